@@ -1,0 +1,130 @@
+//! The field log: what hands do. Append-only; a correction names the entry that it replaces.
+
+use jiff::Timestamp;
+use serde::{Deserialize, Serialize};
+
+use crate::id::Id;
+use crate::units::{Kilograms, Litres, Millimetres};
+
+/// Where something was done: a drum, the head tank, a rearing tank, a pump, or the room.
+pub use crate::site::Place;
+
+/// One entry.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct LogEntry {
+    /// Names the entry: given by the sender, else made from its content, so that a redelivery is the same entry.
+    pub key: String,
+    /// When it was done.
+    pub at: Timestamp,
+    /// When Claymark heard of it.
+    pub received_at: Timestamp,
+    /// By whom.
+    pub by: Option<String>,
+    /// The entry that this one replaces.
+    pub replaces: Option<String>,
+    /// What.
+    pub deed: Deed,
+}
+
+/// What was done; figures may be missing.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "kind", rename_all = "snake_case")]
+pub enum Deed {
+    /// Slurry was topped up.
+    Refill {
+        /// Which drum; missing when only one is possible, or when it was forgotten.
+        drum: Option<Id>,
+        /// Water added.
+        water: Option<Litres>,
+        /// Clay added, dry.
+        clay: Option<Kilograms>,
+    },
+    /// The pump's speed was set; 0 is off.
+    PumpSetting {
+        /// Which.
+        pump: Option<Id>,
+        /// Revolutions per minute.
+        rpm: Option<f64>,
+    },
+    /// From now on this drum is drawn by that pump.
+    InUse {
+        /// Which pump.
+        pump: Option<Id>,
+        /// Which drum.
+        drum: Option<Id>,
+    },
+    /// Bucket (or cylinder) and stopwatch.
+    FlowCheck {
+        /// Where the water was caught.
+        place: Option<Place>,
+        /// How much.
+        volume: Option<Litres>,
+        /// In how long, seconds.
+        seconds: Option<f64>,
+    },
+    /// A hand instrument's value.
+    GrabSample {
+        /// Where.
+        place: Option<Place>,
+        /// What was measured.
+        quantity: Option<String>,
+        /// The value, in `unit`.
+        value: Option<f64>,
+        /// Its unit.
+        unit: Option<String>,
+    },
+    /// A tank was cleaned.
+    Cleaning {
+        /// Which.
+        place: Option<Place>,
+        /// For how long.
+        minutes: Option<f64>,
+    },
+    /// A drum was read by eye.
+    Dip {
+        /// Which.
+        drum: Option<Id>,
+        /// Level read.
+        level: Option<Millimetres>,
+        /// Or volume read.
+        volume: Option<Litres>,
+    },
+    /// A sensor was wiped.
+    Wipe {
+        /// Which.
+        sensor: Option<Id>,
+    },
+    /// A new tube was put into the pump.
+    TubeChange {
+        /// Which.
+        pump: Option<Id>,
+    },
+    /// A clog was cleared.
+    ClogCleared {
+        /// Which pump's line.
+        pump: Option<Id>,
+    },
+    /// Clay was delivered.
+    Delivery {
+        /// Bags.
+        bags: Option<f64>,
+        /// Mass in all.
+        mass: Option<Kilograms>,
+        /// The supplier's lot.
+        lot: Option<String>,
+    },
+    /// Fish were stocked, moved or counted.
+    Fish {
+        /// Which tank.
+        place: Option<Place>,
+        /// What was done.
+        what: Option<String>,
+        /// How many.
+        number: Option<f64>,
+    },
+    /// Free text.
+    Note {
+        /// The text.
+        text: Option<String>,
+    },
+}

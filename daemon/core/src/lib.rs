@@ -1,0 +1,25 @@
+//! The pure centre of Claymark: what it knows about drums, clay, water and warnings.
+//!
+//! Values in, values out. No clock, socket, file, environment or async: time comes in as an argument,
+//! and the same inputs give the same outputs.
+//!
+//! In the order in which data flows:
+//! - [`id`], [`units`], [`site`], [`strapping`]: what stands in the room, and the only conversion factors;
+//! - [`reading`], [`quality`], [`quarantine`]: a value, its QARTOD flags, and what couldn't be used;
+//! - [`fieldlog`]: what hands did;
+//! - [`happening`], [`forecast`]: what happened to a drum, and when it runs empty;
+//! - [`notice`]: what people are told, as facts;
+//! - [`room`]: the one door in, and what must be done.
+
+pub mod fieldlog;
+pub mod forecast;
+pub mod happening;
+pub mod id;
+pub mod notice;
+pub mod quality;
+pub mod quarantine;
+pub mod reading;
+pub mod room;
+pub mod site;
+pub mod strapping;
+pub mod units;

@@ -1,0 +1,76 @@
+//! A notice: one thing that people are told, as facts; the sentences are made elsewhere.
+
+use jiff::Timestamp;
+use serde::{Deserialize, Serialize};
+
+use crate::id::Id;
+
+/// What a notice is about.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum NoticeKind {
+    /// The evening's word on the whole room, sent even when all is well.
+    EveningCheck,
+    /// A drum will not last.
+    Runout,
+    /// A warning no longer holds.
+    Withdrawn,
+    /// A level can't be believed.
+    LevelDoubt,
+    /// Readings are missing, or may be.
+    ReadingsMissing,
+}
+
+/// How soon someone must act.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Priority {
+    /// At once.
+    Now,
+    /// Within the hour.
+    Soon,
+    /// By the next visit.
+    Morning,
+}
+
+/// Who is told.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Audience {
+    /// All contacts.
+    Everyone,
+    /// One contact.
+    Only(Id),
+}
+
+/// One notice.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Notice {
+    /// Counts up from 1; a repeat after a crash keeps its number.
+    pub number: u64,
+    /// When it was decided.
+    pub at: Timestamp,
+    /// What it is about.
+    pub kind: NoticeKind,
+    /// Names what caused it: one cause, one message.
+    pub cause: String,
+    /// The drum, where it is about one.
+    pub drum: Option<Id>,
+    /// How soon.
+    pub priority: Priority,
+    /// The notice that it replaces.
+    pub replaces: Option<u64>,
+    /// Who is told.
+    pub to: Audience,
+}
+
+/// "I'm on it": stops repeats of a notice, not the calculation.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Answer {
+    /// The number of the notice.
+    pub notice: u64,
+    /// By whom.
+    pub by: Option<String>,
+    /// When it arrived.
+    pub at: Timestamp,
+}

@@ -1,0 +1,67 @@
+//! Quality of readings: the QARTOD flags, the tests that fit a fixed sensor, and their thresholds.
+//!
+//! Source of flags and tests: US IOOS, Manual for Real-Time Quality Control of pH Data Observations,
+//! version 1.0 (2019, doi 10.25923/111k-br08), table 3-1 and table 3-2, tests 1 to 8.
+
+pub mod thresholds;
+
+use serde::{Deserialize, Serialize};
+
+/// QARTOD primary flag (table 3-1).
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(into = "u8", try_from = "u8")]
+pub enum Flag {
+    /// 1: passed.
+    Pass,
+    /// 2: not evaluated, or can't be known.
+    NotEvaluated,
+    /// 3: suspect, or of high interest.
+    Suspect,
+    /// 4: failed; estimators don't use it.
+    Fail,
+    /// 9: missing.
+    Missing,
+}
+
+/// The number isn't a QARTOD flag.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
+#[error("{0} is not a QARTOD flag (1, 2, 3, 4 or 9)")]
+pub struct NotAFlag(pub u8);
+
+impl From<Flag> for u8 {
+    fn from(flag: Flag) -> Self {
+        match flag {
+            Flag::Pass => 1,
+            Flag::NotEvaluated => 2,
+            Flag::Suspect => 3,
+            Flag::Fail => 4,
+            Flag::Missing => 9,
+        }
+    }
+}
+
+impl TryFrom<u8> for Flag {
+    type Error = NotAFlag;
+
+    fn try_from(number: u8) -> Result<Self, NotAFlag> {
+        match number {
+            1 => Ok(Self::Pass),
+            2 => Ok(Self::NotEvaluated),
+            3 => Ok(Self::Suspect),
+            4 => Ok(Self::Fail),
+            9 => Ok(Self::Missing),
+            other => Err(NotAFlag(other)),
+        }
+    }
+}
+
+impl Flag {
+    /// Whether estimators may use a reading with this aggregate flag.
+    #[must_use]
+    pub fn usable(self) -> bool {
+        match self {
+            Self::Pass | Self::NotEvaluated | Self::Suspect => true,
+            Self::Fail | Self::Missing => false,
+        }
+    }
+}

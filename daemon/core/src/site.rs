@@ -1,0 +1,331 @@
+//! The site model: what stands in the room, checked once when the site file is read.
+
+use std::fmt;
+
+use jiff::SignedDuration;
+use jiff::civil::Time;
+use jiff::tz::TimeZone;
+use serde::{Deserialize, Serialize};
+
+use crate::id::Id;
+use crate::quality::thresholds::{Span, Thresholds};
+use crate::strapping::StrappingTable;
+use crate::units::{GramsPerLitre, Kilograms, Litres, LitresPerHour, Millimetres, PeopleUnits, Unit};
+
+/// The whole room.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Site {
+    /// Used in topics and tags.
+    pub id: Id,
+    /// For people.
+    pub name: String,
+    /// Where the clocks of the people stand.
+    pub time_zone: TimeZone,
+    /// Above the sea, metres.
+    pub elevation_m: f64,
+    /// Units for people.
+    pub units: PeopleUnits,
+    /// When people come and go, and how long they need.
+    pub staff: Staff,
+    /// What the fish need.
+    pub water: WaterLimits,
+    /// How the clay comes.
+    pub clay: ClaySupply,
+    /// In the order of the file.
+    pub pumps: Vec<Pump>,
+    /// In the order of the file; each names a pump that is there.
+    pub drums: Vec<Drum>,
+    /// Where slurry meets fresh water.
+    pub head_tank: HeadTank,
+    /// In the order of the file.
+    pub tanks: Vec<Tank>,
+    /// In the order of the file; each stands at a place that is there.
+    pub sensors: Vec<Sensor>,
+    /// Who is told, first person first.
+    pub contacts: Vec<Contact>,
+}
+
+/// When people come and go, and how long they need.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Staff {
+    /// Local time of the evening check; from then on nobody is there.
+    pub evening_check: Time,
+    /// Local time of the next visit.
+    pub next_visit: Time,
+    /// How long a drum must last beyond the next visit.
+    pub margin: SignedDuration,
+    /// How long mixing a drum takes.
+    pub mixing: SignedDuration,
+    /// How long the way to the barn takes.
+    pub travel: SignedDuration,
+    /// How long it takes to read a message and to get up.
+    pub response: SignedDuration,
+}
+
+/// What the fish need, whatever the day; a plan by fish day is an issue of its own.
+#[derive(Debug, Clone, PartialEq)]
+pub struct WaterLimits {
+    /// Turbidity band, in the unit of the turbidity sensors (NTU or FNU).
+    pub turbidity: Span,
+    /// Temperature, °C.
+    pub temperature_c: Span,
+    /// Least dissolved oxygen, mg/L.
+    pub oxygen_min_mg_l: f64,
+}
+
+/// How the clay comes.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ClaySupply {
+    /// Mass of a bag.
+    pub bag: Kilograms,
+    /// The finest step that the scale shows.
+    pub scale_step: Kilograms,
+    /// Density of the dry mineral, kg/L: how much room it takes in the slurry.
+    pub mineral_density_kg_per_l: f64,
+    /// Slurry thicker than this can't be pumped.
+    pub thickest: GramsPerLitre,
+}
+
+/// A peristaltic pump.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Pump {
+    /// Its id.
+    pub id: Id,
+    /// For people.
+    pub name: String,
+    /// Rating, mL per revolution; the true value is learned.
+    pub ml_per_min_per_rpm: Option<f64>,
+    /// The speed at which it can run at most, rpm.
+    pub max_rpm: Option<f64>,
+}
+
+impl Pump {
+    /// Delivery by the rating at `rpm`.
+    #[must_use]
+    pub fn rated(&self, rpm: f64) -> Option<LitresPerHour> {
+        self.ml_per_min_per_rpm.map(|ml| LitresPerHour::from_ml_per_min(ml * rpm))
+    }
+}
+
+/// A drum of slurry.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Drum {
+    /// Its id.
+    pub id: Id,
+    /// For people.
+    pub name: String,
+    /// The pump that draws from it.
+    pub pump: Id,
+    /// Volume at the full line.
+    pub full: Litres,
+    /// What the pump can't lift.
+    pub heel: Litres,
+    /// Level to volume.
+    pub strapping: StrappingTable,
+    /// Strength wanted.
+    pub target: GramsPerLitre,
+}
+
+/// Where slurry meets fresh heated water.
+#[derive(Debug, Clone, PartialEq)]
+pub struct HeadTank {
+    /// Its id.
+    pub id: Id,
+    /// For people.
+    pub name: String,
+    /// Its volume.
+    pub volume: Litres,
+}
+
+/// A rearing tank.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Tank {
+    /// Its id.
+    pub id: Id,
+    /// For people.
+    pub name: String,
+    /// Its volume.
+    pub volume: Litres,
+}
+
+/// A person or a list who is told.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Contact {
+    /// Its id; addresses stay outside the centre.
+    pub id: Id,
+    /// For people.
+    pub name: String,
+}
+
+/// Where a sensor stands or a deed was done; written `drum:a`, `tank:t1`, `pump:p1`, `head`, `room`.
+#[derive(Debug, Clone, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(try_from = "String", into = "String")]
+pub enum Place {
+    /// A drum.
+    Drum(Id),
+    /// The head tank.
+    Head,
+    /// A rearing tank.
+    Tank(Id),
+    /// A pump.
+    Pump(Id),
+    /// The room itself: air, power.
+    Room,
+}
+
+/// The text names no place.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[error("'{0}' is not a place: write drum:ID, tank:ID, pump:ID, head or room")]
+pub struct NotAPlace(pub String);
+
+impl Place {
+    /// Reads `drum:a`, `tank:t1`, `pump:p1`, `head` or `room`.
+    pub fn parse(text: &str) -> Result<Self, NotAPlace> {
+        let wrong = || NotAPlace(text.to_owned());
+        match text.split_once(':') {
+            None if text == "head" => Ok(Self::Head),
+            None if text == "room" => Ok(Self::Room),
+            None => Err(wrong()),
+            Some((kind, id)) => {
+                let id = Id::new(id).map_err(|_not_an_id| wrong())?;
+                match kind {
+                    "drum" => Ok(Self::Drum(id)),
+                    "tank" => Ok(Self::Tank(id)),
+                    "pump" => Ok(Self::Pump(id)),
+                    _ => Err(wrong()),
+                }
+            }
+        }
+    }
+}
+
+impl fmt::Display for Place {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Drum(id) => write!(f, "drum:{id}"),
+            Self::Head => f.write_str("head"),
+            Self::Tank(id) => write!(f, "tank:{id}"),
+            Self::Pump(id) => write!(f, "pump:{id}"),
+            Self::Room => f.write_str("room"),
+        }
+    }
+}
+
+impl TryFrom<String> for Place {
+    type Error = NotAPlace;
+
+    fn try_from(text: String) -> Result<Self, NotAPlace> {
+        Self::parse(&text)
+    }
+}
+
+impl From<Place> for String {
+    fn from(place: Place) -> Self {
+        place.to_string()
+    }
+}
+
+/// What a sensor measures.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub enum Quantity {
+    /// Height of the slurry, mm.
+    Level,
+    /// Distance from the sensor down to the slurry, mm: level = mount height - distance.
+    Distance,
+    /// Volume in the drum, L, from an instrument that converts by itself.
+    Volume,
+    /// NTU or FNU, as the sensor's unit says.
+    Turbidity,
+    /// °C.
+    Temperature,
+    /// Dissolved oxygen, mg/L.
+    Oxygen,
+    /// Dissolved oxygen, % of saturation.
+    OxygenSaturation,
+    /// L/min.
+    Flow,
+    /// Air pressure at the site, hPa.
+    AirPressure,
+}
+
+impl Quantity {
+    /// All, with their names in the site file.
+    pub const NAMES: [(&'static str, Self); 9] = [
+        ("level", Self::Level),
+        ("distance", Self::Distance),
+        ("volume", Self::Volume),
+        ("turbidity", Self::Turbidity),
+        ("temperature", Self::Temperature),
+        ("oxygen", Self::Oxygen),
+        ("oxygen_saturation", Self::OxygenSaturation),
+        ("flow", Self::Flow),
+        ("air_pressure", Self::AirPressure),
+    ];
+
+    /// By its name in the site file.
+    #[must_use]
+    pub fn parse(text: &str) -> Option<Self> {
+        Self::NAMES.iter().find(|(name, _)| *name == text).map(|(_, quantity)| *quantity)
+    }
+
+    /// Its name in the site file, in tags and in the store.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        Self::NAMES.iter().find(|(_, quantity)| *quantity == self).map_or("", |(name, _)| name)
+    }
+}
+
+/// A sensor, without its topic and payload format, which are the intake's.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Sensor {
+    /// Its id.
+    pub id: Id,
+    /// For people.
+    pub name: String,
+    /// Where it stands.
+    pub place: Place,
+    /// What it measures.
+    pub quantity: Quantity,
+    /// In which unit it speaks; readings are kept in `unit.base()`.
+    pub unit: Unit,
+    /// How often it should speak.
+    pub every: SignedDuration,
+    /// For a distance sensor: its height over the drum's bottom.
+    pub mount_height: Option<Millimetres>,
+    /// Of its quality tests, in the base unit.
+    pub thresholds: Thresholds,
+}
+
+impl Site {
+    /// The drum of that id.
+    #[must_use]
+    pub fn drum(&self, id: &Id) -> Option<&Drum> {
+        self.drums.iter().find(|drum| drum.id == *id)
+    }
+
+    /// The pump of that id.
+    #[must_use]
+    pub fn pump(&self, id: &Id) -> Option<&Pump> {
+        self.pumps.iter().find(|pump| pump.id == *id)
+    }
+
+    /// The sensor of that id.
+    #[must_use]
+    pub fn sensor(&self, id: &Id) -> Option<&Sensor> {
+        self.sensors.iter().find(|sensor| sensor.id == *id)
+    }
+
+    /// The sensor that tells the level of that drum.
+    #[must_use]
+    pub fn level_sensor(&self, drum: &Id) -> Option<&Sensor> {
+        self.sensors.iter().find(|sensor| {
+            sensor.place == Place::Drum(drum.clone())
+                && matches!(sensor.quantity, Quantity::Level | Quantity::Distance | Quantity::Volume)
+        })
+    }
+
+    /// The drums that draw through that pump.
+    pub fn drums_of(&self, pump: &Id) -> impl Iterator<Item = &Drum> {
+        self.drums.iter().filter(move |drum| drum.pump == *pump)
+    }
+}

@@ -1,0 +1,93 @@
+//! What one commit carries.
+
+use jiff::Timestamp;
+
+use claymark_core::fieldlog::LogEntry;
+use claymark_core::forecast::Forecast;
+use claymark_core::happening::Happening;
+use claymark_core::id::Id;
+use claymark_core::notice::{Answer, Notice};
+use claymark_core::quarantine::Quarantined;
+use claymark_core::reading::Assessed;
+
+/// A notice with its sentences, as it is sent and kept.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Issued {
+    /// The facts.
+    pub notice: Notice,
+    /// First line, which stands alone on a lock screen.
+    pub subject: String,
+    /// The body, plain text.
+    pub text: String,
+}
+
+/// By which way a notice goes to a contact.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Channel {
+    /// SMTP.
+    Email,
+    /// MQTT.
+    Mqtt,
+}
+
+/// One notice on its way to one contact by one channel; keyed by the three.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Delivery {
+    /// Number of the notice.
+    pub notice: u64,
+    /// To whom.
+    pub contact: Id,
+    /// By which way.
+    pub channel: Channel,
+    /// How far it came.
+    pub state: DeliveryState,
+}
+
+/// How far a delivery came.
+#[derive(Debug, Clone, PartialEq)]
+pub enum DeliveryState {
+    /// Not yet accepted by the next server.
+    Pending {
+        /// How often it was tried.
+        attempts: u32,
+        /// When to try next.
+        next_try: Timestamp,
+        /// What the last attempt said.
+        last_error: Option<String>,
+    },
+    /// Accepted by the next server.
+    Sent {
+        /// When.
+        at: Timestamp,
+    },
+    /// Refused for good, or tried for too long.
+    GivenUp {
+        /// When.
+        at: Timestamp,
+        /// Why.
+        why: String,
+    },
+}
+
+/// What one commit carries; all of it is on disk afterwards, or nothing.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Batch {
+    /// New readings, and rows whose spike flag was settled.
+    pub readings: Vec<Assessed>,
+    /// Kept aside.
+    pub quarantined: Vec<Quarantined>,
+    /// Field-log entries.
+    pub log: Vec<LogEntry>,
+    /// Answers to notices.
+    pub answers: Vec<Answer>,
+    /// Forecasts.
+    pub forecasts: Vec<Forecast>,
+    /// What happened to drums.
+    pub happenings: Vec<Happening>,
+    /// Notices.
+    pub notices: Vec<Issued>,
+    /// Deliveries, new or changed.
+    pub deliveries: Vec<Delivery>,
+    /// The last time that the broker session stood, to be told after a loss.
+    pub session_seen: Option<Timestamp>,
+}

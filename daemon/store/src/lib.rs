@@ -1,0 +1,3 @@
+//! The durable local store: one SQLite file.
+
+pub mod batch;
