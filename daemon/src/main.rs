@@ -1,2 +1,3 @@
-//! x
-fn main(){}
+//! The `claymark` binary: hands the command line over.
+
+fn main() {}

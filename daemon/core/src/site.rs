@@ -13,13 +13,14 @@ use crate::strapping::StrappingTable;
 use crate::units::{GramsPerLitre, Kilograms, Litres, LitresPerHour, Millimetres, PeopleUnits, Unit};
 
 /// The whole room.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Site {
     /// Used in topics and tags.
     pub id: Id,
     /// For people.
     pub name: String,
     /// Where the clocks of the people stand.
+    #[serde(with = "jiff::fmt::serde::tz::required")]
     pub time_zone: TimeZone,
     /// Above the sea, metres.
     pub elevation_m: f64,
@@ -46,7 +47,7 @@ pub struct Site {
 }
 
 /// When people come and go, and how long they need.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Staff {
     /// Local time of the evening check; from then on nobody is there.
     pub evening_check: Time,
@@ -63,7 +64,7 @@ pub struct Staff {
 }
 
 /// What the fish need, whatever the day; a plan by fish day is an issue of its own.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct WaterLimits {
     /// Turbidity band, in the unit of the turbidity sensors (NTU or FNU).
     pub turbidity: Span,
@@ -74,7 +75,7 @@ pub struct WaterLimits {
 }
 
 /// How the clay comes.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct ClaySupply {
     /// Mass of a bag.
     pub bag: Kilograms,
@@ -87,7 +88,7 @@ pub struct ClaySupply {
 }
 
 /// A peristaltic pump.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Pump {
     /// Its id.
     pub id: Id,
@@ -108,7 +109,7 @@ impl Pump {
 }
 
 /// A drum of slurry.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Drum {
     /// Its id.
     pub id: Id,
@@ -127,7 +128,7 @@ pub struct Drum {
 }
 
 /// Where slurry meets fresh heated water.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct HeadTank {
     /// Its id.
     pub id: Id,
@@ -138,7 +139,7 @@ pub struct HeadTank {
 }
 
 /// A rearing tank.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Tank {
     /// Its id.
     pub id: Id,
@@ -149,7 +150,7 @@ pub struct Tank {
 }
 
 /// A person or a list who is told.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Contact {
     /// Its id; addresses stay outside the centre.
     pub id: Id,
@@ -226,7 +227,8 @@ impl From<Place> for String {
 }
 
 /// What a sensor measures.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
 pub enum Quantity {
     /// Height of the slurry, mm.
     Level,
@@ -276,7 +278,7 @@ impl Quantity {
 }
 
 /// A sensor, without its topic and payload format, which are the intake's.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Sensor {
     /// Its id.
     pub id: Id,

@@ -132,8 +132,9 @@ pub enum Dimension {
     TurbidityFnu,
 }
 
-/// A unit that the site file, a payload or a person may use.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+/// A unit that the site file, a payload or a person may use; as a record it is its symbol.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(try_from = "String", into = "&'static str")]
 pub enum Unit {
     /// mm
     Millimetre,
@@ -332,6 +333,20 @@ impl Unit {
     }
 }
 
+impl TryFrom<String> for Unit {
+    type Error = UnknownUnit;
+
+    fn try_from(text: String) -> Result<Self, UnknownUnit> {
+        Self::parse(&text)
+    }
+}
+
+impl From<Unit> for &'static str {
+    fn from(unit: Unit) -> Self {
+        unit.symbol()
+    }
+}
+
 impl fmt::Display for Unit {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(self.symbol())
@@ -339,7 +354,7 @@ impl fmt::Display for Unit {
 }
 
 /// The units in which people read and type (`[units]` in the site file).
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 pub struct PeopleUnits {
     /// kg or lb.
     pub mass: Unit,

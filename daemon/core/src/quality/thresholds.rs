@@ -4,9 +4,10 @@
 //! can't be built.
 
 use jiff::SignedDuration;
+use serde::{Deserialize, Serialize};
 
 /// A span of values, ends included; `min < max` and both finite.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Span {
     min: f64,
     max: f64,
@@ -86,7 +87,7 @@ impl Span {
 }
 
 /// Test 4: outside `sensor` fails, outside `expected` is suspect; limits pass.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct GrossRange {
     sensor: Span,
     expected: Option<Span>,
@@ -120,7 +121,7 @@ impl GrossRange {
 }
 
 /// Two levels, of which suspect is at or below fail.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Levels {
     suspect: f64,
     fail: Option<f64>,
@@ -154,7 +155,7 @@ impl Levels {
 }
 
 /// How the spike of test 6 is measured.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 pub enum SpikeMethod {
     /// |x(n-1) - mean of its neighbours|, as the manuals write it.
     Average,
@@ -163,7 +164,7 @@ pub enum SpikeMethod {
 }
 
 /// Test 6, in the sensor's base unit.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Spike {
     /// Which measure.
     pub method: SpikeMethod,
@@ -172,7 +173,7 @@ pub struct Spike {
 }
 
 /// Test 8: the value hasn't moved by more than `tolerance` for so long.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct FlatLine {
     tolerance: f64,
     suspect: SignedDuration,
@@ -227,7 +228,7 @@ impl FlatLine {
 }
 
 /// All tests of one sensor.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Thresholds {
     /// Test 1: a longer step between readings is a gap, and so is silence for so long.
     pub gap: SignedDuration,

@@ -1,0 +1,1 @@
+//! The site file: read, checked, and turned into each module's settings.

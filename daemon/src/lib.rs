@@ -1,0 +1,35 @@
+//! The Claymark daemon: edges around the pure centre.
+//!
+//! In the order in which a reading travels:
+//! - [`config`]: the site file, checked, becomes each module's own settings;
+//! - [`clock`]: the one file that reads the clock;
+//! - [`intake`]: MQTT in, acknowledged only after the commit; [`publish`]: MQTT out;
+//! - [`recording`]: arriving messages as NDJSON lines, written by [`record`], read by [`replay`];
+//! - [`decode`]: payloads become readings, field-log entries, answers, or go to quarantine;
+//! - [`pipeline`]: decode, quality and room behind one door, without I/O;
+//! - [`engine`]: the pipeline live: batches to the store, notices to people, receipts to the broker;
+//! - [`notify`]: notices by SMTP and MQTT until they are delivered;
+//! - [`metrics`]: counters for a monitoring system; [`service`]: logs, systemd, signals;
+//! - [`run`]: the only place that makes channels and starts tasks;
+//! - [`demo`]: an invented hatchery on a stepped clock;
+//! - [`say`]: `claymark log` and `claymark answer`, which only publish;
+//! - [`cli`]: the command line.
+
+pub mod cli;
+pub mod clock;
+pub mod config;
+pub mod decode;
+pub mod demo;
+pub mod engine;
+pub mod intake;
+pub mod message;
+pub mod metrics;
+pub mod notify;
+pub mod pipeline;
+pub mod publish;
+pub mod record;
+pub mod recording;
+pub mod replay;
+pub mod run;
+pub mod say;
+pub mod service;

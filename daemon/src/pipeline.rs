@@ -1,0 +1,1 @@
+//! Decode, quality and room behind one door, without I/O.

@@ -1,0 +1,1 @@
+//! Recorded messages: one NDJSON line each.

@@ -1,0 +1,1 @@
+//! Recorded messages through the whole pipeline.

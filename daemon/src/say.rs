@@ -1,0 +1,1 @@
+//! Publishes a field-log entry or an answer.

@@ -1,0 +1,1 @@
+//! Logs, systemd and signals.
