@@ -1,0 +1,115 @@
+//! The rules of the house as tests: who may use whom, what the centre may not know, how long a file may be.
+
+use std::fs;
+use std::path::{Path, PathBuf};
+
+/// (folder, crates of ours that it may depend on), as DEVELOPERS.md draws it.
+const MAY_USE: &[(&str, &[&str])] = &[
+    ("daemon/core", &[]),
+    ("daemon/words", &["claymark-core"]),
+    ("daemon/store", &["claymark-core"]),
+    ("daemon", &["claymark-core", "claymark-store", "claymark-words"]),
+    ("report", &["claymark-core", "claymark-store", "claymark-words"]),
+];
+
+/// What the pure centre must not name.
+const FORBIDDEN_IN_CORE: &[&str] = &[
+    "std::fs",
+    "std::net",
+    "std::env",
+    "std::io",
+    "std::thread",
+    "std::process",
+    "tokio",
+    "async fn",
+    "Timestamp::now",
+    "Instant::now",
+    "SystemTime",
+    "println!",
+    "TimeZone::system",
+];
+
+/// Lines after which two ideas probably live in one file; tests at its bottom don't count.
+const LONGEST_FILE: usize = 500;
+
+fn root() -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).parent().expect("tests/ lies in the workspace").to_path_buf()
+}
+
+fn rust_files(dir: &Path) -> Vec<PathBuf> {
+    let mut found = Vec::new();
+    for entry in fs::read_dir(dir).unwrap() {
+        let path = entry.unwrap().path();
+        let name = path.file_name().unwrap().to_string_lossy().into_owned();
+        if path.is_dir() && name != "target" && !name.starts_with('.') {
+            found.extend(rust_files(&path));
+        } else if name.ends_with(".rs") {
+            found.push(path);
+        }
+    }
+    found
+}
+
+fn code_of(path: &Path) -> String {
+    let text = fs::read_to_string(path).unwrap();
+    text.split("#[cfg(test)]\nmod tests").next().unwrap_or_default().to_owned()
+}
+
+#[test]
+fn crates_depend_inward_only() {
+    for (folder, allowed) in MAY_USE {
+        let manifest = fs::read_to_string(root().join(folder).join("Cargo.toml")).unwrap();
+        let normal = manifest.split("[dev-dependencies]").next().unwrap();
+        for line in normal.lines().filter(|line| line.starts_with("claymark-")) {
+            let used = line.split(['.', ' ', '=']).next().unwrap();
+            assert!(allowed.contains(&used), "{folder} must not use {used}");
+        }
+    }
+}
+
+#[test]
+fn the_centre_knows_no_clock_no_files_no_sockets() {
+    for path in rust_files(&root().join("daemon/core/src")) {
+        let code = code_of(&path);
+        for word in FORBIDDEN_IN_CORE {
+            assert!(!code.contains(word), "{} names {word}", path.display());
+        }
+    }
+}
+
+#[test]
+fn only_the_command_line_and_the_demo_know_the_config_module() {
+    for path in rust_files(&root().join("daemon/src")) {
+        let name = path.strip_prefix(root().join("daemon/src")).unwrap().to_string_lossy().into_owned();
+        let may = ["main", "lib", "cli", "config", "demo", "replay"].iter().any(|room| name.starts_with(room));
+        if !may {
+            assert!(!code_of(&path).contains("crate::config"), "{name} imports config; give it its own Settings");
+        }
+    }
+}
+
+#[test]
+fn every_file_says_what_it_is_and_is_about_one_thing() {
+    for path in rust_files(&root()) {
+        let shown = path.strip_prefix(root()).unwrap().display().to_string();
+        let text = fs::read_to_string(&path).unwrap();
+        assert!(text.starts_with("//!"), "{shown} has no doc line");
+        let lines = code_of(&path).lines().count();
+        assert!(lines <= LONGEST_FILE, "{shown} has {lines} lines: two things live in it");
+        for vague in ["mod.rs", "utils", "helpers", "common", "misc"] {
+            let is_vague = path.iter().any(|part| {
+                let part = part.to_string_lossy();
+                part == vague || part.strip_suffix(".rs") == Some(vague)
+            });
+            assert!(!is_vague, "{shown}: {vague} is no name for a room");
+        }
+    }
+}
+
+#[test]
+fn nothing_reads_outside_the_checkout() {
+    let outside = ["..", "shared"].join("/");
+    for path in rust_files(&root()) {
+        assert!(!fs::read_to_string(&path).unwrap().contains(&outside), "{} reads {outside}", path.display());
+    }
+}
