@@ -21,14 +21,8 @@ impl Id {
     /// Checks `text` against `[a-z0-9-]{1,32}`.
     pub fn new(text: &str) -> Result<Self, NotAnId> {
         let fits = (1..=32).contains(&text.len())
-            && text
-                .bytes()
-                .all(|b| b.is_ascii_lowercase() || b.is_ascii_digit() || b == b'-');
-        if fits {
-            Ok(Self(Arc::from(text)))
-        } else {
-            Err(NotAnId(text.to_owned()))
-        }
+            && text.bytes().all(|b| b.is_ascii_lowercase() || b.is_ascii_digit() || b == b'-');
+        if fits { Ok(Self(Arc::from(text))) } else { Err(NotAnId(text.to_owned())) }
     }
 
     /// The id as text.

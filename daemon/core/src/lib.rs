@@ -8,6 +8,7 @@
 //! - [`reading`], [`quality`], [`quarantine`]: a value, its QARTOD flags, and what couldn't be used;
 //! - [`fieldlog`]: what hands did;
 //! - [`happening`], [`forecast`]: what happened to a drum, and when it runs empty;
+//! - [`refill`]: what to add to a drum;
 //! - [`notice`]: what people are told, as facts;
 //! - [`room`]: the one door in, and what must be done.
 
@@ -19,6 +20,7 @@ pub mod notice;
 pub mod quality;
 pub mod quarantine;
 pub mod reading;
+pub mod refill;
 pub mod room;
 pub mod site;
 pub mod strapping;

@@ -1,9 +1,13 @@
 //! A notice: one thing that people are told, as facts; the sentences are made elsewhere.
 
+pub mod content;
+
 use jiff::Timestamp;
 use serde::{Deserialize, Serialize};
 
 use crate::id::Id;
+
+pub use content::Content;
 
 /// What a notice is about.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
@@ -62,6 +66,8 @@ pub struct Notice {
     pub replaces: Option<u64>,
     /// Who is told.
     pub to: Audience,
+    /// All facts that the sentences need.
+    pub content: Content,
 }
 
 /// "I'm on it": stops repeats of a notice, not the calculation.

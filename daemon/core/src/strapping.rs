@@ -133,7 +133,9 @@ mod tests {
 
     #[test]
     fn a_table_that_does_not_rise_is_refused_by_row() {
-        let table = |rows: &[(f64, f64)]| StrappingTable::new(rows.iter().map(|(a, b)| (mm(*a), Litres(*b))).collect());
+        let table = |rows: &[(f64, f64)]| {
+            StrappingTable::new(rows.iter().map(|(a, b)| (mm(*a), Litres(*b))).collect())
+        };
         assert_eq!(table(&[(0.0, 0.0)]), Err(BadStrapping::TooShort(1)));
         assert_eq!(table(&[(0.0, 0.0), (100.0, 24.0), (90.0, 30.0)]), Err(BadStrapping::NotRising(3)));
         assert_eq!(table(&[(0.0, 0.0), (100.0, f64::NAN)]), Err(BadStrapping::NotUsable(2)));
@@ -148,11 +150,15 @@ mod tests {
     fn shapes_agree_with_published_geometry() {
         // Quadrature and the PyPI package `fluids` 1.3.1, geometry.TANK (horizontal), computed for these checks.
         let lying = StrappingTable::lying_cylinder(mm(571.5), mm(850.0)).unwrap();
-        for (h, litres) in [(100.0, 25.623_543), (200.0, 67.999_997), (285.75, 109.021_281), (571.5, 218.042_562)] {
+        for (h, litres) in
+            [(100.0, 25.623_543), (200.0, 67.999_997), (285.75, 109.021_281), (571.5, 218.042_562)]
+        {
             assert!((lying.volume(mm(h)).unwrap().0 - litres).abs() < 0.02, "{h}");
         }
         let frustum = StrappingTable::frustum(mm(500.0), mm(700.0), mm(900.0)).unwrap();
-        for (h, litres) in [(100.0, 20.520_547), (300.0, 67.107_910), (450.0, 107.206_849), (900.0, 256.825_199)] {
+        for (h, litres) in
+            [(100.0, 20.520_547), (300.0, 67.107_910), (450.0, 107.206_849), (900.0, 256.825_199)]
+        {
             assert!((frustum.volume(mm(h)).unwrap().0 - litres).abs() < 0.01, "{h}");
         }
         // 55-US-gallon drum, inside diameter 22.5 in: 2.565 207 L/cm.

@@ -241,7 +241,13 @@ const TABLE: &[Row] = &[
     Row(Unit::Gram, Dimension::Mass, 0.001, 0.0, &["g"]),
     Row(Unit::Pound, Dimension::Mass, POUND_KG, 0.0, &["lb"]),
     Row(Unit::GramPerLitre, Dimension::Strength, 1.0, 0.0, &["g/L", "g/l"]),
-    Row(Unit::PoundPer100Litres, Dimension::Strength, POUND_KG * 10.0, 0.0, &["lb/100 L", "lb/100L", "lb per 100 L"]),
+    Row(
+        Unit::PoundPer100Litres,
+        Dimension::Strength,
+        POUND_KG * 10.0,
+        0.0,
+        &["lb/100 L", "lb/100L", "lb per 100 L"],
+    ),
     Row(Unit::KilogramPer100Litres, Dimension::Strength, 10.0, 0.0, &["kg/100 L", "kg/100L", "kg per 100 L"]),
     Row(Unit::Celsius, Dimension::Temperature, 1.0, 0.0, &["°C", "degC", "Cel", "C"]),
     Row(Unit::Fahrenheit, Dimension::Temperature, 5.0 / 9.0, -160.0 / 9.0, &["°F", "degF", "F"]),
@@ -326,10 +332,7 @@ impl Unit {
     }
 
     fn row(self) -> &'static Row {
-        TABLE
-            .iter()
-            .find(|row| row.0 == self)
-            .expect("every unit has its row; a test walks them all")
+        TABLE.iter().find(|row| row.0 == self).expect("every unit has its row; a test walks them all")
     }
 }
 

@@ -25,7 +25,9 @@ pub enum BadThreshold {
         max: f64,
     },
     /// People's limits lie outside what the sensor can show.
-    #[error("the range {inner_min} to {inner_max} reaches outside the sensor's own {outer_min} to {outer_max}")]
+    #[error(
+        "the range {inner_min} to {inner_max} reaches outside the sensor's own {outer_min} to {outer_max}"
+    )]
     Outside {
         /// The narrower span's lower end.
         inner_min: f64,
@@ -200,10 +202,9 @@ impl FlatLine {
             }
         }
         match fail {
-            Some(fail) if suspect > fail => Err(BadThreshold::Swapped {
-                suspect: suspect.as_secs_f64(),
-                fail: fail.as_secs_f64(),
-            }),
+            Some(fail) if suspect > fail => {
+                Err(BadThreshold::Swapped { suspect: suspect.as_secs_f64(), fail: fail.as_secs_f64() })
+            }
             _ => Ok(Self { tolerance, suspect, fail }),
         }
     }

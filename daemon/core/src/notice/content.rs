@@ -1,0 +1,328 @@
+//! The facts of each kind of notice: everything that the sentences need, and nothing that is worded.
+//!
+//! A notice is kept with its content, so that a restart knows what people had been told.
+
+use jiff::{SignedDuration, Timestamp};
+use serde::{Deserialize, Serialize};
+
+use crate::forecast::{EmptyAt, Forecast};
+use crate::id::Id;
+use crate::notice::NoticeKind;
+use crate::refill::Refill;
+use crate::site::Place;
+use crate::units::{Litres, LitresPerHour};
+
+/// What a notice says.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "about", rename_all = "kebab-case")]
+pub enum Content {
+    /// The evening's word on the whole room.
+    EveningCheck(EveningCheck),
+    /// A drum will not last.
+    Runout(Runout),
+    /// A warning no longer holds.
+    Withdrawn(Withdrawn),
+    /// A level can't be believed.
+    LevelDoubt(LevelDoubt),
+    /// Readings are missing, or may be.
+    ReadingsMissing(ReadingsMissing),
+}
+
+impl Content {
+    /// The kind of notice that carries this.
+    #[must_use]
+    pub fn kind(&self) -> NoticeKind {
+        match self {
+            Self::EveningCheck(_) => NoticeKind::EveningCheck,
+            Self::Runout(_) => NoticeKind::Runout,
+            Self::Withdrawn(_) => NoticeKind::Withdrawn,
+            Self::LevelDoubt(_) => NoticeKind::LevelDoubt,
+            Self::ReadingsMissing(_) => NoticeKind::ReadingsMissing,
+        }
+    }
+}
+
+/// What is known of one drum at the time of a notice.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct DrumState {
+    /// Which.
+    pub drum: Id,
+    /// Volume, draw and when it is empty, or why nothing can be said.
+    pub forecast: Forecast,
+    /// Since when the draw has been what it is.
+    pub draw_since: Option<Timestamp>,
+    /// When the level sensor last spoke.
+    pub level_heard: Option<Timestamp>,
+    /// The level isn't believed.
+    pub doubt: Option<Doubted>,
+    /// What is known of its pump.
+    pub pump: PumpState,
+    /// The last refill that the data show.
+    pub last_refill: Option<SeenRefill>,
+}
+
+/// A level that isn't believed.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Doubted {
+    /// Since when.
+    pub since: Timestamp,
+    /// For people.
+    pub why: String,
+}
+
+/// What is known of a pump: the log against the data.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct PumpState {
+    /// Which.
+    pub pump: Id,
+    /// The last speed that somebody wrote down.
+    pub set: Option<PumpSetting>,
+    /// What the rating says that it delivers at that speed.
+    pub rated: Option<LitresPerHour>,
+    /// What the data say that it draws from all its drums together.
+    pub drawn: Option<LitresPerHour>,
+}
+
+/// A pump speed from the field log.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct PumpSetting {
+    /// Revolutions per minute; 0 is off.
+    pub rpm: f64,
+    /// Since when.
+    pub at: Timestamp,
+}
+
+/// A refill that the data show.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct SeenRefill {
+    /// When.
+    pub at: Timestamp,
+    /// How much came in.
+    pub added: Litres,
+    /// Volume afterwards.
+    pub to: Litres,
+    /// Whether somebody wrote it down.
+    pub logged: bool,
+}
+
+/// The next visit, and how long beyond it a drum must last.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Visit {
+    /// When.
+    pub at: Timestamp,
+    /// How long beyond.
+    pub margin: SignedDuration,
+}
+
+/// Whether a drum lasts until the next visit and its margin.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Verdict {
+    /// Even the earliest time is late enough.
+    Lasts,
+    /// The likely time is late enough, the earliest isn't.
+    MayNotLast,
+    /// The likely time is too early.
+    WillNotLast,
+    /// Nothing can be said.
+    Unknown,
+}
+
+/// What can be done for a drum.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Remedy {
+    /// What to add; `None`: the volume isn't known.
+    pub refill: Option<Refill>,
+    /// When the full drum is empty at the present draw.
+    pub full_ends: Option<EmptyAt>,
+    /// Whether the full drum lasts.
+    pub full: Verdict,
+    /// The share of the present pump speed (0 to 1) at which it lasts without a refill.
+    pub slower: Option<f64>,
+    /// The share of the present pump speed at which the full drum lasts, where full it doesn't.
+    pub slower_when_full: Option<f64>,
+}
+
+/// One drum in the evening.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct EveningDrum {
+    /// What is known.
+    pub state: DrumState,
+    /// Whether it lasts.
+    pub verdict: Verdict,
+    /// What can be done.
+    pub remedy: Remedy,
+}
+
+/// The evening's word on the whole room.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct EveningCheck {
+    /// When it should have been sent; earlier than the notice by minutes: it is late.
+    pub due: Timestamp,
+    /// Until when the drums must last.
+    pub visit: Visit,
+    /// In the order of the site file.
+    pub drums: Vec<EveningDrum>,
+    /// For each pump that has several drums: all of them together.
+    pub supplies: Vec<Forecast>,
+    /// Sensors that don't speak now.
+    pub silent: Vec<SilentSensor>,
+    /// How many sensors do.
+    pub heard: usize,
+    /// Who is called first tonight.
+    pub first_called: Option<Id>,
+    /// Since when nothing can be kept.
+    pub store_failing_since: Option<Timestamp>,
+}
+
+/// A drum will not last.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Runout {
+    /// What is known.
+    pub state: DrumState,
+    /// The next visit; `None` while people are there.
+    pub visit: Option<Visit>,
+    /// The earliest time that it is empty, less the time for mixing; `None`: nothing can be said any more.
+    pub be_there_by: Option<Timestamp>,
+    /// What can be done.
+    pub remedy: Remedy,
+    /// Why it is told now.
+    pub because: Again,
+    /// All drums of that pump together, where it has several.
+    pub supply: Option<Forecast>,
+}
+
+/// Why a run-out is told now.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "again", rename_all = "kebab-case")]
+pub enum Again {
+    /// It is time.
+    Due,
+    /// It moved earlier than what was told last.
+    Earlier {
+        /// The likely time that was told; `None`: later than could be told, or nothing could be said.
+        told: Option<Timestamp>,
+    },
+    /// Nobody answered.
+    Unanswered {
+        /// Who was told before.
+        told: Option<Id>,
+        /// When.
+        at: Timestamp,
+    },
+}
+
+/// A warning no longer holds.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Withdrawn {
+    /// When the warning was last told.
+    pub told_at: Timestamp,
+    /// Why it no longer holds.
+    pub because: Because,
+}
+
+/// Why a warning no longer holds.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "because", rename_all = "kebab-case")]
+pub enum Because {
+    /// A refill was seen.
+    Refilled {
+        /// What is known now.
+        state: DrumState,
+        /// The refill.
+        refill: SeenRefill,
+        /// The next visit; `None` while people are there.
+        visit: Option<Visit>,
+        /// Whether it now lasts.
+        verdict: Verdict,
+    },
+    /// The forecast moved: it lasts.
+    LastsAfterAll {
+        /// What is known now.
+        state: DrumState,
+        /// The next visit; `None` while people are there.
+        visit: Option<Visit>,
+    },
+    /// The level is believed again.
+    LevelBelieved {
+        /// What is known now.
+        state: DrumState,
+        /// Since when it hadn't been.
+        since: Timestamp,
+    },
+    /// Sensors speak again.
+    HeardAgain {
+        /// These.
+        heard: Vec<Id>,
+        /// Of the same message, these still don't.
+        still_silent: Vec<SilentSensor>,
+    },
+    /// Readings are kept again.
+    StoreWorks {
+        /// Since when they hadn't been.
+        since: Timestamp,
+    },
+}
+
+/// A level can't be believed.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct LevelDoubt {
+    /// What is known; its `doubt` says why.
+    pub state: DrumState,
+    /// The next visit; `None` while people are there.
+    pub visit: Option<Visit>,
+}
+
+/// Readings are missing, or may be.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "missing", rename_all = "kebab-case")]
+pub enum ReadingsMissing {
+    /// Sensors don't speak.
+    Silent {
+        /// Which, first silent first.
+        sensors: Vec<SilentSensor>,
+        /// What they have in common.
+        common: Common,
+        /// The drums whose level is among them.
+        drums: Vec<DrumState>,
+        /// The next visit; `None` while people are there.
+        visit: Option<Visit>,
+    },
+    /// The broker had forgotten our session.
+    SessionLost {
+        /// The last time that the session is known to have stood.
+        since: Timestamp,
+        /// When it was noticed.
+        until: Timestamp,
+    },
+    /// Readings can't be kept.
+    StoreFailing {
+        /// Since when.
+        since: Timestamp,
+        /// What the store said.
+        why: String,
+    },
+}
+
+/// A sensor that doesn't speak.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct SilentSensor {
+    /// Which.
+    pub sensor: Id,
+    /// The time of its newest reading; `None`: never heard.
+    pub last: Option<Timestamp>,
+}
+
+/// What silent sensors have in common.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Common {
+    /// It is one sensor.
+    One,
+    /// All of them fell silent together: the network, the broker or the power.
+    Everything,
+    /// They stand at the same place.
+    At(Place),
+    /// Several fell silent at about the same time.
+    Together,
+}
