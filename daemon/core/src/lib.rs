@@ -6,6 +6,7 @@
 //! In the order in which data flows:
 //! - [`id`], [`units`], [`site`], [`strapping`]: what stands in the room, and the only conversion factors;
 //! - [`reading`], [`quality`], [`quarantine`]: a value, its QARTOD flags, and what couldn't be used;
+//! - [`oxygen`]: how full of it the water is;
 //! - [`fieldlog`]: what hands did;
 //! - [`happening`], [`forecast`]: what happened to a drum, and when it runs empty;
 //! - [`refill`]: what to add to a drum;
@@ -17,6 +18,7 @@ pub mod forecast;
 pub mod happening;
 pub mod id;
 pub mod notice;
+pub mod oxygen;
 pub mod quality;
 pub mod quarantine;
 pub mod reading;

@@ -2,8 +2,28 @@
 //!
 //! Source of flags and tests: US IOOS, Manual for Real-Time Quality Control of pH Data Observations,
 //! version 1.0 (2019, doi 10.25923/111k-br08), table 3-1 and table 3-2, tests 1 to 8.
+//!
+//! [`Assessor`] takes the readings of one sensor; each test is a file, a function from values to a flag.
+//! The manuals want a reason for each test that isn't run:
+//! - 2 syntax: what can't be parsed is kept aside when it is decoded, so here it is always 1;
+//! - 3 location: the sensors don't move;
+//! - 5 climatology: the room has no seasons; what it should be is the expected span of gross range;
+//! - 7 by standard deviation: a hatchery's steps (a refill, a change of flow) would widen the limit just when
+//!   it is needed; a rate that water can't exceed is known;
+//! - 9 and 11, against another sensor: comparing sensors is the room's business, with reasons for people;
+//! - 10 attenuated signal: the flat-line test with a tolerance sees the same.
 
+mod aggregate;
+mod assessor;
+mod flat_line;
+mod gap;
+mod gross_range;
+mod history;
+mod rate;
+mod spike;
 pub mod thresholds;
+
+pub use assessor::Assessor;
 
 use serde::{Deserialize, Serialize};
 

@@ -32,9 +32,9 @@ pub struct TestFlags {
     pub rate: Flag,
     /// Test 8.
     pub flat_line: Flag,
-    /// The spike flag is owed only to a flagged neighbour.
+    /// The spike flag is owed only to a neighbour: the value agrees with the other one.
     pub next_to_spike: bool,
-    /// Time didn't go forward, so nothing could be compared.
+    /// Another value is already kept for this time, so nothing could be compared.
     pub time_order: bool,
 }
 

@@ -105,6 +105,25 @@ impl LitresPerHour {
     }
 }
 
+impl Celsius {
+    /// On the absolute scale, K.
+    #[must_use]
+    pub fn kelvins(self) -> f64 {
+        Unit::Kelvin.from_base(self.0)
+    }
+}
+
+impl Hectopascals {
+    /// The standard atmosphere, by definition.
+    pub const ATMOSPHERE: Self = Self(1013.25);
+
+    /// In standard atmospheres.
+    #[must_use]
+    pub fn atmospheres(self) -> f64 {
+        self.0 / Self::ATMOSPHERE.0
+    }
+}
+
 /// What a unit measures; two units convert into each other only within one dimension.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum Dimension {
@@ -398,7 +417,7 @@ mod tests {
             (Unit::Ratio, 0.92, 92.0),
             (Unit::KilogramPerCubicMetre, 0.0085, 8.5),
             (Unit::MillilitrePerMinute, 209.0, 0.209),
-            (Unit::MillimetreOfMercury, 760.0, 1013.250_144_354),
+            (Unit::MillimetreOfMercury, 760.0, 1_013.250_144_354),
         ] {
             assert!((unit.to_base(value) - base).abs() < 1e-9, "{unit} {value}");
             assert!((unit.from_base(base) - value).abs() < 1e-9, "{unit} back");

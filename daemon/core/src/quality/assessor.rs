@@ -1,0 +1,233 @@
+//! The quality tests of one sensor, reading by reading as they arrive.
+
+use jiff::Timestamp;
+
+use crate::id::Id;
+use crate::quality::flat_line::FlatRun;
+use crate::quality::history::{History, Place, Point};
+use crate::quality::thresholds::Thresholds;
+use crate::quality::{Flag, aggregate::aggregate, flat_line, gap, gross_range, rate, spike};
+use crate::reading::{Assessed, Reading, TestFlags};
+use crate::site::Sensor;
+
+/// Assesses the readings of one sensor in the order in which they arrive.
+///
+/// Each reading is compared with its neighbours in its *own* time, late ones too. A flag once given stays,
+/// except that the newest reading waits with spike flag 2 for the next one, and is then given out again; so
+/// does the last reading of a late burst, before the burst has closed its gap. Nothing is compared across
+/// a gap.
+///
+/// It remembers 1024 readings (32 KiB) and up to 10 KiB for the flat-line run, whatever the thresholds.
+#[derive(Debug, Clone)]
+pub struct Assessor {
+    sensor: Id,
+    thresholds: Thresholds,
+    history: History,
+    run: Option<FlatRun>,
+    /// The newest reading, while it waits for its spike test.
+    newest_waits: Option<Waiting>,
+    /// The last late reading, while the one after it is still missing.
+    late_waits: Option<Waiting>,
+}
+
+/// A reading whose spike test waits for the reading after it.
+#[derive(Debug, Clone, Copy)]
+struct Waiting {
+    at: Timestamp,
+    received_at: Timestamp,
+}
+
+type TimeValue = (Timestamp, f64);
+
+impl Assessor {
+    /// Knows no reading yet.
+    #[must_use]
+    pub fn new(sensor: &Sensor) -> Self {
+        Self {
+            sensor: sensor.id.clone(),
+            thresholds: sensor.thresholds.clone(),
+            history: History::default(),
+            run: sensor.thresholds.flat_line.map(FlatRun::new),
+            newest_waits: None,
+            late_waits: None,
+        }
+    }
+
+    /// The reading with its flags, and behind it the one whose spike flag was settled by it, if any: with
+    /// the same sensor, time and arrival as when it was first given out.
+    ///
+    /// - A copy of a reading that is remembered comes back with the flags that it has.
+    /// - Another value for a remembered time comes back with `time_order` set, and isn't remembered.
+    /// - A reading older than all that is remembered is compared with nothing.
+    pub fn assess(&mut self, reading: Reading, received_at: Timestamp) -> Vec<Assessed> {
+        match self.history.place_of(reading.at) {
+            Place::Newest => self.newest(reading, received_at),
+            Place::Late(earlier) => self.late(earlier, reading, received_at),
+            Place::Taken(_, point) => vec![self.again(point, reading, received_at)],
+            Place::Forgotten => {
+                let tests = self.by_itself(&reading);
+                vec![Assessed { flag: aggregate(tests, false), tests, received_at, reading }]
+            }
+        }
+    }
+
+    /// After a restart: a reading of the past with the flags that it was given.
+    pub fn recall(&mut self, past: &Assessed) {
+        let point = Point { at: past.reading.at, value: past.reading.value, tests: past.tests };
+        match self.history.place_of(point.at) {
+            Place::Newest => {
+                self.remember_newest(point);
+                self.newest_waits = self.waiting(point.at, past.received_at);
+            }
+            Place::Late(earlier) => self.remember_late(earlier, point),
+            Place::Taken(..) | Place::Forgotten => {}
+        }
+    }
+
+    fn newest(&mut self, reading: Reading, received_at: Timestamp) -> Vec<Assessed> {
+        let settled = self.newest_waits.take().and_then(|waiting| self.settle(waiting, Some(&reading)));
+        let before = self.history.newest().copied();
+        let mut point =
+            Point { at: reading.at, value: reading.value, tests: self.compared(&reading, before.as_ref()) };
+        self.remember_newest(point);
+        if let Some(run) = &self.run {
+            point.tests.flat_line = run.flag(reading.at);
+        }
+        if let Some(newest) = self.history.newest_mut() {
+            newest.tests = point.tests;
+        }
+        self.newest_waits = self.waiting(reading.at, received_at);
+        let flag = aggregate(point.tests, self.newest_waits.is_some());
+        let mut given = vec![Assessed { reading, received_at, tests: point.tests, flag }];
+        given.extend(settled);
+        given
+    }
+
+    /// A reading that others have overtaken.
+    fn late(&mut self, earlier: usize, reading: Reading, received_at: Timestamp) -> Vec<Assessed> {
+        let (at, value) = (reading.at, reading.value);
+        let before = self.history.last_of(earlier).copied();
+        let settled = self.late_waits.take().and_then(|waiting| {
+            let follows = before.is_some_and(|before| before.at == waiting.at);
+            self.settle(waiting, follows.then_some(&reading))
+        });
+        let mut tests = self.compared(&reading, before.as_ref());
+        match self.history.get(earlier).copied().filter(|after| self.comparable(at, after.at)) {
+            Some(after) => {
+                (tests.spike, tests.next_to_spike) = self.spike(before, (at, value), (after.at, after.value));
+            }
+            None => self.late_waits = self.waiting(at, received_at),
+        }
+        if let Some(test) = self.thresholds.flat_line {
+            tests.flat_line = flat_line::flag_of_late(at, value, self.unbroken_before(earlier, at), test);
+        }
+        self.remember_late(earlier, Point { at, value, tests });
+        let flag = aggregate(tests, self.late_waits.is_some());
+        let mut given = vec![Assessed { reading, received_at, tests, flag }];
+        given.extend(settled);
+        given
+    }
+
+    fn waiting(&self, at: Timestamp, received_at: Timestamp) -> Option<Waiting> {
+        self.thresholds.spike.map(|_| Waiting { at, received_at })
+    }
+
+    /// The spike test of a reading that waited, now that `next` has arrived or can't be waited for.
+    fn settle(&mut self, waiting: Waiting, next: Option<&Reading>) -> Option<Assessed> {
+        let Place::Taken(earlier, known) = self.history.place_of(waiting.at) else { return None };
+        let before = self.history.last_of(earlier).copied();
+        let (spike, next_to_spike) = next.map_or((Flag::NotEvaluated, false), |next| {
+            self.spike(before, (known.at, known.value), (next.at, next.value))
+        });
+        let tests = TestFlags { spike, next_to_spike, ..known.tests };
+        self.history.get_mut(earlier)?.tests = tests;
+        let flag = aggregate(tests, false);
+        let changed = tests != known.tests || flag != aggregate(known.tests, true);
+        changed.then(|| Assessed {
+            reading: Reading { sensor: self.sensor.clone(), at: known.at, value: known.value },
+            received_at: waiting.received_at,
+            tests,
+            flag,
+        })
+    }
+
+    /// The spike test where both neighbours are near enough, else 2.
+    fn spike(&self, before: Option<Point>, this: TimeValue, next: TimeValue) -> (Flag, bool) {
+        match (self.thresholds.spike, before) {
+            (Some(test), Some(before))
+                if self.comparable(before.at, this.0) && self.comparable(this.0, next.0) =>
+            {
+                spike::flag(before.value, this.1, next.1, test)
+            }
+            _ => (Flag::NotEvaluated, false),
+        }
+    }
+
+    /// A reading for a time that already has one.
+    fn again(&self, known: Point, reading: Reading, received_at: Timestamp) -> Assessed {
+        let mut waits = [self.newest_waits, self.late_waits].into_iter().flatten();
+        let (tests, waits) = if known.value.to_bits() == reading.value.to_bits() {
+            (known.tests, waits.any(|waiting| waiting.at == known.at))
+        } else {
+            (TestFlags { time_order: true, ..self.by_itself(&reading) }, false)
+        };
+        Assessed { flag: aggregate(tests, waits), tests, received_at, reading }
+    }
+
+    /// What can be said without any other reading.
+    fn by_itself(&self, reading: &Reading) -> TestFlags {
+        TestFlags {
+            // What couldn't be parsed never gets this far: decoding keeps it aside.
+            syntax: Flag::Pass,
+            gross_range: self
+                .thresholds
+                .gross_range
+                .map_or(Flag::NotEvaluated, |range| gross_range::flag(reading.value, range)),
+            ..TestFlags::NOT_EVALUATED
+        }
+    }
+
+    /// And what the reading before adds.
+    fn compared(&self, reading: &Reading, before: Option<&Point>) -> TestFlags {
+        let near = before.filter(|before| self.comparable(before.at, reading.at));
+        TestFlags {
+            gap: gap::flag(before.map(|before| before.at), reading.at, self.thresholds.gap),
+            rate: self.thresholds.rate_per_s.map_or(Flag::NotEvaluated, |per_s| {
+                rate::flag(near.map(|near| (near.at, near.value)), reading.at, reading.value, per_s)
+            }),
+            ..self.by_itself(reading)
+        }
+    }
+
+    fn comparable(&self, before: Timestamp, at: Timestamp) -> bool {
+        !gap::is_gap(before, at, self.thresholds.gap)
+    }
+
+    /// Of the first `count` readings those that lead up to `at` without a gap, newest first.
+    fn unbroken_before(&self, count: usize, at: Timestamp) -> impl Iterator<Item = TimeValue> {
+        let mut later = at;
+        self.history
+            .back_from(count)
+            .take_while(move |point| {
+                let unbroken = self.comparable(point.at, later);
+                later = point.at;
+                unbroken
+            })
+            .map(|point| (point.at, point.value))
+    }
+
+    fn remember_newest(&mut self, point: Point) {
+        let after_gap = self.history.newest().is_some_and(|before| !self.comparable(before.at, point.at));
+        self.history.insert(self.history.len(), point);
+        if let Some(run) = &mut self.run {
+            run.push(point.at, point.value, after_gap);
+        }
+    }
+
+    fn remember_late(&mut self, earlier: usize, point: Point) {
+        if let (Some(run), Some(after)) = (&mut self.run, self.history.get(earlier)) {
+            run.insert(point.at, point.value, after.at);
+        }
+        self.history.insert(earlier, point);
+    }
+}
