@@ -1,0 +1,138 @@
+//! What can go wrong with the store, and whether trying again makes sense.
+
+use std::path::{Path, PathBuf};
+
+use rusqlite::ErrorCode;
+
+/// The store couldn't do what it was asked; nothing of it was done.
+#[derive(Debug, thiserror::Error)]
+pub enum StoreError {
+    /// There is no file.
+    #[error("there is no store at {}. Check the path; `claymark run` makes the store when it starts", .0.display())]
+    Missing(PathBuf),
+    /// The file is something else.
+    #[error("{} is not a Claymark store. Check the path; it was left as it is", .0.display())]
+    Foreign(PathBuf),
+    /// A later Claymark made it.
+    #[error(
+        "{} was written by a newer Claymark (schema {found}; this one knows up to {known}). \
+         Install the newer version again; it was left as it is", .path.display()
+    )]
+    Newer {
+        /// The store.
+        path: PathBuf,
+        /// Its schema version.
+        found: i64,
+        /// The newest version that this program knows.
+        known: i64,
+    },
+    /// An earlier Claymark made it, and a reader changes nothing.
+    #[error(
+        "{} was written by an older Claymark (schema {found}; this one needs {known}). \
+         Start `claymark run` once with this version: it brings the store up to date", .path.display()
+    )]
+    Older {
+        /// The store.
+        path: PathBuf,
+        /// Its schema version.
+        found: i64,
+        /// The version that this program reads.
+        known: i64,
+    },
+    /// Another daemon writes to it.
+    #[error(
+        "another Claymark{} is already writing to {}. Stop that one first \
+         (`systemctl stop claymark`), or give this one a store of its own",
+        .process.map(|id| format!(" (process {id})")).unwrap_or_default(), .path.display()
+    )]
+    InUse {
+        /// The store.
+        path: PathBuf,
+        /// The other's process id, where it could be read.
+        process: Option<u32>,
+    },
+    /// What was written last stands in files beside it that can't be read.
+    #[error(
+        "{} can be read, but not the newest data in {}-wal beside it. \
+         Give read permission to that file and to {}-shm, or read the store as the daemon's user", .0.display(), .0.display(), .0.display()
+    )]
+    UnreadableLog(PathBuf),
+    /// No room on the disk.
+    #[error("the disk that holds the store is full. Free some space; Claymark tries again by itself")]
+    DiskFull(#[source] rusqlite::Error),
+    /// The disk or the folder refused.
+    #[error("the store can't be read or written ({0}). Check the disk and the folder's permissions")]
+    Disk(#[source] rusqlite::Error),
+    /// The lock file couldn't be made.
+    #[error("the lock file {} can't be opened ({source}). Check the folder and its permissions", .path.display())]
+    LockFile {
+        /// The lock file.
+        path: PathBuf,
+        /// What the system said.
+        source: std::io::Error,
+    },
+    /// The file is damaged.
+    #[error("the store is damaged ({0}). Keep a copy of it, then put the last backup in its place")]
+    Damaged(#[source] rusqlite::Error),
+    /// A row holds something that this program can't have written.
+    #[error("the store holds a {what} that can't be understood: {found}. Keep a copy of it and report this")]
+    BadRow {
+        /// What kind of thing.
+        what: &'static str,
+        /// What was found.
+        found: String,
+    },
+    /// A record can't be written as JSON, which no record of ours should cause.
+    #[error("a record can't be written as JSON: {0}")]
+    Encoding(#[from] serde_json::Error),
+    /// Anything else that SQLite says.
+    #[error("the store failed: {0}")]
+    Sqlite(#[source] rusqlite::Error),
+}
+
+impl StoreError {
+    /// Whether the same commit may well succeed later without anybody changing the program or the file.
+    #[must_use]
+    pub fn retry_makes_sense(&self) -> bool {
+        match self {
+            Self::DiskFull(_) | Self::Disk(_) | Self::LockFile { .. } | Self::UnreadableLog(_) => true,
+            Self::Missing(_)
+            | Self::Foreign(_)
+            | Self::Newer { .. }
+            | Self::Older { .. }
+            | Self::InUse { .. }
+            | Self::Damaged(_)
+            | Self::BadRow { .. }
+            | Self::Encoding(_)
+            | Self::Sqlite(_) => false,
+        }
+    }
+
+    /// As [`StoreError::from`], but a file that SQLite doesn't take for a database is foreign.
+    pub(crate) fn while_opening(path: &Path, error: rusqlite::Error) -> Self {
+        match error.sqlite_error_code() {
+            Some(ErrorCode::NotADatabase) => Self::Foreign(path.to_owned()),
+            _ => error.into(),
+        }
+    }
+}
+
+impl From<rusqlite::Error> for StoreError {
+    fn from(error: rusqlite::Error) -> Self {
+        match error.sqlite_error_code() {
+            Some(ErrorCode::DiskFull) => Self::DiskFull(error),
+            Some(
+                ErrorCode::SystemIoFailure
+                | ErrorCode::CannotOpen
+                | ErrorCode::ReadOnly
+                | ErrorCode::PermissionDenied
+                | ErrorCode::DatabaseBusy
+                | ErrorCode::DatabaseLocked
+                | ErrorCode::FileLockingProtocolFailed
+                | ErrorCode::OutOfMemory,
+            ) => Self::Disk(error),
+            Some(ErrorCode::DatabaseCorrupt | ErrorCode::NotADatabase) => Self::Damaged(error),
+            _ => Self::Sqlite(error),
+        }
+    }
+}

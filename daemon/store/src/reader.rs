@@ -1,0 +1,132 @@
+//! Reads the store while the daemon writes it; takes no lock that a writer would wait for.
+
+mod ranges;
+mod recall;
+mod rows;
+
+use std::fs;
+use std::io::ErrorKind;
+use std::path::{Path, PathBuf};
+use std::time::Duration;
+
+use jiff::Timestamp;
+use rusqlite::{Connection, ErrorCode, OpenFlags, OptionalExtension};
+
+use claymark_core::site::Site;
+
+use crate::batch::{Delivery, Issued};
+use crate::columns;
+use crate::error::StoreError;
+use crate::schema;
+
+pub use ranges::{KnownSensor, QuarantineCount, Rollup, SensorKey};
+pub use recall::{Readings, Recall};
+
+/// An open store, for reading only; each call sees what was committed by then.
+#[derive(Debug)]
+pub struct Reader {
+    connection: Connection,
+}
+
+impl Reader {
+    /// Opens a store that is there.
+    pub fn open(path: &Path) -> Result<Self, StoreError> {
+        if !path.is_file() {
+            return Err(StoreError::Missing(path.to_owned()));
+        }
+        let connection = match connect(path, path, OpenFlags::empty()) {
+            // Beside the file SQLite wants to make its shared memory, and can't.
+            Err(StoreError::Disk(refusal)) if is_about_files(&refusal) => {
+                if log_may_hold_data(path) {
+                    return Err(StoreError::UnreadableLog(path.to_owned()));
+                }
+                connect(path, &immutable(path), OpenFlags::SQLITE_OPEN_URI)?
+            }
+            opened => opened?,
+        };
+        Ok(Self { connection })
+    }
+
+    /// The site in force.
+    pub fn site(&self) -> Result<Site, StoreError> {
+        let json =
+            self.connection
+                .query_row("SELECT json FROM site ORDER BY version DESC LIMIT 1", [], |row| row.get(0))?;
+        columns::record("site", json)
+    }
+
+    /// What the room must be told again after a restart: all that is known from `since` on.
+    pub fn recall(&self, since: Timestamp) -> Result<Recall<'_>, StoreError> {
+        recall::recall(&self.connection, since)
+    }
+
+    /// The last time that the broker session is known to have stood.
+    pub fn session_seen(&self) -> Result<Option<Timestamp>, StoreError> {
+        self.connection
+            .query_row("SELECT seen FROM session", [], |row| row.get(0))
+            .optional()?
+            .map(columns::time)
+            .transpose()
+    }
+
+    /// Deliveries that are still to be made, each with its notice, oldest notice first.
+    pub fn pending_deliveries(&self) -> Result<Vec<(Issued, Delivery)>, StoreError> {
+        let sql = format!(
+            "SELECT {}, {} FROM delivery d JOIN notice n ON n.number = d.notice
+             WHERE d.state = 'pending' ORDER BY d.notice, d.contact, d.channel",
+            rows::NOTICE,
+            rows::DELIVERY
+        );
+        let after_notice = rows::NOTICE.split(',').count();
+        rows::collect(&self.connection, &sql, [], |row| {
+            Ok((rows::notice(row)?, rows::delivery(row, after_notice)?))
+        })
+    }
+}
+
+/// `name` is the path itself, or a URI for it.
+fn connect(path: &Path, name: &Path, more: OpenFlags) -> Result<Connection, StoreError> {
+    let flags = OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_NO_MUTEX | more;
+    let connection = Connection::open_with_flags(name, flags)?;
+    connection.busy_timeout(BUSY_TIMEOUT)?;
+    schema::check(&connection, path)?;
+    Ok(connection)
+}
+
+fn is_about_files(refusal: &rusqlite::Error) -> bool {
+    matches!(
+        refusal.sqlite_error_code(),
+        Some(
+            ErrorCode::CannotOpen
+                | ErrorCode::ReadOnly
+                | ErrorCode::PermissionDenied
+                | ErrorCode::SystemIoFailure
+        )
+    )
+}
+
+fn log_may_hold_data(path: &Path) -> bool {
+    let mut log = path.as_os_str().to_owned();
+    log.push("-wal");
+    match fs::metadata(log) {
+        Ok(found) => found.len() > 0,
+        Err(error) => error.kind() != ErrorKind::NotFound,
+    }
+}
+
+/// The URI that tells SQLite that nobody writes: it then needs nothing beside the file.
+fn immutable(path: &Path) -> PathBuf {
+    let mut uri = String::from("file:");
+    for byte in path.as_os_str().as_encoded_bytes() {
+        if byte.is_ascii_alphanumeric() || b"/._-".contains(byte) {
+            uri.push(char::from(*byte));
+        } else {
+            uri.push_str(&format!("%{byte:02X}"));
+        }
+    }
+    uri.push_str("?immutable=1");
+    uri.into()
+}
+
+/// For the moment in which a writer that crashed is being tidied up after.
+const BUSY_TIMEOUT: Duration = Duration::from_secs(5);

@@ -1,0 +1,130 @@
+//! The recent past, as it is told again after a restart; and readings, streamed in time order.
+
+use std::collections::VecDeque;
+
+use jiff::Timestamp;
+use rusqlite::{Connection, params_from_iter};
+
+use claymark_core::fieldlog::LogEntry;
+use claymark_core::notice::Answer;
+use claymark_core::reading::Assessed;
+
+use super::{ranges, rows};
+use crate::batch::Issued;
+use crate::error::StoreError;
+
+/// The recent past; each list in time order.
+#[derive(Debug)]
+pub struct Recall<'store> {
+    /// Of the sensors in the site file, streamed.
+    pub readings: Readings<'store>,
+    /// Done, or heard of, since then.
+    pub log: Vec<LogEntry>,
+    /// Made since then, and the newest one in any case: numbers go on from it.
+    pub notices: Vec<Issued>,
+    /// Arrived since then.
+    pub answers: Vec<Answer>,
+}
+
+pub(super) fn recall(connection: &Connection, since: Timestamp) -> Result<Recall<'_>, StoreError> {
+    let ms = since.as_millisecond();
+    let notices = format!(
+        "SELECT {} FROM notice n WHERE at >= ?1 OR number = (SELECT max(number) FROM notice) ORDER BY at, number",
+        rows::NOTICE
+    );
+    let log = format!(
+        "SELECT {} FROM field_log WHERE at >= ?1 OR received >= ?1 ORDER BY at, entry_key",
+        rows::LOG_ENTRY
+    );
+    Ok(Recall {
+        readings: Readings::new(connection, since, Timestamp::MAX, None),
+        log: rows::collect(connection, &log, [ms], rows::log_entry)?,
+        notices: rows::collect(connection, &notices, [ms], rows::notice)?,
+        answers: ranges::answers(connection, ms, i64::MAX)?,
+    })
+}
+
+/// Readings in time order, fetched some thousand at a time: memory stays bounded, and no read
+/// transaction stays open that would keep the write-ahead log growing.
+///
+/// Ends after the first error.
+#[derive(Debug)]
+pub struct Readings<'store> {
+    connection: &'store Connection,
+    sql: String,
+    /// Keys of the sensors wanted.
+    only: Vec<i64>,
+    /// Behind the last row fetched.
+    next: (i64, i64),
+    before: i64,
+    fetched: VecDeque<Assessed>,
+    over: bool,
+}
+
+impl<'store> Readings<'store> {
+    /// From `from` to just before `before`; `None`: all sensors in the site file.
+    pub(super) fn new(
+        connection: &'store Connection,
+        from: Timestamp,
+        before: Timestamp,
+        only: Option<Vec<i64>>,
+    ) -> Self {
+        let wanted = match &only {
+            None => "s.in_site = 1".to_owned(),
+            Some(keys) => {
+                let places: Vec<String> = (5..5 + keys.len()).map(|place| format!("?{place}")).collect();
+                format!("r.sensor IN ({})", places.join(", "))
+            }
+        };
+        // The first term lets SQLite start in the middle of the key.
+        let sql = format!(
+            "SELECT {} FROM reading r CROSS JOIN sensor s ON s.key = r.sensor
+             WHERE (r.at, r.sensor) >= (?1, ?2) AND r.at < ?3 AND {wanted}
+             ORDER BY r.at, r.sensor LIMIT ?4",
+            rows::READING
+        );
+        Self {
+            connection,
+            sql,
+            only: only.unwrap_or_default(),
+            next: (from.as_millisecond(), i64::MIN),
+            before: before.as_millisecond(),
+            fetched: VecDeque::new(),
+            over: false,
+        }
+    }
+
+    fn fetch(&mut self) -> Result<(), StoreError> {
+        let mut statement = self.connection.prepare_cached(&self.sql)?;
+        let bounds = [self.next.0, self.next.1, self.before, AT_A_TIME];
+        let mut found = statement.query(params_from_iter(bounds.iter().chain(&self.only)))?;
+        let mut count = 0;
+        while let Some(row) = found.next()? {
+            self.fetched.push_back(rows::reading(row)?);
+            let (at, sensor): (i64, i64) = (row.get(0)?, row.get(1)?);
+            self.next = (at, sensor + 1);
+            count += 1;
+        }
+        self.over = count < AT_A_TIME;
+        Ok(())
+    }
+}
+
+impl Iterator for Readings<'_> {
+    type Item = Result<Assessed, StoreError>;
+
+    fn next(&mut self) -> Option<Self::Item> {
+        if self.fetched.is_empty()
+            && !self.over
+            && let Err(error) = self.fetch()
+        {
+            self.over = true;
+            self.fetched.clear();
+            return Some(Err(error));
+        }
+        self.fetched.pop_front().map(Ok)
+    }
+}
+
+/// Rows in memory at once.
+const AT_A_TIME: i64 = 4096;

@@ -1,0 +1,191 @@
+//! Rows back into core types.
+
+use jiff::Timestamp;
+use rusqlite::{Connection, Params, Row};
+
+use claymark_core::fieldlog::LogEntry;
+use claymark_core::forecast::{EmptyAt, Forecast, Outlook, Subject};
+use claymark_core::happening::Happening;
+use claymark_core::notice::{Answer, Audience, Notice};
+use claymark_core::quality::Flag;
+use claymark_core::quarantine::Quarantined;
+use claymark_core::reading::{Assessed, Reading, TestFlags};
+use claymark_core::units::{Litres, LitresPerHour};
+
+use crate::batch::{Channel, Delivery, DeliveryState, Issued};
+use crate::columns;
+use crate::error::StoreError;
+use crate::writer::records::{DRUM, EMAIL, GIVEN_UP, MQTT, PENDING, SENT, SUPPLY};
+
+/// All rows of a query.
+pub(super) fn collect<T>(
+    connection: &Connection,
+    sql: &str,
+    params: impl Params,
+    read: impl Fn(&Row<'_>) -> Result<T, StoreError>,
+) -> Result<Vec<T>, StoreError> {
+    let mut statement = connection.prepare_cached(sql)?;
+    let mut rows = statement.query(params)?;
+    let mut all = Vec::new();
+    while let Some(row) = rows.next()? {
+        all.push(read(row)?);
+    }
+    Ok(all)
+}
+
+/// Columns of [`reading`].
+pub(super) const READING: &str = "r.at, r.sensor, s.id, r.value, r.flag, r.tests, r.lag";
+
+pub(super) fn reading(row: &Row<'_>) -> Result<Assessed, StoreError> {
+    let (at, lag): (i64, i64) = (row.get(0)?, row.get(6)?);
+    let (flag, tests): (u8, u32) = (row.get(4)?, row.get(5)?);
+    let bad = |found: String| StoreError::BadRow { what: "flag", found };
+    Ok(Assessed {
+        reading: Reading {
+            sensor: columns::id(row.get_ref(2)?.as_str().map_err(rusqlite::Error::from)?)?,
+            at: columns::time(at)?,
+            value: row.get(3)?,
+        },
+        received_at: columns::time(at + lag)?,
+        flag: Flag::try_from(flag).map_err(|_not_one| bad(flag.to_string()))?,
+        tests: TestFlags::unpack(tests).ok_or_else(|| bad(tests.to_string()))?,
+    })
+}
+
+/// Columns of [`log_entry`].
+pub(super) const LOG_ENTRY: &str = "entry_key, at, received, written_by, replaces, deed";
+
+pub(super) fn log_entry(row: &Row<'_>) -> Result<LogEntry, StoreError> {
+    Ok(LogEntry {
+        key: row.get(0)?,
+        at: columns::time(row.get(1)?)?,
+        received_at: columns::time(row.get(2)?)?,
+        by: row.get(3)?,
+        replaces: row.get(4)?,
+        deed: columns::record("field-log entry", row.get(5)?)?,
+    })
+}
+
+/// Columns of [`answer`].
+pub(super) const ANSWER: &str = "notice, at, answered_by";
+
+pub(super) fn answer(row: &Row<'_>) -> Result<Answer, StoreError> {
+    let by: String = row.get(2)?;
+    Ok(Answer { notice: row.get(0)?, at: columns::time(row.get(1)?)?, by: (!by.is_empty()).then_some(by) })
+}
+
+/// Columns of [`notice`].
+pub(super) const NOTICE: &str =
+    "n.number, n.at, n.kind, n.cause, n.drum, n.priority, n.replaces, n.audience, n.subject, n.text";
+
+pub(super) fn notice(row: &Row<'_>) -> Result<Issued, StoreError> {
+    let (drum, audience): (Option<String>, Option<String>) = (row.get(4)?, row.get(7)?);
+    Ok(Issued {
+        notice: Notice {
+            number: row.get(0)?,
+            at: columns::time(row.get(1)?)?,
+            kind: columns::named("kind of notice", row.get(2)?)?,
+            cause: row.get(3)?,
+            drum: drum.as_deref().map(columns::id).transpose()?,
+            priority: columns::named("priority", row.get(5)?)?,
+            replaces: row.get(6)?,
+            to: match audience {
+                None => Audience::Everyone,
+                Some(contact) => Audience::Only(columns::id(&contact)?),
+            },
+        },
+        subject: row.get(8)?,
+        text: row.get(9)?,
+    })
+}
+
+/// Columns of [`delivery`].
+pub(super) const DELIVERY: &str = "d.notice, d.contact, d.channel, d.state, d.attempts, d.at, d.error";
+
+/// `first`: the number of columns before it.
+pub(super) fn delivery(row: &Row<'_>, first: usize) -> Result<Delivery, StoreError> {
+    let (contact, channel, state): (String, String, String) =
+        (row.get(first + 1)?, row.get(first + 2)?, row.get(first + 3)?);
+    let at = columns::time(row.get(first + 5)?)?;
+    let error: Option<String> = row.get(first + 6)?;
+    Ok(Delivery {
+        notice: row.get(first)?,
+        contact: columns::id(&contact)?,
+        channel: match channel.as_str() {
+            EMAIL => Channel::Email,
+            MQTT => Channel::Mqtt,
+            _ => return Err(StoreError::BadRow { what: "channel", found: channel }),
+        },
+        state: match state.as_str() {
+            PENDING => {
+                DeliveryState::Pending { attempts: row.get(first + 4)?, next_try: at, last_error: error }
+            }
+            SENT => DeliveryState::Sent { at },
+            GIVEN_UP => DeliveryState::GivenUp { at, why: error.unwrap_or_default() },
+            _ => return Err(StoreError::BadRow { what: "delivery state", found: state }),
+        },
+    })
+}
+
+/// Columns of [`forecast`].
+pub(super) const FORECAST: &str = "at, about, id, in_use, basis, volume, draw, p05, p25, p50, p75, p95, why";
+
+pub(super) fn forecast(row: &Row<'_>) -> Result<Forecast, StoreError> {
+    let (about, id): (String, String) = (row.get(1)?, row.get(2)?);
+    let id = columns::id(&id)?;
+    let empty = |column: usize| -> Result<Option<Timestamp>, StoreError> {
+        row.get::<_, Option<i64>>(column)?.map(columns::time).transpose()
+    };
+    Ok(Forecast {
+        at: columns::time(row.get(0)?)?,
+        of: match about.as_str() {
+            DRUM => Subject::Drum(id),
+            SUPPLY => Subject::Supply(id),
+            _ => return Err(StoreError::BadRow { what: "subject of a forecast", found: about }),
+        },
+        in_use: row.get(3)?,
+        outlook: match row.get::<_, Option<String>>(4)? {
+            None => Outlook::Unknown { why: row.get(12)? },
+            Some(basis) => Outlook::Known {
+                basis: columns::named("basis", basis)?,
+                volume: Litres(row.get(5)?),
+                draw: LitresPerHour(row.get(6)?),
+                empty_at: EmptyAt {
+                    p05: empty(7)?,
+                    p25: empty(8)?,
+                    p50: empty(9)?,
+                    p75: empty(10)?,
+                    p95: empty(11)?,
+                },
+            },
+        },
+    })
+}
+
+/// Columns of [`happening`].
+pub(super) const HAPPENING: &str = "at, drum, what";
+
+pub(super) fn happening(row: &Row<'_>) -> Result<Happening, StoreError> {
+    let drum: String = row.get(1)?;
+    Ok(Happening {
+        at: columns::time(row.get(0)?)?,
+        drum: columns::id(&drum)?,
+        what: columns::record("happening", row.get(2)?)?,
+    })
+}
+
+/// Columns of [`quarantined`].
+pub(super) const QUARANTINED: &str = "received, topic, sensor, reason, detail, payload, payload_length";
+
+pub(super) fn quarantined(row: &Row<'_>) -> Result<Quarantined, StoreError> {
+    let sensor: Option<String> = row.get(2)?;
+    Ok(Quarantined {
+        received_at: columns::time(row.get(0)?)?,
+        topic: row.get(1)?,
+        sensor: sensor.as_deref().map(columns::id).transpose()?,
+        reason: columns::named("reason", row.get(3)?)?,
+        detail: row.get(4)?,
+        payload: row.get(5)?,
+        payload_length: row.get(6)?,
+    })
+}

@@ -1,0 +1,56 @@
+//! The keys under which the readings of each sensor stand.
+
+use std::collections::HashMap;
+
+use rusqlite::{Connection, params};
+
+use claymark_core::id::Id;
+use claymark_core::site::Site;
+
+use crate::error::StoreError;
+use crate::limits::Limits;
+
+/// The sensors of the site in force.
+#[derive(Debug)]
+pub(crate) struct Sensors(HashMap<Id, Known>);
+
+/// What a commit needs to know of a sensor.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Known {
+    pub(crate) key: i64,
+    pub(crate) limits: Limits,
+}
+
+impl Sensors {
+    /// Gives new sensors their keys; old ones keep theirs.
+    pub(crate) fn adopt(connection: &Connection, site: &Site) -> Result<Self, StoreError> {
+        connection.execute("UPDATE sensor SET in_site = 0", [])?;
+        let mut upsert = connection.prepare_cached(
+            "INSERT INTO sensor (id, name, place, quantity, unit, every_ms, in_site) VALUES (?1, ?2, ?3, ?4, ?5, ?6, 1)
+             ON CONFLICT DO UPDATE SET name = excluded.name, every_ms = excluded.every_ms, in_site = 1
+             RETURNING key",
+        )?;
+        let mut known = HashMap::new();
+        for sensor in &site.sensors {
+            let every_ms = i64::try_from(sensor.every.as_millis()).unwrap_or(i64::MAX);
+            let key = upsert.query_row(
+                params![
+                    sensor.id.as_str(),
+                    sensor.name,
+                    sensor.place.to_string(),
+                    sensor.quantity.name(),
+                    sensor.unit.base().symbol(),
+                    every_ms
+                ],
+                |row| row.get(0),
+            )?;
+            known.insert(sensor.id.clone(), Known { key, limits: Limits::of(site, sensor) });
+        }
+        Ok(Self(known))
+    }
+
+    /// `None`: not in the site in force.
+    pub(crate) fn get(&self, id: &Id) -> Option<Known> {
+        self.0.get(id).copied()
+    }
+}

@@ -1,0 +1,276 @@
+//! What is committed comes back, once and unchanged.
+
+use claymark_core::fieldlog::{Deed, LogEntry};
+use claymark_core::forecast::{Basis, EmptyAt, Forecast, Outlook, Subject};
+use claymark_core::happening::{Happening, What};
+use claymark_core::notice::{Answer, Audience, Notice, NoticeKind, Priority};
+use claymark_core::quality::Flag;
+use claymark_core::quarantine::{Quarantined, Reason};
+use claymark_core::units::{Kilograms, Litres, LitresPerHour};
+use claymark_store::batch::{Batch, Channel, Delivery, DeliveryState, Issued};
+use jiff::Timestamp;
+
+use crate::fixture::{Barn, at, id, reading, readings, recalled};
+
+#[test]
+fn everything_in_a_batch_comes_back_as_it_went_in() {
+    let barn = Barn::new();
+    let batch = full_batch();
+    let mut writer = barn.writer();
+    writer.commit(&batch).unwrap();
+    writer.commit(&batch).unwrap();
+
+    let reader = barn.reader();
+    let (from, to) = (at(0), at(3_600_000));
+    assert_eq!(reader.site().unwrap(), barn.site);
+    assert_eq!(recalled(&barn), batch.readings);
+    assert_eq!(reader.log(from, to).unwrap(), batch.log);
+    assert_eq!(reader.answers(from, to).unwrap(), batch.answers);
+    assert_eq!(reader.forecasts(from, to).unwrap(), batch.forecasts);
+    assert_eq!(reader.happenings(from, to).unwrap(), batch.happenings);
+    assert_eq!(reader.notices(from, to).unwrap(), batch.notices);
+    assert_eq!(reader.deliveries(from, to).unwrap(), batch.deliveries);
+    assert_eq!(reader.quarantined(1).unwrap(), batch.quarantined);
+    assert_eq!(reader.session_seen().unwrap(), batch.session_seen);
+    assert_eq!(reader.extent().unwrap(), Some((at(0), at(30_000))));
+
+    let recall = reader.recall(at(0)).unwrap();
+    assert_eq!((recall.log, recall.answers), (batch.log, batch.answers));
+    assert_eq!(recall.notices, batch.notices);
+}
+
+#[test]
+fn a_reading_is_kept_once_and_another_value_for_its_time_is_put_aside() {
+    let barn = Barn::new();
+    let mut writer = barn.writer();
+    let first = reading("t1-ntu", 0, 61.5, Flag::Pass);
+    let other = reading("t1-ntu", 0, 62.0, Flag::Pass);
+    let done = writer.commit(&readings(vec![first.clone(), first.clone(), other])).unwrap();
+    assert_eq!((done.stored, done.duplicates, done.conflicts.len()), (1, 1, 1));
+    assert_eq!(done.conflicts[0].reason, Reason::Conflict);
+    assert_eq!(done.conflicts[0].sensor, Some(id("t1-ntu")));
+    assert_eq!(recalled(&barn), vec![first]);
+    assert_eq!(barn.reader().quarantined(9).unwrap(), done.conflicts);
+}
+
+#[test]
+fn a_minus_zero_that_comes_twice_is_one_reading() {
+    let barn = Barn::new();
+    let mut writer = barn.writer();
+    let done = writer.commit(&readings(vec![reading("t1-ntu", 0, -0.0, Flag::Pass); 2])).unwrap();
+    assert_eq!((done.stored, done.duplicates), (1, 1));
+}
+
+#[test]
+fn what_is_no_number_or_of_no_sensor_is_put_aside_and_spoils_nothing() {
+    let barn = Barn::new();
+    let good = reading("t1-ntu", 0, 60.0, Flag::Pass);
+    let batch = readings(vec![
+        reading("t1-ntu", 1, f64::NAN, Flag::Pass),
+        reading("gone", 0, 1.0, Flag::Pass),
+        good.clone(),
+    ]);
+    let done = barn.writer().commit(&batch).unwrap();
+    let reasons: Vec<Reason> = done.conflicts.iter().map(|thing| thing.reason).collect();
+    assert_eq!(reasons, [Reason::NotFinite, Reason::UnknownTopic]);
+    assert_eq!(recalled(&barn), vec![good]);
+}
+
+#[test]
+fn a_spike_flag_is_settled_once_and_a_redelivery_does_not_unsettle_it() {
+    let barn = Barn::new();
+    let mut writer = barn.writer();
+    let waiting = reading("t1-ntu", 0, 300.0, Flag::NotEvaluated);
+    let settled = reading("t1-ntu", 0, 300.0, Flag::Fail);
+    let batches = [
+        (waiting.clone(), (1, 0, 0)),
+        (settled.clone(), (0, 1, 0)),
+        (waiting, (0, 0, 1)),
+        (settled.clone(), (0, 0, 1)),
+    ];
+    for (row, expected) in batches {
+        let done = writer.commit(&readings(vec![row])).unwrap();
+        assert_eq!((done.stored, done.rewritten, done.duplicates), expected);
+    }
+    assert_eq!(recalled(&barn), vec![settled]);
+}
+
+#[test]
+fn late_readings_come_back_in_their_place() {
+    let barn = Barn::new();
+    let mut writer = barn.writer();
+    for ms in [60_000, 0, 90_000, 30_000] {
+        writer.commit(&readings(vec![reading("t1-ntu", ms, 60.0, Flag::Pass)])).unwrap();
+    }
+    let times: Vec<Timestamp> = recalled(&barn).iter().map(|row| row.reading.at).collect();
+    assert_eq!(times, [at(0), at(30_000), at(60_000), at(90_000)]);
+}
+
+#[test]
+fn a_delivery_that_is_done_is_not_opened_again() {
+    let barn = Barn::new();
+    let mut writer = barn.writer();
+    let mut batch = full_batch();
+    writer.commit(&batch).unwrap();
+    assert_eq!(barn.reader().pending_deliveries().unwrap(), vec![(batch.notices[0].clone(), pending())]);
+    let sent = Delivery { state: DeliveryState::Sent { at: at(5_000) }, ..pending() };
+    batch.deliveries = vec![sent.clone()];
+    writer.commit(&batch).unwrap();
+    batch.deliveries = vec![pending()];
+    writer.commit(&batch).unwrap();
+    assert_eq!(barn.reader().pending_deliveries().unwrap(), vec![]);
+    assert_eq!(barn.reader().deliveries(at(0), at(1)).unwrap(), vec![sent]);
+}
+
+#[test]
+fn numbers_of_notices_go_on_however_old_the_last_one_is() {
+    let barn = Barn::new();
+    barn.writer().commit(&full_batch()).unwrap();
+    let reader = barn.reader();
+    let much_later = reader.recall(at(400 * 86_400_000)).unwrap();
+    assert_eq!(much_later.notices.first().map(|issued| issued.notice.number), Some(7));
+    assert!(much_later.log.is_empty());
+}
+
+#[test]
+fn the_quarantine_keeps_the_newest_and_counts_all() {
+    let barn = Barn::new();
+    let mut writer = barn.writer();
+    for hour in 0..3 {
+        let quarantined = (0..5_000).map(|n| noise(hour * 3_600_000, n, 20)).collect();
+        writer.commit(&Batch { quarantined, ..Batch::default() }).unwrap();
+    }
+    let reader = barn.reader();
+    let kept = reader.quarantined(20_000).unwrap();
+    assert_eq!((kept.len(), kept[0].received_at), (10_000, at(2 * 3_600_000)));
+    let counted: Vec<u64> =
+        reader.quarantine_counts(at(0), at(9 * 3_600_000)).unwrap().iter().map(|hour| hour.count).collect();
+    assert_eq!(counted, [5_000, 5_000, 5_000]);
+}
+
+#[test]
+fn large_noise_does_not_fill_a_small_disk() {
+    let barn = Barn::new();
+    let mut writer = barn.writer();
+    for _ in 0..10 {
+        let quarantined = (0..60).map(|n| noise(0, n, 64 * 1024)).collect();
+        writer.commit(&Batch { quarantined, ..Batch::default() }).unwrap();
+    }
+    let kept = barn.reader().quarantined(10_000).unwrap();
+    let bytes: usize = kept.iter().map(|thing| thing.payload.len()).sum();
+    assert!((15 << 20..=16 << 20).contains(&bytes), "{bytes}");
+}
+
+#[test]
+fn a_sensor_that_changes_its_unit_keeps_its_old_readings_apart() {
+    let mut barn = Barn::new();
+    let mut writer = barn.writer();
+    writer.commit(&readings(vec![reading("t1-ntu", 0, 60.0, Flag::Pass)])).unwrap();
+    barn.site.sensors[0].unit = claymark_core::units::Unit::Fnu;
+    writer.set_site(&barn.site).unwrap();
+    let new = reading("t1-ntu", 0, 71.0, Flag::Pass);
+    writer.commit(&readings(vec![new.clone()])).unwrap();
+    assert_eq!(recalled(&barn), vec![new]);
+    let reader = barn.reader();
+    let old = reader.sensors().unwrap().into_iter().find(|sensor| !sensor.in_site).unwrap();
+    let kept: Vec<f64> =
+        reader.readings(&[old.key], at(0), at(1)).map(|row| row.unwrap().reading.value).collect();
+    assert_eq!(kept, [60.0]);
+}
+
+#[test]
+fn recall_streams_more_readings_than_it_holds_at_once() {
+    let barn = Barn::new();
+    let mut writer = barn.writer();
+    let sensors = ["t1-ntu", "t2-ntu", "t1-oxygen"];
+    let all: Vec<_> =
+        (0..4_000).flat_map(|n| sensors.map(|sensor| reading(sensor, n * 1_000, 60.0, Flag::Pass))).collect();
+    writer.commit(&readings(all.clone())).unwrap();
+    let reader = barn.reader();
+    let some: Vec<_> = reader.recall(at(500_000)).unwrap().readings.map(Result::unwrap).collect();
+    assert_eq!(some.len(), 3 * 3_500);
+    assert_eq!(some, all[3 * 500..]);
+}
+
+fn noise(ms: i64, n: usize, bytes: usize) -> Quarantined {
+    Quarantined {
+        received_at: at(ms),
+        topic: format!("noise/{n}"),
+        sensor: None,
+        reason: Reason::NotUtf8,
+        detail: "byte 0xFF at 0".to_owned(),
+        payload: vec![0xFF; bytes],
+        payload_length: bytes,
+    }
+}
+
+fn pending() -> Delivery {
+    Delivery {
+        notice: 7,
+        contact: id("on-call"),
+        channel: Channel::Email,
+        state: DeliveryState::Pending {
+            attempts: 2,
+            next_try: at(60_000),
+            last_error: Some("451 later".to_owned()),
+        },
+    }
+}
+
+fn full_batch() -> Batch {
+    let known = Outlook::Known {
+        basis: Basis::Level,
+        volume: Litres(131.2),
+        draw: LitresPerHour(9.4),
+        empty_at: EmptyAt { p05: Some(at(1)), p25: Some(at(2)), p50: Some(at(3)), p75: None, p95: None },
+    };
+    let unknown = Outlook::Unknown { why: "the level is silent".to_owned() };
+    let happening = |ms, what| Happening { drum: id("a"), at: at(ms), what };
+    Batch {
+        readings: vec![
+            reading("t1-ntu", 0, 61.5, Flag::Pass),
+            reading("drum-a-level", 30_000, 0.1 + 0.2, Flag::NotEvaluated),
+        ],
+        quarantined: vec![noise(0, 1, 3)],
+        log: vec![LogEntry {
+            key: "k1".to_owned(),
+            at: at(10),
+            received_at: at(20),
+            by: Some("lead".to_owned()),
+            replaces: Some("k0".to_owned()),
+            deed: Deed::Refill {
+                drum: Some(id("a")),
+                water: Some(Litres(150.0)),
+                clay: Some(Kilograms(0.1 + 0.2)),
+            },
+        }],
+        answers: vec![
+            Answer { notice: 7, by: None, at: at(50) },
+            Answer { notice: 7, by: Some("on-call".to_owned()), at: at(60) },
+        ],
+        forecasts: vec![
+            Forecast { at: at(0), of: Subject::Drum(id("a")), in_use: true, outlook: known },
+            Forecast { at: at(0), of: Subject::Supply(id("p1")), in_use: false, outlook: unknown },
+        ],
+        happenings: vec![
+            happening(5, What::Refilled { added: Litres(80.0), to: Litres(170.0), logged: false }),
+            happening(6, What::RanEmpty),
+        ],
+        notices: vec![Issued {
+            notice: Notice {
+                number: 7,
+                at: at(0),
+                kind: NoticeKind::Runout,
+                cause: "runout:a".to_owned(),
+                drum: Some(id("a")),
+                priority: Priority::Now,
+                replaces: Some(6),
+                to: Audience::Only(id("on-call")),
+            },
+            subject: "Drum A: dry about 03:10".to_owned(),
+            text: "Litres now: 40.\n".to_owned(),
+        }],
+        deliveries: vec![pending()],
+        session_seen: Some(at(99)),
+    }
+}

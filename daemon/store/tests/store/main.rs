@@ -1,0 +1,10 @@
+//! What the store promises, against real files.
+
+#[cfg(test)]
+mod fixture;
+#[cfg(test)]
+mod keeping;
+#[cfg(test)]
+mod rollups;
+#[cfg(test)]
+mod sharing;
