@@ -118,6 +118,7 @@ CREATE TABLE notice (
     priority TEXT    NOT NULL,     -- now, soon, morning
     replaces INTEGER,              -- number of another notice
     audience TEXT,                 -- contact id; NULL: everyone
+    facts    TEXT    NOT NULL,     -- JSON: what the sentences were made from
     subject  TEXT    NOT NULL,
     text     TEXT    NOT NULL
 ) STRICT;

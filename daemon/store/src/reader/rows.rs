@@ -76,7 +76,7 @@ pub(super) fn answer(row: &Row<'_>) -> Result<Answer, StoreError> {
 
 /// Columns of [`notice`].
 pub(super) const NOTICE: &str =
-    "n.number, n.at, n.kind, n.cause, n.drum, n.priority, n.replaces, n.audience, n.subject, n.text";
+    "n.number, n.at, n.kind, n.cause, n.drum, n.priority, n.replaces, n.audience, n.facts, n.subject, n.text";
 
 pub(super) fn notice(row: &Row<'_>) -> Result<Issued, StoreError> {
     let (drum, audience): (Option<String>, Option<String>) = (row.get(4)?, row.get(7)?);
@@ -93,9 +93,10 @@ pub(super) fn notice(row: &Row<'_>) -> Result<Issued, StoreError> {
                 None => Audience::Everyone,
                 Some(contact) => Audience::Only(columns::id(&contact)?),
             },
+            content: columns::record("notice", row.get(8)?)?,
         },
-        subject: row.get(8)?,
-        text: row.get(9)?,
+        subject: row.get(9)?,
+        text: row.get(10)?,
     })
 }
 

@@ -108,8 +108,8 @@ pub(crate) fn happenings(connection: &Connection, happenings: &[Happening]) -> R
 /// The same number again is the same notice: the first stays.
 pub(crate) fn notices(connection: &Connection, notices: &[Issued]) -> Result<(), StoreError> {
     let mut insert = connection.prepare_cached(
-        "INSERT INTO notice (number, at, kind, cause, drum, priority, replaces, audience, subject, text)
-         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10) ON CONFLICT DO NOTHING",
+        "INSERT INTO notice (number, at, kind, cause, drum, priority, replaces, audience, facts, subject, text)
+         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11) ON CONFLICT DO NOTHING",
     )?;
     for Issued { notice, subject, text } in notices {
         let audience = match &notice.to {
@@ -125,6 +125,7 @@ pub(crate) fn notices(connection: &Connection, notices: &[Issued]) -> Result<(),
             columns::name(&notice.priority)?,
             notice.replaces,
             audience,
+            serde_json::to_string(&notice.content)?,
             subject,
             text
         ])?;

@@ -3,6 +3,7 @@
 use claymark_core::fieldlog::{Deed, LogEntry};
 use claymark_core::forecast::{Basis, EmptyAt, Forecast, Outlook, Subject};
 use claymark_core::happening::{Happening, What};
+use claymark_core::notice::content::{Content, ReadingsMissing};
 use claymark_core::notice::{Answer, Audience, Notice, NoticeKind, Priority};
 use claymark_core::quality::Flag;
 use claymark_core::quarantine::{Quarantined, Reason};
@@ -266,6 +267,10 @@ fn full_batch() -> Batch {
                 priority: Priority::Now,
                 replaces: Some(6),
                 to: Audience::Only(id("on-call")),
+                content: Content::ReadingsMissing(ReadingsMissing::SessionLost {
+                    since: at(-9_000),
+                    until: at(0),
+                }),
             },
             subject: "Drum A: dry about 03:10".to_owned(),
             text: "Litres now: 40.\n".to_owned(),
