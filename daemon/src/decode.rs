@@ -1,6 +1,30 @@
 //! Payloads become readings, field-log entries and answers; what can't be used goes to quarantine.
+//!
+//! Every message ends in at least one of the four lists of [`Decoded`]: nothing vanishes.
+//! One bad record never spoils the rest of its payload.
+//!
+//! - [`number`]: a bare decimal; [`pointer`]: JSON by JSON Pointers; [`senml`]: SenML, JSON and CBOR;
+//! - [`time`]: strict RFC 3339, and which times are believed;
+//! - [`fieldlog`] and [`answer`]: what people send.
 
-use claymark_core::site::Sensor;
+pub mod answer;
+pub mod fieldlog;
+pub mod number;
+pub mod pointer;
+pub mod senml;
+pub mod time;
+
+use std::collections::HashMap;
+
+use claymark_core::fieldlog::LogEntry;
+use claymark_core::id::Id;
+use claymark_core::notice::Answer;
+use claymark_core::quarantine::{KEPT_PAYLOAD_BYTES, Quarantined, Reason};
+use claymark_core::reading::Reading;
+use claymark_core::site::{Sensor, Site};
+use claymark_core::units::Unit;
+
+use crate::message::Message;
 
 /// How a sensor's payload is read.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -42,3 +66,163 @@ pub struct Settings {
     /// `<prefix>/log` and `<prefix>/answer` are read.
     pub prefix: String,
 }
+
+/// Reads the messages of one site.
+#[derive(Debug, Clone)]
+pub struct Decoder {
+    topics: HashMap<String, Vec<Binding>>,
+    log_topic: String,
+    answer_topic: String,
+    names: fieldlog::Names,
+}
+
+/// What one message held.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Decoded {
+    /// Readings in base units, in time order within a payload.
+    pub readings: Vec<Reading>,
+    /// Field-log entries.
+    pub log: Vec<LogEntry>,
+    /// Answers to notices.
+    pub answers: Vec<Answer>,
+    /// What couldn't be used.
+    pub quarantined: Vec<Quarantined>,
+}
+
+/// Why something can't be used, before it is known from which message it came.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Problem {
+    /// The kind of fault.
+    pub reason: Reason,
+    /// What was found and what was expected.
+    pub detail: String,
+}
+
+impl Problem {
+    /// A problem with its details.
+    pub fn new(reason: Reason, detail: impl Into<String>) -> Self {
+        Self { reason, detail: detail.into() }
+    }
+}
+
+impl Decoder {
+    /// Reads the messages of `site` as `settings` says.
+    #[must_use]
+    pub fn new(site: &Site, settings: Settings) -> Self {
+        let mut topics: HashMap<String, Vec<Binding>> = HashMap::new();
+        for binding in settings.bindings {
+            topics.entry(binding.topic.clone()).or_default().push(binding);
+        }
+        Self {
+            topics,
+            log_topic: format!("{}/log", settings.prefix),
+            answer_topic: format!("{}/answer", settings.prefix),
+            names: fieldlog::Names::of(site),
+        }
+    }
+
+    /// What `message` holds.
+    #[must_use]
+    pub fn decode(&self, message: &Message) -> Decoded {
+        let mut decoded = Decoded::default();
+        let bindings = self.topics.get(&message.topic);
+        let for_people = message.topic == self.log_topic || message.topic == self.answer_topic;
+        if bindings.is_none() && !for_people {
+            let detail = "no sensor of the site file has this topic";
+            decoded.keep_aside(message, None, Problem::new(Reason::UnknownTopic, detail));
+        } else if message.payload.len() > KEPT_PAYLOAD_BYTES {
+            let detail = format!(
+                "the payload has {} bytes, at most {KEPT_PAYLOAD_BYTES} are read",
+                message.payload.len()
+            );
+            decoded.keep_aside(message, None, Problem::new(Reason::TooLarge, detail));
+        } else if message.topic == self.log_topic {
+            fieldlog::decode(&self.names, message, &mut decoded);
+        } else if message.topic == self.answer_topic {
+            answer::decode(message, &mut decoded);
+        } else if let Some(bindings) = bindings {
+            readings(bindings, message, &mut decoded);
+        }
+        if decoded.is_empty() {
+            let detail = "nothing in this payload is a reading";
+            decoded.keep_aside(message, None, Problem::new(Reason::MissingField, detail));
+        }
+        decoded
+    }
+}
+
+impl Decoded {
+    /// Puts `message` aside for `problem`, for one sensor or as a whole.
+    pub fn keep_aside(&mut self, message: &Message, sensor: Option<&Id>, problem: Problem) {
+        let kept = message.payload.len().min(KEPT_PAYLOAD_BYTES);
+        self.quarantined.push(Quarantined {
+            received_at: message.received_at,
+            topic: message.topic.clone(),
+            sensor: sensor.cloned(),
+            reason: problem.reason,
+            detail: problem.detail,
+            payload: message.payload.get(..kept).unwrap_or_default().to_vec(),
+            payload_length: message.payload.len(),
+        });
+    }
+
+    fn keep(&mut self, message: &Message, sensor: &Sensor, read: Result<Reading, Problem>) {
+        match read {
+            Ok(reading) => self.readings.push(reading),
+            Err(problem) => self.keep_aside(message, Some(&sensor.id), problem),
+        }
+    }
+
+    fn is_empty(&self) -> bool {
+        self.readings.is_empty()
+            && self.log.is_empty()
+            && self.answers.is_empty()
+            && self.quarantined.is_empty()
+    }
+}
+
+/// Lets each sensor of the topic read its part; a SenML pack is resolved once for all of them.
+fn readings(bindings: &[Binding], message: &Message, decoded: &mut Decoded) {
+    let mut by_name = Vec::new();
+    for Binding { sensor, payload, .. } in bindings {
+        match payload {
+            Payload::Number => decoded.keep(message, sensor, number::decode(sensor, message)),
+            Payload::Json { value, time, unit } => {
+                let pointers = pointer::Pointers { value, time: time.as_deref(), unit: unit.as_deref() };
+                decoded.keep(message, sensor, pointer::decode(sensor, &pointers, message));
+            }
+            Payload::Senml { name } => by_name.push((name.as_str(), sensor)),
+        }
+    }
+    if !by_name.is_empty() {
+        senml::decode(&by_name, message, decoded);
+    }
+}
+
+/// `value` in `unit` as the sensor's base unit; refuses another dimension and what overflows.
+fn in_base_unit(sensor: &Sensor, unit: Unit, value: f64) -> Result<f64, Problem> {
+    if unit.dimension() != sensor.unit.dimension() {
+        return Err(Problem::new(
+            Reason::UnknownUnit,
+            format!("the payload says {unit}, which can't be converted into the sensor's {}", sensor.unit),
+        ));
+    }
+    let base = unit.to_base(value);
+    if base.is_finite() {
+        Ok(base)
+    } else {
+        Err(Problem::new(
+            Reason::OutOfNumberRange,
+            format!("{value} {unit} is more than a number can hold in {}", unit.base()),
+        ))
+    }
+}
+
+/// The payload as text.
+fn text(message: &Message) -> Result<&str, Problem> {
+    std::str::from_utf8(&message.payload)
+        .map_err(|fault| Problem::new(Reason::NotUtf8, format!("the payload isn't UTF-8 text: {fault}")))
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,1 +1,4 @@
 //! Decode, quality and room behind one door, without I/O.
+
+#[cfg(test)]
+pub(crate) mod tests;
