@@ -3,16 +3,16 @@
 //! Every message ends in at least one of the four lists of [`Decoded`]: nothing vanishes.
 //! One bad record never spoils the rest of its payload.
 //!
-//! - [`number`]: a bare decimal; [`pointer`]: JSON by JSON Pointers; [`senml`]: SenML, JSON and CBOR;
-//! - [`time`]: strict RFC 3339, and which times are believed;
-//! - [`fieldlog`] and [`answer`]: what people send.
+//! - `number`: a bare decimal; `pointer`: JSON by JSON Pointers; `senml`: SenML, JSON and CBOR;
+//! - `time`: strict RFC 3339, and which times are believed;
+//! - `fieldlog` and `answer`: what people send.
 
-pub mod answer;
-pub mod fieldlog;
-pub mod number;
-pub mod pointer;
-pub mod senml;
-pub mod time;
+mod answer;
+mod fieldlog;
+mod number;
+mod pointer;
+mod senml;
+pub(crate) mod time;
 
 use std::collections::HashMap;
 

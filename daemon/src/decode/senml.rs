@@ -1,6 +1,6 @@
 //! SenML packs (RFC 8428), JSON or CBOR, resolved into records of full name, time, unit and value.
 //!
-//! Wire formats: [`json`], [`cbor`]; resolving base fields: [`resolve`].
+//! Wire formats: `json`, `cbor`; resolving base fields: `resolve`.
 
 mod cbor;
 mod json;
@@ -98,12 +98,10 @@ fn measured_at(record: &Record, message: &Message) -> Result<Timestamp, Problem>
     if record.relative && record.offset_s == 0.0 {
         return Ok(message.received_at);
     }
-    let at = SignedDuration::try_from_secs_f64(
-        (record.at_s * MICROSECONDS_PER_SECOND).round() / MICROSECONDS_PER_SECOND,
-    )
-    .ok()
-    .and_then(|since_1970| Timestamp::from_nanosecond(since_1970.as_nanos()).ok())
-    .ok_or_else(|| Problem::new(Reason::BadTime, format!("{} s since 1970 isn't a time", record.at_s)))?;
+    let at = SignedDuration::try_from_secs_f64(record.at_s)
+        .ok()
+        .and_then(|since_1970| Timestamp::from_nanosecond(since_1970.as_nanos()).ok())
+        .ok_or_else(|| Problem::new(Reason::BadTime, format!("{} s since 1970 isn't a time", record.at_s)))?;
     time::believed(at, message.received_at)
 }
 
@@ -124,8 +122,6 @@ fn seconds(at: Timestamp) -> f64 {
     at.as_duration().as_secs_f64()
 }
 
-/// A float of today's seconds since 1970 is exact to 0.24 µs.
-const MICROSECONDS_PER_SECOND: f64 = 1e6;
 /// Relative times count from the arrival; a day later nobody knows how long the message lay in queues.
 const OLDEST_RELATIVE_S: f64 = 86_400.0;
 

@@ -1,6 +1,6 @@
 //! Times that payloads carry: strict RFC 3339, and which of them are believed.
 
-use jiff::{SignedDuration, Timestamp};
+use jiff::{SignedDuration, Timestamp, Unit};
 
 use claymark_core::quarantine::Reason;
 
@@ -9,7 +9,7 @@ use super::Problem;
 /// Reads a date-time of RFC 3339, section 5.6, with upper-case `T` and `Z`, and nothing else.
 ///
 /// The time library takes more than that: missing seconds, a space for the `T`, a zone name in brackets.
-pub(super) fn strict(text: &str) -> Result<Timestamp, Problem> {
+pub(crate) fn strict(text: &str) -> Result<Timestamp, Problem> {
     let wrong = || {
         let shown: String = text.chars().take(40).collect();
         Problem::new(
@@ -26,8 +26,8 @@ pub(super) fn strict(text: &str) -> Result<Timestamp, Problem> {
 /// The time, unless the sensor's clock can't be right.
 ///
 /// Up to a minute ahead is kept under its own time: clocks differ. A clock that was never set counts from
-/// 1970 or so; no reading is older than [`OLDEST`].
-pub(super) fn believed(at: Timestamp, received_at: Timestamp) -> Result<Timestamp, Problem> {
+/// 1970 or so; no reading is older than [`OLDEST`]. Times are kept in whole milliseconds, here as in the store.
+pub(crate) fn believed(at: Timestamp, received_at: Timestamp) -> Result<Timestamp, Problem> {
     let ahead = at.duration_since(received_at);
     if ahead > AHEAD {
         let detail = format!("{at} is {} s after its arrival, at most 60 s are taken", ahead.as_secs());
@@ -37,7 +37,7 @@ pub(super) fn believed(at: Timestamp, received_at: Timestamp) -> Result<Timestam
         let detail = format!("{at} is before the year 2000: the sensor's clock isn't set");
         return Err(Problem::new(Reason::BadTime, detail));
     }
-    Ok(at)
+    Ok(at.round(Unit::Millisecond).unwrap_or(at))
 }
 
 fn is_rfc_3339(text: &str) -> bool {
