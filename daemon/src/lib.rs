@@ -13,8 +13,9 @@
 //! - [`run`]: the only place that makes channels and starts tasks;
 //! - [`demo`]: an invented hatchery on a stepped clock;
 //! - [`say`]: `claymark log` and `claymark answer`, which only publish;
-//! - [`cli`]: the command line.
+//! - [`amount`]: a figure with its unit, as people type it; [`cli`]: the command line.
 
+pub mod amount;
 pub mod cli;
 pub mod clock;
 pub mod config;

@@ -81,9 +81,13 @@ fn the_centre_knows_no_clock_no_files_no_sockets() {
 fn only_the_command_line_and_the_demo_know_the_config_module() {
     for path in rust_files(&root().join("daemon/src")) {
         let name = path.strip_prefix(root().join("daemon/src")).unwrap().to_string_lossy().into_owned();
-        let may = ["main", "lib", "cli", "config", "demo", "replay"].iter().any(|room| name.starts_with(room));
+        let may =
+            ["main", "lib", "cli", "config", "demo", "replay"].iter().any(|room| name.starts_with(room));
         if !may {
-            assert!(!code_of(&path).contains("crate::config"), "{name} imports config; give it its own Settings");
+            assert!(
+                !code_of(&path).contains("crate::config"),
+                "{name} imports config; give it its own Settings"
+            );
         }
     }
 }

@@ -1,0 +1,100 @@
+//! A figure as people type it: `150`, `40 US gal`, `4.5 lb`.
+
+use claymark_core::units::{Dimension, Unit, UnknownUnit};
+
+/// A number with the unit that was typed, if any.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Amount {
+    number: f64,
+    unit: Option<Unit>,
+}
+
+/// The text is no amount, or not one of the kind that is wanted.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum BadAmount {
+    /// It doesn't begin with a number.
+    #[error("'{0}' doesn't begin with a number")]
+    NotANumber(String),
+    /// The number is followed by an unknown unit.
+    #[error(transparent)]
+    Unknown(#[from] UnknownUnit),
+    /// A unit is missing where none is understood by itself.
+    #[error("the unit is missing")]
+    NoUnit,
+    /// Litres where kilograms are wanted, and the like.
+    #[error("'{unit}' can't be used here; write it in {wanted}")]
+    OtherKind {
+        /// As typed.
+        unit: Unit,
+        /// The base unit of what is wanted.
+        wanted: Unit,
+    },
+}
+
+impl Amount {
+    /// Reads a decimal number, then perhaps a unit.
+    pub fn parse(text: &str) -> Result<Self, BadAmount> {
+        let text = text.trim();
+        let end = text.find(|c: char| !matches!(c, '0'..='9' | '.' | '+' | '-')).unwrap_or(text.len());
+        let (digits, rest) = text.split_at(end);
+        let number = digits.parse::<f64>().ok().filter(|number| number.is_finite());
+        let number = number.ok_or_else(|| BadAmount::NotANumber(text.to_owned()))?;
+        let unit = match rest.trim() {
+            "" => None,
+            symbol => Some(Unit::parse(symbol)?),
+        };
+        Ok(Self { number, unit })
+    }
+
+    /// In the base unit of `dimension`; a bare number is in `usual`.
+    pub fn in_base(self, dimension: Dimension, usual: Option<Unit>) -> Result<f64, BadAmount> {
+        let unit = self.unit.or(usual).ok_or(BadAmount::NoUnit)?;
+        if unit.dimension() == dimension {
+            Ok(unit.to_base(self.number))
+        } else {
+            let wanted = usual.unwrap_or_else(|| base_of(dimension));
+            Err(BadAmount::OtherKind { unit, wanted })
+        }
+    }
+}
+
+fn base_of(dimension: Dimension) -> Unit {
+    Unit::spellings()
+        .map(|(_, unit)| unit)
+        .find(|unit| unit.dimension() == dimension)
+        .map(Unit::base)
+        .expect("every dimension has at least one unit")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_amount_is_read_in_its_own_unit_or_in_the_usual_one() {
+        let cases = [
+            ("150", Some(Unit::Litre), 150.0),
+            ("150 L", Some(Unit::UsGallon), 150.0),
+            // NIST SP 811 appendix B: 1 US gal is 3.785 411 784 L.
+            ("40 US gal", Some(Unit::Litre), 151.416_471_36),
+            ("40gal", None, 151.416_471_36),
+            ("10", Some(Unit::UsGallon), 37.854_117_84),
+        ];
+        for (typed, usual, litres) in cases {
+            let got = Amount::parse(typed).unwrap().in_base(Dimension::Volume, usual).unwrap();
+            assert!((got - litres).abs() < 1e-9, "{typed}: {got}");
+        }
+    }
+
+    #[test]
+    fn what_is_no_amount_of_that_kind_is_refused() {
+        assert_eq!(Amount::parse("much"), Err(BadAmount::NotANumber("much".to_owned())));
+        assert_eq!(Amount::parse("4 stone"), Err(BadAmount::Unknown(UnknownUnit("stone".to_owned()))));
+        let four_pounds = Amount::parse("4 lb").unwrap();
+        assert_eq!(
+            four_pounds.in_base(Dimension::Volume, Some(Unit::UsGallon)),
+            Err(BadAmount::OtherKind { unit: Unit::Pound, wanted: Unit::UsGallon })
+        );
+        assert_eq!(Amount::parse("4").unwrap().in_base(Dimension::Mass, None), Err(BadAmount::NoUnit));
+    }
+}

@@ -1,0 +1,82 @@
+//! Why a command ended without doing its work: a sentence on what is wrong, one on what to do.
+
+use std::io::{IsTerminal as _, Write as _};
+use std::process::ExitCode;
+
+use crate::config::{ConfigError, Mistakes};
+
+/// What went wrong, and so the exit status.
+#[derive(Debug)]
+pub enum Failure {
+    /// The command line or the site file is wrong: status 2.
+    Wrong {
+        /// A sentence.
+        what: String,
+        /// A sentence.
+        remedy: String,
+    },
+    /// The site file has mistakes: status 2.
+    Mistakes(Mistakes),
+    /// It failed while running: status 1.
+    Failed {
+        /// A sentence.
+        what: String,
+        /// A sentence.
+        remedy: String,
+    },
+}
+
+impl Failure {
+    /// 2: the command line or the site file is wrong; 1: it failed while running.
+    #[must_use]
+    pub fn status(&self) -> ExitCode {
+        match self {
+            Self::Wrong { .. } | Self::Mistakes(_) => ExitCode::from(2),
+            Self::Failed { .. } => ExitCode::from(1),
+        }
+    }
+
+    /// Says it on standard error.
+    pub fn tell(&self) {
+        let mut err = std::io::stderr();
+        let text = self.text(err.is_terminal());
+        // The exit status says it once more to whoever closed standard error.
+        drop(err.write_all(text.as_bytes()));
+    }
+
+    fn text(&self, fancy: bool) -> String {
+        match self {
+            Self::Wrong { what, remedy } | Self::Failed { what, remedy } => format!("{what}\n{remedy}\n"),
+            Self::Mistakes(mistakes) => {
+                let number = crate::config::count(mistakes.len(), "mistake");
+                format!(
+                    "{}The site file has {number}; nothing was started. Mend what stands above.\n",
+                    mistakes.render(fancy)
+                )
+            }
+        }
+    }
+}
+
+impl From<ConfigError> for Failure {
+    fn from(error: ConfigError) -> Self {
+        match error {
+            ConfigError::Mistakes(mistakes) => Self::Mistakes(mistakes),
+            unreadable @ ConfigError::Unreadable { .. } => Self::Wrong {
+                what: unreadable.to_string(),
+                remedy:
+                    "Name the site file with --config FILE; config/site.toml is an example to start from."
+                        .to_owned(),
+            },
+        }
+    }
+}
+
+impl From<std::io::Error> for Failure {
+    fn from(error: std::io::Error) -> Self {
+        Self::Failed {
+            what: format!("the output can't be written: {error}"),
+            remedy: "See whether the disk is full or the reader of the pipe is gone.".to_owned(),
+        }
+    }
+}

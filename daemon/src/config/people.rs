@@ -1,0 +1,113 @@
+//! `[[contact]]` and `[email]`: who is told, and by which server.
+
+use lettre::Address as MailAddress;
+use lettre::message::Mailbox;
+use toml::Spanned;
+use toml::de::DeValue;
+
+use claymark_core::site::Contact;
+
+use super::Around;
+use super::broker::{certificates, on_this_machine};
+use super::list::List;
+use super::secrets;
+use super::table::Table;
+use super::value::{self, Wrong};
+use crate::notify::{Address, Security, Smtp};
+
+/// Who is told, and how.
+pub(super) struct People {
+    pub(super) contacts: Vec<Contact>,
+    pub(super) addresses: Vec<Address>,
+    pub(super) smtp: Option<Smtp>,
+}
+
+/// Reads both.
+pub(super) fn people(file: &Table<'_>, around: &Around) -> Option<People> {
+    let email = file.table("email");
+    let has_email = email.is_some();
+    let list = List::read(file, "contact", |table, contact, name| {
+        let email = table.maybe("email", mail_address);
+        let mqtt = table.or("mqtt", false, value::yes_or_no);
+        match &email {
+            None if !mqtt && table.key_span("email").is_none() && table.key_span("mqtt").is_none() => {
+                let remedy =
+                    "Add email = \"…\", or mqtt = true for a device that listens on <prefix>/notice/<id>.";
+                table.lacks("email", "the contact has no address", remedy);
+            }
+            None if !mqtt && table.key_span("email").is_none() => {
+                let remedy = "Add email = \"…\", or write mqtt = true.";
+                table.findings.mistake(table.span(), "the contact has no address", remedy);
+            }
+            Some(address) if !has_email => {
+                let what = "email: there is no [email] server to send it";
+                table.findings.mistake(address.span(), what, "Add [email] with host and from.");
+            }
+            Some(_) | None => {}
+        }
+        Some(Address { contact, name, email: email.map(Spanned::into_inner), mqtt })
+    });
+    if list.ids.is_empty() && file.key_span("contact").is_none() {
+        let remedy = "Add a [[contact]] with id, name and email: first the person who is called first.";
+        file.findings.warning(file.span(), "there is no [[contact]]: nobody will be told anything", remedy);
+    }
+    let smtp = match email {
+        Some(table) => {
+            let smtp = smtp(&table, around);
+            if list.things.iter().all(|address| address.email.is_none()) {
+                let what = "there is a mail server, but no contact has a mail address";
+                file.findings.warning(table.span(), what, "Add email = \"…\" to a [[contact]].");
+            }
+            table.finish();
+            Some(smtp?)
+        }
+        None => None,
+    };
+    let contacts =
+        list.things.iter().map(|a| Contact { id: a.contact.clone(), name: a.name.clone() }).collect();
+    Some(People { contacts, addresses: list.things, smtp })
+}
+
+fn smtp(table: &Table<'_>, around: &Around) -> Option<Smtp> {
+    let host = table.need("host", "the name of the mail server", value::text);
+    let security = table.maybe("security", value::one_of(SECURITIES));
+    let kind = security.as_ref().map_or(Security::Tls, |security| *security.get_ref());
+    let usual_port = match kind {
+        Security::Tls => 465,
+        Security::StartTls => 587,
+        Security::None => 25,
+    };
+    let port = table.or("port", usual_port, value::whole(1, u16::MAX));
+    let from = table.need("from", "\"Claymark <claymark@…>\"", sender);
+    let login = secrets::login(table, around);
+    let ca_pem = certificates(table, around).map(|(_, pem)| pem);
+    if let (Some(host), Some(security), Security::None) = (&host, &security, kind)
+        && !on_this_machine(host.get_ref())
+    {
+        let what = format!("security: mail would travel to {} in the clear", host.get_ref());
+        let remedy =
+            "Write \"tls\" (port 465) or \"starttls\" (port 587); \"none\" is for a server on this machine.";
+        table.findings.mistake(security.span(), what, remedy);
+    }
+    Some(Smtp { host: host?.into_inner(), port, security: kind, ca_pem, login, from: from?.into_inner() })
+}
+
+fn mail_address(value: &DeValue<'_>) -> Result<String, Wrong> {
+    let text = value::text(value)?;
+    text.parse::<MailAddress>().map(|address| address.to_string()).map_err(|error| Wrong {
+        what: format!("'{text}' isn't a mail address: {error}"),
+        remedy: "Write it as name@example.org, the person's name goes into name.".to_owned(),
+    })
+}
+
+/// An address, or a name with an address in angle brackets.
+fn sender(value: &DeValue<'_>) -> Result<String, Wrong> {
+    let text = value::text(value)?;
+    text.parse::<Mailbox>().map(|mailbox| mailbox.to_string()).map_err(|error| Wrong {
+        what: format!("'{text}' isn't a sender: {error}"),
+        remedy: "Write name@example.org or \"Claymark <name@example.org>\".".to_owned(),
+    })
+}
+
+const SECURITIES: &[(&str, Security)] =
+    &[("tls", Security::Tls), ("starttls", Security::StartTls), ("none", Security::None)];

@@ -1,0 +1,141 @@
+//! What a site file describes, for the person who wrote it.
+
+use std::fmt::{self, Write as _};
+
+use claymark_core::site::{Drum, Place, Quantity, Site};
+
+use super::count;
+use crate::notify::Address;
+use crate::run::Settings;
+
+/// The room in a page of plain text: drums, sensors by place, limits, who is told and when.
+#[must_use]
+pub fn describe(settings: &Settings) -> String {
+    let mut out = String::new();
+    write(&mut out, settings).expect("a String takes all that is written to it");
+    out
+}
+
+fn write(out: &mut String, settings: &Settings) -> fmt::Result {
+    let site = &settings.site;
+    let zone = site.time_zone.iana_name().unwrap_or("UTC");
+    writeln!(out, "{} ({}), clocks of {zone}, {:.0} m above the sea", site.name, site.id, site.elevation_m)?;
+    writeln!(out, "\nDrums")?;
+    for drum in &site.drums {
+        writeln!(out, "  {}", drum_line(site, drum))?;
+    }
+    let tanks: f64 = site.tanks.iter().map(|tank| site.units.volume.from_base(tank.volume.0)).sum();
+    let head = site.units.volume.from_base(site.head_tank.volume.0);
+    let volume = site.units.volume;
+    writeln!(
+        out,
+        "\n{} of {head:.0} {volume}, {} of {tanks:.0} {volume} in all",
+        site.head_tank.name,
+        count(site.tanks.len(), "rearing tank")
+    )?;
+    sensors(out, site)?;
+    limits(out, site)?;
+    people(out, settings)?;
+    writeln!(out, "\nReadings are kept in {}", settings.store.display())?;
+    if let Some(record) = &settings.record {
+        writeln!(
+            out,
+            "Messages are recorded in {} for {}",
+            record.dir.display(),
+            count(record.keep_days.into(), "day")
+        )?;
+    }
+    if let Some(metrics) = &settings.metrics {
+        writeln!(out, "Metrics are served on http://{}/metrics", metrics.listen)?;
+    }
+    Ok(())
+}
+
+fn drum_line(site: &Site, drum: &Drum) -> String {
+    let volume = site.units.volume;
+    let strength = site.units.strength;
+    let litres = |litres: f64| format!("{:.0} {volume}", volume.from_base(litres));
+    let level = site.level_sensor(&drum.id).map_or_else(
+        || "no level sensor".to_owned(),
+        |sensor| format!("{} from {} every {:#}", sensor.quantity.name(), sensor.id, sensor.every),
+    );
+    format!(
+        "{} ({}): {} at the full line, {} heel, pump {}, {:.1} {strength} wanted, {level}",
+        drum.name,
+        drum.id,
+        litres(drum.full.0),
+        litres(drum.heel.0),
+        drum.pump,
+        strength.from_base(drum.target.0),
+    )
+}
+
+fn sensors(out: &mut String, site: &Site) -> fmt::Result {
+    writeln!(out, "\n{}", count(site.sensors.len(), "sensor"))?;
+    let mut by_place: Vec<(&Place, Vec<String>)> = Vec::new();
+    for sensor in &site.sensors {
+        let words = format!("{} in {}", sensor.quantity.name().replace('_', " "), sensor.unit);
+        match by_place.iter_mut().find(|(place, _)| *place == &sensor.place) {
+            Some((_, known)) => known.push(words),
+            None => by_place.push((&sensor.place, vec![words])),
+        }
+    }
+    let mut same: Vec<(Vec<&Place>, Vec<String>)> = Vec::new();
+    for (place, what) in by_place {
+        match same.iter_mut().find(|(_, known)| *known == what) {
+            Some((places, _)) => places.push(place),
+            None => same.push((vec![place], what)),
+        }
+    }
+    for (places, what) in same {
+        let places: Vec<String> = places.iter().map(ToString::to_string).collect();
+        writeln!(out, "  {}: {}", places.join(" "), what.join(", "))?;
+    }
+    Ok(())
+}
+
+fn limits(out: &mut String, site: &Site) -> fmt::Result {
+    let water = &site.water;
+    let temperature = site.units.temperature;
+    let turbidity = site
+        .sensors
+        .iter()
+        .find(|sensor| sensor.quantity == Quantity::Turbidity)
+        .map_or("", |sensor| sensor.unit.symbol());
+    writeln!(
+        out,
+        "\nThe fish want {} to {} {turbidity}, {:.1} to {:.1} {temperature}, and at least {} mg/L of oxygen",
+        water.turbidity.min(),
+        water.turbidity.max(),
+        temperature.from_base(water.temperature_c.min()),
+        temperature.from_base(water.temperature_c.max()),
+        water.oxygen_min_mg_l,
+    )
+}
+
+fn people(out: &mut String, settings: &Settings) -> fmt::Result {
+    let staff = &settings.site.staff;
+    writeln!(
+        out,
+        "\nEvening check at {}, next visit at {}; a drum must last {:#} longer",
+        staff.evening_check.strftime("%H:%M"),
+        staff.next_visit.strftime("%H:%M"),
+        staff.margin,
+    )?;
+    writeln!(
+        out,
+        "A warning leaves {:#} for response, {:#} for the way and {:#} for mixing",
+        staff.response, staff.travel, staff.mixing
+    )?;
+    for (number, address) in settings.notify.addresses.iter().enumerate() {
+        let order = if number == 0 { "First told" } else { "Then" };
+        writeln!(out, "{order}: {}", address_line(settings, address))?;
+    }
+    Ok(())
+}
+
+fn address_line(settings: &Settings, address: &Address) -> String {
+    let mqtt = address.mqtt.then(|| format!("MQTT {}/notice/{}", settings.notify.prefix, address.contact));
+    let ways: Vec<String> = address.email.iter().cloned().chain(mqtt).collect();
+    format!("{} ({}) by {}", address.name, address.contact, ways.join(" and "))
+}
