@@ -1,0 +1,131 @@
+//! What the people of the invented hatchery do, and what of it they write down.
+
+use jiff::civil::Date;
+use jiff::tz::TimeZone;
+use jiff::{SignedDuration, Timestamp, ToSpan};
+
+/// One thing done at one time.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Act {
+    /// When it begins.
+    pub at: Timestamp,
+    /// What.
+    pub deed: Deed,
+    /// Who writes it down; `None`: nobody does.
+    pub by: Option<&'static str>,
+}
+
+/// What people do.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Deed {
+    /// Fills a drum up to so many litres, at the strength wanted, over about a quarter of an hour.
+    Fill {
+        /// 0, 1 or 2: A, B or C.
+        drum: usize,
+        /// Up to here.
+        to_l: f64,
+    },
+    /// Sets a pump's speed.
+    Set {
+        /// 0 or 1.
+        pump: usize,
+        /// Revolutions per minute.
+        rpm: f64,
+    },
+    /// Hangs the second pump's line into another drum.
+    Use {
+        /// 1 or 2.
+        drum: usize,
+    },
+    /// Puts a new tube into a pump.
+    NewTube {
+        /// 0 or 1.
+        pump: usize,
+    },
+    /// Brushes and siphons a rearing tank.
+    Clean {
+        /// Counted from 0.
+        tank: usize,
+    },
+    /// Holds a hand meter into the head tank.
+    Sample,
+    /// Catches what a pump gives, with cylinder and watch.
+    Catch {
+        /// 0 or 1.
+        pump: usize,
+    },
+    /// Opens a batch of clay that clouds so much more or less.
+    NewBatch {
+        /// Against the first batch.
+        factor: f64,
+    },
+}
+
+/// Who works when: the calendar of one story.
+#[derive(Debug, Clone)]
+pub struct Calendar {
+    zone: TimeZone,
+    first_day: Date,
+}
+
+impl Calendar {
+    /// Begins on that day.
+    #[must_use]
+    pub fn new(zone: TimeZone, first_day: Date) -> Self {
+        Self { zone, first_day }
+    }
+
+    /// The time that a clock on the wall shows on that day of the story, the first being 0.
+    #[must_use]
+    pub fn at(&self, day: i32, hour: i8, minute: i8) -> Timestamp {
+        let date = self.first_day.checked_add(day.days()).unwrap_or(self.first_day);
+        date.at(hour, minute, 0, 0)
+            .to_zoned_datetime(self.zone.clone())
+            .map_or(Timestamp::UNIX_EPOCH, |zoned| zoned.timestamp())
+    }
+
+    /// Hours since midnight on the wall.
+    #[must_use]
+    pub fn hour_of_day(&self, at: Timestamp) -> f64 {
+        let wall = at.to_zoned_datetime(self.zone.clone());
+        f64::from(wall.hour()) + f64::from(wall.minute()) / 60.0
+    }
+
+    /// What is done on a day on which nothing goes wrong.
+    #[must_use]
+    pub fn routine(&self, day: i32, second_drum: usize) -> Vec<Act> {
+        let act = |hour, minute, deed, by| Act { at: self.at(day, hour, minute), deed, by: Some(by) };
+        let tank = usize::try_from(day.rem_euclid(6)).unwrap_or(0);
+        vec![
+            act(6, 50, Deed::Sample, "technician"),
+            act(7, 35, Deed::Fill { drum: 0, to_l: 168.0 }, "technician"),
+            act(7, 55, Deed::Fill { drum: second_drum, to_l: 172.0 }, "technician"),
+            act(8, 30, Deed::Clean { tank: 2 * tank }, "technician"),
+            act(8, 50, Deed::Clean { tank: 2 * tank + 1 }, "technician"),
+            act(13, 0, Deed::Catch { pump: 0 }, "lead"),
+            act(13, 10, Deed::Catch { pump: 1 }, "lead"),
+            act(16, 15, Deed::Fill { drum: 0, to_l: 168.0 }, "technician"),
+            act(16, 35, Deed::Fill { drum: second_drum, to_l: 172.0 }, "technician"),
+        ]
+    }
+}
+
+/// The night person: hears of a notice, says so, drives there, mixes and fills.
+#[derive(Debug, Clone, Copy)]
+pub struct NightPerson {
+    /// From hearing to answering.
+    pub answers_after: SignedDuration,
+    /// From hearing to pouring.
+    pub pours_after: SignedDuration,
+    /// How much is filled: up to here, litres.
+    pub to_l: f64,
+}
+
+impl NightPerson {
+    /// Slow enough to be human, fast enough to be in time.
+    pub const AWAKE: Self = Self {
+        answers_after: SignedDuration::from_mins(4),
+        pours_after: SignedDuration::from_mins(41),
+        to_l: 130.0,
+    };
+}
