@@ -8,11 +8,13 @@
 //! - [`reading`], [`quality`], [`quarantine`]: a value, its QARTOD flags, and what couldn't be used;
 //! - [`oxygen`]: how full of it the water is;
 //! - [`fieldlog`]: what hands did;
-//! - [`happening`], [`forecast`]: what happened to a drum, and when it runs empty;
+//! - [`drum`]: one drum under watch, from its level to
+//! - [`happening`], [`forecast`]: what happened to it, and when it runs empty;
 //! - [`refill`]: what to add to a drum;
 //! - [`notice`]: what people are told, as facts;
 //! - [`room`]: the one door in, and what must be done.
 
+pub mod drum;
 pub mod fieldlog;
 pub mod forecast;
 pub mod happening;

@@ -1,0 +1,104 @@
+//! A draw that changed although nobody said so, and a level that stands still.
+
+use super::fit::{Before, Fit, fit, slope_of};
+use super::series::Point;
+use super::stats::{count, median};
+use super::tuning::{
+    CHANGE_BASE_HOURS, CHANGE_SHARE, CHANGE_SIGMAS, CHANGE_WINDOWS, STILL_DRAW, STILL_DRAW_SHARE,
+    STILL_FALL_SCATTERS, STILL_FALL_SHARE, STILL_HOURS,
+};
+
+/// A change of draw.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Change {
+    /// When, hours since 1970.
+    pub at: f64,
+    /// The line up to then.
+    pub old: Fit,
+}
+
+/// Looks in windows at the end of `points` for a slope that the points before don't explain.
+pub(super) fn changed(points: &[Point], before: &Before, whole: &Fit) -> Option<Change> {
+    let newest = points.last()?.t;
+    CHANGE_WINDOWS.iter().find_map(|window| {
+        let cut = points.partition_point(|point| point.t < newest - window);
+        let (base, recent) = points.split_at_checked(cut)?;
+        let slope = Slope::of(recent, whole.scatter).filter(|slope| slope.hours >= COVERED * window)?;
+        let told = base.last()?.t - base.first()?.t;
+        if told < CHANGE_BASE_HOURS || !slope.differs(whole.line.q, whole.draw_sd(), SCREEN) {
+            return None;
+        }
+        let old = fit(base, before)?;
+        let then = old.line.moved(slope.middle - old.at);
+        let sd = then.covariance.qq.max(0.0).sqrt();
+        let far = (slope.draw - then.q).abs() >= CHANGE_SHARE * then.q.abs();
+        (far && slope.differs(then.q, sd, 1.0))
+            .then(|| Change { at: slope.leaves(&old, newest - window), old })
+    })
+}
+
+/// A level that has stopped falling: since when, and where it stands.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Stand {
+    /// Hours since 1970.
+    pub since: f64,
+    /// Litres.
+    pub volume: f64,
+}
+
+/// Looks whether the level stands still at the end of `points`, while a fall of `draw` is expected (or none is known).
+pub(super) fn stands(points: &[Point], draw: Option<f64>, scatter: f64, span: f64) -> Option<Stand> {
+    let newest = points.last()?.t;
+    let fall = (STILL_FALL_SHARE * span).max(STILL_FALL_SCATTERS * scatter);
+    let window =
+        (fall / draw.unwrap_or(2.0 * STILL_DRAW).max(f64::EPSILON)).clamp(STILL_HOURS.0, STILL_HOURS.1);
+    let recent = points.get(points.partition_point(|point| point.t < newest - window)..)?;
+    let slope = Slope::of(recent, scatter).filter(|slope| slope.hours >= COVERED * window)?;
+    let (little, some) = match draw {
+        Some(draw) => (STILL_DRAW_SHARE * draw, (1.0 - STILL_DRAW_SHARE) * draw),
+        None => (STILL_DRAW, 2.0 * STILL_DRAW),
+    };
+    let still = slope.draw.abs() < little && slope.draw.abs() + 2.0 * slope.sd < some;
+    let mut volumes: Vec<f64> = recent.iter().map(|point| point.v).collect();
+    still.then_some(Stand { since: recent.first()?.t, volume: median(&mut volumes)? })
+}
+
+/// A robust slope of some points.
+struct Slope {
+    draw: f64,
+    sd: f64,
+    /// Hours since 1970 of the middle, and litres there.
+    middle: f64,
+    volume: f64,
+    hours: f64,
+}
+
+impl Slope {
+    fn of(points: &[Point], scatter: f64) -> Option<Self> {
+        let draw = slope_of(points)?;
+        let (first, last) = (points.first()?.t, points.last()?.t);
+        let middle = points.iter().map(|point| point.t).sum::<f64>() / count(points.len());
+        let square: f64 = points.iter().map(|point| (point.t - middle).powi(2)).sum();
+        let mut levelled: Vec<f64> = points.iter().map(|point| point.v + draw * (point.t - middle)).collect();
+        let sd = ROBUSTNESS * scatter / square.sqrt();
+        Some(Self { draw, sd, middle, volume: median(&mut levelled)?, hours: last - first })
+    }
+
+    fn differs(&self, draw: f64, sd: f64, ease: f64) -> bool {
+        (self.draw - draw).abs() > ease * CHANGE_SIGMAS * self.sd.hypot(sd)
+    }
+
+    /// When this slope's line left the old one, not long before the window's start.
+    fn leaves(&self, old: &Fit, start: f64) -> f64 {
+        let then = old.line.moved(self.middle - old.at);
+        let back = (self.volume - then.v) / (then.q - self.draw);
+        (self.middle - back.abs()).clamp(start - (self.middle - start), self.middle)
+    }
+}
+
+/// Share of a window that its points must cover.
+const COVERED: f64 = 0.7;
+/// The line through everything has partly followed a change already, so a first look asks for half.
+const SCREEN: f64 = 0.5;
+/// A Theil-Sen slope of thinned points that hang together is this much looser than least squares of independent ones.
+const ROBUSTNESS: f64 = 1.8;

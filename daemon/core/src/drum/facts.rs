@@ -1,0 +1,101 @@
+//! What the site file says of one drum, in litres and hours.
+
+use super::hours::in_hours;
+use crate::id::Id;
+use crate::site::{Quantity, Sensor, Site};
+use crate::strapping::StrappingTable;
+use crate::units::Millimetres;
+
+/// One drum with its pump and its level sensor.
+#[derive(Debug, Clone)]
+pub(super) struct Facts {
+    pub drum: Id,
+    pub pump: Id,
+    /// Other drums draw through the same pump.
+    pub shared: bool,
+    /// It is the only drum, so that an entry without a drum means this one.
+    pub only: bool,
+    /// Litres.
+    pub heel: f64,
+    /// Litres at the full line.
+    pub full: f64,
+    /// L/h per rpm by the rating.
+    pub rating: Option<f64>,
+    /// kg/L of dry clay.
+    pub mineral_density: f64,
+    pub gauge: Option<Gauge>,
+    strapping: StrappingTable,
+}
+
+/// The level sensor.
+#[derive(Debug, Clone)]
+pub(super) struct Gauge {
+    pub sensor: Id,
+    /// Silence for longer than this is a gap, h.
+    pub gap: f64,
+    quantity: Quantity,
+    mount_height: Millimetres,
+}
+
+impl Facts {
+    /// `None` when the site has no such drum.
+    pub fn of(site: &Site, id: &Id) -> Option<Self> {
+        let drum = site.drum(id)?;
+        Some(Self {
+            drum: drum.id.clone(),
+            pump: drum.pump.clone(),
+            shared: site.drums_of(&drum.pump).nth(1).is_some(),
+            only: site.drums.len() == 1,
+            heel: drum.heel.0,
+            full: drum.full.0,
+            rating: site.pump(&drum.pump).and_then(|pump| pump.rated(1.0)).map(|draw| draw.0),
+            mineral_density: site.clay.mineral_density_kg_per_l,
+            gauge: site.level_sensor(id).map(Gauge::of),
+            strapping: drum.strapping.clone(),
+        })
+    }
+
+    /// Litres that the pump can lift from a full drum.
+    pub fn span(&self) -> f64 {
+        (self.full - self.heel).max(LEAST_SPAN)
+    }
+
+    /// Volume by what the level sensor reads; `None` outside the strapping table.
+    pub fn volume(&self, gauge: &Gauge, value: f64) -> Option<f64> {
+        match gauge.quantity {
+            Quantity::Distance => self.at_level(gauge.mount_height.0 - value),
+            Quantity::Volume => (0.0..=self.strapping.brim().0).contains(&value).then_some(value),
+            Quantity::Level
+            | Quantity::Turbidity
+            | Quantity::Temperature
+            | Quantity::Oxygen
+            | Quantity::OxygenSaturation
+            | Quantity::Flow
+            | Quantity::AirPressure => self.at_level(value),
+        }
+    }
+
+    /// Volume at a level in mm.
+    pub fn at_level(&self, mm: f64) -> Option<f64> {
+        self.strapping.volume(Millimetres(mm)).map(|litres| litres.0)
+    }
+
+    /// No drum holds more than this.
+    pub fn brim(&self) -> f64 {
+        self.strapping.brim().0
+    }
+}
+
+impl Gauge {
+    fn of(sensor: &Sensor) -> Self {
+        Self {
+            sensor: sensor.id.clone(),
+            gap: in_hours(sensor.thresholds.gap),
+            quantity: sensor.quantity,
+            mount_height: sensor.mount_height.unwrap_or(Millimetres(0.0)),
+        }
+    }
+}
+
+/// A litre: the site file refuses a drum whose full line isn't above its heel.
+const LEAST_SPAN: f64 = 1.0;
