@@ -1,11 +1,11 @@
 //! A draw that changed although nobody said so, and a level that stands still.
 
-use super::fit::{Before, Fit, fit, slope_of};
+use super::fit::{Before, Fit, NORMAL_PER_MAD, fit, slope_of};
 use super::series::Point;
 use super::stats::{count, median};
 use super::tuning::{
-    CHANGE_BASE_HOURS, CHANGE_SHARE, CHANGE_SIGMAS, CHANGE_WINDOWS, STILL_DRAW, STILL_DRAW_SHARE,
-    STILL_FALL_SCATTERS, STILL_FALL_SHARE, STILL_HOURS,
+    CHANGE_BASE_HOURS, CHANGE_BEGINS, CHANGE_SHARE, CHANGE_SIGMAS, CHANGE_WINDOWS, STILL_DRAW,
+    STILL_DRAW_SHARE, STILL_FALL_SCATTERS, STILL_FALL_SHARE, STILL_HOURS,
 };
 
 /// A change of draw.
@@ -32,8 +32,10 @@ pub(super) fn changed(points: &[Point], before: &Before, whole: &Fit) -> Option<
         let then = old.line.moved(slope.middle - old.at);
         let sd = then.covariance.qq.max(0.0).sqrt();
         let far = (slope.draw - then.q).abs() >= CHANGE_SHARE * then.q.abs();
-        (far && slope.differs(then.q, sd, 1.0))
-            .then(|| Change { at: slope.leaves(&old, newest - window), old })
+        let begins = |at: &f64| (CHANGE_BEGINS.0..CHANGE_BEGINS.1).contains(&((at - newest) / window + 1.0));
+        let at = slope.leaves(&old).filter(begins)?;
+        let clean = slope.is_clean(whole.scatter) && is_straight(recent, whole.scatter);
+        (far && clean && slope.differs(then.q, sd, 1.0)).then_some(Change { at, old })
     })
 }
 
@@ -58,9 +60,20 @@ pub(super) fn stands(points: &[Point], draw: Option<f64>, scatter: f64, span: f6
         Some(draw) => (STILL_DRAW_SHARE * draw, (1.0 - STILL_DRAW_SHARE) * draw),
         None => (STILL_DRAW, 2.0 * STILL_DRAW),
     };
-    let still = slope.draw.abs() < little && slope.draw.abs() + 2.0 * slope.sd < some;
+    let still =
+        slope.draw.abs() < little && slope.draw.abs() + 2.0 * slope.sd < some && slope.is_clean(scatter);
     let mut volumes: Vec<f64> = recent.iter().map(|point| point.v).collect();
     still.then_some(Stand { since: recent.first()?.t, volume: median(&mut volumes)? })
+}
+
+/// Whether both halves fall alike.
+fn is_straight(points: &[Point], scatter: f64) -> bool {
+    let halves = points.split_at_checked(points.len() / 2);
+    let slopes =
+        halves.and_then(|(early, late)| Some((Slope::of(early, scatter)?, Slope::of(late, scatter)?)));
+    slopes.is_some_and(|(early, late)| {
+        (early.draw - late.draw).abs() <= STRAIGHT_SIGMAS * early.sd.hypot(late.sd)
+    })
 }
 
 /// A robust slope of some points.
@@ -70,6 +83,8 @@ struct Slope {
     /// Hours since 1970 of the middle, and litres there.
     middle: f64,
     volume: f64,
+    /// Of the points about it, L.
+    spread: f64,
     hours: f64,
 }
 
@@ -81,18 +96,26 @@ impl Slope {
         let square: f64 = points.iter().map(|point| (point.t - middle).powi(2)).sum();
         let mut levelled: Vec<f64> = points.iter().map(|point| point.v + draw * (point.t - middle)).collect();
         let sd = ROBUSTNESS * scatter / square.sqrt();
-        Some(Self { draw, sd, middle, volume: median(&mut levelled)?, hours: last - first })
+        let volume = median(&mut levelled)?;
+        let mut off: Vec<f64> = levelled.iter().map(|v| (v - volume).abs()).collect();
+        let spread = NORMAL_PER_MAD * median(&mut off)?;
+        Some(Self { draw, sd, middle, volume, spread, hours: last - first })
     }
 
     fn differs(&self, draw: f64, sd: f64, ease: f64) -> bool {
         (self.draw - draw).abs() > ease * CHANGE_SIGMAS * self.sd.hypot(sd)
     }
 
-    /// When this slope's line left the old one, not long before the window's start.
-    fn leaves(&self, old: &Fit, start: f64) -> f64 {
+    /// No foam came or went meanwhile: the points lie about the slope as minutes lie about a line.
+    fn is_clean(&self, scatter: f64) -> bool {
+        self.draw > -self.sd * CLEAN_SIGMAS && self.spread <= CLEAN_SCATTERS * scatter
+    }
+
+    /// When this slope's line left the old one.
+    fn leaves(&self, old: &Fit) -> Option<f64> {
         let then = old.line.moved(self.middle - old.at);
         let back = (self.volume - then.v) / (then.q - self.draw);
-        (self.middle - back.abs()).clamp(start - (self.middle - start), self.middle)
+        back.is_finite().then_some(self.middle - back)
     }
 }
 
@@ -102,3 +125,8 @@ const COVERED: f64 = 0.7;
 const SCREEN: f64 = 0.5;
 /// A Theil-Sen slope of thinned points that hang together is this much looser than least squares of independent ones.
 const ROBUSTNESS: f64 = 1.8;
+/// A slope upwards by more than this is foam, not a pump.
+const CLEAN_SIGMAS: f64 = 2.0;
+const CLEAN_SCATTERS: f64 = 1.6;
+/// Halves of a window that differ by more than this didn't change at its start.
+const STRAIGHT_SIGMAS: f64 = 2.5;

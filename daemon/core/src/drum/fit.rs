@@ -238,7 +238,7 @@ fn draw_at_start(line: &Line, start: f64) -> Belief {
 }
 
 /// Standard deviations in a median absolute deviation of a normal distribution.
-const NORMAL_PER_MAD: f64 = 1.482_602;
+pub(super) const NORMAL_PER_MAD: f64 = 1.482_602;
 /// The newest minutes from which the scatter of a minute is taken.
 const SCATTER_POINTS: usize = 60;
 const ROUNDS: usize = 5;

@@ -80,7 +80,7 @@ pub(super) fn reckoned(track: &Track, view: &View<'_>, since: f64) -> Result<Rec
         return Err(Lost::TooLong);
     }
     let draw = walk.draw.ok_or(Lost::NoDraw)?;
-    let sd = draw.sd.hypot(RECKONED_DRAW_SD * draw.mean);
+    let sd = draw.sd.hypot(RECKONED_DRAW_SD * draw.mean * (1.0 + view.now - walk.read_at).sqrt());
     let span = view.facts.span();
     let bend = draw.mean * draw.mean / span;
     let covariance = Sym3 {

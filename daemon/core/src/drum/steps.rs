@@ -52,8 +52,8 @@ pub(super) enum Step {
         start: f64,
         /// When it had risen.
         end: f64,
-        /// Litres added, the draw meanwhile included.
-        added: f64,
+        /// Litres that would be there at `end` without it.
+        without: f64,
         /// Litres at `end`.
         to: f64,
     },
@@ -106,8 +106,10 @@ pub(super) fn step(run: &Run<'_>, expected: &Expected, span: f64, logged: bool) 
     let steady = rise >= BIG_RISE_SHARE * span
         || (spread <= STEADY_SCATTERS * expected.scatter && falls_as_before(settled, draw, expected.scatter));
     if steady && (long_enough || (logged && stood >= LOGGED_RISE_HOURS)) {
-        let added = to - expected.volume(run.good_until) + draw * (start.t - run.good_until);
-        Step::Refill { start: first.t, end: start.t, added, to }
+        let without = expected.volume(run.good_until) - draw * (start.t - run.good_until);
+        let low = |point: &&Point| point.v - expected.volume(point.t) < FOOT_SHARE * rise;
+        let foot = run.points.iter().take_while(|point| point.t < start.t).filter(low).last();
+        Step::Refill { start: foot.unwrap_or(first).t, end: start.t, without, to }
     } else {
         Step::Undecided
     }
@@ -140,3 +142,5 @@ const TAIL_POINTS: usize = 30;
 const LOOSE_SIGMAS: f64 = 3.0;
 /// No foam is so high, so a rise like this needn't be steady.
 const BIG_RISE_SHARE: f64 = 0.25;
+/// Foam may stand on the level before it rises: the rise begins after the last point below this share of it.
+const FOOT_SHARE: f64 = 0.3;

@@ -1,5 +1,9 @@
 //! What is known of the drum so far: since when it is drawn as it is, how it moves, what is believed.
 
+mod refilled;
+
+use refilled::Poured;
+
 use super::change::{Stand, changed, stands};
 use super::facts::Facts;
 use super::fit::{Before, Belief, Fit, fit, scatter_below};
@@ -9,11 +13,11 @@ use super::series::{Point, Series};
 use super::stats::median;
 use super::steps::{Expected, Run, Step, run_at_end, step};
 use super::tuning::{
-    EMPTY_SHARE, EMPTY_STILL_SHARE, FADING_LEAST_SD, FADING_MEAN, FADING_SD, LOG_APART_HOURS, MOVED_SCATTERS,
-    MOVED_SHARE, REFILL_DRAW_SD, SCATTER_SHARE, UNEXPLAINED_DRAW_SD, VOLUME_FLOOR_SHARE,
+    EMPTY_SHARE, EMPTY_STILL_SHARE, FADING_MEAN, FADING_SD, LOG_APART_HOURS, MOVED_SCATTERS, MOVED_SHARE,
+    REFILL_DRAW_SD, SCATTER_SHARE, STILL_ABOVE_SHARE, UNEXPLAINED_DRAW_SD, VOLUME_FLOOR_SHARE,
 };
 use crate::happening::What;
-use crate::units::{Litres, LitresPerHour};
+use crate::units::LitresPerHour;
 
 /// Everything that an analysis looks at.
 pub(super) struct View<'a> {
@@ -64,6 +68,8 @@ pub(super) struct Track {
     /// When a run of levels off the line began that isn't explained yet, hours since 1970.
     pub off_since: Option<f64>,
     pub known_draw: Option<KnownDraw>,
+    /// A refill whose litres aren't certain yet, since freshly stirred slurry foams.
+    poured: Option<Poured>,
     fading: Belief,
     scatter: Option<f64>,
     /// The next log entry to look at.
@@ -84,6 +90,7 @@ impl Track {
             motion: Motion::Falling,
             off_since: None,
             known_draw: None,
+            poured: None,
             fading: Belief { mean: FADING_MEAN, sd: FADING_SD },
             scatter: None,
             unheard: 0,
@@ -176,7 +183,7 @@ impl Track {
             let good =
                 points.get(..points.partition_point(|point| point.t <= run.good_until)).unwrap_or_default();
             self.refit(view, good, &before);
-            return self.take(view, step, found);
+            return self.take(view, step);
         }
         self.off_since = None;
         let due = (fitted.spans / REFITS_A_SPAN).clamp(REFIT_HOURS.0, REFIT_HOURS.1);
@@ -184,6 +191,7 @@ impl Track {
             return false;
         }
         self.refit(view, &points, &before);
+        self.tell_poured(view, &points, found);
         self.ran_empty(view, &points, found)
             || self.stopped(view, &points, &before, found)
             || self.draw_changed(view, &points, &before, found)
@@ -202,10 +210,11 @@ impl Track {
         if let Some((run, step)) = self.step_at_end(view, &points) {
             self.off_since = run.points.first().map(|point| point.t);
             if run.above {
-                return self.take(view, step, found);
+                return self.take(view, step);
             }
         } else {
             self.off_since = None;
+            self.tell_poured(view, &points, found);
         }
         let tolerance = (MOVED_SHARE * view.facts.span()).max(MOVED_SCATTERS * self.usual_scatter(view));
         let sunk = newest_volume(&points).is_some_and(|volume| volume < stand.volume - tolerance);
@@ -228,7 +237,7 @@ impl Track {
         Some((run, step(&run, &expected, view.facts.span(), logged)))
     }
 
-    fn take(&mut self, view: &View<'_>, step: Step, found: &mut Vec<Found>) -> bool {
+    fn take(&mut self, view: &View<'_>, step: Step) -> bool {
         match step {
             Step::Undecided => false,
             Step::Drop { start } => {
@@ -237,10 +246,9 @@ impl Track {
                 self.restart(view, start, None, draw);
                 true
             }
-            Step::Refill { start, end, added, to } => {
-                let logged = view.hands.refilled_about(start, LOG_APART_HOURS);
-                found.push((start, What::Refilled { added: Litres(added), to: Litres(to), logged }));
+            Step::Refill { start, end, without, to } => {
                 self.learn_fading(view);
+                self.pour(view, start, end, without);
                 let draw = self.draw_if_on(view, to).map(|draw| loose(draw, REFILL_DRAW_SD));
                 self.motion = match self.motion {
                     Motion::Still { because: Stillness::Idle, .. } => {
@@ -260,7 +268,7 @@ impl Track {
         self.scatter = Some(fitted.scatter);
         let draw = Belief { mean: fitted.line.q, sd: fitted.draw_sd() };
         if draw.mean > LEAST_DRAW && draw.sd < KNOWN_DRAW_SHARE * draw.mean {
-            let rpm = view.hands.rpm(fitted.at);
+            let rpm = view.hands.rpm(fitted.at - fitted.spans / 2.0);
             self.known_draw = Some(KnownDraw { draw, volume: fitted.line.v, rpm });
         }
         self.fit = Some(fitted);
@@ -288,7 +296,14 @@ impl Track {
         let draw = self.draw_if_on(view, fitted.line.v).map(|draw| draw.mean);
         let Some(stand) = stands(points, draw, fitted.scatter, view.facts.span()) else { return false };
         let moving = points.get(..points.partition_point(|point| point.t < stand.since)).unwrap_or_default();
-        self.fit = fit(moving, before).or(self.fit);
+        let (Some(newest), old) = (points.last(), fit(moving, before)) else { return false };
+        if let (Some(old), Some(draw)) = (old, draw) {
+            let fall = draw * (newest.t - stand.since);
+            if stand.volume - old.volume(newest.t) < STILL_ABOVE_SHARE * fall {
+                return false;
+            }
+        }
+        self.fit = old.or(self.fit);
         let because = if stand.volume <= view.facts.heel + EMPTY_STILL_SHARE * view.facts.span() {
             found.push((stand.since, What::RanEmpty));
             Stillness::Empty
@@ -314,13 +329,10 @@ impl Track {
             mean: then.v,
             sd: change.old.line.deviation(change.at - change.old.at).hypot(then.floor),
         };
+        let since = Before { start: change.at, volume: Some(volume), draw: None, ..*before };
+        let after = points.get(points.partition_point(|point| point.t < change.at)..).unwrap_or_default();
+        let Some(after) = fit(after, &since) else { return false };
         self.restart(view, change.at, Some(volume), None);
-        let Some(after) = self.before.and_then(|before| {
-            let after: Vec<Point> = points.iter().filter(|point| point.t >= change.at).copied().collect();
-            fit(&after, &before)
-        }) else {
-            return true;
-        };
         self.fit = Some(after);
         found.push((
             change.at,
@@ -400,22 +412,6 @@ impl Track {
         rpm.is_some() || self.known_draw.is_some()
     }
 
-    fn learn_fading(&mut self, view: &View<'_>) {
-        let Some(line) = self.fit.map(|fit| fit.line).filter(|line| line.q > LEAST_DRAW) else { return };
-        let share = view.facts.span() / (line.q * line.q);
-        let sd = line.covariance.bb.max(0.0).sqrt() * share;
-        if sd < self.fading.sd {
-            let mean = (line.b * share).clamp(FADING_RANGE.0, FADING_RANGE.1);
-            self.fading = Belief { mean, sd: sd.hypot(FADING_DRIFT_SD).max(FADING_LEAST_SD) };
-        }
-    }
-
-    fn faded(&self, view: &View<'_>, draw: Belief, from: f64, to: f64) -> Belief {
-        let factor = 1.0 + self.fading.mean * (to - from) / view.facts.span();
-        let unsure = self.fading.sd * (to - from) / view.facts.span() * draw.mean;
-        Belief { mean: draw.mean * factor, sd: (draw.sd * factor).hypot(unsure) }
-    }
-
     fn usual_scatter(&self, view: &View<'_>) -> f64 {
         self.scatter.unwrap_or(SCATTER_SHARE * view.facts.span())
     }
@@ -450,7 +446,3 @@ const KNOWN_DRAW_SHARE: f64 = 0.1;
 const DEAD_SHARE: f64 = 0.3;
 /// h. How well people write down when they did something.
 const LOG_CLOCK_HOURS: f64 = 5.0 / 60.0;
-/// What a learned fading may be.
-const FADING_RANGE: (f64, f64) = (-0.2, 0.6);
-/// What a fading may change by from fill to fill.
-const FADING_DRIFT_SD: f64 = 0.02;

@@ -63,8 +63,8 @@ pub(super) const LEARNED_RATE_SD: f64 = 0.06;
 pub(super) const RATING_SD: f64 = 0.15;
 /// Share. The draw after something that nobody explained.
 pub(super) const UNEXPLAINED_DRAW_SD: f64 = 0.4;
-/// Share. Added to the draw while it is only dead reckoning.
-pub(super) const RECKONED_DRAW_SD: f64 = 0.05;
+/// Share, times the root of 1 + hours. Added to the draw while it is only dead reckoning.
+pub(super) const RECKONED_DRAW_SD: f64 = 0.03;
 /// h. Dead reckoning longer than this says nothing: somebody has been there.
 pub(super) const RECKONED_AT_MOST: f64 = 24.0;
 /// Share. How well a level is read by eye.
@@ -93,7 +93,9 @@ pub(super) const FOAM_HOURS: f64 = 45.0 / 60.0;
 // Changes of draw.
 
 /// h. Windows at the end in which a changed draw is looked for.
-pub(super) const CHANGE_WINDOWS: [f64; 4] = [20.0 / 60.0, 40.0 / 60.0, 80.0 / 60.0, 160.0 / 60.0];
+pub(super) const CHANGE_WINDOWS: [f64; 6] = [0.5, 0.75, 1.0, 1.5, 2.5, 4.0];
+/// Shares of a window within which a change that it shows must have begun, counted from its start.
+pub(super) const CHANGE_BEGINS: (f64, f64) = (-0.4, 0.4);
 /// Standard deviations that a changed draw must differ by.
 pub(super) const CHANGE_SIGMAS: f64 = 4.5;
 /// Share of the draw that a changed draw must differ by.
@@ -104,11 +106,13 @@ pub(super) const CHANGE_BASE_HOURS: f64 = 20.0 / 60.0;
 // Standing still.
 
 /// Share. The expected fall over the window in which a level must have stood still.
-pub(super) const STILL_FALL_SHARE: f64 = 0.015;
+pub(super) const STILL_FALL_SHARE: f64 = 0.025;
 /// Scatters of the same.
-pub(super) const STILL_FALL_SCATTERS: f64 = 4.0;
+pub(super) const STILL_FALL_SCATTERS: f64 = 5.0;
 /// h. The shortest and the longest such window.
-pub(super) const STILL_HOURS: (f64, f64) = (20.0 / 60.0, 4.0);
+pub(super) const STILL_HOURS: (f64, f64) = (25.0 / 60.0, 4.0);
+/// Share of the expected fall by which a level that stands still must end above its old line.
+pub(super) const STILL_ABOVE_SHARE: f64 = 0.6;
 /// Share of the expected draw below which a level stands still.
 pub(super) const STILL_DRAW_SHARE: f64 = 0.25;
 /// L/h. The same where no draw is known.
