@@ -13,14 +13,14 @@
 //! - 9 and 11, against another sensor: comparing sensors is the room's business, with reasons for people;
 //! - 10 attenuated signal: the flat-line test with a tolerance sees the same.
 
-mod aggregate;
+pub mod aggregate;
 mod assessor;
 mod flat_line;
-mod gap;
-mod gross_range;
+pub mod gap;
+pub mod gross_range;
 mod history;
-mod rate;
-mod spike;
+pub mod rate;
+pub mod spike;
 pub mod thresholds;
 
 pub use assessor::Assessor;

@@ -11,19 +11,20 @@ use crate::reading::TestFlags;
 /// - A gap flag of 4 counts as 3: it speaks of what is missing *before* the reading. The value itself
 ///   stands and may be all that there is after a night without network, so estimators must get it.
 /// - Another value for a time that already has one is suspect.
-/// - While the newest reading waits for its spike test it isn't better than 2.
+/// - Where the spike test is asked, a reading isn't better than 2 before it was evaluated: the newest one
+///   waits for its neighbour.
 #[must_use]
-pub fn aggregate(tests: TestFlags, waits_for_spike: bool) -> Flag {
+pub fn flag(tests: TestFlags, spike_asked: bool) -> Flag {
     let TestFlags { gap, syntax, gross_range, spike, rate, flat_line, next_to_spike: _, time_order } = tests;
     let of_the_value = [syntax, gross_range, spike, rate, flat_line];
-    let any = |flag: Flag| of_the_value.contains(&flag);
+    let any = |wanted: Flag| of_the_value.contains(&wanted);
     if any(Flag::Missing) || gap == Flag::Missing {
         Flag::Missing
     } else if any(Flag::Fail) {
         Flag::Fail
     } else if any(Flag::Suspect) || matches!(gap, Flag::Suspect | Flag::Fail) || time_order {
         Flag::Suspect
-    } else if waits_for_spike || gap != Flag::Pass || syntax != Flag::Pass {
+    } else if gap != Flag::Pass || syntax != Flag::Pass || (spike_asked && spike == Flag::NotEvaluated) {
         Flag::NotEvaluated
     } else {
         Flag::Pass
@@ -47,37 +48,28 @@ mod tests {
             next_to_spike: false,
             time_order: false,
         };
-        for (what, tests, waits, expected) in [
-            ("all passed", good, false, Pass),
+        for (what, tests, spike_asked, expected) in [
+            ("all passed", good, true, Pass),
             (
-                "tests that are recommended only",
+                "recommended only",
                 TestFlags { rate: NotEvaluated, flat_line: NotEvaluated, ..good },
-                false,
+                true,
                 Pass,
             ),
-            ("gross range not asked", TestFlags { gross_range: NotEvaluated, ..good }, false, Pass),
-            ("nothing before it", TestFlags { gap: NotEvaluated, ..good }, false, NotEvaluated),
-            ("not parsed yet", TestFlags { syntax: NotEvaluated, ..good }, false, NotEvaluated),
+            ("gross range not asked", TestFlags { gross_range: NotEvaluated, ..good }, true, Pass),
+            ("spike not asked", TestFlags { spike: NotEvaluated, ..good }, false, Pass),
             ("waits", TestFlags { spike: NotEvaluated, ..good }, true, NotEvaluated),
-            (
-                "suspect while it waits",
-                TestFlags { rate: Suspect, spike: NotEvaluated, ..good },
-                true,
-                Suspect,
-            ),
-            (
-                "failed while it waits",
-                TestFlags { gross_range: Fail, spike: NotEvaluated, ..good },
-                true,
-                Fail,
-            ),
-            ("fail over suspect", TestFlags { rate: Suspect, spike: Fail, ..good }, false, Fail),
-            ("after a gap", TestFlags { gap: Fail, ..good }, false, Suspect),
-            ("missing over fail", TestFlags { gross_range: Missing, rate: Fail, ..good }, false, Missing),
-            ("another value for the time", TestFlags { time_order: true, ..good }, false, Suspect),
+            ("nothing before it", TestFlags { gap: NotEvaluated, ..good }, true, NotEvaluated),
+            ("not parsed yet", TestFlags { syntax: NotEvaluated, ..good }, true, NotEvaluated),
+            ("suspect, waits", TestFlags { rate: Suspect, spike: NotEvaluated, ..good }, true, Suspect),
+            ("failed, waits", TestFlags { gross_range: Fail, spike: NotEvaluated, ..good }, true, Fail),
+            ("fail over suspect", TestFlags { rate: Suspect, spike: Fail, ..good }, true, Fail),
+            ("after a gap", TestFlags { gap: Fail, ..good }, true, Suspect),
+            ("missing over fail", TestFlags { gross_range: Missing, rate: Fail, ..good }, true, Missing),
+            ("another value for the time", TestFlags { time_order: true, ..good }, true, Suspect),
             ("nothing", TestFlags::NOT_EVALUATED, false, NotEvaluated),
         ] {
-            assert_eq!(aggregate(tests, waits), expected, "{what}");
+            assert_eq!(flag(tests, spike_asked), expected, "{what}");
         }
     }
 }

@@ -1,12 +1,14 @@
 //! The quality tests of one sensor, reading by reading as they arrive.
 
+use std::cmp::Ordering;
+
 use jiff::Timestamp;
 
 use crate::id::Id;
 use crate::quality::flat_line::FlatRun;
 use crate::quality::history::{History, Place, Point};
 use crate::quality::thresholds::Thresholds;
-use crate::quality::{Flag, aggregate::aggregate, flat_line, gap, gross_range, rate, spike};
+use crate::quality::{Flag, aggregate, flat_line, gap, gross_range, rate, spike};
 use crate::reading::{Assessed, Reading, TestFlags};
 use crate::site::Sensor;
 
@@ -66,7 +68,7 @@ impl Assessor {
             Place::Taken(_, point) => vec![self.again(point, reading, received_at)],
             Place::Forgotten => {
                 let tests = self.by_itself(&reading);
-                vec![Assessed { flag: aggregate(tests, false), tests, received_at, reading }]
+                vec![Assessed { flag: self.aggregate(tests), tests, received_at, reading }]
             }
         }
     }
@@ -85,7 +87,7 @@ impl Assessor {
     }
 
     fn newest(&mut self, reading: Reading, received_at: Timestamp) -> Vec<Assessed> {
-        let settled = self.newest_waits.take().and_then(|waiting| self.settle(waiting, Some(&reading)));
+        let settled = self.newest_waits.take().and_then(|waiting| self.settle(waiting, &reading));
         let before = self.history.newest().copied();
         let mut point =
             Point { at: reading.at, value: reading.value, tests: self.compared(&reading, before.as_ref()) };
@@ -97,7 +99,7 @@ impl Assessor {
             newest.tests = point.tests;
         }
         self.newest_waits = self.waiting(reading.at, received_at);
-        let flag = aggregate(point.tests, self.newest_waits.is_some());
+        let flag = self.aggregate(point.tests);
         let mut given = vec![Assessed { reading, received_at, tests: point.tests, flag }];
         given.extend(settled);
         given
@@ -107,14 +109,17 @@ impl Assessor {
     fn late(&mut self, earlier: usize, reading: Reading, received_at: Timestamp) -> Vec<Assessed> {
         let (at, value) = (reading.at, reading.value);
         let before = self.history.last_of(earlier).copied();
-        let settled = self.late_waits.take().and_then(|waiting| {
-            let follows = before.is_some_and(|before| before.at == waiting.at);
-            self.settle(waiting, follows.then_some(&reading))
-        });
+        let settled = self
+            .late_waits
+            .take()
+            .filter(|waiting| before.is_some_and(|before| before.at == waiting.at))
+            .and_then(|waiting| self.settle(waiting, &reading));
         let mut tests = self.compared(&reading, before.as_ref());
         match self.history.get(earlier).copied().filter(|after| self.comparable(at, after.at)) {
             Some(after) => {
-                (tests.spike, tests.next_to_spike) = self.spike(before, (at, value), (after.at, after.value));
+                if let Some(spike) = self.spike(before, (at, value), (after.at, after.value)) {
+                    (tests.spike, tests.next_to_spike) = spike;
+                }
             }
             None => self.late_waits = self.waiting(at, received_at),
         }
@@ -122,7 +127,7 @@ impl Assessor {
             tests.flat_line = flat_line::flag_of_late(at, value, self.unbroken_before(earlier, at), test);
         }
         self.remember_late(earlier, Point { at, value, tests });
-        let flag = aggregate(tests, self.late_waits.is_some());
+        let flag = self.aggregate(tests);
         let mut given = vec![Assessed { reading, received_at, tests, flag }];
         given.extend(settled);
         given
@@ -132,46 +137,41 @@ impl Assessor {
         self.thresholds.spike.map(|_| Waiting { at, received_at })
     }
 
-    /// The spike test of a reading that waited, now that `next` has arrived or can't be waited for.
-    fn settle(&mut self, waiting: Waiting, next: Option<&Reading>) -> Option<Assessed> {
+    /// The spike test of a reading that waited, now that `next` has arrived; a reading with a gap beside it
+    /// keeps its 2.
+    fn settle(&mut self, waiting: Waiting, next: &Reading) -> Option<Assessed> {
         let Place::Taken(earlier, known) = self.history.place_of(waiting.at) else { return None };
         let before = self.history.last_of(earlier).copied();
-        let (spike, next_to_spike) = next.map_or((Flag::NotEvaluated, false), |next| {
-            self.spike(before, (known.at, known.value), (next.at, next.value))
-        });
+        let (spike, next_to_spike) = self.spike(before, (known.at, known.value), (next.at, next.value))?;
         let tests = TestFlags { spike, next_to_spike, ..known.tests };
         self.history.get_mut(earlier)?.tests = tests;
-        let flag = aggregate(tests, false);
-        let changed = tests != known.tests || flag != aggregate(known.tests, true);
-        changed.then(|| Assessed {
+        Some(Assessed {
             reading: Reading { sensor: self.sensor.clone(), at: known.at, value: known.value },
             received_at: waiting.received_at,
             tests,
-            flag,
+            flag: self.aggregate(tests),
         })
     }
 
-    /// The spike test where both neighbours are near enough, else 2.
-    fn spike(&self, before: Option<Point>, this: TimeValue, next: TimeValue) -> (Flag, bool) {
-        match (self.thresholds.spike, before) {
-            (Some(test), Some(before))
-                if self.comparable(before.at, this.0) && self.comparable(this.0, next.0) =>
-            {
-                spike::flag(before.value, this.1, next.1, test)
-            }
-            _ => (Flag::NotEvaluated, false),
-        }
+    /// The spike test, where both neighbours are near enough.
+    fn spike(&self, before: Option<Point>, this: TimeValue, next: TimeValue) -> Option<(Flag, bool)> {
+        let near =
+            before.filter(|before| self.comparable(before.at, this.0) && self.comparable(this.0, next.0))?;
+        Some(spike::flag(near.value, this.1, next.1, self.thresholds.spike?))
     }
 
     /// A reading for a time that already has one.
     fn again(&self, known: Point, reading: Reading, received_at: Timestamp) -> Assessed {
-        let mut waits = [self.newest_waits, self.late_waits].into_iter().flatten();
-        let (tests, waits) = if known.value.to_bits() == reading.value.to_bits() {
-            (known.tests, waits.any(|waiting| waiting.at == known.at))
+        let tests = if known.value.partial_cmp(&reading.value) == Some(Ordering::Equal) {
+            known.tests
         } else {
-            (TestFlags { time_order: true, ..self.by_itself(&reading) }, false)
+            TestFlags { time_order: true, ..self.by_itself(&reading) }
         };
-        Assessed { flag: aggregate(tests, waits), tests, received_at, reading }
+        Assessed { flag: self.aggregate(tests), tests, received_at, reading }
+    }
+
+    fn aggregate(&self, tests: TestFlags) -> Flag {
+        aggregate::flag(tests, self.thresholds.spike.is_some())
     }
 
     /// What can be said without any other reading.

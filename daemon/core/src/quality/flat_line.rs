@@ -245,6 +245,7 @@ mod tests {
                 f64::from(second.min(1_000)) * 0.001_25 + f64::from((second - 1_000).max(0)) * 0.000_5;
             let now = at(i64::from(second));
             run.push(now, drift, false);
+            assert_eq!(size_of::<Extreme>(), 40, "the size that the documentation states");
             assert!(run.lows.0.len() <= MOST_EXTREMES && run.highs.0.len() <= MOST_EXTREMES);
             let exact = flag_of_late(now, drift, earlier.iter().rev().copied(), test);
             earlier.push((now, drift));

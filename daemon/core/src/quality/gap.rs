@@ -17,7 +17,8 @@ pub fn flag(before: Option<Timestamp>, at: Timestamp, limit: SignedDuration) -> 
     }
 }
 
-/// Whether the two readings lie too far apart to be compared; a step of exactly the limit is no gap.
+/// Whether two readings lie too far apart to be compared, or with `at` as now whether a sensor is silent; a
+/// step of exactly the limit is no gap.
 #[must_use]
 pub fn is_gap(before: Timestamp, at: Timestamp, limit: SignedDuration) -> bool {
     at.duration_since(before) > limit
