@@ -1,6 +1,26 @@
 //! MQTT in: a persistent session, QoS 1, acknowledged only after the commit.
+//!
+//! One task, [`Intake::run`], polls the connection and does nothing else. It hands each message on with
+//! its [`Receipt`]; whoever has put the message on disk acknowledges it, in the order of delivery. Messages
+//! that wait for their receipt are counted against [`Settings::queue`], since the broker's flow control
+//! can't be trusted: when no room is left, polling pauses for less than a keep-alive, and then the
+//! connection is closed on purpose, so that the broker keeps the rest.
 
-use jiff::SignedDuration;
+pub mod link;
+mod pause;
+mod task;
+mod tls;
+
+use jiff::{SignedDuration, Timestamp};
+use tokio::sync::{OwnedSemaphorePermit, mpsc};
+use tokio_util::sync::CancellationToken;
+
+use crate::message::Message;
+use crate::publish::Line;
+use crate::service::Pulse;
+use link::Ack;
+pub use task::Intake;
+pub use tls::TlsError;
 
 /// Which MQTT is spoken.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -52,4 +72,92 @@ pub struct Settings {
 pub struct Tls {
     /// PEM of the own certificate authority; `None`: the system's roots.
     pub ca_pem: Option<Vec<u8>>,
+}
+
+/// What comes in, in order.
+pub enum Arrival {
+    /// A message; acknowledge it when it is on disk.
+    Message(Message, Receipt),
+    /// A message of our own that a filter brought back: nothing but its acknowledgement is wanted.
+    Echo(Receipt),
+    /// The broker had forgotten our session, or another client took it.
+    SessionLost {
+        /// The last time that it is known to have stood.
+        since: Timestamp,
+    },
+    /// The connection is another than before.
+    Connection(Connection),
+}
+
+/// How the connection stands.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Connection {
+    /// Not yet, or not any more, and why.
+    Down {
+        /// For people.
+        why: String,
+    },
+    /// Subscribed.
+    Watching {
+        /// Since then.
+        since: Timestamp,
+        /// Filters that the broker refuses or grants at QoS 0 only, with its reason.
+        refused: Vec<String>,
+    },
+}
+
+/// Acknowledges one message; dropped without it, the broker delivers the message again.
+pub struct Receipt {
+    ack: Ack,
+    /// Gives its place back to [`Settings::queue`].
+    _room: OwnedSemaphorePermit,
+}
+
+/// Where things go.
+pub struct Ports {
+    /// To the engine; with room for all of [`Settings::queue`] and some more.
+    pub arrivals: mpsc::Sender<Arrival>,
+    /// To the publisher.
+    pub line: mpsc::Sender<Line>,
+    /// Tells the watchdog that this task is alive.
+    pub pulse: Pulse,
+}
+
+/// How the task ends, in two steps.
+#[derive(Clone, Default)]
+pub struct Stop {
+    /// From now on messages are left to the broker.
+    pub take_no_more: CancellationToken,
+    /// Everything was acknowledged and published: say goodbye.
+    pub disconnect: CancellationToken,
+}
+
+impl Settings {
+    /// Where our state stands, retained.
+    #[must_use]
+    pub fn status_topic(&self) -> String {
+        format!("{}/status", self.prefix)
+    }
+
+    /// What is asked for: the site's filters, the field log and the answers.
+    fn filters(&self) -> Vec<String> {
+        let own = ["log", "answer"].map(|leaf| format!("{}/{leaf}", self.prefix));
+        self.subscribe.iter().cloned().chain(own).collect()
+    }
+
+    /// Whether a topic is one that only we publish to.
+    fn is_ours(&self, topic: &str) -> bool {
+        let leaf = topic.strip_prefix(self.prefix.as_str()).and_then(|rest| rest.strip_prefix('/'));
+        leaf.is_some_and(|leaf| leaf != "log" && leaf != "answer")
+    }
+}
+
+impl Receipt {
+    /// The message is on disk, or kept aside: the broker may forget it. On a connection that has ended
+    /// this does nothing, and the broker delivers the message again.
+    pub fn acknowledge(self) {
+        if self.ack.send().is_err() {
+            tracing::debug!("the connection ended before a message could be acknowledged");
+        }
+    }
 }

@@ -1,1 +1,160 @@
-//! MQTT out.
+//! MQTT out: an outbox of ours, since the library forgets what the broker hasn't taken.
+//!
+//! Two kinds of things go out. Of what is *retained*, only the latest value of a topic matters; it is
+//! published again after each reconnect. A *request* goes out once and stays in the outbox, over any
+//! number of connections, until the broker has taken or refused it. The task never waits for the
+//! connection: requests to it return at once.
+
+mod outbox;
+
+use jiff::Timestamp;
+use serde_json::json;
+use tokio::sync::{mpsc, oneshot};
+use tokio_util::sync::CancellationToken;
+
+use claymark_core::forecast::Subject;
+
+use crate::clock::Clock;
+use crate::intake::link::Client;
+use outbox::Outbox;
+
+/// The latest value of a topic; an empty payload clears it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Retained {
+    /// Full topic.
+    pub topic: String,
+    /// JSON, or nothing.
+    pub payload: Vec<u8>,
+}
+
+/// One message that must reach the broker.
+#[derive(Debug)]
+pub struct Request {
+    /// Full topic.
+    pub topic: String,
+    /// As is.
+    pub payload: Vec<u8>,
+    /// Whether the broker keeps it.
+    pub retain: bool,
+    /// Answered when the broker has taken it; never while there is no connection.
+    pub done: oneshot::Sender<Result<(), Refused>>,
+}
+
+/// The broker refuses it for good.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[error("the broker refuses the message: {0}")]
+pub struct Refused(pub String);
+
+/// What the publisher hears from the connection.
+pub enum Line {
+    /// A new connection.
+    Up(Client),
+    /// A message of ours got this packet id, in the order of the requests.
+    Sent(u16),
+    /// The broker has taken a message, or refuses it.
+    Taken {
+        /// Its packet id.
+        packet: u16,
+        /// Why it is refused.
+        refused: Option<String>,
+    },
+    /// The connection has ended.
+    Down,
+}
+
+/// The task that owns the outbox.
+pub struct Publisher {
+    clock: Clock,
+    status_topic: String,
+    inbox: Inbox,
+    outbox: Outbox,
+    client: Option<Client>,
+}
+
+/// What the publisher is told.
+pub struct Inbox {
+    /// From the connection.
+    pub line: mpsc::Receiver<Line>,
+    /// From the engine.
+    pub retained: mpsc::Receiver<Retained>,
+    /// From those who tell people.
+    pub requests: mpsc::Receiver<Request>,
+}
+
+impl Publisher {
+    /// Prepares the task.
+    #[must_use]
+    pub fn new(clock: Clock, status_topic: String, inbox: Inbox) -> Self {
+        Self { clock, status_topic, inbox, outbox: Outbox::default(), client: None }
+    }
+
+    /// Publishes until `stop`; then says that we have stopped, if `say_stopped` and there is a connection,
+    /// and returns when the broker has taken everything or the connection ends.
+    pub async fn run(mut self, stop: CancellationToken, say_stopped: bool) {
+        loop {
+            self.send();
+            tokio::select! {
+                Some(line) = self.inbox.line.recv() => self.hear(line),
+                Some(retained) = self.inbox.retained.recv() => self.outbox.retain(retained),
+                Some(request) = self.inbox.requests.recv() => self.outbox.request(request),
+                () = stop.cancelled() => break,
+            }
+        }
+        while let Ok(retained) = self.inbox.retained.try_recv() {
+            self.outbox.retain(retained);
+        }
+        if say_stopped {
+            self.outbox.retain(self.status("stopped"));
+        }
+        while self.client.is_some() && !self.outbox.is_empty() {
+            self.send();
+            match self.inbox.line.recv().await {
+                Some(line) => self.hear(line),
+                None => return,
+            }
+        }
+    }
+
+    fn hear(&mut self, line: Line) {
+        match line {
+            Line::Up(client) => {
+                self.outbox.connection_is_new();
+                self.outbox.retain(self.status("watching"));
+                self.client = Some(client);
+            }
+            Line::Sent(packet) => self.outbox.sent(packet),
+            Line::Taken { packet, refused } => self.outbox.taken(packet, refused),
+            Line::Down => self.client = None,
+        }
+    }
+
+    /// As much as may be on the way at once.
+    fn send(&mut self) {
+        let Some(client) = &self.client else { return };
+        while let Some(next) = self.outbox.next() {
+            if client.publish(next.topic, next.payload.to_vec(), next.retain).is_err() {
+                // It stays in the outbox as on the way; the next connection sends it anew.
+                self.client = None;
+                return;
+            }
+        }
+    }
+
+    fn status(&self, state: &str) -> Retained {
+        let status = json!({ "state": state, "since": whole_seconds(self.clock.now()) });
+        Retained { topic: self.status_topic.clone(), payload: status.to_string().into_bytes() }
+    }
+}
+
+/// Where the forecast of this stands.
+#[must_use]
+pub fn forecast_topic(prefix: &str, of: &Subject) -> String {
+    match of {
+        Subject::Drum(drum) => format!("{prefix}/drum/{drum}/forecast"),
+        Subject::Supply(pump) => format!("{prefix}/supply/{pump}/forecast"),
+    }
+}
+
+fn whole_seconds(at: Timestamp) -> Timestamp {
+    Timestamp::from_second(at.as_second()).unwrap_or(at)
+}

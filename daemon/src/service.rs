@@ -1,1 +1,21 @@
 //! Logs, systemd and signals.
+
+use std::sync::Arc;
+use std::sync::atomic::{AtomicU64, Ordering};
+
+/// A task's sign of life: it counts, and the watchdog looks whether the count has moved.
+#[derive(Debug, Clone, Default)]
+pub struct Pulse(Arc<AtomicU64>);
+
+impl Pulse {
+    /// One more sign of life.
+    pub fn beat(&self) {
+        self.0.fetch_add(1, Ordering::Relaxed);
+    }
+
+    /// How many there were.
+    #[must_use]
+    pub fn count(&self) -> u64 {
+        self.0.load(Ordering::Relaxed)
+    }
+}

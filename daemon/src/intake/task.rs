@@ -1,0 +1,339 @@
+//! The task that polls the connection: connects, subscribes, hands messages on, reconnects.
+
+use std::pin::Pin;
+use std::sync::Arc;
+use std::time::Duration;
+
+use jiff::{SignedDuration, Timestamp};
+use tokio::sync::{OwnedSemaphorePermit, Semaphore};
+use tokio::time::Sleep;
+
+use super::link::{Broken, Client, Delivered, Grant, Link, Seen};
+use super::pause::{self, Pauses};
+use super::tls::{self, TlsError};
+use super::{Arrival, Connection, Ports, Receipt, Settings, Stop};
+use crate::clock::Clock;
+use crate::message::Message;
+use crate::publish::Line;
+
+/// The task that polls.
+pub struct Intake {
+    settings: Settings,
+    clock: Clock,
+    ports: Ports,
+    stop: Stop,
+    room: Arc<Semaphore>,
+    pauses: Pauses,
+    /// The last time that the session is known to have stood; `None` before the very first connection.
+    stood: Option<Timestamp>,
+    /// The largest packet that the next connection accepts.
+    largest: u32,
+}
+
+/// One connection's own state.
+struct Session {
+    client: Client,
+    /// Delivered, and the acknowledgement hasn't gone out yet.
+    unacknowledged: usize,
+    /// When to subscribe again after a refusal.
+    ask_again: Option<Pin<Box<Sleep>>>,
+    said_goodbye: bool,
+}
+
+/// Why a connection is over.
+enum Ending {
+    Asked,
+    NoRoom,
+    Broken(Broken),
+}
+
+impl Intake {
+    /// Prepares the task. `stood` is what the store remembers of the session.
+    pub fn new(
+        settings: Settings,
+        clock: Clock,
+        ports: Ports,
+        stop: Stop,
+        stood: Option<Timestamp>,
+    ) -> Result<Self, TlsError> {
+        // A CA file that can't be used is told at once, not at the first connection.
+        if let Some(tls) = &settings.tls {
+            tls::client(tls)?;
+        }
+        Ok(Self {
+            room: Arc::new(Semaphore::new(settings.queue)),
+            largest: settings.max_packet_bytes,
+            pauses: Pauses::default(),
+            settings,
+            clock,
+            ports,
+            stop,
+            stood,
+        })
+    }
+
+    /// Connects, again and again, until it is asked to stop.
+    pub async fn run(mut self) {
+        while !self.stop.take_no_more.is_cancelled() {
+            let began = self.clock.now();
+            let ending = self.connection().await;
+            self.tell_line(Line::Down).await;
+            if self.clock.now().duration_since(began) > GOOD_FOR {
+                self.pauses.reset();
+            }
+            let pause = match ending {
+                Ending::Asked => return,
+                Ending::NoRoom => self.after_no_room().await,
+                Ending::Broken(broken) => self.after_broken(broken).await,
+            };
+            self.wait(pause).await;
+        }
+    }
+
+    /// One connection from its beginning to its end.
+    async fn connection(&mut self) -> Ending {
+        let (client, mut link) = match Link::open(&self.settings, self.largest) {
+            Ok(opened) => opened,
+            Err(error) => return Ending::Broken(Broken::Lost(error.to_string())),
+        };
+        let mut session = Session { client, unacknowledged: 0, ask_again: None, said_goodbye: false };
+        loop {
+            let seen = match self.next(&mut session, &mut link).await {
+                Ok(Some(seen)) => seen,
+                Ok(None) => return Ending::Asked,
+                Err(broken) => return Ending::Broken(broken),
+            };
+            let ending = match seen {
+                Seen::Connected { session_present } => self.connected(&session, session_present).await,
+                Seen::Subscribed(grants) => self.subscribed(&mut session, &grants).await,
+                Seen::Arrived(delivered) => self.arrived(&mut session, delivered, link.keep_alive()).await,
+                Seen::Acknowledged => {
+                    session.unacknowledged = session.unacknowledged.saturating_sub(1);
+                    None
+                }
+                Seen::Sent(packet) => {
+                    self.tell_line(Line::Sent(packet)).await;
+                    None
+                }
+                Seen::Taken { packet, refused } => {
+                    self.tell_line(Line::Taken { packet, refused }).await;
+                    None
+                }
+                Seen::Disconnected => Some(Ending::Asked),
+                Seen::Other => None,
+            };
+            if let Some(ending) = ending {
+                return ending;
+            }
+        }
+    }
+
+    /// The next thing on the connection; `None` when it was asked to stop before there was one. The poll
+    /// is never given up half way, or a request that is half written would be lost.
+    async fn next(&mut self, session: &mut Session, link: &mut Link) -> Result<Option<Seen>, Broken> {
+        let client = session.client.clone();
+        let mut poll = std::pin::pin!(link.next(&client));
+        let mut beat = tokio::time::interval(BEAT);
+        loop {
+            tokio::select! {
+                seen = &mut poll => {
+                    if matches!(seen, Ok(Seen::Arrived(_))) && self.stood.is_some() {
+                        self.stood = Some(self.clock.now());
+                    }
+                    return seen.map(Some);
+                }
+                _ = beat.tick() => self.ports.pulse.beat(),
+                () = self.stop.disconnect.cancelled(), if !session.said_goodbye => {
+                    session.said_goodbye = true;
+                    if session.client.disconnect().is_err() {
+                        return Ok(None);
+                    }
+                }
+                () = due(&mut session.ask_again) => {
+                    if session.client.subscribe(&self.settings.filters()).is_err() {
+                        return Ok(None);
+                    }
+                }
+            }
+        }
+    }
+
+    async fn connected(&mut self, session: &Session, session_present: bool) -> Option<Ending> {
+        if !session_present && let Some(since) = self.stood {
+            tracing::warn!(%since, "the broker had forgotten our session: readings may be missing since then");
+            self.tell(Arrival::SessionLost { since }).await;
+        }
+        // At each connection, whatever the broker says about the session: a session can lack them.
+        if let Err(gone) = session.client.subscribe(&self.settings.filters()) {
+            return Some(Ending::Broken(Broken::Lost(gone.to_string())));
+        }
+        self.tell_line(Line::Up(session.client.clone())).await;
+        None
+    }
+
+    async fn subscribed(&mut self, session: &mut Session, grants: &[Grant]) -> Option<Ending> {
+        let filters = self.settings.filters();
+        let mut refused = Vec::new();
+        for (filter, grant) in filters.iter().zip(grants) {
+            match grant {
+                Grant::AtLeastOnce => {}
+                Grant::AtMostOnce => refused.push(format!("{filter}: only at QoS 0")),
+                Grant::Refused(why) => refused.push(format!("{filter}: {why}")),
+            }
+        }
+        for filter in &refused {
+            tracing::error!("the broker refuses a subscription, readings will be missing: {filter}");
+        }
+        session.ask_again = (!refused.is_empty()).then(|| Box::pin(tokio::time::sleep(ASK_AGAIN)));
+        let since = self.clock.now();
+        self.stood = Some(since);
+        self.tell(Arrival::Connection(Connection::Watching { since, refused })).await;
+        None
+    }
+
+    async fn arrived(
+        &mut self,
+        session: &mut Session,
+        delivered: Delivered,
+        keep_alive: Duration,
+    ) -> Option<Ending> {
+        if self.stop.take_no_more.is_cancelled() {
+            return None;
+        }
+        session.unacknowledged += usize::from(delivered.ack.is_wanted());
+        if session.unacknowledged > MOST_UNACKNOWLEDGED {
+            return Some(Ending::NoRoom);
+        }
+        let Some(room) = self.room_for_one(keep_alive).await else {
+            return Some(Ending::NoRoom);
+        };
+        let Delivered { topic, payload, retained, ack } = delivered;
+        let receipt = Receipt { ack, _room: room };
+        if self.settings.is_ours(&topic) {
+            self.tell(Arrival::Echo(receipt)).await;
+        } else {
+            let received_at = self.clock.arrival();
+            self.tell(Arrival::Message(Message { topic, payload, retained, received_at }, receipt)).await;
+        }
+        None
+    }
+
+    /// A place in the queue; `None` when none came free in a keep-alive, which is less than the 1.5 after
+    /// which the broker would throw us out.
+    async fn room_for_one(&self, keep_alive: Duration) -> Option<OwnedSemaphorePermit> {
+        let give_up = tokio::time::sleep(keep_alive);
+        let mut give_up = std::pin::pin!(give_up);
+        let mut room = std::pin::pin!(Arc::clone(&self.room).acquire_owned());
+        let mut beat = tokio::time::interval(BEAT);
+        loop {
+            tokio::select! {
+                biased;
+                room = &mut room => return room.ok(),
+                () = &mut give_up => return None,
+                () = self.stop.take_no_more.cancelled() => return None,
+                _ = beat.tick() => self.ports.pulse.beat(),
+            }
+        }
+    }
+
+    /// Waits until half of the queue is free: the broker keeps the messages meanwhile.
+    async fn after_no_room(&mut self) -> Duration {
+        let why = "too many messages wait for the disk: the connection is closed, the broker keeps the rest";
+        tracing::warn!("{why}");
+        self.tell(Arrival::Connection(Connection::Down { why: why.to_owned() })).await;
+        let half = u32::try_from(self.settings.queue / 2).unwrap_or(u32::MAX);
+        let mut half_free = std::pin::pin!(Arc::clone(&self.room).acquire_many_owned(half));
+        let mut beat = tokio::time::interval(BEAT);
+        loop {
+            tokio::select! {
+                _room = &mut half_free => return Duration::ZERO,
+                () = self.stop.take_no_more.cancelled() => return Duration::ZERO,
+                _ = beat.tick() => self.ports.pulse.beat(),
+            }
+        }
+    }
+
+    async fn after_broken(&mut self, broken: Broken) -> Duration {
+        let why = format!("no connection to {}:{}: {broken}", self.settings.host, self.settings.port);
+        tracing::warn!("{why}");
+        self.tell(Arrival::Connection(Connection::Down { why })).await;
+        match broken {
+            Broken::TooLarge { bytes } => {
+                // The broker would deliver it again for ever. Taken once, it goes to quarantine.
+                let bytes = u32::try_from(bytes).unwrap_or(u32::MAX);
+                self.largest = bytes.saturating_add(PACKET_HEADER_BYTES).max(self.largest);
+                tracing::error!(
+                    bytes,
+                    "a message larger than mqtt.max_packet_bytes is taken once, for the quarantine; \
+                     set the broker's message_size_limit below it"
+                );
+                Duration::ZERO
+            }
+            Broken::TakenOver => {
+                tracing::error!(
+                    client_id = self.settings.client_id,
+                    "another client uses our client id and gets our messages: stop it, or change mqtt.client_id"
+                );
+                if let Some(since) = self.stood {
+                    self.tell(Arrival::SessionLost { since }).await;
+                }
+                pause::LONGEST
+            }
+            Broken::Lost(_) => self.pauses.next(&mut rand::rng()),
+        }
+    }
+
+    async fn wait(&mut self, pause: Duration) {
+        let mut over = std::pin::pin!(tokio::time::sleep(pause));
+        let mut beat = tokio::time::interval(BEAT);
+        loop {
+            tokio::select! {
+                () = &mut over => return,
+                () = self.stop.take_no_more.cancelled() => return,
+                _ = beat.tick() => self.ports.pulse.beat(),
+            }
+        }
+    }
+
+    /// To the engine, which always takes what comes; once it has ended nothing is to be told any more.
+    async fn tell(&self, arrival: Arrival) {
+        if self.ports.arrivals.send(arrival).await.is_err() {
+            tracing::debug!("the engine has ended");
+        }
+    }
+
+    /// To the publisher, which always takes what comes.
+    async fn tell_line(&self, line: Line) {
+        if self.ports.line.send(line).await.is_err() {
+            tracing::debug!("the publisher has ended");
+        }
+    }
+}
+
+/// Returns once, when the alarm clock rings; never without one.
+async fn due(alarm: &mut Option<Pin<Box<Sleep>>>) {
+    match alarm {
+        Some(sleep) => {
+            sleep.await;
+            *alarm = None;
+        }
+        None => std::future::pending().await,
+    }
+}
+
+/// How often the watchdog hears from a task that waits.
+const BEAT: Duration = Duration::from_secs(5);
+
+/// After a connection that stood so long the pauses begin anew; one that falls at once doesn't count as a
+/// success, or two clients with one id would throw each other out each second.
+const GOOD_FOR: SignedDuration = SignedDuration::from_secs(60);
+
+/// Of the 65 535 packet ids so many may be open; Mosquitto 2.0.11 goes beyond our receive maximum, and
+/// when ids run out it reuses open ones (measured).
+const MOST_UNACKNOWLEDGED: usize = 40_000;
+
+/// Type, flags and length, the most that stands before what the length counts (MQTT 5, 2.1).
+const PACKET_HEADER_BYTES: u32 = 5;
+
+/// A refused subscription is tried again after this: somebody may have mended the broker's rights.
+const ASK_AGAIN: Duration = Duration::from_secs(60);
