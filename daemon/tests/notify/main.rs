@@ -1,0 +1,10 @@
+//! Notices reach people through a real mail server, whatever it answers.
+
+#[cfg(test)]
+mod delivering;
+#[cfg(test)]
+mod mail_server;
+#[cfg(test)]
+mod messages;
+#[cfg(test)]
+mod office;

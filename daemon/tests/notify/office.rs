@@ -1,0 +1,129 @@
+//! A running notifier with its ports in the test's hands, on a clock that only the test moves.
+
+use claymark::clock::{Clock, Stepper};
+use claymark::intake::Login;
+use claymark::notify::{Address, Notifier, Ports, Security, Settings, Smtp};
+use claymark::publish::Request;
+use claymark_core::id::Id;
+use claymark_core::notice::content::{Content, ReadingsMissing};
+use claymark_core::notice::{Audience, Notice, NoticeKind, Priority};
+use claymark_store::batch::{Channel, Delivery, DeliveryState, Issued};
+use jiff::{SignedDuration, Timestamp};
+use tokio::sync::mpsc;
+use tokio::task::JoinHandle;
+use tokio_util::sync::CancellationToken;
+
+pub struct Office {
+    pub notices: mpsc::Sender<Issued>,
+    pub outcomes: mpsc::Receiver<Delivery>,
+    pub requests: mpsc::Receiver<Request>,
+    pub stepper: Stepper,
+    stop: CancellationToken,
+    task: JoinHandle<()>,
+}
+
+impl Office {
+    pub fn open(settings: Settings, pending: Vec<(Issued, Delivery)>) -> Self {
+        let (clock, stepper) = Clock::stepped(at(0));
+        let (notices, notices_in) = mpsc::channel(8);
+        let (outcomes_out, outcomes) = mpsc::channel(1);
+        let (publish, requests) = mpsc::channel(1);
+        let stop = CancellationToken::new();
+        let ports = Ports { notices: notices_in, outcomes: outcomes_out, publish, stop: stop.clone() };
+        let site = site();
+        let task = tokio::spawn(Notifier::new(&site, settings, pending, clock, ports).run());
+        Self { notices, outcomes, requests, stepper, stop, task }
+    }
+
+    /// Waits for the next outcome.
+    pub async fn outcome(&mut self) -> Delivery {
+        self.outcomes.recv().await.unwrap()
+    }
+
+    /// Waits for the next outcome, which must be a pending one, and moves the clock to its next try.
+    pub async fn try_again(&mut self) -> (u32, SignedDuration, String) {
+        let DeliveryState::Pending { attempts, next_try, last_error } = self.outcome().await.state else {
+            panic!("it isn't pending");
+        };
+        self.stepper.advance_to(next_try);
+        (attempts, next_try.duration_since(at(0)), last_error.unwrap())
+    }
+
+    pub async fn close(self) {
+        self.stop.cancel();
+        self.task.await.unwrap();
+    }
+}
+
+/// One contact, by mail only, through a plain server on this machine.
+pub fn settings(port: u16) -> Settings {
+    Settings {
+        smtp: Some(Smtp {
+            host: "127.0.0.1".to_owned(),
+            port,
+            security: Security::None,
+            ca_pem: None,
+            login: None,
+            from: "claymark@barn.example".to_owned(),
+        }),
+        addresses: vec![address("on-call", Some("on-call@barn.example"), false)],
+        prefix: "claymark/alder-bend".to_owned(),
+    }
+}
+
+pub fn address(contact: &str, email: Option<&str>, mqtt: bool) -> Address {
+    Address { contact: id(contact), name: "On call".to_owned(), email: email.map(str::to_owned), mqtt }
+}
+
+pub fn login(user: &str, password: &str) -> Login {
+    Login { user: user.to_owned(), password: password.to_owned() }
+}
+
+pub fn notice(number: u64, priority: Priority) -> Issued {
+    Issued {
+        notice: Notice {
+            number,
+            at: at(0),
+            kind: NoticeKind::Runout,
+            cause: "runout:a".to_owned(),
+            drum: Some(id("a")),
+            priority,
+            replaces: None,
+            to: Audience::Everyone,
+            content: Content::ReadingsMissing(ReadingsMissing::SessionLost { since: at(-9), until: at(0) }),
+        },
+        subject: format!("Notice {number}"),
+        text: "Go.\n".to_owned(),
+    }
+}
+
+pub fn pending(number: u64, contact: &str, channel: Channel) -> Delivery {
+    let state = DeliveryState::Pending { attempts: 3, next_try: at(60), last_error: None };
+    Delivery { notice: number, contact: id(contact), channel, state }
+}
+
+pub fn id(text: &str) -> Id {
+    Id::new(text).unwrap()
+}
+
+/// Seconds after 17:00 in Helsinki, summer time.
+pub fn at(second: i64) -> Timestamp {
+    "2027-04-20T14:00:00Z".parse::<Timestamp>().unwrap() + SignedDuration::from_secs(second)
+}
+
+/// The invented hatchery, as far as its mail goes.
+fn site() -> claymark_core::site::Site {
+    serde_json::from_value(serde_json::json!({
+        "id": "alder-bend", "name": "Alder Bend Hatchery", "time_zone": "Europe/Helsinki",
+        "elevation_m": 92.0,
+        "units": {"mass": "kg", "volume": "L", "strength": "g/L", "temperature": "°C"},
+        "staff": {"evening_check": "17:00:00", "next_visit": "07:30:00", "margin": "PT1H", "mixing": "PT15M",
+                  "travel": "PT30M", "response": "PT15M"},
+        "water": {"turbidity": {"min": 50.0, "max": 80.0}, "temperature_c": {"min": 19.0, "max": 21.0},
+                  "oxygen_min_mg_l": 7.0},
+        "clay": {"bag": 22.7, "scale_step": 0.05, "mineral_density_kg_per_l": 2.6, "thickest": 120.0},
+        "pumps": [], "drums": [], "head_tank": {"id": "head", "name": "Head tank", "volume": 450.0},
+        "tanks": [], "sensors": [], "contacts": [],
+    }))
+    .unwrap()
+}
