@@ -68,6 +68,26 @@ pub enum Outlook {
     },
 }
 
+impl Outlook {
+    /// When it is empty, where something can be said.
+    #[must_use]
+    pub fn empty_at(&self) -> Option<EmptyAt> {
+        match self {
+            Self::Known { empty_at, .. } => Some(*empty_at),
+            Self::Unknown { .. } => None,
+        }
+    }
+
+    /// All slurry in the drum, where something can be said.
+    #[must_use]
+    pub fn volume(&self) -> Option<Litres> {
+        match self {
+            Self::Known { volume, .. } => Some(*volume),
+            Self::Unknown { .. } => None,
+        }
+    }
+}
+
 /// One forecast.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Forecast {

@@ -4,13 +4,60 @@
 //! [`Room::next_deadline`] says when the room wants to be woken although nothing happened; waking it
 //! early or twice does nothing. The same events give the same effects.
 
-use jiff::Timestamp;
+mod calendar;
+mod desk;
+mod duty;
+mod episode;
+mod evening;
+mod look;
+mod recall;
+mod runout;
+mod session;
+mod silence;
+mod storage;
+mod verdict;
 
+pub use runout::UNANSWERED_FOR;
+
+use std::collections::BTreeMap;
+
+use jiff::{SignedDuration, Timestamp};
+
+use crate::drum::supply_forecast;
 use crate::fieldlog::LogEntry;
 use crate::forecast::Forecast;
 use crate::happening::Happening;
 use crate::notice::{Answer, Notice};
 use crate::reading::Assessed;
+use crate::room::calendar::Shift;
+use crate::room::desk::Desk;
+use crate::room::evening::Evening;
+use crate::room::session::Session;
+use crate::room::silence::Sensors;
+use crate::room::storage::Storage;
+use crate::site::{Pump, Site};
+
+/// The whole room.
+#[derive(Debug)]
+pub struct Room {
+    site: Site,
+    desks: Vec<Desk>,
+    sensors: Sensors,
+    session: Session,
+    storage: Storage,
+    evening: Evening,
+    /// Notices that were answered, and when last.
+    answers: BTreeMap<u64, Timestamp>,
+    last_number: u64,
+    /// Since when the room speaks.
+    live: Option<Timestamp>,
+    looked_at: Option<Timestamp>,
+    /// When something is due beside forecasts, evening check and silence, as of the last look.
+    warnings_due: Option<Timestamp>,
+    next_forecasts: Timestamp,
+    forecasts_at: Option<Timestamp>,
+    effects: Vec<Effect>,
+}
 
 /// Everything that can happen to the room.
 #[derive(Debug, Clone, PartialEq)]
@@ -67,3 +114,170 @@ pub enum Why {
 
 /// A time with its reason.
 pub type Deadline = (Timestamp, Why);
+
+impl Room {
+    /// A room in which nothing has happened yet.
+    #[must_use]
+    pub fn new(site: Site) -> Self {
+        Self {
+            desks: Desk::all(&site),
+            sensors: Sensors::new(&site.sensors),
+            session: Session::default(),
+            storage: Storage::default(),
+            evening: Evening::default(),
+            answers: BTreeMap::new(),
+            last_number: 0,
+            live: None,
+            looked_at: None,
+            warnings_due: None,
+            next_forecasts: Timestamp::MIN,
+            forecasts_at: None,
+            effects: Vec::new(),
+            site,
+        }
+    }
+
+    /// The site that the room was made for.
+    #[must_use]
+    pub fn site(&self) -> &Site {
+        &self.site
+    }
+
+    /// One thing happened at `now`; `now` never goes back.
+    pub fn handle(&mut self, now: Timestamp, event: Event) {
+        let news = self.take_in(now, event);
+        let happened = self.take_happenings();
+        if let Some(live) = self.live
+            && (news || happened || self.is_due(now))
+        {
+            self.look(now, live);
+        }
+    }
+
+    /// What must be done, in order.
+    pub fn take_effects(&mut self) -> Vec<Effect> {
+        std::mem::take(&mut self.effects)
+    }
+
+    /// When the room wants to be woken, and why.
+    #[must_use]
+    pub fn next_deadline(&self) -> Option<Deadline> {
+        let live = self.live?;
+        [
+            Some((self.next_forecasts, Why::Forecasts)),
+            self.evening.wake().map(|at| (at, Why::EveningCheck)),
+            self.warnings_due.map(|at| (at, Why::Warning)),
+            self.sensors.wake(live).map(|at| (at, Why::Silence)),
+        ]
+        .into_iter()
+        .flatten()
+        .min_by_key(|(at, _)| *at)
+    }
+
+    /// A forecast for every drum, then for every pump that several drums share.
+    #[must_use]
+    pub fn forecasts(&self, now: Timestamp) -> Vec<Forecast> {
+        let mut forecasts: Vec<_> = self.desks.iter().map(|desk| desk.watch.forecast(now)).collect();
+        forecasts.extend(self.supplies(now));
+        forecasts
+    }
+
+    fn supplies(&self, now: Timestamp) -> Vec<Forecast> {
+        let shared = |pump: &&Pump| self.site.drums_of(&pump.id).nth(1).is_some();
+        let supply = |pump: &Pump| {
+            let of_pump = self.desks.iter().filter(|desk| desk.drum.pump == pump.id);
+            let watches: Vec<_> = of_pump.map(|desk| &desk.watch).collect();
+            supply_forecast(now, &pump.id, &watches)
+        };
+        self.site.pumps.iter().filter(shared).map(supply).collect()
+    }
+
+    /// Takes note of an event; says whether it may change what people must be told.
+    fn take_in(&mut self, now: Timestamp, event: Event) -> bool {
+        match event {
+            Event::Reading(assessed) => self.take_reading(now, &assessed),
+            Event::Log(entry) => {
+                for desk in &mut self.desks {
+                    desk.log(now, &entry);
+                }
+                true
+            }
+            Event::Answer(answer) => {
+                let last = self.answers.entry(answer.notice).or_insert(answer.at);
+                *last = answer.at.max(*last);
+                true
+            }
+            Event::SessionLost { since } => {
+                self.session.lost(since);
+                true
+            }
+            Event::StoreFailed { why } => {
+                self.storage.failed(now, why);
+                true
+            }
+            Event::StoreWorks => {
+                self.storage.works();
+                true
+            }
+            Event::Recalled(notice) => {
+                self.recall(&notice);
+                false
+            }
+            Event::GoLive => {
+                self.go_live(now);
+                true
+            }
+            Event::Tick => false,
+        }
+    }
+
+    fn take_reading(&mut self, now: Timestamp, assessed: &Assessed) -> bool {
+        self.sensors.heard(&assessed.reading.sensor, assessed.reading.at);
+        for desk in &mut self.desks {
+            desk.watch.reading(now, assessed);
+        }
+        self.looked_at.is_none_or(|looked_at| looked_at + LOOK_EVERY <= now)
+    }
+
+    fn take_happenings(&mut self) -> bool {
+        let happenings: Vec<_> = self.desks.iter_mut().flat_map(Desk::take_happenings).collect();
+        let any = !happenings.is_empty();
+        // What is found again while the past is told had been kept when it was found first.
+        if self.live.is_some() {
+            self.effects.extend(happenings.into_iter().map(Effect::Happened));
+        }
+        any
+    }
+
+    fn is_due(&self, now: Timestamp) -> bool {
+        self.next_deadline().is_some_and(|(at, _)| at <= now)
+    }
+
+    fn go_live(&mut self, now: Timestamp) {
+        let tonight = match self.shift(now) {
+            Shift::Away { evening, .. } => Some(evening),
+            Shift::Present => None,
+        };
+        let upcoming = calendar::next_evening(&self.site.staff, &self.site.time_zone, now);
+        self.evening.go_live(now, tonight, upcoming);
+        self.next_forecasts = at_or_after(now);
+        self.live = Some(now);
+    }
+
+    fn shift(&self, now: Timestamp) -> Shift {
+        calendar::shift(&self.site.staff, &self.site.time_zone, now)
+    }
+}
+
+/// The first multiple of ten minutes, UTC, at or after `now`.
+fn at_or_after(now: Timestamp) -> Timestamp {
+    let past = now.as_nanosecond().rem_euclid(FORECAST_EVERY.as_nanos());
+    let rest = if past == 0 { 0 } else { FORECAST_EVERY.as_nanos() - past };
+    now + SignedDuration::from_nanos_i128(rest)
+}
+
+/// Forecasts are published at each multiple of this, UTC.
+const FORECAST_EVERY: SignedDuration = SignedDuration::from_mins(10);
+
+/// Readings come in every few seconds; looking at all drums once a minute is soon enough.
+const LOOK_EVERY: SignedDuration = SignedDuration::from_mins(1);

@@ -1,1 +1,13 @@
-//! x
+//! Every sentence and number format that Claymark shows to people: mail, page and report share them.
+//!
+//! Plain English for someone with wet hands at 02:00: what happened, what it means, what to do next, with units.
+//!
+//! - [`format`]: numbers, units, clock times and durations;
+//! - [`names`]: what things are called;
+//! - [`notice`]: the first line and the text of a notice;
+//! - [`reasons`]: quality flags, reasons of quarantine and kinds of notices in words.
+
+pub mod format;
+pub mod names;
+pub mod notice;
+pub mod reasons;

@@ -19,11 +19,11 @@ pub enum Content {
     /// The evening's word on the whole room.
     EveningCheck(EveningCheck),
     /// A drum will not last.
-    Runout(Runout),
+    Runout(Box<Runout>),
     /// A warning no longer holds.
-    Withdrawn(Withdrawn),
+    Withdrawn(Box<Withdrawn>),
     /// A level can't be believed.
-    LevelDoubt(LevelDoubt),
+    LevelDoubt(Box<LevelDoubt>),
     /// Readings are missing, or may be.
     ReadingsMissing(ReadingsMissing),
 }

@@ -43,10 +43,8 @@ fn at(text: &str) -> Timestamp {
 }
 
 fn mix(refill: Refill) -> Mix {
-    match refill {
-        Refill::Mix(mix) => mix,
-        other => panic!("not a mix: {other:?}"),
-    }
+    let Refill::Mix(mix) = refill else { panic!("not a mix: {refill:?}") };
+    mix
 }
 
 #[test]
@@ -102,13 +100,10 @@ fn it_refuses_what_cannot_be_pumped_and_what_has_no_room() {
 
 #[test]
 fn a_rest_that_is_too_strong_gets_water_only() {
-    match Refill::of(&drum(175.0, 18.0), &supply(0.1), Litres(100.0), left(40.0)) {
-        Refill::WaterOnly { water, gives, .. } => {
-            assert!((water.0 - 75.0).abs() < 1e-9);
-            assert!((gives.0 - 4000.0 / 175.0).abs() < 1e-9);
-        }
-        other => panic!("{other:?}"),
-    }
+    let refill = Refill::of(&drum(175.0, 18.0), &supply(0.1), Litres(100.0), left(40.0));
+    let Refill::WaterOnly { water, gives, .. } = refill else { panic!("{refill:?}") };
+    assert!((water.0 - 75.0).abs() < 1e-9);
+    assert!((gives.0 - 4000.0 / 175.0).abs() < 1e-9);
 }
 
 #[test]

@@ -1,0 +1,70 @@
+//! What people had been told before a restart: nothing is repeated, nothing is forgotten.
+
+use crate::id::Id;
+use crate::notice::Notice;
+use crate::notice::content::{Because, Content, ReadingsMissing};
+use crate::room::Room;
+use crate::room::desk::Desk;
+use crate::room::duty::Told;
+
+impl Room {
+    /// A notice that had been sent.
+    pub(super) fn recall(&mut self, notice: &Notice) {
+        self.last_number = self.last_number.max(notice.number);
+        let told = Told { number: notice.number, at: notice.at, to: notice.to.clone() };
+        match &notice.content {
+            Content::EveningCheck(check) => {
+                self.evening.sent_for(check.due);
+                for drum in &check.drums {
+                    self.desk_of(&drum.state.drum, |desk| {
+                        desk.runout.evening_told(
+                            check.due,
+                            notice.at,
+                            drum.state.forecast.outlook.empty_at(),
+                        );
+                    });
+                }
+            }
+            Content::Runout(runout) => self.desk_of(&runout.state.drum, |desk| {
+                desk.runout.warned(told, &runout.because, runout.state.forecast.outlook.empty_at());
+            }),
+            Content::LevelDoubt(doubt) => {
+                let since = doubt.state.doubt.as_ref().map_or(notice.at, |doubted| doubted.since);
+                self.desk_of(&doubt.state.drum, |desk| desk.doubt.tell(since, told));
+            }
+            Content::ReadingsMissing(missing) => self.recall_missing(missing, told),
+            Content::Withdrawn(withdrawn) => self.recall_withdrawn(notice, &withdrawn.because),
+        }
+    }
+
+    fn recall_missing(&mut self, missing: &ReadingsMissing, told: Told) {
+        match missing {
+            ReadingsMissing::Silent { sensors, .. } => self.sensors.tell(told, sensors),
+            ReadingsMissing::SessionLost { .. } => self.session.told(told.at),
+            ReadingsMissing::StoreFailing { since, .. } => self.storage.tell(*since, told),
+        }
+    }
+
+    fn recall_withdrawn(&mut self, notice: &Notice, because: &Because) {
+        match because {
+            Because::Refilled { state, .. } | Because::LastsAfterAll { state, .. } => {
+                self.desk_of(&state.drum, |desk| {
+                    desk.runout.withdrawn(notice.at, state.forecast.outlook.empty_at())
+                });
+            }
+            Because::LevelBelieved { state, .. } => self.desk_of(&state.drum, |desk| desk.doubt.withdraw()),
+            Because::HeardAgain { still_silent, .. } => {
+                if let Some(number) = notice.replaces {
+                    self.sensors.withdraw(number, still_silent);
+                }
+            }
+            Because::StoreWorks { .. } => self.storage.withdraw(),
+        }
+    }
+
+    fn desk_of(&mut self, drum: &Id, change: impl FnOnce(&mut Desk)) {
+        if let Some(desk) = self.desks.iter_mut().find(|desk| desk.drum.id == *drum) {
+            change(desk);
+        }
+    }
+}

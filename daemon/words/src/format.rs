@@ -1,0 +1,231 @@
+//! Numbers, units, clock times and durations, as people read them.
+
+use claymark_core::site::Site;
+use claymark_core::units::{Celsius, GramsPerLitre, Kilograms, Litres, LitresPerHour, PeopleUnits};
+use jiff::tz::TimeZone;
+use jiff::{SignedDuration, Timestamp};
+
+/// A number with so many decimals; never "-0".
+#[must_use]
+pub fn number(value: f64, decimals: usize) -> String {
+    let text = format!("{value:.decimals$}");
+    let is_zero = text.chars().all(|c| matches!(c, '-' | '0' | '.'));
+    if is_zero { text.replace('-', "") } else { text }
+}
+
+/// "62 L", "16 US gal"; below ten of them with one decimal.
+#[must_use]
+pub fn volume(units: &PeopleUnits, litres: Litres) -> String {
+    let value = units.volume.from_base(litres.0);
+    format!("{} {}", number(value, usize::from(value.abs() < 9.95)), units.volume)
+}
+
+/// The same, rounded down: what fits in mustn't be overstated.
+#[must_use]
+pub fn volume_at_most(units: &PeopleUnits, litres: Litres) -> String {
+    let value = units.volume.from_base(litres.0);
+    let decimals = usize::from(value.abs() < 9.95);
+    let scale = if decimals == 1 { 10.0 } else { 1.0 };
+    format!("{} {}", number((value * scale + 1e-9).floor() / scale, decimals), units.volume)
+}
+
+/// "9.4 L/h", "2.5 US gal/h".
+#[must_use]
+pub fn draw(units: &PeopleUnits, draw: LitresPerHour) -> String {
+    let value = units.volume.from_base(draw.0);
+    format!("{} {}/h", number(value, usize::from(value.abs() < 99.95)), units.volume)
+}
+
+/// "2.05 kg", "4.5 lb", with as many decimals as the scale shows.
+#[must_use]
+pub fn mass(units: &PeopleUnits, mass: Kilograms, scale_step: Kilograms) -> String {
+    let (value, step) = (units.mass.from_base(mass.0), units.mass.from_base(scale_step.0));
+    format!("{} {}", number(value, decimals_of(step)), units.mass)
+}
+
+/// "18 g/L", "4.0 lb/100 L", of finished slurry.
+#[must_use]
+pub fn strength(units: &PeopleUnits, strength: GramsPerLitre) -> String {
+    let value = units.strength.from_base(strength.0);
+    format!("{} {}", number(value, usize::from(value.abs() < 99.95)), units.strength)
+}
+
+/// "20.1 °C", "68.2 °F".
+#[must_use]
+pub fn temperature(units: &PeopleUnits, temperature: Celsius) -> String {
+    format!("{} {}", number(units.temperature.from_base(temperature.0), 1), units.temperature)
+}
+
+/// A share between 0 and 1 as "52 %".
+#[must_use]
+pub fn share(share: f64) -> String {
+    format!("{} %", number(100.0 * share, 0))
+}
+
+/// "40 s", "25 min", "2 h", "4 h 45 min", "3 days"; rounded to the minute, whole hours beyond two days.
+#[must_use]
+pub fn duration(duration: SignedDuration) -> String {
+    let seconds = duration.abs().as_secs();
+    let minutes = (seconds + 30) / 60;
+    match (minutes, minutes / 60, minutes % 60) {
+        (0, _, _) if seconds > 0 => format!("{seconds} s"),
+        (minutes, 0, _) => format!("{minutes} min"),
+        (_, hours, 0) if hours < 48 => format!("{hours} h"),
+        (_, hours, minutes) if hours < 48 => format!("{hours} h {minutes} min"),
+        (_, hours, _) => format!("{} days", (hours + 12) / 24),
+    }
+}
+
+/// Clock times as the people's clocks show them, seen from a moment.
+#[derive(Debug, Clone, Copy)]
+pub struct Clock<'a> {
+    zone: &'a TimeZone,
+    seen_from: Timestamp,
+}
+
+impl<'a> Clock<'a> {
+    /// Times of `site`, told at `seen_from`.
+    #[must_use]
+    pub fn new(site: &'a Site, seen_from: Timestamp) -> Self {
+        Self { zone: &site.time_zone, seen_from }
+    }
+
+    /// "02:45"; "Thu 02:45" when it is more than twelve hours away; "Thu 3 Dec 02:45" beyond six days.
+    ///
+    /// A time that the clock shows twice in one night carries its zone: "03:30 EET".
+    #[must_use]
+    pub fn time(&self, time: Timestamp) -> String {
+        let away = time.duration_since(self.seen_from).abs();
+        let pattern = match away {
+            away if away <= OBVIOUS => "%H:%M",
+            away if away <= SAME_WEEK => "%a %H:%M",
+            _ => "%a %-d %b %H:%M",
+        };
+        let local = time.to_zoned_datetime(self.zone.clone());
+        let text = local.strftime(pattern).to_string();
+        if self.zone.to_ambiguous_timestamp(local.datetime()).is_ambiguous() {
+            format!("{text} {}", local.strftime("%Z"))
+        } else {
+            text
+        }
+    }
+
+    /// To the nearest five minutes: for what is known "about".
+    #[must_use]
+    pub fn about(&self, time: Timestamp) -> String {
+        self.time(five_minutes(time, 150))
+    }
+
+    /// Down to five minutes: for what must be done "by" then, or happens then at the "earliest".
+    #[must_use]
+    pub fn by(&self, time: Timestamp) -> String {
+        self.time(five_minutes(time, 0))
+    }
+}
+
+/// Whole five minutes after adding `lead` seconds; zones are whole multiples of five minutes off UTC today.
+fn five_minutes(time: Timestamp, lead: i64) -> Timestamp {
+    let seconds = time.as_second() + lead;
+    Timestamp::from_second(seconds - seconds.rem_euclid(300)).unwrap_or(time)
+}
+
+/// The fewest decimals that show every step of a scale.
+fn decimals_of(step: f64) -> usize {
+    (0..3)
+        .find(|decimals| {
+            let scaled = step * [1.0, 10.0, 100.0].get(*decimals).copied().unwrap_or(1.0);
+            scaled >= 0.5 && (scaled - scaled.round()).abs() < 1e-6
+        })
+        .unwrap_or(2)
+}
+
+/// So near, the weekday goes without saying.
+const OBVIOUS: SignedDuration = SignedDuration::from_hours(12);
+
+/// So near, the weekday is enough.
+const SAME_WEEK: SignedDuration = SignedDuration::from_hours(6 * 24);
+
+#[cfg(test)]
+mod tests {
+    use claymark_core::units::Unit;
+
+    use super::*;
+
+    fn at(text: &str) -> Timestamp {
+        text.parse().unwrap()
+    }
+
+    fn pounds() -> PeopleUnits {
+        PeopleUnits {
+            mass: Unit::Pound,
+            volume: Unit::UsGallon,
+            strength: Unit::PoundPer100Litres,
+            temperature: Unit::Fahrenheit,
+        }
+    }
+
+    #[test]
+    fn quantities_are_told_in_the_units_of_the_site() {
+        let (si, us) = (PeopleUnits::default(), pounds());
+        for (told, expected) in [
+            (volume(&si, Litres(62.4)), "62 L"),
+            (volume(&si, Litres(6.24)), "6.2 L"),
+            (volume(&us, Litres(175.0)), "46 US gal"),
+            (volume_at_most(&si, Litres(112.99)), "112 L"),
+            (draw(&si, LitresPerHour(9.44)), "9.4 L/h"),
+            (draw(&us, LitresPerHour(9.44)), "2.5 US gal/h"),
+            (mass(&si, Kilograms(2.0), Kilograms(0.05)), "2.00 kg"),
+            (mass(&si, Kilograms(2.0), Kilograms(0.1)), "2.0 kg"),
+            (mass(&si, Kilograms(2.0), Kilograms(1.0)), "2 kg"),
+            (mass(&us, Kilograms(Unit::Pound.to_base(4.5)), Kilograms(Unit::Pound.to_base(0.1))), "4.5 lb"),
+            (strength(&si, GramsPerLitre(18.0)), "18.0 g/L"),
+            (strength(&us, GramsPerLitre(18.143_694_8)), "4.0 lb/100 L"),
+            (temperature(&us, Celsius(20.0)), "68.0 °F"),
+            (number(-0.04, 1), "0.0"),
+        ] {
+            assert_eq!(told, expected);
+        }
+    }
+
+    #[test]
+    fn durations_are_short() {
+        for (minutes, expected) in [
+            (0, "0 min"),
+            (25, "25 min"),
+            (60, "1 h"),
+            (285, "4 h 45 min"),
+            (47 * 60, "47 h"),
+            (72 * 60, "3 days"),
+        ] {
+            assert_eq!(duration(SignedDuration::from_mins(minutes)), expected);
+        }
+        assert_eq!(duration(SignedDuration::from_secs(20)), "20 s");
+    }
+
+    #[test]
+    fn a_time_carries_its_day_when_that_is_not_obvious_and_its_zone_when_the_clock_shows_it_twice() {
+        let zone = TimeZone::get("Europe/Helsinki").unwrap();
+        for (seen_from, time, expected) in [
+            ("2027-04-20T14:00:00Z", "2027-04-20T23:45:00Z", "02:45"),
+            ("2027-04-20T14:00:00Z", "2027-04-21T04:30:00Z", "Wed 07:30"),
+            ("2027-04-20T14:00:00Z", "2027-04-19T04:30:00Z", "Mon 07:30"),
+            ("2027-04-20T14:00:00Z", "2027-04-28T04:30:00Z", "Wed 28 Apr 07:30"),
+            // Clocks go back on 31 October 2027 at 04:00 EEST: 03:30 comes twice.
+            ("2027-10-30T20:00:00Z", "2027-10-31T00:30:00Z", "03:30 EEST"),
+            ("2027-10-30T20:00:00Z", "2027-10-31T01:30:00Z", "03:30 EET"),
+            ("2027-10-30T20:00:00Z", "2027-10-31T02:30:00Z", "04:30"),
+        ] {
+            let clock = Clock { zone: &zone, seen_from: at(seen_from) };
+            assert_eq!(clock.time(at(time)), expected);
+        }
+    }
+
+    #[test]
+    fn about_is_rounded_and_by_is_rounded_down() {
+        let zone = TimeZone::UTC;
+        let clock = Clock { zone: &zone, seen_from: at("2027-04-20T14:00:00Z") };
+        assert_eq!(clock.about(at("2027-04-20T23:42:31Z")), "23:45");
+        assert_eq!(clock.about(at("2027-04-20T23:42:29Z")), "23:40");
+        assert_eq!(clock.by(at("2027-04-20T23:44:59Z")), "23:40");
+    }
+}

@@ -1,0 +1,103 @@
+//! What things are called: the site's names for people, never an id where a name is known.
+
+use claymark_core::id::Id;
+use claymark_core::site::{Place, Quantity, Sensor, Site};
+
+/// The drum's name.
+#[must_use]
+pub fn drum(site: &Site, id: &Id) -> String {
+    site.drum(id).map_or_else(|| id.to_string(), |drum| one_line(&drum.name))
+}
+
+/// The pump's name.
+#[must_use]
+pub fn pump(site: &Site, id: &Id) -> String {
+    site.pump(id).map_or_else(|| id.to_string(), |pump| one_line(&pump.name))
+}
+
+/// The contact's name.
+#[must_use]
+pub fn contact(site: &Site, id: &Id) -> String {
+    let contact = site.contacts.iter().find(|contact| contact.id == *id);
+    contact.map_or_else(|| id.to_string(), |contact| one_line(&contact.name))
+}
+
+/// The place's name.
+#[must_use]
+pub fn place(site: &Site, place: &Place) -> String {
+    match place {
+        Place::Drum(id) => drum(site, id),
+        Place::Head => one_line(&site.head_tank.name),
+        Place::Tank(id) => {
+            let tank = site.tanks.iter().find(|tank| tank.id == *id);
+            tank.map_or_else(|| id.to_string(), |tank| one_line(&tank.name))
+        }
+        Place::Pump(id) => pump(site, id),
+        Place::Room => "the room".to_owned(),
+    }
+}
+
+/// "level of Drum A".
+#[must_use]
+pub fn sensor(site: &Site, id: &Id) -> String {
+    site.sensor(id).map_or_else(|| id.to_string(), |sensor| sensor_at(site, sensor))
+}
+
+fn sensor_at(site: &Site, sensor: &Sensor) -> String {
+    format!("{} of {}", quantity(sensor.quantity), place(site, &sensor.place))
+}
+
+/// What is measured, in a word or two.
+#[must_use]
+pub fn quantity(quantity: Quantity) -> &'static str {
+    match quantity {
+        Quantity::Level | Quantity::Distance | Quantity::Volume => "level",
+        Quantity::Turbidity => "turbidity",
+        Quantity::Temperature => "temperature",
+        Quantity::Oxygen => "oxygen",
+        Quantity::OxygenSaturation => "oxygen saturation",
+        Quantity::Flow => "flow",
+        Quantity::AirPressure => "air pressure",
+    }
+}
+
+/// "A", "A and B", "A, B and C".
+#[must_use]
+pub fn list(names: &[String]) -> String {
+    match names {
+        [] => String::new(),
+        [one] => one.clone(),
+        [rest @ .., last] => format!("{} and {last}", rest.join(", ")),
+    }
+}
+
+/// A name in at most `longest` characters.
+#[must_use]
+pub fn short(name: &str, longest: usize) -> String {
+    if name.chars().count() <= longest {
+        return name.to_owned();
+    }
+    let kept: String = name.chars().take(longest.saturating_sub(1)).collect();
+    format!("{}…", kept.trim_end())
+}
+
+/// A first line must stay one: line breaks and other control characters in a name become spaces.
+fn one_line(name: &str) -> String {
+    name.split(|c: char| c.is_control() || c.is_whitespace())
+        .filter(|word| !word.is_empty())
+        .collect::<Vec<_>>()
+        .join(" ")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn names_stay_on_one_line_and_within_their_room() {
+        assert_eq!(one_line("Drum\nA \t big"), "Drum A big");
+        assert_eq!(short("Drum A", 6), "Drum A");
+        assert_eq!(short("The old drum by the door", 10), "The old d…");
+        assert_eq!(list(&["A".to_owned(), "B".to_owned(), "C".to_owned()]), "A, B and C");
+    }
+}

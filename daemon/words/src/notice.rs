@@ -1,0 +1,96 @@
+//! The sentences of a notice: a first line that stands alone on a lock screen, and a plain text.
+
+mod amounts;
+mod doubt;
+mod drum;
+mod evening;
+mod missing;
+mod runout;
+mod withdrawn;
+
+use claymark_core::notice::{Content, Notice};
+use claymark_core::site::Site;
+
+use crate::format::Clock;
+
+/// What a notice says.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Wording {
+    /// The first line, at most [`SUBJECT_CHARS`] characters.
+    pub subject: String,
+    /// The rest, plain text, lines ended by `\n`.
+    pub text: String,
+}
+
+/// The sentences of `notice` for the people of `site`.
+#[must_use]
+pub fn wording(site: &Site, notice: &Notice) -> Wording {
+    let teller = Teller { site, notice, clock: Clock::new(site, notice.at) };
+    match &notice.content {
+        Content::EveningCheck(check) => evening::wording(teller, check),
+        Content::Runout(runout) => runout::wording(teller, runout),
+        Content::Withdrawn(withdrawn) => withdrawn::wording(teller, withdrawn),
+        Content::LevelDoubt(doubt) => doubt::wording(teller, doubt),
+        Content::ReadingsMissing(missing) => missing::wording(teller, missing),
+    }
+}
+
+/// What every sentence needs.
+#[derive(Clone, Copy)]
+struct Teller<'a> {
+    site: &'a Site,
+    notice: &'a Notice,
+    clock: Clock<'a>,
+}
+
+/// A text that grows by whole lines.
+#[derive(Default)]
+struct Text(String);
+
+impl Text {
+    fn line(&mut self, line: impl AsRef<str>) -> &mut Self {
+        self.0.push_str(line.as_ref());
+        self.0.push('\n');
+        self
+    }
+
+    fn lines(&mut self, lines: impl IntoIterator<Item = String>) -> &mut Self {
+        for line in lines {
+            self.line(line);
+        }
+        self
+    }
+
+    /// An empty line, unless one is there.
+    fn gap(&mut self) -> &mut Self {
+        if !self.0.is_empty() && !self.0.ends_with("\n\n") {
+            self.0.push('\n');
+        }
+        self
+    }
+
+    fn wording(&mut self, subject: String) -> Wording {
+        Wording { subject, text: std::mem::take(&mut self.0) }
+    }
+}
+
+/// A first line that fits: `build` gets the room for a name, which shrinks until the line is short enough.
+fn fit(build: impl Fn(usize) -> String) -> String {
+    const ROOMS: [usize; 7] = [80, 48, 32, 24, 16, 11, 7];
+    let fits = |line: &String| line.chars().count() <= SUBJECT_CHARS;
+    let line = ROOMS.into_iter().map(&build).find(fits);
+    line.unwrap_or_else(|| crate::names::short(&build(7), SUBJECT_CHARS))
+}
+
+/// The first line with `extra` when both fit, else without.
+fn fit_with(line: impl Fn(usize) -> String, extra: &str) -> String {
+    let plain = fit(&line);
+    let long = format!("{plain} {extra}");
+    if long.chars().count() <= SUBJECT_CHARS { long } else { plain }
+}
+
+/// What a lock screen shows.
+pub const SUBJECT_CHARS: usize = 110;
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,164 @@
+//! The evening check: sent even when all is well.
+
+use claymark_core::forecast::{Forecast, Subject};
+use claymark_core::notice::content::{EveningCheck, EveningDrum, Verdict};
+use jiff::SignedDuration;
+
+use crate::format;
+use crate::names::{self, short};
+use crate::notice::amounts::CAUTION;
+use crate::notice::{Teller, Text, Wording, fit, fit_with};
+
+pub(super) fn wording(teller: Teller<'_>, check: &EveningCheck) -> Wording {
+    let mut text = Text::default();
+    text.lines(teller.heading(check)).gap();
+    for drum in &check.drums {
+        text.lines(teller.evening_drum(drum)).gap();
+    }
+    text.lines(check.supplies.iter().filter_map(|supply| teller.supply(supply))).gap();
+    text.lines(teller.watch(check));
+    if check.drums.iter().any(needs_hands) {
+        text.gap().line(CAUTION);
+    }
+    text.gap().line("Claymark advises; it switches nothing.");
+    text.wording(subject(teller, check))
+}
+
+fn subject(teller: Teller<'_>, check: &EveningCheck) -> String {
+    let late = if teller.is_late(check) { "Late evening check" } else { "Evening check" };
+    let in_use = || check.drums.iter().filter(|drum| drum.state.forecast.in_use);
+    let of = |verdict| in_use().filter(move |drum| drum.verdict == verdict).collect::<Vec<_>>();
+    let (lost, doubtful, unknown) = (of(Verdict::WillNotLast), of(Verdict::MayNotLast), of(Verdict::Unknown));
+    let silent = match check.silent.len() {
+        0 => String::new(),
+        1 => "1 sensor is silent.".to_owned(),
+        n => format!("{n} sensors are silent."),
+    };
+    match (first_dry(&lost), first_dry(&doubtful), unknown.first()) {
+        (Some(drum), _, _) => {
+            let others = lost.len() + doubtful.len() + unknown.len() - 1;
+            let even_full = if drum.remedy.full == Verdict::WillNotLast { ", even full" } else { "" };
+            teller.drum_subject(late, drum, &format!("will not last{even_full}"), others)
+        }
+        (None, Some(drum), _) => {
+            teller.drum_subject(late, drum, "may not last", doubtful.len() + unknown.len() - 1)
+        }
+        (None, None, Some(drum)) => {
+            let name = teller.name_of(&drum.state);
+            let line = |room| {
+                format!(
+                    "{late}: I don't know whether {} lasts. Look at it before you go.",
+                    short(&name, room)
+                )
+            };
+            fit_with(line, &silent)
+        }
+        (None, None, None) => {
+            let all = match in_use().count() {
+                0 => "no drum is being drawn".to_owned(),
+                1 => "the drum in use lasts".to_owned(),
+                n => format!("all {n} drums in use last"),
+            };
+            let until = teller.clock.time(check.visit.at);
+            let beyond = format::duration(check.visit.margin);
+            fit_with(|_| format!("{late}: {all} until {until} and {beyond} beyond."), &silent)
+        }
+    }
+}
+
+/// The one that is dry first.
+fn first_dry<'a>(drums: &[&'a EveningDrum]) -> Option<&'a EveningDrum> {
+    let p50 = |drum: &&&EveningDrum| drum.state.forecast.outlook.empty_at().and_then(|empty_at| empty_at.p50);
+    drums.iter().min_by_key(|drum| (p50(drum).is_none(), p50(drum))).copied()
+}
+
+fn needs_hands(drum: &EveningDrum) -> bool {
+    drum.state.forecast.in_use && drum.verdict != Verdict::Lasts
+}
+
+impl Teller<'_> {
+    fn is_late(&self, check: &EveningCheck) -> bool {
+        self.notice.at.duration_since(check.due) >= LATE
+    }
+
+    fn drum_subject(&self, late: &str, drum: &EveningDrum, verdict: &str, others: usize) -> String {
+        let name = self.name_of(&drum.state);
+        let dry =
+            drum.state.forecast.outlook.empty_at().map(|empty_at| self.dry(&empty_at)).unwrap_or_default();
+        let more = match others {
+            0 => String::new(),
+            1 => " One more too.".to_owned(),
+            n => format!(" {n} more too."),
+        };
+        let line = |room| format!("{late}: {} {verdict}: {dry}.{more}", short(&name, room));
+        let add = self.add_short(&drum.remedy).unwrap_or_default();
+        if add.is_empty() { fit(line) } else { fit_with(line, &add) }
+    }
+
+    fn heading(&self, check: &EveningCheck) -> Vec<String> {
+        let mut lines = Vec::new();
+        if self.is_late(check) {
+            lines.push(format!(
+                "This check is {} late: Claymark wasn't watching at {}.",
+                format::duration(self.notice.at.duration_since(check.due)),
+                self.clock.time(check.due)
+            ));
+        }
+        lines.push(format!(
+            "Next visit {}. A drum lasts when it is dry {} later at the earliest.",
+            self.clock.time(check.visit.at),
+            format::duration(check.visit.margin)
+        ));
+        lines
+    }
+
+    fn evening_drum(&self, drum: &EveningDrum) -> Vec<String> {
+        let name = self.name_of(&drum.state);
+        let empty_at = drum.state.forecast.outlook.empty_at();
+        let verdict = match drum.verdict {
+            _ if !drum.state.forecast.in_use => "NOT IN USE",
+            Verdict::Lasts => "lasts",
+            Verdict::MayNotLast => "MAY NOT LAST",
+            Verdict::WillNotLast => "WILL NOT LAST",
+            Verdict::Unknown => "I DON'T KNOW",
+        };
+        let mut lines = vec![format!("{name}: {verdict}.")];
+        lines
+            .extend(empty_at.filter(|_| drum.state.forecast.in_use).map(|empty_at| self.dry_line(&empty_at)));
+        lines.extend(self.known(&drum.state));
+        if needs_hands(drum) {
+            lines.extend(self.chores(&drum.state, &drum.remedy));
+        }
+        lines
+    }
+
+    /// All drums of one pump together.
+    pub(super) fn supply(&self, supply: &Forecast) -> Option<String> {
+        let Subject::Supply(pump) = &supply.of else { return None };
+        let empty_at = supply.outlook.empty_at()?;
+        Some(format!("All drums of {} together: {}.", names::pump(self.site, pump), self.dry(&empty_at)))
+    }
+
+    fn watch(&self, check: &EveningCheck) -> Vec<String> {
+        let mut lines = Vec::new();
+        if check.silent.is_empty() {
+            lines.push(format!("All {} sensors speak.", check.heard));
+        } else {
+            lines.push(format!("{} sensors speak. Silent: {}.", check.heard, self.silent(&check.silent)));
+        }
+        if let Some(since) = check.store_failing_since {
+            lines.push(format!("Readings can't be kept since {}; warnings go on.", self.clock.time(since)));
+        }
+        lines.push(match &check.first_called {
+            Some(contact) => format!(
+                "If a drum moves before the next visit, {} is called first, in time to act.",
+                names::contact(self.site, contact)
+            ),
+            None => "Nobody is named to be called tonight.".to_owned(),
+        });
+        lines
+    }
+}
+
+/// Sent so long after its time, a check is late and says so.
+const LATE: SignedDuration = SignedDuration::from_mins(5);

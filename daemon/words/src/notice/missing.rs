@@ -1,0 +1,120 @@
+//! Readings are missing, or may be.
+
+use claymark_core::notice::content::{Common, DrumState, ReadingsMissing, SilentSensor, Visit};
+use jiff::Timestamp;
+
+use crate::names::{self, list, short};
+use crate::notice::{Teller, Text, Wording, fit};
+
+pub(super) fn wording(teller: Teller<'_>, missing: &ReadingsMissing) -> Wording {
+    match missing {
+        ReadingsMissing::Silent { sensors, common, drums, visit } => {
+            teller.silence(sensors, common, drums, visit.as_ref())
+        }
+        ReadingsMissing::SessionLost { since, until } => teller.session_lost(*since, *until),
+        ReadingsMissing::StoreFailing { since, why } => teller.store_failing(*since, why),
+    }
+}
+
+impl Teller<'_> {
+    fn silence(
+        &self,
+        sensors: &[SilentSensor],
+        common: &Common,
+        drums: &[DrumState],
+        visit: Option<&Visit>,
+    ) -> Wording {
+        let mut text = Text::default();
+        text.line(format!("Silent: {}.", self.silent(sensors)));
+        text.line(match common {
+            Common::One => "The others speak, so it is this sensor, its cable or its power.".to_owned(),
+            Common::Everything => {
+                "Nothing speaks, so it is likely the network, the broker or the power, not the sensors.".to_owned()
+            }
+            Common::At(place) => {
+                format!("They all stand at {}: look at its cable and power.", names::place(self.site, place))
+            }
+            Common::Together => {
+                "They fell silent at about the same time: look at what they share, a cable, a gateway, a fuse.".to_owned()
+            }
+        });
+        text.gap();
+        for drum in drums {
+            let empty_at = drum.forecast.outlook.empty_at();
+            text.line(format!("{}:", self.name_of(drum)));
+            text.lines(self.known(drum)).lines(empty_at.map(|empty_at| self.dry_line(&empty_at))).gap();
+        }
+        text.lines(visit.map(|visit| format!("Next visit {}.", self.clock.time(visit.at))));
+        text.line("While a sensor is silent Claymark can't warn by it. This is told once.");
+        text.wording(self.silence_subject(sensors, common, drums))
+    }
+
+    fn silence_subject(&self, sensors: &[SilentSensor], common: &Common, drums: &[DrumState]) -> String {
+        let since = sensors.iter().filter_map(|silent| silent.last).max();
+        let since = since
+            .map_or("never heard".to_owned(), |since| format!("silent since {}", self.clock.time(since)));
+        match (sensors, drums) {
+            (_, _) if *common == Common::Everything => {
+                format!("All sensors {since}: I can't see the room. Look at network and power.")
+            }
+            ([one], [drum]) => {
+                let who = names::sensor(self.site, &one.sensor);
+                let dry = drum.forecast.outlook.empty_at().map_or_else(
+                    || "I don't know how long it lasts".to_owned(),
+                    |empty_at| format!("by the pump {}", self.dry(&empty_at)),
+                );
+                fit(|room| format!("The {}: {since}; {dry}.", short(&who, room)))
+            }
+            ([one], _) => {
+                let who = names::sensor(self.site, &one.sensor);
+                fit(|room| format!("The {}: {since}.", short(&who, room)))
+            }
+            (many, []) => format!("{} sensors {since}.", many.len()),
+            (many, drums) => {
+                let names: Vec<_> = drums.iter().map(|drum| self.name_of(drum)).collect();
+                fit(|room| {
+                    format!(
+                        "{} sensors {since}, among them the level of {}.",
+                        many.len(),
+                        short(&list(&names), room)
+                    )
+                })
+            }
+        }
+    }
+
+    fn session_lost(&self, since: Timestamp, until: Timestamp) -> Wording {
+        let mut text = Text::default();
+        let (since, until) = (self.clock.time(since), self.clock.time(until));
+        text.line(format!(
+            "The broker forgot what it kept for Claymark; it was last known to keep it at {since}."
+        ));
+        text.line(format!(
+            "What was sent between {since} and {until} may never arrive. From {until} on readings come in."
+        ));
+        text.line("To do: see that the broker keeps its sessions over a restart (its persistence setting).");
+        text.wording(format!("Readings may be missing since {since}: the broker forgot Claymark's session."))
+    }
+
+    fn store_failing(&self, since: Timestamp, why: &str) -> Wording {
+        let mut text = Text::default();
+        let since = self.clock.time(since);
+        text.line(format!("Readings can't be kept since {since}. The store says: {why}."));
+        text.line("Warnings go on, but a restart now would forget what came in since.");
+        text.line("To do: look at the disk of the barn server: is it full, broken, or not to be written?");
+        text.wording(format!(
+            "Readings can't be kept since {since}: look at the server's disk. Warnings go on."
+        ))
+    }
+
+    /// "level of Drum A (last 22:58)".
+    pub(super) fn silent(&self, sensors: &[SilentSensor]) -> String {
+        let one = |silent: &SilentSensor| {
+            let last = silent
+                .last
+                .map_or("never heard".to_owned(), |last| format!("last {}", self.clock.time(last)));
+            format!("{} ({last})", names::sensor(self.site, &silent.sensor))
+        };
+        list(&sensors.iter().map(one).collect::<Vec<_>>())
+    }
+}

@@ -1,0 +1,97 @@
+//! A drum will not last: told to the person who must get up.
+
+use claymark_core::notice::Audience;
+use claymark_core::notice::content::{Again, Runout};
+use claymark_core::room::UNANSWERED_FOR;
+
+use crate::format;
+use crate::names::{self, short};
+use crate::notice::amounts::CAUTION;
+use crate::notice::{Teller, Text, Wording, fit};
+
+pub(super) fn wording(teller: Teller<'_>, runout: &Runout) -> Wording {
+    let mut text = Text::default();
+    text.line(teller.why_now(&runout.because)).gap();
+    let empty_at = runout.state.forecast.outlook.empty_at();
+    text.lines(empty_at.map(|empty_at| teller.dry_line(&empty_at)));
+    text.lines(teller.known(&runout.state)).gap();
+    text.lines(teller.chores(&runout.state, &runout.remedy)).gap();
+    text.lines(runout.supply.as_ref().and_then(|supply| teller.supply(supply)));
+    text.lines(teller.if_nobody_comes(runout)).gap();
+    text.lines(teller.answering(runout)).gap();
+    text.line(CAUTION);
+    text.wording(subject(teller, runout))
+}
+
+fn subject(teller: Teller<'_>, runout: &Runout) -> String {
+    let name = teller.name_of(&runout.state);
+    let dry = runout.state.forecast.outlook.empty_at().map_or_else(
+        || "it was running dry, and now its level isn't known".to_owned(),
+        |empty_at| teller.dry(&empty_at),
+    );
+    let go = match runout.be_there_by {
+        Some(by) if by > teller.notice.at => format!("Be there by {}.", teller.clock.by(by)),
+        Some(_) | None => "Go now.".to_owned(),
+    };
+    fit(|room| format!("{}: {dry}. {go}", short(&name, room)))
+}
+
+impl Teller<'_> {
+    fn why_now(&self, because: &Again) -> String {
+        match because {
+            Again::Due => "This is told now because there is just time to get there and mix.".to_owned(),
+            Again::Earlier { told: Some(told) } => {
+                format!("It moved earlier: you were told about {}.", self.clock.about(*told))
+            }
+            Again::Earlier { told: None } => "It moved earlier: before, it wasn't running dry.".to_owned(),
+            Again::Unanswered { told: Some(contact), at } => format!(
+                "{} was told at {} and hasn't answered.",
+                names::contact(self.site, contact),
+                self.clock.time(*at)
+            ),
+            Again::Unanswered { told: None, at } => {
+                format!("Told at {}; nobody has answered.", self.clock.time(*at))
+            }
+        }
+    }
+
+    fn if_nobody_comes(&self, runout: &Runout) -> Option<String> {
+        let visit = runout.visit?.at;
+        let dry = runout.state.forecast.outlook.empty_at()?.p50?.max(self.notice.at);
+        let alone = format::duration(visit.duration_since(dry));
+        Some(if dry < visit {
+            format!(
+                "If nobody can come: the tanks begin to clear when it is dry, {alone} before the visit at {}. \
+                 Nothing can be switched from afar.",
+                self.clock.time(visit)
+            )
+        } else {
+            format!(
+                "If nobody can come: it likely lasts until the visit at {}, but the earliest time is before that.",
+                self.clock.time(visit)
+            )
+        })
+    }
+
+    fn answering(&self, runout: &Runout) -> Option<String> {
+        runout.visit?;
+        let number = self.notice.number;
+        let wait = format::duration(UNANSWERED_FOR);
+        Some(match self.next_person() {
+            Some(next) => format!(
+                "On it? Answer notice {number} (claymark answer {number}). Without an answer {next} is told in {wait}."
+            ),
+            None => format!(
+                "On it? Answer notice {number} (claymark answer {number}). Without an answer this comes again in {wait}."
+            ),
+        })
+    }
+
+    /// Who is told when this person doesn't answer, if that is someone else.
+    fn next_person(&self) -> Option<String> {
+        let Audience::Only(told) = &self.notice.to else { return None };
+        let place = self.site.contacts.iter().position(|contact| contact.id == *told)?;
+        let next = self.site.contacts.get(place + 1).or_else(|| self.site.contacts.first())?;
+        (next.id != *told).then(|| names::contact(self.site, &next.id))
+    }
+}

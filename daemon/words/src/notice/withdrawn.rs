@@ -1,0 +1,112 @@
+//! A warning no longer holds, in words.
+
+use claymark_core::id::Id;
+use claymark_core::notice::content::{Because, DrumState, SeenRefill, Verdict, Visit, Withdrawn};
+
+use crate::names::{self, list, short};
+use crate::notice::{Teller, Text, Wording, fit};
+
+pub(super) fn wording(teller: Teller<'_>, withdrawn: &Withdrawn) -> Wording {
+    let mut text = Text::default();
+    let number = teller.notice.replaces.map(|number| format!(" {number}")).unwrap_or_default();
+    text.line(format!("Notice{number} of {} no longer holds.", teller.clock.time(withdrawn.told_at))).gap();
+    match &withdrawn.because {
+        Because::Refilled { state, refill, visit, verdict } => {
+            text.lines(teller.drum_now(state)).lines(visit.map(|visit| teller.against(&visit, *verdict)));
+            text.wording(teller.refilled_subject(state, refill, *verdict))
+        }
+        Because::LastsAfterAll { state, visit } => {
+            text.line("Nobody has to go for it; the forecast moved.");
+            text.lines(teller.drum_now(state))
+                .lines(visit.map(|visit| teller.against(&visit, Verdict::Lasts)));
+            text.wording(teller.lasts_subject(state))
+        }
+        Because::LevelBelieved { state, since } => {
+            text.line(format!("Its level wasn't believed from {} on; now it is.", teller.clock.time(*since)));
+            text.lines(teller.drum_now(state));
+            let name = teller.name_of(state);
+            text.wording(fit(|room| {
+                format!("All clear. {}: its level is believed again.", short(&name, room))
+            }))
+        }
+        Because::HeardAgain { heard, still_silent } => {
+            text.line(format!("Speaking again: {}.", teller.sensors(heard)));
+            if !still_silent.is_empty() {
+                text.line(format!("Still silent: {}.", teller.silent(still_silent)));
+            }
+            text.line("What wasn't sent meanwhile is missing, unless the sensors send it later.");
+            text.wording(teller.heard_subject(heard, still_silent.len()))
+        }
+        Because::StoreWorks { since } => {
+            text.line(format!("Readings couldn't be kept from {} on.", teller.clock.time(*since)));
+            text.line(
+                "What arrived meanwhile is kept where the broker held it; look for gaps in the report.",
+            );
+            text.wording("All clear. Readings are kept again.".to_owned())
+        }
+    }
+}
+
+impl Teller<'_> {
+    fn drum_now(&self, state: &DrumState) -> Vec<String> {
+        let mut lines: Vec<String> =
+            state.forecast.outlook.empty_at().map(|empty_at| self.dry_line(&empty_at)).into_iter().collect();
+        lines.extend(self.known(state));
+        lines
+    }
+
+    fn against(&self, visit: &Visit, verdict: Verdict) -> String {
+        let until = self.clock.time(visit.at);
+        match verdict {
+            Verdict::Lasts => format!("It lasts until the visit at {until} and beyond."),
+            Verdict::MayNotLast => {
+                format!("It may still not last until the visit at {until}; you will be told in time.")
+            }
+            Verdict::WillNotLast => {
+                format!("It still doesn't last until the visit at {until}; you will be told in time.")
+            }
+            Verdict::Unknown => format!("Whether it lasts until the visit at {until} isn't known yet."),
+        }
+    }
+
+    fn refilled_subject(&self, state: &DrumState, refill: &SeenRefill, verdict: Verdict) -> String {
+        let name = self.name_of(state);
+        let refilled = self.refilled(refill);
+        let now = state.forecast.outlook.empty_at().map(|empty_at| self.dry(&empty_at));
+        let now = now.unwrap_or_else(|| "how long it lasts isn't known yet".to_owned());
+        let clear = match verdict {
+            Verdict::Lasts => "All clear. ",
+            Verdict::Unknown | Verdict::MayNotLast => "",
+            Verdict::WillNotLast => "Not enough. ",
+        };
+        fit(|room| format!("{clear}{} {refilled}: {now}.", short(&name, room)))
+    }
+
+    fn lasts_subject(&self, state: &DrumState) -> String {
+        let name = self.name_of(state);
+        let now = state.forecast.outlook.empty_at().map(|empty_at| self.dry(&empty_at)).unwrap_or_default();
+        if state.forecast.in_use {
+            fit(|room| format!("All clear. {} lasts after all: {now}.", short(&name, room)))
+        } else {
+            fit(|room| format!("All clear. {} is not being drawn any more.", short(&name, room)))
+        }
+    }
+
+    fn heard_subject(&self, heard: &[Id], still_silent: usize) -> String {
+        let who = match heard {
+            [one] => names::sensor(self.site, one),
+            many => format!("{} sensors", many.len()),
+        };
+        let verb = if heard.len() == 1 { "speaks" } else { "speak" };
+        if still_silent == 0 {
+            fit(|room| format!("All clear. The {} {verb} again.", short(&who, room)))
+        } else {
+            fit(|room| format!("The {} {verb} again; {still_silent} still silent.", short(&who, room)))
+        }
+    }
+
+    /// "level of Drum A and turbidity of Head tank".
+    pub(super) fn sensors(&self, sensors: &[Id]) -> String {
+        list(&sensors.iter().map(|sensor| names::sensor(self.site, sensor)).collect::<Vec<_>>())
+    }
+}
