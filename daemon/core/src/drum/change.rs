@@ -123,7 +123,7 @@ impl Slope {
 const COVERED: f64 = 0.7;
 /// The line through everything has partly followed a change already, so a first look asks for half.
 const SCREEN: f64 = 0.5;
-/// A Theil-Sen slope of thinned points that hang together is this much looser than least squares of independent ones.
+/// A robust slope of thinned points that hang together is this much looser than least squares of independent ones.
 const ROBUSTNESS: f64 = 1.8;
 /// A slope upwards by more than this is foam, not a pump.
 const CLEAN_SIGMAS: f64 = 2.0;

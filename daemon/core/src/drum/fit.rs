@@ -10,7 +10,7 @@
 
 use super::line::{Line, Sym3};
 use super::series::Point;
-use super::stats::{count, median, theil_sen};
+use super::stats::{count, densest, median, robust_slope};
 use super::tuning::{
     BISQUARE_ABOVE, BISQUARE_BELOW, BLOCKS, CARRIED_FREEDOM, DATA_ONLY_HOURS, DATA_ONLY_POINTS,
     FORGETTING_HOURS, LEAST_SCATTER_SHARE, PRIOR_CONFLICT, SCATTER_PRIOR_POINTS, SCATTER_SHARE,
@@ -75,28 +75,33 @@ pub(super) fn fit(points: &[Point], before: &Before) -> Option<Fit> {
     let guess = before.draw.map(|draw| draw.mean).or(slope)?;
     let scatter = scatter_of(points, guess, before);
     let blocks = blocks(points, last.t);
-    let known = solve(&blocks, last.t, before, guess, scatter)?;
-    let line = match (before.draw, slope) {
-        (Some(draw), Some(slope)) => {
-            let without = Before { draw: None, ..*before };
-            let data = solve(&blocks, last.t, &without, slope, scatter)?;
-            let here = draw_at_start(&data, before.start - last.t);
-            if (here.mean - draw.mean).abs() > PRIOR_CONFLICT * here.sd.hypot(draw.sd) { data } else { known }
-        }
-        _ => known,
-    };
+    let (known, spread) = solve(&blocks, last.t, before, guess, scatter)?;
+    let alone = before.draw.zip(slope).filter(|(draw, slope)| (slope - draw.mean).abs() > draw.sd);
+    let line = alone.map_or(Some(known), |(draw, slope)| {
+        let without = Before { draw: None, ..*before };
+        let (data, data_spread) = solve(&blocks, last.t, &without, slope, scatter)?;
+        let here = draw_at_start(&data, before.start - last.t);
+        let conflict = (here.mean - draw.mean).abs() > PRIOR_CONFLICT * here.sd.hypot(draw.sd);
+        // Foam can bend a slope, but then its line doesn't lie better among the points.
+        Some(if conflict && data_spread <= spread { data } else { known })
+    })?;
     Some(Fit { at: last.t, line, scatter, spans })
 }
 
 /// The fall of `points`, L/h.
 pub(super) fn slope_of(points: &[Point]) -> Option<f64> {
     let pairs: Vec<_> = points.iter().map(|point| (point.t, point.v)).collect();
-    theil_sen(&pairs).map(|slope| -slope)
+    robust_slope(&pairs).map(|slope| -slope)
 }
 
-/// A robust standard deviation of what points below the middle miss it by: foam stands above.
+/// A robust standard deviation of what points below the crowd miss it by: foam stands above.
 pub(super) fn scatter_below(residuals: &mut [f64]) -> Option<f64> {
-    let middle = median(residuals)?;
+    let middle = densest(residuals)?;
+    scatter_under(residuals, middle)
+}
+
+/// The same, of what points below `middle` miss it by.
+fn scatter_under(residuals: &[f64], middle: f64) -> Option<f64> {
     let mut below: Vec<f64> = residuals.iter().map(|r| middle - r).filter(|gap| *gap >= 0.0).collect();
     median(&mut below).map(|mad| mad * NORMAL_PER_MAD)
 }
@@ -137,8 +142,8 @@ fn blocks(points: &[Point], newest: f64) -> Vec<Block> {
     blocks
 }
 
-/// Iteratively reweighted least squares, starting from the slope `guess`.
-fn solve(blocks: &[Block], newest: f64, before: &Before, guess: f64, scatter: f64) -> Option<Line> {
+/// Iteratively reweighted least squares, starting from the slope `guess`: the line, and the spread of blocks about it.
+fn solve(blocks: &[Block], newest: f64, before: &Before, guess: f64, scatter: f64) -> Option<(Line, f64)> {
     let n = count(blocks.len());
     let curve = Belief {
         mean: before.fading.mean * guess * guess / before.span,
@@ -151,18 +156,18 @@ fn solve(blocks: &[Block], newest: f64, before: &Before, guess: f64, scatter: f6
     let minutes: f64 = blocks.iter().map(|block| block.minutes).sum();
     let usual = scatter / (minutes / n).sqrt();
     let mut sigma = blend(scatter_below(&mut offsets)?, n, usual);
-    let mut line = Line { v: median(&mut offsets)?, ..bare };
+    let mut line = Line { v: densest(&mut offsets)?, ..bare };
     let mut inflation = 1.0;
     for _ in 0..ROUNDS {
         let off = residuals(blocks, &line);
         let weights: Vec<f64> = off.iter().map(|r| bisquare(r / sigma)).collect();
         inflation = inflation_of(&off, &weights);
         line = solved(blocks, &weights, sigma * sigma * inflation, &statements, line)?;
-        sigma = blend(scatter_below(&mut residuals(blocks, &line))?, n, usual);
+        sigma = blend(scatter_under(&residuals(blocks, &line), 0.0)?, n, usual);
     }
     let carried = if before.draw.is_some() { CARRIED_FREEDOM } else { 0.0 };
     line.freedom = (n / inflation + carried - 2.0).max(3.0);
-    Some(line)
+    Some((line, sigma))
 }
 
 fn residuals(blocks: &[Block], line: &Line) -> Vec<f64> {

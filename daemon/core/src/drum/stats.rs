@@ -1,4 +1,4 @@
-//! Medians, Theil-Sen slopes and Student quantiles.
+//! Medians, robust slopes and Student quantiles.
 
 /// The `share` quantile (0 to 1) of `values`, by the nearest rank; `None` when there are none. Sorts in place.
 pub(super) fn quantile(values: &mut [f64], share: f64) -> Option<f64> {
@@ -16,16 +16,31 @@ pub(super) fn median(values: &mut [f64]) -> Option<f64> {
     Some(f64::midpoint(*values.get(lower)?, *values.get(upper)?))
 }
 
-/// The median slope of all pairs of at most [`PAIRED`] of `points`, evenly taken, which bears 29 % of outliers.
+/// The middle of the shortest stretch that holds [`DENSE_SHARE`] of `values`: where the clean ones crowd, even when
+/// most are scattered above them. Sorts in place.
 ///
-/// Sen, J. Am. Stat. Assoc. 63:1379 (1968), from memory.
-pub(super) fn theil_sen(points: &[(f64, f64)]) -> Option<f64> {
+/// Rousseeuw and Leroy, Robust Regression and Outlier Detection (1987), "shorth", from memory.
+pub(super) fn densest(values: &mut [f64]) -> Option<f64> {
+    values.sort_unstable_by(f64::total_cmp);
+    let held = (values.len() * DENSE_SHARE.0).div_ceil(DENSE_SHARE.1).max(1);
+    let width = |stretch: &&[f64]| stretch.last().zip(stretch.first()).map_or(f64::INFINITY, |(b, a)| b - a);
+    let stretch = values.windows(held).min_by(|a, b| width(a).total_cmp(&width(b)))?;
+    f64::midpoint(*stretch.get((held - 1) / 2)?, *stretch.get(held / 2)?).into()
+}
+
+/// The repeated median slope of at most [`PAIRED`] of `points`, evenly taken, which bears half of them being outliers.
+///
+/// Siegel, Biometrika 69:242 (1982), from memory.
+pub(super) fn robust_slope(points: &[(f64, f64)]) -> Option<f64> {
     let step = points.len().div_ceil(PAIRED).max(1);
     let thinned: Vec<_> = points.iter().rev().step_by(step).copied().collect();
-    let mut slopes = Vec::with_capacity(thinned.len() * thinned.len() / 2);
-    for (i, (x1, y1)) in thinned.iter().enumerate() {
-        let rest = thinned.iter().skip(i + 1);
-        slopes.extend(rest.filter(|(x2, _)| x1 - x2 > 0.0).map(|(x2, y2)| (y1 - y2) / (x1 - x2)));
+    let mut slopes = Vec::with_capacity(thinned.len());
+    let mut through_one = Vec::with_capacity(thinned.len());
+    for (x1, y1) in &thinned {
+        through_one.clear();
+        let others = thinned.iter().filter(|(x2, _)| (x1 - x2).abs() > 0.0);
+        through_one.extend(others.map(|(x2, y2)| (y1 - y2) / (x1 - x2)));
+        slopes.extend(median(&mut through_one));
     }
     median(&mut slopes)
 }
@@ -48,7 +63,9 @@ pub(super) fn count(n: usize) -> f64 {
     u32::try_from(n).map_or(f64::from(u32::MAX), f64::from)
 }
 
-/// Points that Theil-Sen pairs: 276 slopes.
+/// Two of five.
+const DENSE_SHARE: (usize, usize) = (2, 5);
+/// Points that are paired for a slope.
 const PAIRED: usize = 24;
 
 #[cfg(test)]
@@ -56,15 +73,22 @@ mod tests {
     use super::*;
 
     #[test]
-    fn the_median_slope_shrugs_off_a_quarter_of_outliers() {
-        // Slope -8 by `scipy.stats.theilslopes` for these six levels.
-        let level = [100.0, 92.0, 85.0, 75.0, 69.0, 60.0];
-        let points: Vec<_> = (0u32..).map(f64::from).zip(level).collect();
-        assert!((theil_sen(&points).unwrap() + 8.0).abs() < 1e-12);
+    fn a_slope_shrugs_off_foam_on_nearly_half_of_the_points() {
+        let points: Vec<_> = (0u32..20).map(|i| (f64::from(i), 100.0 - 8.0 * f64::from(i))).collect();
+        assert!((robust_slope(&points).unwrap() + 8.0).abs() < 1e-12);
         let mut foamy = points;
-        foamy[2].1 += 40.0;
-        assert!((theil_sen(&foamy).unwrap() + 8.0).abs() < 1.0);
-        assert_eq!(theil_sen(&[(1.0, 2.0)]), None);
+        for point in foamy.iter_mut().skip(11) {
+            point.1 += 40.0;
+        }
+        assert!((robust_slope(&foamy).unwrap() + 8.0).abs() < 1e-9);
+        assert_eq!(robust_slope(&[(1.0, 2.0)]), None);
+    }
+
+    #[test]
+    fn the_crowd_is_found_below_a_majority_of_scattered_foam() {
+        let mut levels = [50.1, 49.9, 50.0, 50.2, 54.0, 57.0, 60.5, 63.0, 66.0, 70.0];
+        assert!((densest(&mut levels).unwrap() - 50.05).abs() < 1e-9);
+        assert_eq!(densest(&mut []), None);
     }
 
     #[test]

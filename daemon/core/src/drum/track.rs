@@ -4,7 +4,7 @@ mod refilled;
 
 use refilled::Poured;
 
-use super::change::{Stand, changed, stands};
+use super::change::{Change, Stand, changed, stands};
 use super::facts::Facts;
 use super::fit::{Before, Belief, Fit, fit, scatter_below};
 use super::hands::{Act, Hand, Hands};
@@ -13,8 +13,9 @@ use super::series::{Point, Series};
 use super::stats::median;
 use super::steps::{Expected, Run, Step, run_at_end, step};
 use super::tuning::{
-    EMPTY_SHARE, EMPTY_STILL_SHARE, FADING_MEAN, FADING_SD, LOG_APART_HOURS, MOVED_SCATTERS, MOVED_SHARE,
-    REFILL_DRAW_SD, SCATTER_SHARE, STILL_ABOVE_SHARE, UNEXPLAINED_DRAW_SD, VOLUME_FLOOR_SHARE,
+    CHANGE_SHARE, CHANGED_SIGMAS, EMPTY_SHARE, EMPTY_STILL_SHARE, FADING_MEAN, FADING_SD, LOG_APART_HOURS,
+    MOVED_SCATTERS, MOVED_SHARE, REFILL_DRAW_SD, SCATTER_SHARE, STILL_ABOVE_SHARE, SUSPECTED_HOURS,
+    UNEXPLAINED_DRAW_SD, VOLUME_FLOOR_SHARE,
 };
 use crate::happening::What;
 use crate::units::LitresPerHour;
@@ -70,12 +71,16 @@ pub(super) struct Track {
     pub known_draw: Option<KnownDraw>,
     /// A refill whose litres aren't certain yet, since freshly stirred slurry foams.
     poured: Option<Poured>,
+    /// When the draw first looked changed, or the level still, hours since 1970: foam passes, a pump doesn't.
+    suspected: Option<f64>,
     fading: Belief,
     scatter: Option<f64>,
     /// The next log entry to look at.
     unheard: u64,
-    /// Up to here the level has been looked at, hours since 1970.
+    /// Up to here the level has been examined for steps, hours since 1970.
     examined: f64,
+    /// When the line was last looked at as a whole, hours since 1970.
+    looked: f64,
 }
 
 /// Something found, and when, hours since 1970.
@@ -91,10 +96,12 @@ impl Track {
             off_since: None,
             known_draw: None,
             poured: None,
+            suspected: None,
             fading: Belief { mean: FADING_MEAN, sd: FADING_SD },
             scatter: None,
             unheard: 0,
             examined: f64::NEG_INFINITY,
+            looked: f64::NEG_INFINITY,
         }
     }
 
@@ -178,23 +185,52 @@ impl Track {
             return false;
         };
         let fresh = points.get(points.partition_point(|point| point.t <= fitted.at)..).unwrap_or_default();
-        if let Some((run, step)) = self.step_at_end(view, fresh) {
-            self.off_since = run.points.first().map(|point| point.t);
-            let good =
-                points.get(..points.partition_point(|point| point.t <= run.good_until)).unwrap_or_default();
-            self.refit(view, good, &before);
-            return self.take(view, step);
+        let (run, step) = self.step_at_end(view, fresh).unzip();
+        if let Some(refill @ Step::Refill { .. }) = step {
+            return self.take(view, refill);
         }
-        self.off_since = None;
-        let due = (fitted.spans / REFITS_A_SPAN).clamp(REFIT_HOURS.0, REFIT_HOURS.1);
-        if newest.t - fitted.at < due {
+        self.off_since = run.and_then(|run| run.points.first()).map(|point| point.t);
+        let due = (fitted.spans / LOOKS_A_SPAN).clamp(LOOK_HOURS.0, LOOK_HOURS.1);
+        if newest.t - self.looked < due {
             return false;
         }
-        self.refit(view, &points, &before);
-        self.tell_poured(view, &points, found);
+        self.looked = newest.t;
+        let good = run.map_or(points.len(), |run| points.partition_point(|point| point.t <= run.good_until));
+        self.refit(view, points.get(..good).unwrap_or_default(), &before);
+        if run.is_none() {
+            self.tell_poured(view, &points, found);
+        }
         self.ran_empty(view, &points, found)
-            || self.stopped(view, &points, &before, found)
-            || self.draw_changed(view, &points, &before, found)
+            || self.stopped_or_changed(view, &points, &before, found)
+            || step.is_some_and(|step| self.take(view, step))
+    }
+
+    fn stopped_or_changed(
+        &mut self,
+        view: &View<'_>,
+        points: &[Point],
+        before: &Before,
+        found: &mut Vec<Found>,
+    ) -> bool {
+        let stand = self.stopped(view, points, before);
+        let change = if stand.is_none() { self.draw_changed(points, before) } else { None };
+        let Some(newest) = points.last().filter(|_| stand.is_some() || change.is_some()) else {
+            self.suspected = None;
+            return false;
+        };
+        if newest.t - *self.suspected.get_or_insert(newest.t) < SUSPECTED_HOURS {
+            return false;
+        }
+        if let Some((stand, old)) = stand {
+            self.stop(view, points, stand, old, found);
+        } else if let Some((change, volume, after)) = change {
+            let then = change.old.line.moved(change.at - change.old.at);
+            let (from, to) = (LitresPerHour(then.q), LitresPerHour(after.line.q));
+            found.push((change.at, What::DrawChanged { from, to }));
+            self.restart(view, change.at, Some(volume), None);
+            self.fit = Some(after);
+        }
+        true
     }
 
     /// Watches a level that stands; true when it moves again.
@@ -285,25 +321,27 @@ impl Track {
         true
     }
 
-    fn stopped(
+    /// Where the level stands instead of falling, and the line before it did.
+    fn stopped(&self, view: &View<'_>, points: &[Point], before: &Before) -> Option<(Stand, Option<Fit>)> {
+        let fitted = self.fit?;
+        let draw = self.draw_if_on(view, fitted.line.v).map(|draw| draw.mean);
+        let stand = stands(points, draw, fitted.scatter, view.facts.span())?;
+        let old = fit(points.get(..points.partition_point(|point| point.t < stand.since))?, before);
+        let above = |old: Fit, draw: f64| {
+            let newest = points.last().map_or(stand.since, |point| point.t);
+            stand.volume - old.volume(newest) >= STILL_ABOVE_SHARE * draw * (newest - stand.since)
+        };
+        old.zip(draw).is_none_or(|(old, draw)| above(old, draw)).then_some((stand, old))
+    }
+
+    fn stop(
         &mut self,
         view: &View<'_>,
         points: &[Point],
-        before: &Before,
+        stand: Stand,
+        old: Option<Fit>,
         found: &mut Vec<Found>,
-    ) -> bool {
-        let Some(fitted) = self.fit else { return false };
-        let draw = self.draw_if_on(view, fitted.line.v).map(|draw| draw.mean);
-        let Some(stand) = stands(points, draw, fitted.scatter, view.facts.span()) else { return false };
-        let moving = points.get(..points.partition_point(|point| point.t < stand.since)).unwrap_or_default();
-        let (Some(newest), old) = (points.last(), fit(moving, before)) else { return false };
-        if let (Some(old), Some(draw)) = (old, draw) {
-            let fall = draw * (newest.t - stand.since);
-            if stand.volume - old.volume(newest.t) < STILL_ABOVE_SHARE * fall {
-                return false;
-            }
-        }
-        self.fit = old.or(self.fit);
+    ) {
         let because = if stand.volume <= view.facts.heel + EMPTY_STILL_SHARE * view.facts.span() {
             found.push((stand.since, What::RanEmpty));
             Stillness::Empty
@@ -312,33 +350,24 @@ impl Track {
         } else {
             Stillness::Idle
         };
+        self.fit = old.or(self.fit);
+        self.suspected = None;
         self.motion = Motion::Still { since: stand.since, volume: stand.volume, because };
-        true
     }
 
-    fn draw_changed(
-        &mut self,
-        view: &View<'_>,
-        points: &[Point],
-        before: &Before,
-        found: &mut Vec<Found>,
-    ) -> bool {
-        let Some(change) = self.fit.and_then(|whole| changed(points, before, &whole)) else { return false };
+    /// A change of draw with the volume then and the line since.
+    fn draw_changed(&self, points: &[Point], before: &Before) -> Option<(Change, Belief, Fit)> {
+        let change = changed(points, before, &self.fit?)?;
         let then = change.old.line.moved(change.at - change.old.at);
-        let volume = Belief {
-            mean: then.v,
-            sd: change.old.line.deviation(change.at - change.old.at).hypot(then.floor),
-        };
+        let sd = change.old.line.deviation(change.at - change.old.at).hypot(then.floor);
+        let volume = Belief { mean: then.v, sd };
         let since = Before { start: change.at, volume: Some(volume), draw: None, ..*before };
-        let after = points.get(points.partition_point(|point| point.t < change.at)..).unwrap_or_default();
-        let Some(after) = fit(after, &since) else { return false };
-        self.restart(view, change.at, Some(volume), None);
-        self.fit = Some(after);
-        found.push((
-            change.at,
-            What::DrawChanged { from: LitresPerHour(then.q), to: LitresPerHour(after.line.q) },
-        ));
-        true
+        let after = fit(points.get(points.partition_point(|point| point.t < change.at)..)?, &since)?;
+        let difference = (after.line.q - then.q).abs();
+        let sure = after.line.q > 0.0
+            && difference >= CHANGE_SHARE * then.q
+            && difference >= CHANGED_SIGMAS * after.draw_sd().hypot(then.covariance.qq.max(0.0).sqrt());
+        sure.then_some((change, volume, after))
     }
 
     fn obey(&mut self, view: &View<'_>, hand: &Hand) {
@@ -394,7 +423,9 @@ impl Track {
         self.before = Some(Before { start, volume, draw, fading, scatter, span });
         self.fit = None;
         self.off_since = None;
+        self.suspected = None;
         self.examined = start;
+        self.looked = start;
     }
 
     fn should_run(&self, view: &View<'_>, points: &[Point], since: f64) -> bool {
@@ -432,9 +463,9 @@ fn newest_volume(points: &[Point]) -> Option<f64> {
 /// Long stretches (after a burst) are looked at in pieces, so that each thing is found in its turn.
 const STRETCH_HOURS: f64 = 0.5;
 const MOST_STRETCHES: usize = 400;
-/// A line is fitted anew so often in the time that it spans, but within these hours.
-const REFITS_A_SPAN: f64 = 20.0;
-const REFIT_HOURS: (f64, f64) = (0.9 / 60.0, 9.5 / 60.0);
+/// A line is looked at so often in the time that it spans, but within these hours.
+const LOOKS_A_SPAN: f64 = 20.0;
+const LOOK_HOURS: (f64, f64) = (0.9 / 60.0, 9.5 / 60.0);
 /// How far back a still level is looked at, h.
 const WATCHED_HOURS: f64 = 1.0;
 const NEWEST_POINTS: usize = 5;

@@ -98,10 +98,14 @@ pub(super) const CHANGE_WINDOWS: [f64; 6] = [0.5, 0.75, 1.0, 1.5, 2.5, 4.0];
 pub(super) const CHANGE_BEGINS: (f64, f64) = (-0.4, 0.4);
 /// Standard deviations that a changed draw must differ by.
 pub(super) const CHANGE_SIGMAS: f64 = 4.5;
+/// Standard deviations that the lines before and after it must differ by in the end.
+pub(super) const CHANGED_SIGMAS: f64 = 3.5;
+/// h. A changed draw or a still level must be seen for so long.
+pub(super) const SUSPECTED_HOURS: f64 = 8.0 / 60.0;
 /// Share of the draw that a changed draw must differ by.
 pub(super) const CHANGE_SHARE: f64 = 0.12;
 /// h. Data before the window that tell the old draw.
-pub(super) const CHANGE_BASE_HOURS: f64 = 20.0 / 60.0;
+pub(super) const CHANGE_BASE_HOURS: f64 = 0.5;
 
 // Standing still.
 

@@ -206,7 +206,7 @@ fn nine_in_ten_fills_run_empty_inside_the_interval() {
         while rig.barrel.volume > HEEL {
             rig.barrel.step();
         }
-        let truth = rig.barrel.now.duration_since(now).as_secs_f64() / 3600.0;
+        let truth = rig.barrel.emptied.unwrap().duration_since(now).as_secs_f64() / 3600.0;
         let hours = |at: Option<Timestamp>| {
             at.map_or(f64::INFINITY, |at| at.duration_since(now).as_secs_f64() / 3600.0)
         };

@@ -36,6 +36,8 @@ pub struct Barrel {
     /// Share of readings that are nonsense.
     pub nonsense: f64,
     pub every: i64,
+    /// When it last ran empty.
+    pub emptied: Option<Timestamp>,
     wandered: f64,
     ripple_now: f64,
     foam_until: Timestamp,
@@ -57,6 +59,7 @@ impl Barrel {
             rounding: 1.0,
             nonsense: 0.002,
             every: 30,
+            emptied: None,
             wandered: 1.0,
             ripple_now: 0.0,
             foam_until: start,
@@ -78,8 +81,13 @@ impl Barrel {
         let s = f64::from(u32::try_from(self.every).unwrap());
         let hours = s / 3600.0;
         self.wandered *= 1.0 + self.wander * hours.sqrt() * self.normal();
-        self.volume = (self.volume - self.draw() * hours).max(HEEL.min(self.volume));
-        self.now += SignedDuration::from_secs(self.every);
+        let drawn = self.draw() * hours;
+        let (over, moment) = (self.volume - HEEL, SignedDuration::from_secs(self.every));
+        if over > 0.0 && drawn >= over {
+            self.emptied = Some(self.now + moment.mul_f64(over / drawn));
+        }
+        self.volume = (self.volume - drawn).max(HEEL.min(self.volume));
+        self.now += moment;
         let keeps = (-s / self.ripple_lasts).exp();
         self.ripple_now =
             self.ripple_now * keeps + (1.0 - keeps * keeps).sqrt() * self.ripple * self.normal();

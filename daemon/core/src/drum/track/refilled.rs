@@ -3,7 +3,7 @@
 use super::super::fit::{Belief, NORMAL_PER_MAD};
 use super::super::series::Point;
 use super::super::stats::{median, quantile};
-use super::super::tuning::{FADING_LEAST_SD, LOG_APART_HOURS};
+use super::super::tuning::{DRAW_WANDER_PER_ROOT_HOUR, FADING_LEAST_SD, LOG_APART_HOURS};
 use super::{Found, LEAST_DRAW, Motion, Track, View};
 use crate::happening::What;
 use crate::units::Litres;
@@ -57,11 +57,16 @@ impl Track {
     pub(super) fn learn_fading(&mut self, view: &View<'_>) {
         let Some(line) = self.fit.map(|fit| fit.line).filter(|line| line.q > LEAST_DRAW) else { return };
         let share = view.facts.span() / (line.q * line.q);
-        let sd = line.covariance.bb.max(0.0).sqrt() * share;
-        if sd < self.fading.sd {
-            let mean = (line.b * share).clamp(FADING_RANGE.0, FADING_RANGE.1);
-            self.fading = Belief { mean, sd: sd.hypot(FADING_DRIFT_SD).max(FADING_LEAST_SD) };
-        }
+        let Some(before) = self.before else { return };
+        let hours = self.fit.map_or(0.0, |fit| fit.at - before.start);
+        let drawn = (line.mean(-hours) - line.v) / view.facts.span();
+        // A draw that only wanders looks like fading over a part of the drum.
+        let wander = 2.0 * DRAW_WANDER_PER_ROOT_HOUR * hours.sqrt() / drawn.max(f64::EPSILON);
+        let seen = (line.covariance.bb.max(0.0).sqrt() * share).hypot(wander);
+        let weight = self.fading.sd.powi(2) / (self.fading.sd.powi(2) + seen * seen);
+        let mean = self.fading.mean + weight * (line.b * share - self.fading.mean);
+        let sd = (weight.sqrt() * seen).hypot(FADING_DRIFT_SD).max(FADING_LEAST_SD);
+        self.fading = Belief { mean: mean.clamp(FADING_RANGE.0, FADING_RANGE.1), sd };
     }
 
     pub(super) fn faded(&self, view: &View<'_>, draw: Belief, from: f64, to: f64) -> Belief {
