@@ -225,9 +225,24 @@ impl Assessor {
     }
 
     fn remember_late(&mut self, earlier: usize, point: Point) {
-        if let (Some(run), Some(after)) = (&mut self.run, self.history.get(earlier)) {
-            run.insert(point.at, point.value, after.at);
-        }
+        let Some(after) = self.history.get(earlier).copied() else { return };
         self.history.insert(earlier, point);
+        let Some(run) = &mut self.run else { return };
+        if run.contains(point.at) {
+            run.insert(point.at, point.value, after.at);
+        } else if run.starts_at(after.at) && !gap::is_gap(point.at, after.at, self.thresholds.gap) {
+            self.extend_run_backwards();
+        }
+    }
+
+    /// A late reading joins the run to what lies before it, so the run is told again from what is remembered.
+    fn extend_run_backwards(&mut self) {
+        let Some(newest) = self.history.newest() else { return };
+        let unbroken: Vec<TimeValue> = self.unbroken_before(self.history.len(), newest.at).collect();
+        self.run = self.thresholds.flat_line.map(|test| {
+            let mut run = FlatRun::new(test);
+            unbroken.iter().rev().for_each(|(at, value)| run.push(*at, *value, false));
+            run
+        });
     }
 }

@@ -55,13 +55,21 @@ impl FlatRun {
         self.shrink();
     }
 
-    /// A late reading, made before the one at `next`.
+    /// A late reading inside the run, made before the one at `next`.
     pub(super) fn insert(&mut self, at: Timestamp, value: f64, next: Timestamp) {
-        if self.start.is_some_and(|start| start < at) {
-            self.lows.insert(at, value, next);
-            self.highs.insert(at, -value, next);
-            self.shrink();
-        }
+        self.lows.insert(at, value, next);
+        self.highs.insert(at, -value, next);
+        self.shrink();
+    }
+
+    /// Whether a reading of that time lies inside the run.
+    pub(super) fn contains(&self, at: Timestamp) -> bool {
+        self.start.is_some_and(|start| start < at)
+    }
+
+    /// Whether the run's oldest reading is that of `at`.
+    pub(super) fn starts_at(&self, at: Timestamp) -> bool {
+        self.start == Some(at)
     }
 
     /// The flag of the newest reading, made at `at`.
@@ -203,6 +211,13 @@ mod tests {
     }
 
     #[test]
+    fn a_stuck_sensor_costs_no_memory() {
+        let mut run = FlatRun::new(test_of(0.0));
+        (0..1_000).for_each(|minute| run.push(at(60 * minute), 7.0, false));
+        assert_eq!((run.lows.0.len(), run.highs.0.len()), (1, 1));
+    }
+
+    #[test]
     fn a_gap_breaks_the_run() {
         let mut run = FlatRun::new(test_of(0.5));
         for minute in 0..4 {
@@ -230,6 +245,16 @@ mod tests {
         assert_eq!(same.flag(at(420)), Flag::Fail, "6.75 to 7.25 is within 0.5");
         same.push(at(480), 6.5, false);
         assert_eq!(same.flag(at(480)), Flag::Suspect, "7.25 at 180 s lies too high, so since 240 s");
+    }
+
+    #[test]
+    fn a_run_that_gives_up_a_reading_starts_at_the_late_one_behind_it() {
+        let mut run = FlatRun::new(test_of(0.5));
+        run.push(at(0), 6.75, false);
+        [120, 180, 240].into_iter().for_each(|second| run.push(at(second), 7.0, false));
+        run.insert(at(60), 7.0, at(120));
+        run.push(at(360), 7.375, false);
+        assert_eq!(run.flag(at(360)), Flag::Fail, "6.75 is out, 300 s since the late reading");
     }
 
     #[test]
