@@ -4,8 +4,9 @@ pub mod hatchery;
 mod instruments;
 mod messages;
 mod physics;
-mod staff;
-mod story;
+pub mod site;
+pub mod staff;
+pub mod story;
 
 #[cfg(test)]
 mod tests;

@@ -7,12 +7,12 @@ use jiff::{SignedDuration, Timestamp};
 use rand::rngs::StdRng;
 use rand::{RngExt, SeedableRng};
 
-use claymark_store::batch::Issued;
+use claymark_core::notice::{Notice, NoticeKind};
 
 use super::instruments::LevelGauge;
 use super::messages;
 use super::physics::Room;
-use super::staff::{Act, Deed, NightPerson};
+use super::staff::{Act, Deed, Response};
 use super::story::Story;
 use crate::message::Message;
 
@@ -30,6 +30,8 @@ pub struct Hatchery {
     on_the_way: BinaryHeap<Reverse<Arrival>>,
     sent: u64,
     held_back: u64,
+    /// Warnings heard since the last one was withdrawn.
+    warned: u32,
     nonsense: VecDeque<(Timestamp, &'static str, Vec<u8>)>,
 }
 
@@ -64,6 +66,7 @@ impl Hatchery {
             on_the_way: BinaryHeap::new(),
             sent: 0,
             held_back: 0,
+            warned: 0,
         }
     }
 
@@ -83,20 +86,30 @@ impl Hatchery {
     }
 
     /// People hear of a notice; whether anybody gets up is the story's affair.
-    pub fn hear(&mut self, issued: &Issued) {
-        let notice = &issued.notice;
+    pub fn hear(&mut self, notice: &Notice) {
+        if notice.kind == NoticeKind::Withdrawn {
+            self.warned = 0;
+        }
         let drum =
             notice.drum.as_ref().and_then(|id| DRUM_IDS.iter().position(|known| *known == id.as_str()));
-        let Some(drum) = drum.filter(|_| self.story.somebody_comes(notice.at)) else {
+        let Some(drum) = drum.filter(|_| notice.kind == NoticeKind::Runout) else {
             return;
         };
-        let person = NightPerson::AWAKE;
-        let answered = (self.now + person.answers_after).max(self.now + TICK);
+        self.warned += 1;
+        let response = self.story.response(notice.at, self.warned);
+        if response == Response::Sleeps {
+            return;
+        }
+        let answered = (notice.at + Response::ANSWERS_AFTER).max(self.now + TICK);
         self.send(answered, ANSWERS, messages::answer(notice.number, NIGHT));
-        let deed = Deed::Fill { drum, to_l: person.to_l };
-        let at = notice.at.max(self.now) + person.pours_after;
-        let place = self.agenda.partition_point(|act| act.at <= at);
-        self.agenda.insert(place, Act { at, deed, by: Some(NIGHT) });
+        let on_the_way = self.agenda.iter().any(|act| act.by == Some(NIGHT))
+            || self.pouring.iter().any(|pouring| pouring.by == Some(NIGHT));
+        if response == Response::Comes && !on_the_way {
+            let at = (notice.at + Response::POURS_AFTER).max(self.now + TICK);
+            let place = self.agenda.partition_point(|act| act.at <= at);
+            let deed = Deed::Fill { drum, to_l: Response::FILLS_TO_L };
+            self.agenda.insert(place, Act { at, deed, by: Some(NIGHT) });
+        }
     }
 
     fn tick(&mut self) {

@@ -104,28 +104,28 @@ impl Calendar {
             act(8, 50, Deed::Clean { tank: 2 * tank + 1 }, "technician"),
             act(13, 0, Deed::Catch { pump: 0 }, "lead"),
             act(13, 10, Deed::Catch { pump: 1 }, "lead"),
-            act(16, 15, Deed::Fill { drum: 0, to_l: 168.0 }, "technician"),
-            act(16, 35, Deed::Fill { drum: second_drum, to_l: 172.0 }, "technician"),
+            act(15, 45, Deed::Fill { drum: 0, to_l: 168.0 }, "technician"),
+            act(16, 5, Deed::Fill { drum: second_drum, to_l: 172.0 }, "technician"),
         ]
     }
 }
 
-/// The night person: hears of a notice, says so, drives there, mixes and fills.
-#[derive(Debug, Clone, Copy)]
-pub struct NightPerson {
-    /// From hearing to answering.
-    pub answers_after: SignedDuration,
-    /// From hearing to pouring.
-    pub pours_after: SignedDuration,
-    /// How much is filled: up to here, litres.
-    pub to_l: f64,
+/// How people take a warning at night.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Response {
+    /// Nobody wakes up.
+    Sleeps,
+    /// Somebody says "I'm on it" and is held up on the way.
+    HeldUp,
+    /// Somebody says so, drives there, mixes and fills.
+    Comes,
 }
 
-impl NightPerson {
-    /// Slow enough to be human, fast enough to be in time.
-    pub const AWAKE: Self = Self {
-        answers_after: SignedDuration::from_mins(4),
-        pours_after: SignedDuration::from_mins(41),
-        to_l: 130.0,
-    };
+impl Response {
+    /// From the warning to the answer: slow enough to be human.
+    pub const ANSWERS_AFTER: SignedDuration = SignedDuration::from_mins(4);
+    /// From the warning to pouring: fast enough to be in time.
+    pub const POURS_AFTER: SignedDuration = SignedDuration::from_mins(38);
+    /// Up to here, litres: enough for the rest of the night.
+    pub const FILLS_TO_L: f64 = 130.0;
 }

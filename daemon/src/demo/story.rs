@@ -5,7 +5,7 @@
 use jiff::Timestamp;
 
 use super::physics::USUAL_RPM;
-use super::staff::{Act, Calendar, Deed};
+use super::staff::{Act, Calendar, Deed, Response};
 
 /// What happens, and when.
 #[derive(Debug, Clone)]
@@ -34,23 +34,29 @@ impl Story {
         let at = |hour, minute| self.calendar.at(day, hour, minute);
         let mut add = |at, deed, by| acts.push(Act { at, deed, by });
         match day {
-            // The last person out turns the first pump up and writes nothing down; nobody comes that night.
+            0 => {
+                for pump in 0..2 {
+                    add(at(8, 5), Deed::Set { pump, rpm: USUAL_RPM }, Some("lead"));
+                }
+                add(at(8, 6), Deed::Use { drum: 1 }, Some("lead"));
+            }
+            // The last person out turns the first pump up and writes nothing down; who is woken is held up.
             RUNS_DRY => {
                 add(at(17, 55), Deed::Set { pump: 0, rpm: 100.0 }, None);
-                for act in acts.iter_mut().filter(|act| act.at == at(16, 15)) {
+                for act in acts.iter_mut().filter(|act| act.at == at(15, 45)) {
                     act.at = at(15, 10);
                 }
             }
             DAY_AFTER => {
                 add(at(7, 33), Deed::Set { pump: 0, rpm: USUAL_RPM }, Some("lead"));
                 // The afternoon refill of drum A isn't written down.
-                for act in acts.iter_mut().filter(|act| act.at == at(16, 15)) {
+                for act in acts.iter_mut().filter(|act| act.at == at(15, 45)) {
                     act.by = None;
                 }
             }
             // "Looks full": drum B gets too little before the night.
             SOMEBODY_COMES => {
-                for act in acts.iter_mut().filter(|act| act.at == at(16, 35)) {
+                for act in acts.iter_mut().filter(|act| act.at == at(16, 5)) {
                     act.deed = Deed::Fill { drum: 1, to_l: 120.0 };
                 }
             }
@@ -75,7 +81,7 @@ impl Story {
     /// Foam stands on drum B.
     #[must_use]
     pub fn foams(&self, at: Timestamp) -> bool {
-        (self.calendar.at(FOAMS, 8, 10)..self.calendar.at(FOAMS, 10, 40)).contains(&at)
+        (self.calendar.at(FOAMS, 16, 0)..self.calendar.at(FOAMS, 18, 40)).contains(&at)
     }
 
     /// The barn's network is down; what carries its own time is sent later in one burst.
@@ -84,10 +90,17 @@ impl Story {
         self.calendar.at(GAP, 13, 10)..self.calendar.at(GAP, 15, 40)
     }
 
-    /// Whether the night person comes when a warning is sent at `at`.
+    /// How the warning of `at` is taken, the `nth` of its cause.
     #[must_use]
-    pub fn somebody_comes(&self, at: Timestamp) -> bool {
-        (self.calendar.at(SOMEBODY_COMES, 18, 0)..self.calendar.at(SOMEBODY_COMES + 1, 6, 0)).contains(&at)
+    pub fn response(&self, at: Timestamp, nth: u32) -> Response {
+        let night = |day| (self.calendar.at(day, 17, 30)..self.calendar.at(day + 1, 7, 0)).contains(&at);
+        if night(RUNS_DRY) && nth == 3 {
+            Response::HeldUp
+        } else if night(SOMEBODY_COMES) {
+            Response::Comes
+        } else {
+            Response::Sleeps
+        }
     }
 
     /// Payloads that nobody can use, with their topics.

@@ -51,7 +51,7 @@ fn drum_a_runs_dry_before_the_morning_when_nobody_comes() {
 #[test]
 fn one_refill_of_drum_a_is_seen_by_its_level_and_by_nobody_else() {
     let (calendar, messages) = week(1);
-    let afternoon = |at: &jiff::Timestamp| (calendar.at(4, 15, 0)..calendar.at(4, 17, 0)).contains(at);
+    let afternoon = |at: &jiff::Timestamp| (calendar.at(4, 15, 0)..calendar.at(4, 16, 30)).contains(at);
     let mut seen = levels(&messages);
     seen.retain(|(at, _)| afternoon(at));
     assert!(seen.last().unwrap().1 - seen.first().unwrap().1 > 150.0);

@@ -92,3 +92,136 @@ fn sensor(name: &str, place: Place, quantity: Quantity, unit: Unit) -> Sensor {
         },
     }
 }
+
+mod door {
+    //! What the one door lets in.
+
+    use std::collections::BTreeSet;
+
+    use jiff::Timestamp;
+
+    use claymark_core::notice::NoticeKind;
+    use claymark_core::quarantine::Reason;
+    use claymark_core::room::Event;
+    use claymark_store::batch::Channel;
+
+    use super::{id, site};
+    use crate::decode::{self, Binding, Payload};
+    use crate::message::Message;
+    use crate::notify::{self, Address};
+    use crate::pipeline::{Output, Pipeline};
+
+    fn pipeline() -> Pipeline {
+        let site = site();
+        let sensor = site.sensor(&id("drum-a-level")).unwrap().clone();
+        let payload = Payload::Json { value: "/v".to_owned(), time: Some("/t".to_owned()), unit: None };
+        let decode = decode::Settings {
+            bindings: vec![Binding { sensor, topic: "x/a".to_owned(), payload }],
+            prefix: "claymark/x".to_owned(),
+        };
+        let address = Address { contact: id("lead"), name: "Lead".to_owned(), email: None, mqtt: true };
+        let notify =
+            notify::Settings { smtp: None, addresses: vec![address], prefix: "claymark/x".to_owned() };
+        Pipeline::new(site, decode, &notify)
+    }
+
+    fn at(text: &str) -> Timestamp {
+        format!("2027-04-20T{text}Z").parse().unwrap()
+    }
+
+    fn message(topic: &str, received: &str, payload: &str) -> Message {
+        let payload = payload.as_bytes().to_vec();
+        Message { topic: topic.to_owned(), payload, retained: false, received_at: at(received) }
+    }
+
+    fn level(received: &str, measured: &str, mm: f64) -> Message {
+        message("x/a", received, &format!(r#"{{"v":{mm},"t":"2027-04-20T{measured}Z"}}"#))
+    }
+
+    #[test]
+    fn a_reading_that_comes_again_is_kept_once_and_another_value_is_kept_aside() {
+        let mut pipeline = pipeline();
+        pipeline.event(at("10:00:00"), Event::GoLive);
+        for message in [
+            level("10:01:01", "10:01:00", 500.0),
+            level("10:01:02", "10:01:00", 500.0),
+            level("10:01:03", "10:01:00", 501.0),
+            level("10:02:01", "10:02:00", 499.0),
+        ] {
+            pipeline.advance_before(message.received_at);
+            pipeline.message(&message);
+        }
+        let batch = pipeline.take_output().batch;
+        let times: BTreeSet<_> = batch.readings.iter().map(|assessed| assessed.reading.at).collect();
+        assert_eq!(times, BTreeSet::from([at("10:01:00"), at("10:02:00")]));
+        assert_eq!(batch.quarantined.len(), 1);
+        assert_eq!(batch.quarantined[0].reason, Reason::Conflict);
+        assert_eq!(
+            batch.quarantined[0].detail,
+            "drum-a-level at 2027-04-20T10:01:00Z: 500 is kept, 501 came"
+        );
+        let counters = pipeline.counters();
+        assert_eq!((counters.messages, counters.readings, counters.duplicates), (4, 2, 1));
+        assert_eq!(counters.quarantined.get(&Reason::Conflict), Some(&1));
+    }
+
+    #[test]
+    fn entries_and_answers_that_come_again_are_kept_once() {
+        let mut pipeline = pipeline();
+        pipeline.event(at("10:00:00"), Event::GoLive);
+        let refill = r#"{"kind":"refill","drum":"a","water_l":50,"at":"2027-04-20T10:00:00Z"}"#;
+        for (topic, payload) in [
+            ("claymark/x/log", refill),
+            ("claymark/x/log", refill),
+            ("claymark/x/answer", r#"{"notice":1,"by":"A"}"#),
+            ("claymark/x/answer", r#"{"notice":1,"by":"A"}"#),
+            ("claymark/x/answer", r#"{"notice":1,"by":"B"}"#),
+        ] {
+            pipeline.message(&message(topic, "10:01:00", payload));
+        }
+        let batch = pipeline.take_output().batch;
+        assert_eq!((batch.log.len(), batch.answers.len()), (1, 2));
+        assert_eq!(pipeline.counters().duplicates, 2);
+    }
+
+    #[test]
+    fn a_message_that_arrives_at_a_deadline_is_handled_before_it() {
+        let volume = |received: &str| {
+            let mut pipeline = pipeline();
+            pipeline.event(at("10:00:00"), Event::GoLive);
+            for minute in 1..10 {
+                let text = format!("10:{minute:02}:00");
+                let message = level(&text, &text, 500.0 - f64::from(minute));
+                pipeline.advance_before(message.received_at);
+                pipeline.message(&message);
+            }
+            let last = level(received, "10:09:30", 480.0);
+            pipeline.advance_before(last.received_at);
+            pipeline.message(&last);
+            pipeline.advance_through(at("10:10:01"));
+            let Output { batch, .. } = pipeline.take_output();
+            let made = batch.forecasts.iter().find(|forecast| forecast.at == at("10:10:00")).cloned();
+            let known = batch.readings.iter().filter(|a| a.received_at <= at("10:10:00")).count();
+            (made.expect("there is a forecast each tenth minute"), known)
+        };
+        // With and without the last reading: it counts when it arrives in that very moment.
+        let (_, with) = volume("10:10:00");
+        let (_, without) = volume("10:10:01");
+        assert_eq!(with, without + 1);
+    }
+
+    #[test]
+    fn a_notice_goes_to_each_contact_by_each_of_its_ways() {
+        let mut pipeline = pipeline();
+        pipeline.event(at("10:00:00"), Event::GoLive);
+        // 17:00 in Helsinki is 14:00 UTC.
+        pipeline.advance_through(at("14:00:00"));
+        let output = pipeline.take_output();
+        let evening = output.issued.iter().find(|issued| issued.notice.kind == NoticeKind::EveningCheck);
+        let number = evening.expect("the evening check is always sent").notice.number;
+        assert!(output.batch.notices.iter().any(|issued| issued.notice.number == number));
+        let deliveries: Vec<_> = output.batch.deliveries.iter().filter(|d| d.notice == number).collect();
+        assert_eq!(deliveries.len(), 1);
+        assert_eq!((deliveries[0].contact.as_str(), deliveries[0].channel), ("lead", Channel::Mqtt));
+    }
+}

@@ -1,0 +1,127 @@
+//! What arrived lately, so that a second delivery isn't taken for a second reading.
+//!
+//! The memory is bounded; what is older than it is judged by the store, which keeps everything.
+
+use std::collections::{BTreeMap, HashMap, HashSet, VecDeque};
+use std::hash::Hash;
+
+use jiff::Timestamp;
+
+use claymark_core::fieldlog::LogEntry;
+use claymark_core::id::Id;
+use claymark_core::notice::Answer;
+use claymark_core::reading::Reading;
+
+/// What arrived lately.
+#[derive(Debug, Default)]
+pub(super) struct Recent {
+    readings: HashMap<Id, BTreeMap<Timestamp, f64>>,
+    log_keys: Window<String>,
+    answers: Window<(u64, Option<String>)>,
+}
+
+/// Whether a reading is new.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) enum Seen {
+    /// It is.
+    Never,
+    /// The same value for the same time came before.
+    Before,
+    /// This other value came before for the same time.
+    Otherwise(f64),
+}
+
+impl Recent {
+    /// Remembers `reading` if nothing is known of its sensor at its time.
+    pub(super) fn reading(&mut self, reading: &Reading) -> Seen {
+        let of_sensor = self.readings.entry(reading.sensor.clone()).or_default();
+        if let Some(kept) = of_sensor.get(&reading.at) {
+            return if kept.total_cmp(&reading.value).is_eq() {
+                Seen::Before
+            } else {
+                Seen::Otherwise(*kept)
+            };
+        }
+        of_sensor.insert(reading.at, reading.value);
+        if of_sensor.len() > READINGS_PER_SENSOR {
+            of_sensor.pop_first();
+        }
+        Seen::Never
+    }
+
+    /// Whether this entry came before.
+    pub(super) fn log_entry(&mut self, entry: &LogEntry) -> bool {
+        self.log_keys.contained_or_added(entry.key.clone())
+    }
+
+    /// Whether this answer came before.
+    pub(super) fn answer(&mut self, answer: &Answer) -> bool {
+        self.answers.contained_or_added((answer.notice, answer.by.clone()))
+    }
+}
+
+/// The last so many different things.
+#[derive(Debug)]
+struct Window<T> {
+    known: HashSet<T>,
+    order: VecDeque<T>,
+}
+
+impl<T> Default for Window<T> {
+    fn default() -> Self {
+        Self { known: HashSet::new(), order: VecDeque::new() }
+    }
+}
+
+impl<T: Clone + Eq + Hash> Window<T> {
+    fn contained_or_added(&mut self, thing: T) -> bool {
+        if !self.known.insert(thing.clone()) {
+            return true;
+        }
+        self.order.push_back(thing);
+        if self.order.len() > HAND_MADE {
+            let oldest = self.order.pop_front();
+            oldest.map(|oldest| self.known.remove(&oldest));
+        }
+        false
+    }
+}
+
+/// More than a day of one reading a minute; 32 KiB a sensor.
+const READINGS_PER_SENSOR: usize = 2048;
+/// Entries and answers are made by hand: this is weeks.
+const HAND_MADE: usize = 4096;
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_second_delivery_is_known_and_another_value_is_told_apart() {
+        let mut recent = Recent::default();
+        let reading = |second: i64, value: f64| Reading {
+            sensor: Id::new("a").unwrap(),
+            at: Timestamp::from_second(second).unwrap(),
+            value,
+        };
+        assert_eq!(recent.reading(&reading(10, 1.0)), Seen::Never);
+        assert_eq!(recent.reading(&reading(10, 1.0)), Seen::Before);
+        assert_eq!(recent.reading(&reading(10, 2.0)), Seen::Otherwise(1.0));
+        assert_eq!(recent.reading(&reading(9, 2.0)), Seen::Never);
+        for second in 11..4000 {
+            recent.reading(&reading(second, 1.0));
+        }
+        assert_eq!(recent.readings[&Id::new("a").unwrap()].len(), READINGS_PER_SENSOR);
+        assert_eq!(recent.reading(&reading(3999, 1.0)), Seen::Before);
+    }
+
+    #[test]
+    fn a_window_forgets_the_oldest_first() {
+        let mut window = Window::default();
+        for number in 0..=HAND_MADE {
+            assert!(!window.contained_or_added(number));
+        }
+        assert!(!window.contained_or_added(0));
+        assert!(window.contained_or_added(HAND_MADE));
+    }
+}

@@ -1,0 +1,46 @@
+//! Forecasts and notices as lines of JSON, keys in a fixed order, whole seconds in UTC.
+
+use jiff::Timestamp;
+use serde::Serialize;
+
+use claymark_core::forecast::Forecast;
+use claymark_core::id::Id;
+use claymark_core::notice::{NoticeKind, Priority};
+use claymark_store::batch::Issued;
+
+#[derive(Serialize)]
+struct Line<'a> {
+    number: u64,
+    at: Timestamp,
+    kind: NoticeKind,
+    cause: &'a str,
+    drum: Option<&'a Id>,
+    priority: Priority,
+    replaces: Option<u64>,
+    subject: &'a str,
+    text: &'a str,
+}
+
+/// The line of a forecast.
+#[must_use]
+pub fn forecast(forecast: &Forecast) -> String {
+    serde_json::to_string(&forecast.line()).expect("ids, numbers and times always make JSON")
+}
+
+/// The line of a notice as it is sent.
+#[must_use]
+pub fn notice(issued: &Issued) -> String {
+    let notice = &issued.notice;
+    let line = Line {
+        number: notice.number,
+        at: Timestamp::from_second(notice.at.as_second()).unwrap_or(notice.at),
+        kind: notice.kind,
+        cause: &notice.cause,
+        drum: notice.drum.as_ref(),
+        priority: notice.priority,
+        replaces: notice.replaces,
+        subject: &issued.subject,
+        text: &issued.text,
+    };
+    serde_json::to_string(&line).expect("ids, numbers and texts always make JSON")
+}
