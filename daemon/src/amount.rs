@@ -46,6 +46,18 @@ impl Amount {
         Ok(Self { number, unit })
     }
 
+    /// The number as typed.
+    #[must_use]
+    pub fn number(self) -> f64 {
+        self.number
+    }
+
+    /// The unit as typed.
+    #[must_use]
+    pub fn unit(self) -> Option<Unit> {
+        self.unit
+    }
+
     /// In the base unit of `dimension`; a bare number is in `usual`.
     pub fn in_base(self, dimension: Dimension, usual: Option<Unit>) -> Result<f64, BadAmount> {
         let unit = self.unit.or(usual).ok_or(BadAmount::NoUnit)?;

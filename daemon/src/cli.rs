@@ -1,14 +1,23 @@
 //! The command line.
 
+mod entry;
 mod failure;
+mod moment;
+mod names;
 
 use std::io::{IsTerminal as _, Write as _};
 use std::path::{Path, PathBuf};
 
 use clap::{Args, Parser, Subcommand};
+use jiff::Timestamp;
 
 pub use self::failure::Failure;
+use self::moment::moment;
+use crate::clock::Clock;
 use crate::config::{self, Secrets};
+use crate::intake::errand::Taken;
+use crate::run::Settings;
+use crate::say::{self, Saying, Signature};
 
 /// Keeps watch over a larval rearing room whose water is kept cloudy with clay
 ///
@@ -26,13 +35,47 @@ pub struct Cli {
 enum Command {
     /// Say what a site file describes, or every mistake in it and how to mend it
     Check(SiteFile),
+    /// Write into the field log what was done
+    ///
+    /// Leave out what nobody knows. A correction is a new entry with --replaces and the key of the wrong one.
+    Log(Log),
+    /// Say "I'm on it" to a notice: it stops being repeated
+    Answer(Answer),
 }
 
 #[derive(Debug, Args)]
 struct SiteFile {
     /// The site file
-    #[arg(long, value_name = "FILE", default_value = DEFAULT_SITE_FILE)]
+    #[arg(long, global = true, value_name = "FILE", default_value = DEFAULT_SITE_FILE)]
     config: PathBuf,
+}
+
+#[derive(Debug, Args)]
+struct Log {
+    #[command(flatten)]
+    site_file: SiteFile,
+    /// When it was done: 14:30, "2027-04-20 14:30" or RFC 3339; now, if left out
+    #[arg(long, global = true, value_name = "TIME")]
+    at: Option<String>,
+    /// Who did it
+    #[arg(long, global = true, value_name = "NAME")]
+    by: Option<String>,
+    /// The key of the entry that this one replaces
+    #[arg(long, global = true, value_name = "KEY")]
+    replaces: Option<String>,
+    #[command(subcommand)]
+    kind: entry::Kind,
+}
+
+#[derive(Debug, Args)]
+struct Answer {
+    #[command(flatten)]
+    site_file: SiteFile,
+    /// The number of the notice
+    notice: u64,
+    /// Who is on it
+    #[arg(long, value_name = "NAME")]
+    by: Option<String>,
 }
 
 impl Cli {
@@ -40,7 +83,24 @@ impl Cli {
     pub fn run(self) -> Result<(), Failure> {
         match self.command {
             Command::Check(SiteFile { config }) => check(&config),
+            Command::Log(log) => {
+                let settings = config::read(&log.site_file.config, Secrets::Needed)?.settings;
+                say(&settings, &log.saying(&settings, Clock::system().now(), fresh_key())?)
+            }
+            Command::Answer(Answer { site_file, notice, by }) => {
+                let settings = config::read(&site_file.config, Secrets::Needed)?.settings;
+                say(&settings, &Saying::answer(&settings.intake.prefix, notice, by))
+            }
         }
+    }
+}
+
+impl Log {
+    fn saying(self, settings: &Settings, now: Timestamp, key: String) -> Result<Saying, Failure> {
+        let site = &settings.site;
+        let at = self.at.map(|typed| moment(&typed, now, &site.time_zone)).transpose()?;
+        let signature = Signature { key, at: at.unwrap_or(now), by: self.by, replaces: self.replaces };
+        Ok(Saying::entry(&settings.intake.prefix, &self.kind.deed(site)?, signature))
     }
 }
 
@@ -67,4 +127,25 @@ fn check(path: &Path) -> Result<(), Failure> {
     Ok(())
 }
 
+fn say(settings: &Settings, saying: &Saying) -> Result<(), Failure> {
+    match say::publish(&settings.intake, saying)? {
+        Taken::Acknowledged => {
+            writeln!(std::io::stdout(), "The broker has taken this on {}: {}", saying.topic, saying.payload)?;
+            Ok(())
+        }
+        Taken::NobodyListens => Err(Failure::Failed {
+            what: format!("nobody listens on {}: what was sent is lost.", saying.topic),
+            remedy: "Start Claymark (systemctl start claymark), then send it again.".to_owned(),
+        }),
+    }
+}
+
+/// Long enough that no two entries of a site share one, short enough to be typed for a correction.
+fn fresh_key() -> String {
+    format!("{:016x}", rand::random::<u64>())
+}
+
 const DEFAULT_SITE_FILE: &str = "/etc/claymark/site.toml";
+
+#[cfg(test)]
+mod tests;

@@ -28,6 +28,7 @@ use claymark_core::site::Site;
 use self::mistake::Findings;
 pub use self::mistake::Mistakes;
 pub use self::secrets::Secrets;
+pub(crate) use self::suggest::did_you_mean;
 pub use self::summary::describe;
 use self::table::Table;
 use crate::run::Settings;

@@ -6,6 +6,7 @@
 //! can't be trusted: when no room is left, polling pauses for less than a keep-alive, and then the
 //! connection is closed on purpose, so that the broker keeps the rest.
 
+pub mod errand;
 pub mod link;
 mod pause;
 mod task;

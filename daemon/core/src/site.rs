@@ -10,7 +10,9 @@ use serde::{Deserialize, Serialize};
 use crate::id::Id;
 use crate::quality::thresholds::{Span, Thresholds};
 use crate::strapping::StrappingTable;
-use crate::units::{GramsPerLitre, Kilograms, Litres, LitresPerHour, Millimetres, PeopleUnits, Unit};
+use crate::units::{
+    Dimension, GramsPerLitre, Kilograms, Litres, LitresPerHour, Millimetres, PeopleUnits, Unit,
+};
 
 /// The whole room.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -268,6 +270,21 @@ impl Quantity {
     #[must_use]
     pub fn parse(text: &str) -> Option<Self> {
         Self::NAMES.iter().find(|(name, _)| *name == text).map(|(_, quantity)| *quantity)
+    }
+
+    /// What its units can measure.
+    #[must_use]
+    pub fn dimensions(self) -> &'static [Dimension] {
+        match self {
+            Self::Level | Self::Distance => &[Dimension::Length],
+            Self::Volume => &[Dimension::Volume],
+            Self::Turbidity => &[Dimension::TurbidityNtu, Dimension::TurbidityFnu],
+            Self::Temperature => &[Dimension::Temperature],
+            Self::Oxygen => &[Dimension::Concentration],
+            Self::OxygenSaturation => &[Dimension::Share],
+            Self::Flow => &[Dimension::Flow],
+            Self::AirPressure => &[Dimension::Pressure],
+        }
     }
 
     /// Its name in the site file, in tags and in the store.

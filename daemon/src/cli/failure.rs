@@ -4,6 +4,7 @@ use std::io::{IsTerminal as _, Write as _};
 use std::process::ExitCode;
 
 use crate::config::{ConfigError, Mistakes};
+use crate::intake::errand::ErrandError;
 
 /// What went wrong, and so the exit status.
 #[derive(Debug)]
@@ -44,7 +45,7 @@ impl Failure {
         drop(err.write_all(text.as_bytes()));
     }
 
-    fn text(&self, fancy: bool) -> String {
+    pub(super) fn text(&self, fancy: bool) -> String {
         match self {
             Self::Wrong { what, remedy } | Self::Failed { what, remedy } => format!("{what}\n{remedy}\n"),
             Self::Mistakes(mistakes) => {
@@ -69,6 +70,25 @@ impl From<ConfigError> for Failure {
                         .to_owned(),
             },
         }
+    }
+}
+
+impl From<ErrandError> for Failure {
+    fn from(error: ErrandError) -> Self {
+        let remedy = match &error {
+            ErrandError::Tls(_) => "Look at [mqtt] tls and ca_file in the site file.",
+            ErrandError::Unreachable { .. } => {
+                "See whether the broker runs (systemctl status mosquitto) and [mqtt] host, port and tls are right, then send it again."
+            }
+            ErrandError::LoginRefused { .. } => "Look at [mqtt] user and password_file in the site file.",
+            ErrandError::Denied { .. } => {
+                "Let this user write there: see the broker's list of rights (deploy/mosquitto/acl)."
+            }
+            ErrandError::Unacknowledged { .. } => {
+                "It may have arrived or not: look into the log before you send it again."
+            }
+        };
+        Self::Failed { what: format!("{error}."), remedy: remedy.to_owned() }
     }
 }
 

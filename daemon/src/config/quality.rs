@@ -11,7 +11,6 @@ use claymark_core::quality::thresholds::{
 use claymark_core::site::Quantity;
 use claymark_core::units::Unit;
 
-use super::sensors::dimensions;
 use super::table::Table;
 use super::value;
 
@@ -50,12 +49,12 @@ pub(super) fn usual(file: &Table<'_>) -> Vec<Usual> {
         let Some(quantity) = Quantity::parse(name) else { continue };
         let unit = table.need("unit", "the unit in which the figures below are written", value::unit);
         if let Some(unit) = unit {
-            if dimensions(quantity).contains(&unit.get_ref().dimension()) {
+            if quantity.dimensions().contains(&unit.get_ref().dimension()) {
                 let tests = Tests::read(&table, *unit.get_ref());
                 all.push(Usual { quantity, unit: unit.into_inner(), tests });
             } else {
                 let what = format!("unit: '{}' is no unit of {name}", unit.get_ref());
-                let remedy = format!("Write one of {}.", value::units_of(dimensions(quantity)));
+                let remedy = format!("Write one of {}.", value::units_of(quantity.dimensions()));
                 table.findings.mistake(unit.span(), what, remedy);
                 Tests::read(&table, unit.into_inner());
             }

@@ -54,20 +54,6 @@ pub(super) fn sensors(file: &Table<'_>, vessels: &Vessels) -> Sensors {
     Sensors { bound }
 }
 
-/// What units can express a quantity.
-pub(super) fn dimensions(quantity: Quantity) -> &'static [Dimension] {
-    match quantity {
-        Quantity::Level | Quantity::Distance => &[Dimension::Length],
-        Quantity::Volume => &[Dimension::Volume],
-        Quantity::Turbidity => &[Dimension::TurbidityNtu, Dimension::TurbidityFnu],
-        Quantity::Temperature => &[Dimension::Temperature],
-        Quantity::Oxygen => &[Dimension::Concentration],
-        Quantity::OxygenSaturation => &[Dimension::Share],
-        Quantity::Flow => &[Dimension::Flow],
-        Quantity::AirPressure => &[Dimension::Pressure],
-    }
-}
-
 /// A drum is watched by one level, distance or volume sensor.
 pub(super) fn check_drums(findings: &Findings, vessels: &Vessels, sensors: &Sensors) {
     for drum in &vessels.drums.things {
@@ -214,7 +200,7 @@ fn topic_name(value: &DeValue<'_>) -> Result<String, Wrong> {
 }
 
 fn unit_fits(table: &Table<'_>, quantity: Quantity, unit: &Spanned<Unit>) {
-    let fitting = dimensions(quantity);
+    let fitting = quantity.dimensions();
     if fitting.contains(&unit.get_ref().dimension()) {
         return;
     }

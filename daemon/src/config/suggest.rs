@@ -12,13 +12,13 @@ pub(super) fn closest<'a>(word: &str, candidates: impl IntoIterator<Item = &'a s
 }
 
 /// "Did you mean x? " or nothing.
-pub(super) fn did_you_mean<'a>(word: &str, candidates: impl IntoIterator<Item = &'a str>) -> String {
+pub(crate) fn did_you_mean<'a>(word: &str, candidates: impl IntoIterator<Item = &'a str>) -> String {
     closest(word, candidates).map_or_else(String::new, |found| format!("Did you mean '{found}'? "))
 }
 
-/// A third of the word may be wrong, but at least one letter.
+/// A third of the word may be wrong; of one or two letters none, since "p2" isn't a slip for "p1".
 fn allowed_edits(candidate: &str) -> usize {
-    (candidate.chars().count() / 3).max(1)
+    candidate.chars().count() / 3
 }
 
 #[cfg(test)]
@@ -27,13 +27,15 @@ mod tests {
 
     #[test]
     fn a_slip_is_recognised_and_a_stranger_is_not() {
-        let keys = ["heel_l", "full_l", "strapping_mm_l", "pump"];
+        let keys = ["heel_l", "full_l", "strapping_mm_l", "pump", "p1"];
         for (typed, meant) in [
             ("heal_l", Some("heel_l")),
             ("Full_L", Some("full_l")),
             ("straping_mm_l", Some("strapping_mm_l")),
             ("pmup", Some("pump")),
             ("colour", None),
+            ("PUMP", Some("pump")),
+            ("p2", None),
         ] {
             assert_eq!(closest(typed, keys), meant, "{typed}");
         }

@@ -87,12 +87,13 @@ fn drum(
     let pump = table.need("pump", "the id of the pump that draws from it", value::id);
     if let Some(pump) = pump.as_ref().filter(|pump| !pumps.has(pump.get_ref())) {
         let what = format!("pump: there is no pump '{}'", pump.get_ref());
-        let hint = did_you_mean(pump.get_ref().as_str(), pumps.words());
-        table.findings.mistake(
-            pump.span(),
-            what,
-            format!("{hint}Write the id of a [[pump]], or add that pump."),
+        let known: Vec<&str> = pumps.words().collect();
+        let hint = did_you_mean(pump.get_ref().as_str(), known.iter().copied());
+        let remedy = format!(
+            "{hint}Write the id of a [[pump]] of this file ({}), or add that pump.",
+            known.join(", ")
         );
+        table.findings.mistake(pump.span(), what, remedy);
     }
     let full = table.need("full_l", "the litres at the full line", value::positive);
     let heel = table.need("heel_l", "the litres that the pump can't lift", value::not_negative);

@@ -1,0 +1,259 @@
+//! `claymark log KIND …`: what hands did, as it is typed, made into a field-log entry.
+
+use clap::{Args, Subcommand};
+
+use claymark_core::fieldlog::Deed;
+use claymark_core::site::{Quantity, Site};
+use claymark_core::units::{Dimension, Kilograms, Litres, Millimetres, Unit};
+
+use super::{Failure, names};
+use crate::amount::Amount;
+use crate::config::did_you_mean;
+
+/// What was done. Figures that nobody knows are left out.
+#[derive(Debug, Subcommand)]
+#[command(rename_all = "snake_case")]
+pub(super) enum Kind {
+    /// A drum was topped up
+    Refill {
+        #[command(flatten)]
+        drum: DrumFlag,
+        /// Water added, in the site's unit or with its own: 150, "40 US gal"
+        #[arg(long, value_name = "VOLUME", value_parser = Amount::parse)]
+        water: Option<Amount>,
+        /// Dry clay added, in the site's unit or with its own: 4.2, "9 lb"
+        #[arg(long, value_name = "MASS", value_parser = Amount::parse)]
+        clay: Option<Amount>,
+    },
+    /// A pump's speed was set
+    #[command(alias = "pump-setting")]
+    PumpSetting {
+        #[command(flatten)]
+        pump: PumpFlag,
+        /// Revolutions per minute; 0 is off
+        #[arg(long)]
+        rpm: Option<f64>,
+    },
+    /// From now on this drum is drawn from
+    #[command(alias = "in-use")]
+    InUse {
+        #[command(flatten)]
+        pump: PumpFlag,
+        #[command(flatten)]
+        drum: DrumFlag,
+    },
+    /// Water was caught with cylinder and watch
+    #[command(alias = "flow-check")]
+    FlowCheck {
+        #[command(flatten)]
+        place: PlaceFlag,
+        /// How much was caught, in mL or with its own unit
+        #[arg(long, value_name = "VOLUME", value_parser = Amount::parse)]
+        volume: Option<Amount>,
+        /// In how many seconds
+        #[arg(long)]
+        seconds: Option<f64>,
+    },
+    /// Something was measured with a hand instrument
+    #[command(alias = "grab-sample")]
+    GrabSample {
+        #[command(flatten)]
+        place: PlaceFlag,
+        /// What: turbidity, temperature, oxygen, …
+        #[arg(long)]
+        quantity: Option<String>,
+        /// The value, with its unit: "64 NTU", "20.1 °C"
+        #[arg(long, value_parser = Amount::parse, allow_negative_numbers = true)]
+        value: Option<Amount>,
+    },
+    /// A tank was cleaned
+    Cleaning {
+        #[command(flatten)]
+        place: PlaceFlag,
+        /// For how many minutes
+        #[arg(long)]
+        minutes: Option<f64>,
+    },
+    /// A drum was read by eye
+    Dip {
+        #[command(flatten)]
+        drum: DrumFlag,
+        /// The level, in mm or with its own unit
+        #[arg(long, value_parser = Amount::parse)]
+        level: Option<Amount>,
+        /// Or the volume at the marks, in the site's unit or with its own
+        #[arg(long, value_parser = Amount::parse, conflicts_with = "level")]
+        volume: Option<Amount>,
+    },
+    /// A sensor was wiped
+    Wipe {
+        /// Which: its id or name
+        #[arg(long)]
+        sensor: Option<String>,
+    },
+    /// A new tube was put into a pump
+    #[command(alias = "tube-change")]
+    TubeChange(PumpFlag),
+    /// A clog was cleared
+    #[command(alias = "clog-cleared")]
+    ClogCleared(PumpFlag),
+    /// Clay was delivered
+    Delivery {
+        /// How many bags
+        #[arg(long)]
+        bags: Option<f64>,
+        /// Mass in all, in the site's unit or with its own
+        #[arg(long, value_parser = Amount::parse)]
+        mass: Option<Amount>,
+        /// The supplier's lot
+        #[arg(long)]
+        lot: Option<String>,
+    },
+    /// Fish were stocked, moved or counted
+    Fish {
+        #[command(flatten)]
+        place: PlaceFlag,
+        /// stocked, moved or counted
+        #[arg(long)]
+        what: Option<String>,
+        /// How many
+        #[arg(long)]
+        number: Option<f64>,
+    },
+    /// Anything else
+    Note {
+        /// What there is to say
+        text: String,
+    },
+}
+
+#[derive(Debug, Args)]
+pub(super) struct DrumFlag {
+    /// Which drum: its id or name
+    #[arg(long)]
+    drum: Option<String>,
+}
+
+#[derive(Debug, Args)]
+pub(super) struct PumpFlag {
+    /// Which pump: its id or name
+    #[arg(long)]
+    pump: Option<String>,
+}
+
+#[derive(Debug, Args)]
+pub(super) struct PlaceFlag {
+    /// Where: tank:t1, drum:a, pump:p1, head, room, or a name
+    #[arg(long)]
+    place: Option<String>,
+}
+
+impl Kind {
+    /// With everything that it names found in the site, and every figure in its base unit.
+    pub(super) fn deed(self, site: &Site) -> Result<Deed, Failure> {
+        let (mass, volume) = (site.units.mass, site.units.volume);
+        let drum = |flag: DrumFlag| flag.drum.map(|word| names::drum(site, &word)).transpose();
+        let pump = |flag: PumpFlag| flag.pump.map(|word| names::pump(site, &word)).transpose();
+        let place = |flag: PlaceFlag| flag.place.map(|word| names::place(site, &word)).transpose();
+        let litres = |typed, usual| in_base("volume", typed, Dimension::Volume, usual).map(|v| v.map(Litres));
+        let kilograms = |typed| in_base("mass", typed, Dimension::Mass, mass).map(|m| m.map(Kilograms));
+        Ok(match self {
+            Self::Refill { drum: flag, water, clay } => {
+                Deed::Refill { drum: drum(flag)?, water: litres(water, volume)?, clay: kilograms(clay)? }
+            }
+            Self::PumpSetting { pump: flag, rpm } => {
+                Deed::PumpSetting { pump: pump(flag)?, rpm: not_negative("rpm", rpm)? }
+            }
+            Self::InUse { pump: of, drum: flag } => Deed::InUse { pump: pump(of)?, drum: drum(flag)? },
+            Self::FlowCheck { place: flag, volume, seconds } => Deed::FlowCheck {
+                place: place(flag)?,
+                volume: litres(volume, Unit::Millilitre)?,
+                seconds: not_negative("seconds", seconds)?,
+            },
+            Self::GrabSample { place: flag, quantity, value } => sample(place(flag)?, quantity, value)?,
+            Self::Cleaning { place: flag, minutes } => {
+                Deed::Cleaning { place: place(flag)?, minutes: not_negative("minutes", minutes)? }
+            }
+            Self::Dip { drum: flag, level, volume: read } => Deed::Dip {
+                drum: drum(flag)?,
+                level: in_base("level", level, Dimension::Length, Unit::Millimetre)?.map(Millimetres),
+                volume: litres(read, volume)?,
+            },
+            Self::Wipe { sensor } => {
+                Deed::Wipe { sensor: sensor.map(|word| names::sensor(site, &word)).transpose()? }
+            }
+            Self::TubeChange(flag) => Deed::TubeChange { pump: pump(flag)? },
+            Self::ClogCleared(flag) => Deed::ClogCleared { pump: pump(flag)? },
+            Self::Delivery { bags, mass, lot } => {
+                Deed::Delivery { bags: not_negative("bags", bags)?, mass: kilograms(mass)?, lot }
+            }
+            Self::Fish { place: flag, what, number } => {
+                Deed::Fish { place: place(flag)?, what, number: not_negative("number", number)? }
+            }
+            Self::Note { text } => Deed::Note { text: Some(text) },
+        })
+    }
+}
+
+/// The quantity is one that Claymark knows, and the unit, which must be typed, one of its units.
+fn sample(
+    place: Option<claymark_core::site::Place>,
+    quantity: Option<String>,
+    value: Option<Amount>,
+) -> Result<Deed, Failure> {
+    let names = Quantity::NAMES.map(|(name, _)| name);
+    let known = quantity.as_deref().map(|word| {
+        Quantity::parse(word).ok_or_else(|| Failure::Wrong {
+            what: format!("'{word}' isn't something that Claymark knows."),
+            remedy: format!("{}Write one of {}.", did_you_mean(word, names), names.join(", ")),
+        })
+    });
+    let known = known.transpose()?;
+    let unit = value.map(|value| {
+        value.unit().ok_or_else(|| Failure::Wrong {
+            what: "the value has no unit.".to_owned(),
+            remedy: "Write the value with its unit in quotes: --value \"64 NTU\".".to_owned(),
+        })
+    });
+    let unit = unit.transpose()?;
+    if let (Some(quantity), Some(unit)) = (known, unit)
+        && !quantity.dimensions().contains(&unit.dimension())
+    {
+        return Err(Failure::Wrong {
+            what: format!("'{unit}' is no unit of {}.", quantity.name()),
+            remedy:
+                "Write the value with a unit of what was measured: --quantity turbidity --value \"64 NTU\"."
+                    .to_owned(),
+        });
+    }
+    Ok(Deed::GrabSample {
+        place,
+        quantity,
+        value: value.map(Amount::number),
+        unit: unit.map(|unit| unit.symbol().to_owned()),
+    })
+}
+
+fn in_base(
+    what: &str,
+    typed: Option<Amount>,
+    dimension: Dimension,
+    usual: Unit,
+) -> Result<Option<f64>, Failure> {
+    let base = typed.map(|amount| amount.in_base(dimension, Some(usual))).transpose();
+    let base = base.map_err(|bad| Failure::Wrong {
+        what: format!("the {what} can't be used: {bad}."),
+        remedy: format!("Write a number, which is taken as {usual}, or a number with its unit in quotes."),
+    })?;
+    not_negative(what, base)
+}
+
+fn not_negative(what: &str, figure: Option<f64>) -> Result<Option<f64>, Failure> {
+    match figure {
+        Some(bad) if bad < 0.0 || !bad.is_finite() => Err(Failure::Wrong {
+            what: format!("{bad} can't be the {what}."),
+            remedy: "Write a number of zero or more, or leave it out if nobody knows.".to_owned(),
+        }),
+        usable => Ok(usable),
+    }
+}

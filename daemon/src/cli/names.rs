@@ -1,0 +1,75 @@
+//! People name things by id or by name; both lead to the id.
+
+use claymark_core::id::Id;
+use claymark_core::site::{Place, Site};
+
+use super::Failure;
+use crate::config::did_you_mean;
+
+/// A pump.
+pub(super) fn pump(site: &Site, word: &str) -> Result<Id, Failure> {
+    find("pump", word, site.pumps.iter().map(|pump| (&pump.id, pump.name.as_str())))
+}
+
+/// A drum.
+pub(super) fn drum(site: &Site, word: &str) -> Result<Id, Failure> {
+    find("drum", word, site.drums.iter().map(|drum| (&drum.id, drum.name.as_str())))
+}
+
+/// A sensor.
+pub(super) fn sensor(site: &Site, word: &str) -> Result<Id, Failure> {
+    find("sensor", word, site.sensors.iter().map(|sensor| (&sensor.id, sensor.name.as_str())))
+}
+
+/// A place: `tank:t1`, `head`, or a name such as `Tank 1`.
+pub(super) fn place(site: &Site, word: &str) -> Result<Place, Failure> {
+    let known = places(site);
+    let written = known.iter().find(|(place, _)| place.to_string() == word);
+    let named = || known.iter().find(|(_, name)| name.eq_ignore_ascii_case(word));
+    if let Some((place, _)) = written.or_else(named) {
+        return Ok(place.clone());
+    }
+    let words: Vec<String> = known.iter().map(|(place, _)| place.to_string()).collect();
+    let names = known.iter().map(|(_, name)| *name);
+    Err(unknown("place", word, words.iter().map(String::as_str), names))
+}
+
+fn places(site: &Site) -> Vec<(Place, &str)> {
+    let drums = site.drums.iter().map(|drum| (Place::Drum(drum.id.clone()), drum.name.as_str()));
+    let tanks = site.tanks.iter().map(|tank| (Place::Tank(tank.id.clone()), tank.name.as_str()));
+    let pumps = site.pumps.iter().map(|pump| (Place::Pump(pump.id.clone()), pump.name.as_str()));
+    let fixed = [(Place::Head, site.head_tank.name.as_str()), (Place::Room, "room")];
+    drums.chain(tanks).chain(pumps).chain(fixed).collect()
+}
+
+fn find<'a>(
+    kind: &str,
+    word: &str,
+    known: impl Iterator<Item = (&'a Id, &'a str)> + Clone,
+) -> Result<Id, Failure> {
+    let by_id = known.clone().find(|(id, _)| id.as_str() == word);
+    let by_name = || known.clone().find(|(_, name)| name.eq_ignore_ascii_case(word));
+    match by_id.or_else(by_name) {
+        Some((id, _)) => Ok(id.clone()),
+        None => Err(unknown(
+            kind,
+            word,
+            known.clone().map(|(id, _)| id.as_str()),
+            known.clone().map(|(_, name)| name),
+        )),
+    }
+}
+
+fn unknown<'a>(
+    kind: &str,
+    word: &str,
+    ids: impl Iterator<Item = &'a str> + Clone,
+    names: impl Iterator<Item = &'a str>,
+) -> Failure {
+    let hint = did_you_mean(word, ids.clone().chain(names));
+    let known: Vec<&str> = ids.collect();
+    Failure::Wrong {
+        what: format!("there is no {kind} '{word}' in the site file."),
+        remedy: format!("{hint}Write one of {}, or its name.", known.join(", ")),
+    }
+}

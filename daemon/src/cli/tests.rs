@@ -1,0 +1,154 @@
+//! What is typed, what goes over the wire, and whether the decoder takes it.
+
+use std::path::Path;
+
+use clap::Parser as _;
+
+use super::{Cli, Command};
+use crate::config::{self, Secrets};
+use crate::decode::Decoder;
+use crate::message::Message;
+use crate::run::Settings;
+use crate::say::Saying;
+
+const NOW: &str = "2027-04-20T09:10:00Z";
+
+#[test]
+fn the_command_line_is_put_together_soundly() {
+    use clap::CommandFactory as _;
+    Cli::command().debug_assert();
+}
+
+#[test]
+fn each_kind_of_entry_goes_out_as_the_field_log_wants_it() {
+    let settings = example();
+    for (typed, sent) in ENTRIES {
+        let saying = saying(&settings, typed).unwrap_or_else(|words| panic!("{typed:?}: {words}"));
+        let payload = saying.payload.to_string();
+        let signed = r#""at":"2027-04-20T09:10:00Z","key":"k"}"#;
+        let wanted = if sent.ends_with('}') { (*sent).to_owned() } else { format!("{sent},{signed}") };
+        assert_eq!((saying.topic.as_str(), payload), ("claymark/alder-bend/log", wanted), "{typed:?}");
+    }
+}
+
+#[test]
+fn the_decoder_takes_every_entry_as_it_was_meant() {
+    let settings = example();
+    let decoder = Decoder::new(&settings.site, settings.decode.clone());
+    for (typed, _) in ENTRIES {
+        let saying = saying(&settings, typed).unwrap_or_else(|words| panic!("{typed:?}: {words}"));
+        let message = Message {
+            topic: saying.topic.clone(),
+            payload: saying.payload.to_string().into_bytes(),
+            retained: false,
+            received_at: NOW.parse().unwrap(),
+        };
+        let decoded = decoder.decode(&message);
+        assert_eq!(decoded.quarantined, [], "{typed:?}");
+        let entry = decoded.log.first().expect("it was an entry");
+        let again = Saying::entry(
+            &settings.intake.prefix,
+            &entry.deed,
+            crate::say::Signature {
+                key: entry.key.clone(),
+                at: entry.at,
+                by: entry.by.clone(),
+                replaces: entry.replaces.clone(),
+            },
+        );
+        assert_eq!(again, saying, "{typed:?}");
+    }
+    let answer = Saying::answer(&settings.intake.prefix, 7, Some("Aino".to_owned()));
+    assert_eq!(answer.topic, "claymark/alder-bend/answer");
+    assert_eq!(answer.payload.to_string(), r#"{"notice":7,"by":"Aino"}"#);
+}
+
+#[test]
+fn what_cannot_be_meant_is_refused_with_a_way_out() {
+    let settings = example();
+    let mut told = String::new();
+    for typed in REFUSED {
+        let words = saying(&settings, typed).expect_err("refused");
+        told += &format!("==== {}\n{words}", typed.join(" "));
+    }
+    insta::assert_snapshot!("refused", told);
+}
+
+fn example() -> Settings {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../config/site.toml");
+    match config::read(&path, Secrets::Left) {
+        Ok(file) => file.settings,
+        Err(error) => panic!("{error}"),
+    }
+}
+
+/// The message, or the words of the refusal.
+fn saying(settings: &Settings, typed: &[&str]) -> Result<Saying, String> {
+    let line = ["claymark", "log"].iter().chain(typed);
+    let cli = Cli::try_parse_from(line).map_err(|error| error.to_string())?;
+    let Command::Log(log) = cli.command else { panic!("log was typed") };
+    log.saying(settings, NOW.parse().unwrap(), "k".to_owned()).map_err(|failure| failure.text(false))
+}
+
+const ENTRIES: &[(&[&str], &str)] = &[
+    (&["refill"], r#"{"kind":"refill""#),
+    (
+        &["refill", "--drum", "a", "--water", "150", "--clay", "4.2"],
+        r#"{"kind":"refill","drum":"a","water_l":150.0,"clay_kg":4.2"#,
+    ),
+    // 1 US gal is 3.785 411 784 L, 1 lb is 0.453 592 37 kg (NIST SP 811, appendix B; exact).
+    (
+        &["refill", "--drum", "Drum B", "--water", "40 US gal", "--clay", "10 lb"],
+        r#"{"kind":"refill","drum":"b","water_l":151.416471,"clay_kg":4.535924"#,
+    ),
+    (
+        &["refill", "--drum", "a", "--at", "12:05", "--by", "Aino", "--replaces", "e1"],
+        r#"{"kind":"refill","drum":"a","at":"2027-04-20T09:05:00Z","by":"Aino","replaces":"e1","key":"k"}"#,
+    ),
+    (&["pump_setting", "--pump", "p1", "--rpm", "0"], r#"{"kind":"pump_setting","pump":"p1","rpm":0.0"#),
+    (&["pump-setting", "--pump", "Pump 2"], r#"{"kind":"pump_setting","pump":"p2""#),
+    (&["in_use", "--pump", "p2", "--drum", "c"], r#"{"kind":"in_use","pump":"p2","drum":"c""#),
+    (
+        &["flow_check", "--place", "pump:p1", "--volume", "105", "--seconds", "30"],
+        r#"{"kind":"flow_check","place":"pump:p1","volume_ml":105.0,"seconds":30.0"#,
+    ),
+    (
+        &["grab_sample", "--place", "Tank 3", "--quantity", "turbidity", "--value", "64 NTU"],
+        r#"{"kind":"grab_sample","place":"tank:t3","quantity":"turbidity","value":64.0,"unit":"NTU""#,
+    ),
+    (
+        &["cleaning", "--place", "tank:t4", "--minutes", "20"],
+        r#"{"kind":"cleaning","place":"tank:t4","minutes":20.0"#,
+    ),
+    (&["dip", "--drum", "a", "--level", "40 cm"], r#"{"kind":"dip","drum":"a","level_mm":400.0"#),
+    (&["dip", "--drum", "a", "--volume", "100"], r#"{"kind":"dip","drum":"a","volume_l":100.0"#),
+    (&["wipe", "--sensor", "t1-turbidity"], r#"{"kind":"wipe","sensor":"t1-turbidity""#),
+    (&["tube_change", "--pump", "p1"], r#"{"kind":"tube_change","pump":"p1""#),
+    (&["clog_cleared", "--pump", "p1"], r#"{"kind":"clog_cleared","pump":"p1""#),
+    (
+        &["delivery", "--bags", "40", "--mass", "1000", "--lot", "K-17"],
+        r#"{"kind":"delivery","bags":40.0,"kg":1000.0,"lot":"K-17""#,
+    ),
+    (
+        &["fish", "--place", "head", "--what", "counted", "--number", "12000"],
+        r#"{"kind":"fish","place":"head","what":"counted","number":12000.0"#,
+    ),
+    (&["note", "blower sounds rough"], r#"{"kind":"note","text":"blower sounds rough""#),
+];
+
+const REFUSED: &[&[&str]] = &[
+    &["refil"],
+    &["refill", "--drum", "d"],
+    &["refill", "--drum", "a", "--water", "40 lb"],
+    &["refill", "--drum", "a", "--water", "much"],
+    &["refill", "--drum", "a", "--water=-3"],
+    &["refill", "--at", "noon"],
+    &["refill", "--at", "2027-04-21 07:00"],
+    &["cleaning", "--place", "tank:t44"],
+    &["grab_sample", "--quantity", "turbity", "--value", "64 NTU"],
+    &["grab_sample", "--quantity", "turbidity", "--value", "64"],
+    &["grab_sample", "--quantity", "turbidity", "--value", "64 mg/L"],
+    &["dip", "--level", "40 cm", "--volume", "3"],
+    &["pump_setting", "--rpm", "NaN"],
+    &["note"],
+];
