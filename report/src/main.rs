@@ -1,2 +1,26 @@
-//! x
-fn main() {}
+//! The `claymark-report` binary.
+
+use std::process::ExitCode;
+
+use clap::Parser;
+use jiff::Timestamp;
+
+use claymark_report::command::{self, Arguments};
+
+#[expect(clippy::print_stdout, reason = "the command line tells which files it made")]
+#[expect(clippy::disallowed_methods, reason = "the report's only look at the clock: which week is the last full one")]
+fn main() -> ExitCode {
+    let arguments = Arguments::parse();
+    match command::run(&arguments, Timestamp::now()) {
+        Ok(made) => {
+            for path in made {
+                println!("{}", path.display());
+            }
+            ExitCode::SUCCESS
+        }
+        Err(failure) => {
+            eprintln!("{failure}\n{}", failure.remedy());
+            failure.exit_code()
+        }
+    }
+}

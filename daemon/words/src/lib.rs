@@ -5,9 +5,11 @@
 //! - [`format`]: numbers, units, clock times and durations;
 //! - [`names`]: what things are called;
 //! - [`notice`]: the first line and the text of a notice;
-//! - [`reasons`]: quality flags, reasons of quarantine and kinds of notices in words.
+//! - [`reasons`]: quality flags, reasons of quarantine and kinds of notices in words;
+//! - [`report`]: the weekly report.
 
 pub mod format;
 pub mod names;
 pub mod notice;
 pub mod reasons;
+pub mod report;

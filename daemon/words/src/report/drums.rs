@@ -1,0 +1,161 @@
+//! What is told of a drum's week.
+
+use jiff::tz::TimeZone;
+use jiff::{SignedDuration, Timestamp};
+
+use claymark_core::units::{Kilograms, Litres, PeopleUnits};
+
+use super::{counted, duration, moment};
+
+/// "131 L" in the units of people.
+#[must_use]
+pub fn litres(volume: Litres, units: &PeopleUnits) -> String {
+    format!("{:.0} {}", units.volume.from_base(volume.0), units.volume.symbol())
+}
+
+/// "4.2 kg" in the units of people.
+#[must_use]
+pub fn mass(clay: Kilograms, units: &PeopleUnits) -> String {
+    format!("{:.1} {}", units.mass.from_base(clay.0), units.mass.symbol())
+}
+
+/// Refills: how many, how much, how many of them nobody wrote down, and the clay that the log tells of.
+#[must_use]
+pub fn refills(added: &[Litres], unlogged: usize, clay: Kilograms, units: &PeopleUnits) -> String {
+    let sum = Litres(added.iter().map(|litres| litres.0).sum());
+    let unlogged = match (unlogged, added.len()) {
+        (0, _) => String::new(),
+        (1, 1) => ", which nobody wrote down".to_owned(),
+        (unlogged, _) => format!(", {unlogged} of them not written down"),
+    };
+    let clay = if clay.0 > 0.0 { format!("; the log tells of {} of clay", mass(clay, units)) } else { String::new() };
+    match added {
+        [] => "No refill was seen.".to_owned(),
+        _ => format!(
+            "{}, {} in all{unlogged}{clay}.",
+            counted(added.len(), "refill", "refills"),
+            litres(sum, units)
+        ),
+    }
+}
+
+/// A time without slurry.
+#[must_use]
+pub fn run_out(at: Timestamp, refilled: Option<Timestamp>, lasted: SignedDuration, zone: &TimeZone) -> String {
+    match refilled {
+        Some(refilled) => format!(
+            "Ran empty {}; refilled {}, after {} without slurry.",
+            moment(at, zone),
+            moment(refilled, zone),
+            duration(lasted)
+        ),
+        None => format!("Ran empty {} and wasn't refilled in the week.", moment(at, zone)),
+    }
+}
+
+/// How early the first warning came.
+#[must_use]
+pub fn warned(ahead: Option<SignedDuration>) -> String {
+    match ahead {
+        None => "No warning was sent.".to_owned(),
+        Some(ahead) if ahead.is_negative() => format!("First warned {} too late.", duration(ahead)),
+        Some(ahead) => format!("First warned {} before.", duration(ahead)),
+    }
+}
+
+/// What a forecast had said: `error` is the likely time minus the true one.
+#[must_use]
+pub fn hindsight(ahead: SignedDuration, error: Option<SignedDuration>, held: bool) -> String {
+    let said = match error {
+        None => "the forecast saw no end within 72 h".to_owned(),
+        Some(error) if error.abs() < SignedDuration::from_mins(1) => "the likely time was right".to_owned(),
+        Some(error) if error.is_negative() => format!("the likely time was {} too early", duration(error)),
+        Some(error) => format!("the likely time was {} too late", duration(error)),
+    };
+    let held = if held { "within earliest to latest" } else { "outside earliest to latest" };
+    format!("{} before, {said}, {held}.", duration(ahead))
+}
+
+/// A time in which the level couldn't be believed.
+#[must_use]
+pub fn doubt(from: Timestamp, to: Option<Timestamp>, why: &str, zone: &TimeZone) -> String {
+    let why = why.trim_end_matches('.');
+    match to {
+        Some(to) => format!("Level not believed {} to {}: {why}.", moment(from, zone), moment(to, zone)),
+        None => format!("Level not believed since {}: {why}.", moment(from, zone)),
+    }
+}
+
+/// Forecasts that a refill overtook: how many, and how many of them had called the drum empty before that.
+#[must_use]
+pub fn refuted(checked: u64, too_early: u64) -> Option<String> {
+    match (checked, too_early) {
+        (0, _) => None,
+        (checked, 0) => Some(format!(
+            "Of {checked} forecasts that a refill overtook, none had called the drum empty too soon."
+        )),
+        (checked, wrong) => {
+            Some(format!("Of {checked} forecasts that a refill overtook, {wrong} had called the drum empty too soon."))
+        }
+    }
+}
+
+/// Over a refill in the picture.
+#[must_use]
+pub fn refill_label(added: Litres, logged: bool, units: &PeopleUnits) -> String {
+    let unlogged = if logged { "" } else { " not logged" };
+    format!("+{}{unlogged}", litres(added, units))
+}
+
+/// Beside the lowest point of a vessel.
+#[must_use]
+pub fn lowest(volume: Litres, units: &PeopleUnits) -> String {
+    format!("lowest {}", litres(volume, units))
+}
+
+/// Under a vessel: what was in it at the end of the week.
+#[must_use]
+pub fn at_the_end(last: Option<Litres>, full: Litres, units: &PeopleUnits) -> String {
+    let full = litres(full, units);
+    match last {
+        Some(last) => format!("{:.0} of {full} at the end", units.volume.from_base(last.0)),
+        None => format!("volume not known at the end (full: {full})"),
+    }
+}
+
+/// Under a vessel: what happened.
+#[must_use]
+pub fn events(refills: usize, run_outs: usize) -> String {
+    format!("{}, {}", counted(refills, "refill", "refills"), counted(run_outs, "run-out", "run-outs"))
+}
+
+/// For those who can't see the picture.
+#[must_use]
+pub fn picture(
+    name: &str,
+    lowest: Option<Litres>,
+    last: Option<Litres>,
+    refills: usize,
+    run_outs: usize,
+    units: &PeopleUnits,
+) -> String {
+    let volume = |volume: Option<Litres>| volume.map_or_else(|| "unknown".to_owned(), |known| litres(known, units));
+    format!(
+        "Volume of {name} over the week: lowest {}, at the end {}; {}, {}.",
+        volume(lowest),
+        volume(last),
+        counted(refills, "refill", "refills"),
+        counted(run_outs, "run-out", "run-outs")
+    )
+}
+
+/// Beside the line of what the pump can't lift.
+pub const HEEL: &str = "heel (the pump can't lift it)";
+/// Beside the line of a full drum.
+pub const FULL: &str = "full line";
+/// Where there was no slurry.
+pub const EMPTY: &str = "ran empty";
+/// Where the level couldn't be believed.
+pub const DOUBT: &str = "level not believed";
+/// Where a figure isn't known.
+pub const NOT_KNOWN: &str = "not known";

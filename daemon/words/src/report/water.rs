@@ -1,0 +1,163 @@
+//! What is told of turbidity, temperature and oxygen.
+
+use claymark_core::units::Unit;
+
+use super::{Mark, percent};
+
+/// How a tank kept its band.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Kept {
+    /// Nearly all week.
+    Steady,
+    /// Not for some of it.
+    Drifting,
+    /// Not for much of it.
+    Poor,
+    /// Not judged, for want of data.
+    TooLittle,
+    /// Not measured.
+    NotMeasured,
+}
+
+impl Kept {
+    /// In a word or two.
+    #[must_use]
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Steady => "steady",
+            Self::Drifting => "drifted",
+            Self::Poor => "poor",
+            Self::TooLittle => "too little data",
+            Self::NotMeasured => "not measured",
+        }
+    }
+
+    /// With its shape.
+    #[must_use]
+    pub fn mark(self) -> Mark {
+        match self {
+            Self::Steady => Mark::Good,
+            Self::Drifting => Mark::Look,
+            Self::Poor => Mark::Bad,
+            Self::TooLittle | Self::NotMeasured => Mark::Unknown,
+        }
+    }
+}
+
+/// "97 % in band", and how much of the week isn't known where that is more than 1 %.
+#[must_use]
+pub fn in_band(inside_percent: f64, unknown_percent: f64) -> String {
+    if unknown_percent > 1.0 {
+        format!("{} in band, {} not known", percent(inside_percent), percent(unknown_percent))
+    } else {
+        format!("{} in band", percent(inside_percent))
+    }
+}
+
+/// How far outside: "down to 31 (19 under), up to 84 (4 over) NTU".
+#[must_use]
+pub fn how_far(extremes: Option<(f64, f64)>, low: Option<f64>, high: Option<f64>, unit: Unit) -> String {
+    let Some((least, most)) = extremes else { return "no usable reading".to_owned() };
+    let under = low.filter(|low| least < *low).map(|low| format!("down to {least:.0}, {:.0} under", low - least));
+    let over = high.filter(|high| most > *high).map(|high| format!("up to {most:.0}, {:.0} over", most - high));
+    match (under, over) {
+        (None, None) => format!("{least:.0} to {most:.0} {}", unit.symbol()),
+        (under, over) => {
+            let both: Vec<String> = [under, over].into_iter().flatten().collect();
+            format!("{} {}", both.join("; "), unit.symbol())
+        }
+    }
+}
+
+/// For those who can't see a tank's picture.
+#[must_use]
+pub fn tank_picture(name: &str, kept: Kept, in_band: &str, how_far: &str) -> String {
+    format!("Turbidity of {name} over the week against its band: {}, {in_band}, {how_far}.", kept.word())
+}
+
+/// For those who can't see the picture of one quantity in all tanks.
+#[must_use]
+pub fn spread_picture(quantity: &str, extremes: Option<(f64, f64)>, unit: &str) -> String {
+    match extremes {
+        None => format!("{quantity} over the week: no usable reading."),
+        Some((least, most)) => {
+            format!("{quantity} of all tanks over the week: from {least:.1} to {most:.1} {unit}.")
+        }
+    }
+}
+
+/// "50 to 80 NTU".
+#[must_use]
+pub fn range(low: f64, high: f64, unit: Unit) -> String {
+    format!("{} to {} {}", plain(low), plain(high), unit.symbol())
+}
+
+/// "at least 7 mg/L".
+#[must_use]
+pub fn at_least(least: f64, unit: Unit) -> String {
+    format!("at least {} {}", plain(least), unit.symbol())
+}
+
+/// "47 to 78".
+#[must_use]
+pub fn low_to_high(low: f64, high: f64, decimals: usize) -> String {
+    format!("{low:.decimals$} to {high:.decimals$}")
+}
+
+/// For those who can't see how a bar divides the week.
+#[must_use]
+pub fn bar(inside: f64, below: f64, above: f64, unknown: f64) -> String {
+    format!(
+        "In band {}, below {}, above {}, not known {}.",
+        percent(inside),
+        percent(below),
+        percent(above),
+        percent(unknown)
+    )
+}
+
+/// As few decimals as it needs, at most two.
+fn plain(value: f64) -> String {
+    format!("{value:.2}").trim_end_matches('0').trim_end_matches('.').to_owned()
+}
+
+/// Which pressure the saturation goes by.
+#[must_use]
+pub fn pressure(elevation_m: f64, hectopascals: f64, by_sensor: bool) -> String {
+    if by_sensor {
+        "Percent of saturation at the air pressure that the site's sensor showed.".to_owned()
+    } else {
+        format!(
+            "Percent of saturation at local pressure: {hectopascals:.0} hPa by the standard atmosphere at {elevation_m:.0} m. \
+             A figure taken at sea-level pressure would differ."
+        )
+    }
+}
+
+/// Where the temperature for the saturation isn't the tank's own.
+#[must_use]
+pub fn warmth_of_head_tank() -> String {
+    "Where a tank has no temperature sensor, the head tank's temperature was used for the saturation.".to_owned()
+}
+
+/// Supersaturated oxygen hints at gas that no oxygen sensor shows.
+#[must_use]
+pub fn supersaturated(tanks: &str, most_percent: f64) -> String {
+    format!(
+        "Oxygen stood above saturation in {tanks} (up to {most_percent:.0} %): check the total gas pressure with a \
+         proper instrument; an oxygen sensor can't show it."
+    )
+}
+
+/// Beside the lower limit.
+pub const LOWER: &str = "lower limit";
+/// Beside the upper limit.
+pub const UPPER: &str = "upper limit";
+/// Beside full saturation.
+pub const SATURATED: &str = "saturated";
+/// Of the first picture.
+pub const TEMPERATURE: &str = "Temperature";
+/// Of the second picture.
+pub const OXYGEN: &str = "Oxygen saturation";
+/// Over the scale of saturation.
+pub const PERCENT: &str = "%";

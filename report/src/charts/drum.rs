@@ -1,0 +1,169 @@
+//! One drum's week: volume, refills, run-outs, and when its level couldn't be believed.
+
+use jiff::{SignedDuration, Timestamp};
+use plotters::style::Color;
+use plotters::style::text_anchor::{HPos, VPos};
+
+use claymark_core::forecast::Basis;
+use claymark_core::units::{Litres, Unit};
+
+use super::frame::{Frame, LABEL};
+use super::{ALARM, Anchor, CURVE, Drawn, GREY, INK, PAPER, Surface, VEIL, dashes, fill, line, rectangle, svg, text};
+use crate::facts::drums::{BREAK, Believed, DrumWeek};
+use crate::week::Week;
+
+/// What stands in the picture besides the curve.
+#[derive(Debug, Clone)]
+pub struct Lettering {
+    /// The names of the days.
+    pub days: Vec<String>,
+    /// The unit of volume for people.
+    pub unit: Unit,
+    /// Beside the line of the heel.
+    pub heel: String,
+    /// Beside the line of the full drum.
+    pub full: String,
+    /// In a time without slurry.
+    pub empty: String,
+    /// In a time of doubt.
+    pub doubt: String,
+    /// Where the rest of the week isn't past.
+    pub not_yet: String,
+    /// Over each refill, in the order of the facts.
+    pub refills: Vec<String>,
+}
+
+/// A picture of `size` pixels.
+pub fn draw(
+    drum: &DrumWeek,
+    week: &Week,
+    until: Timestamp,
+    size: (u32, u32),
+    lettering: &Lettering,
+) -> Result<String, super::Undrawn> {
+    let show = |volume: Litres| lettering.unit.from_base(volume.0);
+    let top = drum.refills.iter().map(|refill| refill.to.0).fold(drum.drum.full.0, f64::max);
+    let frame = Frame::labelled(week, until, size, (0.0, show(Litres(top * 1.06))));
+    svg(size, |surface| {
+        frame.labels(surface, lettering.unit.symbol(), &lettering.days)?;
+        frame.grid(surface)?;
+        unknown(surface, &frame, drum, until)?;
+        veil(surface, &frame, drum, week, show)?;
+        for (volume, words) in [(drum.drum.heel, &lettering.heel), (drum.drum.full, &lettering.full)] {
+            let y = frame.y(show(volume));
+            dashes(surface, frame.sides(), y, GREY, 2)?;
+            text(surface, words, (frame.sides().0 + 8, y - 4), 22, false, Anchor(HPos::Left, VPos::Bottom))?;
+        }
+        curve(surface, &frame, &drum.volume, show)?;
+        empty_times(surface, &frame, drum, until, &lettering.empty)?;
+        doubts(surface, &frame, drum, until, &lettering.doubt)?;
+        refills(surface, &frame, drum, &lettering.refills)?;
+        frame.rest_of_week(surface, &lettering.not_yet)
+    })
+}
+
+/// What the level sensor itself showed, lowest to highest.
+fn veil(
+    surface: &Surface<'_>,
+    frame: &Frame<'_>,
+    drum: &DrumWeek,
+    week: &Week,
+    show: impl Fn(Litres) -> f64,
+) -> Drawn {
+    let step = SignedDuration::from_secs(crate::facts::trace::SLOT_S);
+    let mut at = week.start();
+    let mut spans = Vec::with_capacity(drum.seen.len());
+    for seen in &drum.seen {
+        spans.push((at, seen.map(|(low, high)| (show(low), show(high)))));
+        at = at.saturating_add(step).unwrap_or(at);
+    }
+    for polygon in frame.envelopes(&spans) {
+        fill(surface, polygon, VEIL)?;
+    }
+    Ok(())
+}
+
+/// The believed volume: a full line by the level, a thin one by the pump.
+fn curve(surface: &Surface<'_>, frame: &Frame<'_>, volume: &[Believed], show: impl Fn(Litres) -> f64) -> Drawn {
+    let joined = |a: &Believed, b: &Believed| {
+        a.basis == b.basis && b.at.duration_since(a.at) <= BREAK && a.volume.is_some() == b.volume.is_some()
+    };
+    for run in volume.chunk_by(joined) {
+        let points: Vec<_> = run.iter().map(|point| (point.at, point.volume.map(&show))).collect();
+        let width = if run.first().is_some_and(|point| point.basis == Some(Basis::Pump)) { 2 } else { 5 };
+        for points in frame.lines(&points) {
+            line(surface, points, CURVE, width)?;
+        }
+    }
+    Ok(())
+}
+
+/// Hatches where no volume can be said.
+fn unknown(surface: &Surface<'_>, frame: &Frame<'_>, drum: &DrumWeek, until: Timestamp) -> Drawn {
+    let mut known_to = frame.start();
+    for point in drum.volume.iter().filter(|point| point.volume.is_some()) {
+        if point.at.duration_since(known_to) > BREAK {
+            frame.hatch(surface, known_to, point.at)?;
+        }
+        known_to = point.at;
+    }
+    if until.duration_since(known_to) > BREAK { frame.hatch(surface, known_to, until) } else { Ok(()) }
+}
+
+fn empty_times(
+    surface: &Surface<'_>,
+    frame: &Frame<'_>,
+    drum: &DrumWeek,
+    until: Timestamp,
+    words: &str,
+) -> Drawn {
+    for run_out in &drum.run_outs {
+        let (left, right) = (frame.x(run_out.at), frame.x(run_out.refilled.unwrap_or(until)));
+        let right = right.max(left + 6);
+        rectangle(surface, (left, frame.bottom() - 26), (right, frame.bottom()), ALARM.filled())?;
+        line(surface, vec![(left, frame.top()), (left, frame.bottom())], ALARM, 4)?;
+        let (x, hpos) = beside(frame, left);
+        text(surface, words, (x, frame.top() + 8), LABEL, true, Anchor(hpos, VPos::Top))?;
+    }
+    Ok(())
+}
+
+fn doubts(surface: &Surface<'_>, frame: &Frame<'_>, drum: &DrumWeek, until: Timestamp, words: &str) -> Drawn {
+    for doubt in &drum.doubts {
+        let (left, right) = (frame.x(doubt.from), frame.x(doubt.to.unwrap_or(until)));
+        let right = right.max(left + 6);
+        rectangle(surface, (left, frame.bottom() - 12), (right, frame.bottom()), PAPER.filled())?;
+        super::hatch(surface, (left, frame.bottom() - 12), (right, frame.bottom()), INK)?;
+        rectangle(surface, (left, frame.bottom() - 12), (right, frame.bottom()), INK.stroke_width(2))?;
+        let (x, hpos) = beside(frame, left);
+        text(surface, words, (x, frame.bottom() - 18), 22, false, Anchor(hpos, VPos::Bottom))?;
+    }
+    Ok(())
+}
+
+/// A filled triangle above the frame for a logged refill, a hollow one for one that nobody wrote down.
+fn refills(surface: &Surface<'_>, frame: &Frame<'_>, drum: &DrumWeek, words: &[String]) -> Drawn {
+    let mut free_from = i32::MIN;
+    for (refill, words) in drum.refills.iter().zip(words) {
+        let (x, y) = (frame.x(refill.at), frame.top());
+        let triangle = vec![(x, y - 4), (x - 9, y - 20), (x + 9, y - 20), (x, y - 4)];
+        if refill.logged.is_some() {
+            fill(surface, triangle, INK)?;
+        } else {
+            fill(surface, triangle.clone(), PAPER)?;
+            line(surface, triangle, INK, 3)?;
+        }
+        let width = i32::try_from(words.chars().count()).unwrap_or(0) * 14;
+        let left = (x - width / 2).clamp(frame.sides().0, frame.sides().1 - width);
+        if left >= free_from {
+            text(surface, words, (left, y - 24), 22, false, Anchor(HPos::Left, VPos::Bottom))?;
+            free_from = left + width + 10;
+        }
+    }
+    Ok(())
+}
+
+/// Right of a line, or left of it near the right edge.
+fn beside(frame: &Frame<'_>, x: i32) -> (i32, HPos) {
+    if x > frame.sides().1 - 170 { (x - 8, HPos::Right) } else { (x + 8, HPos::Left) }
+}

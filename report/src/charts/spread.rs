@@ -1,0 +1,91 @@
+//! One quantity in all tanks: from the lowest to the highest, with the middle one and the limits.
+
+use jiff::Timestamp;
+use plotters::style::text_anchor::{HPos, VPos};
+
+use super::frame::{Frame, LABEL};
+use super::{ALARM, Anchor, BAND, CURVE, INK, VEIL, dashes, fill, line, svg, text};
+use crate::week::Week;
+
+/// The values of all tanks at one time.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Spread {
+    /// When.
+    pub at: Timestamp,
+    /// Lowest, middle, highest; `None` where nothing is known.
+    pub span: Option<(f64, f64, f64)>,
+    /// Whether anything was due then.
+    pub due: bool,
+}
+
+/// Levels and words of a picture.
+#[derive(Debug, Clone)]
+pub struct Lettering {
+    /// The names of the days.
+    pub days: Vec<String>,
+    /// The unit for people.
+    pub unit: String,
+    /// The band that is wanted, if any.
+    pub band: Option<(f64, f64)>,
+    /// Levels with their names.
+    pub levels: Vec<(f64, String)>,
+    /// Where the rest of the week isn't past.
+    pub not_yet: String,
+}
+
+/// A picture of `size` pixels.
+pub fn draw(
+    spreads: &[Spread],
+    week: &Week,
+    until: Timestamp,
+    size: (u32, u32),
+    lettering: &Lettering,
+) -> Result<String, super::Undrawn> {
+    let frame = Frame::labelled(week, until, size, scale(spreads, lettering));
+    svg(size, |surface| {
+        if let Some(band) = lettering.band {
+            frame.band(surface, band, BAND)?;
+        }
+        frame.labels(surface, &lettering.unit, &lettering.days)?;
+        frame.grid(surface)?;
+        for run in spreads.chunk_by(|a, b| (a.span.is_none() && a.due) == (b.span.is_none() && b.due)) {
+            let (Some(first), Some(last)) = (run.first(), run.last()) else { continue };
+            if first.span.is_none() && first.due {
+                let end = crate::facts::trace::SLOT_S;
+                let end = last.at.saturating_add(jiff::SignedDuration::from_secs(end)).unwrap_or(until);
+                frame.hatch(surface, first.at, end.min(until))?;
+            }
+        }
+        let spans: Vec<_> =
+            spreads.iter().map(|spread| (spread.at, spread.span.map(|(low, _, high)| (low, high)))).collect();
+        for polygon in frame.envelopes(&spans) {
+            fill(surface, polygon, VEIL)?;
+        }
+        let middles: Vec<_> = spreads.iter().map(|spread| (spread.at, spread.span.map(|span| span.1))).collect();
+        for points in frame.lines(&middles) {
+            line(surface, points, CURVE, 4)?;
+        }
+        for (level, words) in &lettering.levels {
+            let y = frame.y(*level);
+            dashes(surface, frame.sides(), y, ALARM, 3)?;
+            text(surface, words, (frame.sides().0 + 8, y - 4), 22, false, Anchor(HPos::Left, VPos::Bottom))?;
+        }
+        frame.rest_of_week(surface, &lettering.not_yet)
+    })
+}
+
+/// From the lowest to the highest of data and levels, with a little air.
+fn scale(spreads: &[Spread], lettering: &Lettering) -> (f64, f64) {
+    let data = spreads.iter().filter_map(|spread| spread.span).flat_map(|(low, _, high)| [low, high]);
+    let levels = lettering.levels.iter().map(|(level, _)| *level);
+    let band = lettering.band.into_iter().flat_map(|(low, high)| [low, high]);
+    let (low, high) = data
+        .chain(levels)
+        .chain(band)
+        .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), value| (low.min(value), high.max(value)));
+    if low > high {
+        return (0.0, 1.0);
+    }
+    let air = ((high - low) * 0.12).max(0.2);
+    (low - air, high + air)
+}

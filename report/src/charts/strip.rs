@@ -1,0 +1,91 @@
+//! A small picture of one sensor's week against its band, for a tank's card.
+
+use jiff::{SignedDuration, Timestamp};
+use plotters::style::Color;
+
+use super::frame::Frame;
+use super::{ALARM, BAND, CURVE, Drawn, GREY, Surface, VEIL, fill, hatch, line, rectangle, svg};
+use claymark_store::limits::Limits;
+
+use crate::facts::trace::{SLOT_S, Slot, Trace};
+use crate::week::Week;
+
+/// A picture of `size` pixels; `values` is the scale, the same for all tanks.
+pub fn draw(
+    trace: &Trace,
+    limits: Limits,
+    week: &Week,
+    until: Timestamp,
+    values: (f64, f64),
+    size: (u32, u32),
+) -> Result<String, super::Undrawn> {
+    let frame = Frame::bare(week, until, size, values);
+    svg(size, |surface| {
+        frame.band(surface, (limits.low.unwrap_or(values.0), limits.high.unwrap_or(values.1)), BAND)?;
+        unknown(surface, &frame, trace, until)?;
+        let spans: Vec<_> = each(trace).map(|(at, slot)| (at, slot.range())).collect();
+        for polygon in frame.envelopes(&spans) {
+            fill(surface, polygon, VEIL)?;
+        }
+        let means: Vec<_> = each(trace).map(|(at, slot)| (at, slot.mean())).collect();
+        for points in frame.lines(&means) {
+            line(surface, points, CURVE, 4)?;
+        }
+        outside(surface, &frame, trace, limits)?;
+        edges(surface, &frame, limits)?;
+        frame.grid(surface)
+    })
+}
+
+/// Hatches what is missing or doubtful, run by run.
+pub fn unknown(surface: &Surface<'_>, frame: &Frame<'_>, trace: &Trace, until: Timestamp) -> Drawn {
+    let slots: Vec<_> = each(trace).collect();
+    for run in slots.chunk_by(|a, b| hidden(a.1) == hidden(b.1)) {
+        let (Some(first), Some(last)) = (run.first(), run.last()) else { continue };
+        if hidden(first.1) {
+            let end = last.0.saturating_add(SignedDuration::from_secs(SLOT_S)).unwrap_or(until).min(until);
+            frame.hatch(surface, first.0, end)?;
+        }
+    }
+    Ok(())
+}
+
+/// Mostly without a usable reading although one was due.
+fn hidden(slot: &Slot) -> bool {
+    slot.due_s > 0.0 && slot.known_s() < slot.due_s / 2.0
+}
+
+/// A thick dark line at the mean where it lies outside the limits.
+fn outside(surface: &Surface<'_>, frame: &Frame<'_>, trace: &Trace, limits: Limits) -> Drawn {
+    let means: Vec<_> = each(trace)
+        .map(|(at, slot)| (at, slot.mean().filter(|mean| limits.below(*mean) || limits.above(*mean))))
+        .collect();
+    for points in frame.lines(&means) {
+        let thick = match points.as_slice() {
+            [(x, y)] => vec![(*x, *y), (x + 1, *y)],
+            _ => points,
+        };
+        line(surface, thick, ALARM, 9)?;
+    }
+    Ok(())
+}
+
+fn edges(surface: &Surface<'_>, frame: &Frame<'_>, limits: Limits) -> Drawn {
+    for limit in [limits.low, limits.high].into_iter().flatten() {
+        super::dashes(surface, frame.sides(), frame.y(limit), GREY, 2)?;
+    }
+    Ok(())
+}
+
+fn each(trace: &Trace) -> impl Iterator<Item = (Timestamp, &Slot)> {
+    trace.slots().iter().enumerate().map(|(index, slot)| (trace.slot_start(index), slot))
+}
+
+/// An empty card: no sensor, nothing to draw.
+pub fn blank(size: (u32, u32)) -> Result<String, super::Undrawn> {
+    svg(size, |surface| {
+        let (width, height) = (i32::try_from(size.0).unwrap_or(0), i32::try_from(size.1).unwrap_or(0));
+        hatch(surface, (2, 2), (width - 2, height - 2), GREY)?;
+        rectangle(surface, (2, 2), (width - 2, height - 2), GREY.stroke_width(2))
+    })
+}

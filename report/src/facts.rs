@@ -1,0 +1,189 @@
+//! From rows to the facts of a week: pure, no words, no pictures.
+//!
+//! Time weighs, not the number of readings; what is missing or doubtful is never counted as good; an
+//! instant is told in the site's time zone by others.
+
+pub mod drums;
+pub mod hindsight;
+pub mod oxygen;
+pub mod trace;
+pub mod warnings;
+pub mod water;
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use jiff::Timestamp;
+
+use claymark_core::fieldlog::LogEntry;
+use claymark_core::forecast::Forecast;
+use claymark_core::happening::Happening;
+use claymark_core::id::Id;
+use claymark_core::notice::Answer;
+use claymark_core::quarantine::Reason;
+use claymark_core::reading::Assessed;
+use claymark_core::site::{Sensor, Site};
+use claymark_store::batch::{Delivery, Issued};
+use claymark_store::limits::Limits;
+
+use drums::DrumWeek;
+use trace::{Shares, Trace, TraceBuilder};
+use warnings::Warning;
+use water::PlaceWeek;
+
+use crate::week::Week;
+
+/// All that the report tells of a week.
+#[derive(Debug, Clone, PartialEq)]
+pub struct WeekFacts {
+    /// The site as it stands.
+    pub site: Site,
+    /// Which week.
+    pub week: Week,
+    /// Up to when it is reported: its end, or now while it isn't over.
+    pub until: Timestamp,
+    /// In the order of the site file.
+    pub drums: Vec<DrumWeek>,
+    /// The head tank first, then the rearing tanks in the order of the site file.
+    pub places: Vec<PlaceWeek>,
+    /// How complete each sensor's readings are, in the order of the site file.
+    pub sensors: Vec<SensorWeek>,
+    /// What people were told.
+    pub warnings: Vec<Warning>,
+    /// What was kept aside, most frequent first.
+    pub quarantined: Vec<(Reason, u64)>,
+    /// What hands did; entries that were corrected later are left out.
+    pub log: Vec<LogEntry>,
+}
+
+/// How complete one sensor's readings are.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SensorWeek {
+    /// The sensor.
+    pub sensor: Sensor,
+    /// What it said.
+    pub trace: Trace,
+}
+
+impl SensorWeek {
+    /// How much of the week usable readings cover.
+    #[must_use]
+    pub fn known_percent(&self) -> f64 {
+        let shares = Shares::of(self.trace.slots());
+        shares.percent(shares.known_s()).unwrap_or(0.0)
+    }
+}
+
+/// Rows of the store that are small enough to be held; those of readings stream through [`Traces`].
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Rows {
+    /// Of the week, in the order of time; a few more before it for what was known at its start.
+    pub forecasts: Vec<Forecast>,
+    /// Of the week and the time before it, in the order of time.
+    pub happenings: Vec<Happening>,
+    /// Of the week and the day before it.
+    pub notices: Vec<Issued>,
+    /// Of the same notices.
+    pub answers: Vec<Answer>,
+    /// Of the same notices.
+    pub deliveries: Vec<Delivery>,
+    /// Of the week, in the order of time.
+    pub log: Vec<LogEntry>,
+    /// Of the week, by reason.
+    pub quarantined: BTreeMap<Reason, u64>,
+}
+
+/// Condenses the readings of all sensors while they stream by.
+#[derive(Debug)]
+pub struct Traces(BTreeMap<Id, TraceBuilder>);
+
+impl Traces {
+    /// For every sensor of the site.
+    #[must_use]
+    pub fn new(site: &Site, week: &Week, until: Timestamp) -> Self {
+        let builder = |sensor: &Sensor| TraceBuilder::new(sensor, Limits::of(site, sensor), week, until);
+        Self(site.sensors.iter().map(|sensor| (sensor.id.clone(), builder(sensor))).collect())
+    }
+
+    /// The next reading of any sensor; those of one sensor in the order of time. A sensor that is no longer
+    /// in the site file is passed over.
+    pub fn push(&mut self, assessed: &Assessed) {
+        if let Some(builder) = self.0.get_mut(&assessed.reading.sensor) {
+            builder.push(assessed);
+        }
+    }
+
+    /// The condenser of one sensor.
+    pub fn of(&mut self, sensor: &Id) -> Option<&mut TraceBuilder> {
+        self.0.get_mut(sensor)
+    }
+
+    /// All have been told.
+    #[must_use]
+    pub fn finish(self) -> BTreeMap<Id, Trace> {
+        self.0.into_iter().map(|(id, builder)| (id, builder.finish())).collect()
+    }
+}
+
+impl WeekFacts {
+    /// From the rows of the week.
+    #[must_use]
+    pub fn of(site: Site, week: Week, until: Timestamp, traces: &BTreeMap<Id, Trace>, rows: Rows) -> Self {
+        let until = until.clamp(week.start(), week.end());
+        let trace_of_level = |drum| site.level_sensor(drum).and_then(|sensor| traces.get(&sensor.id));
+        let drums = site
+            .drums
+            .iter()
+            .map(|drum| DrumWeek::of(&site, drum, &week, until, trace_of_level(&drum.id), &rows))
+            .collect();
+        let sensors = site
+            .sensors
+            .iter()
+            .filter_map(|sensor| {
+                let trace = traces.get(&sensor.id)?.clone();
+                Some(SensorWeek { sensor: sensor.clone(), trace })
+            })
+            .collect();
+        let mut quarantined: Vec<(Reason, u64)> = rows.quarantined.iter().map(|(r, n)| (*r, *n)).collect();
+        quarantined.sort_by_key(|(reason, count)| (std::cmp::Reverse(*count), *reason));
+        Self {
+            places: water::places(&site, traces),
+            warnings: warnings::of(&week, &rows),
+            log: in_force(&week, rows.log),
+            drums,
+            sensors,
+            quarantined,
+            until,
+            week,
+            site,
+        }
+    }
+
+    /// Whether the week is over.
+    #[must_use]
+    pub fn complete(&self) -> bool {
+        self.until >= self.week.end()
+    }
+
+    /// How the time of all sensors together divides.
+    #[must_use]
+    pub fn coverage(&self) -> Shares {
+        self.sensors.iter().map(|sensor| Shares::of(sensor.trace.slots())).fold(Shares::default(), |sum, one| Shares {
+            inside_s: sum.inside_s + one.inside_s,
+            below_s: sum.below_s + one.below_s,
+            above_s: sum.above_s + one.above_s,
+            doubtful_s: sum.doubtful_s + one.doubtful_s,
+            missing_s: sum.missing_s + one.missing_s,
+        })
+    }
+
+    /// Whether a single reading came in.
+    #[must_use]
+    pub fn heard_anything(&self) -> bool {
+        self.sensors.iter().any(|sensor| sensor.trace.counts.readings > 0)
+    }
+}
+
+fn in_force(week: &Week, log: Vec<LogEntry>) -> Vec<LogEntry> {
+    let replaced: BTreeSet<String> = log.iter().filter_map(|entry| entry.replaces.clone()).collect();
+    log.into_iter().filter(|entry| week.contains(entry.at) && !replaced.contains(&entry.key)).collect()
+}

@@ -1,0 +1,416 @@
+//! What one sensor said in the week, condensed to ten-minute slots while its readings stream by.
+//!
+//! Everything is weighted by time. A reading stands until the next one, if that comes before the sensor's
+//! gap limit; otherwise it stands for the sensor's own interval and what follows is missing. A reading that
+//! failed a quality test stands as doubtful. Missing and doubtful time is never counted as good.
+
+use jiff::{SignedDuration, Timestamp};
+
+use claymark_core::quality::Flag;
+use claymark_core::reading::Assessed;
+use claymark_core::site::Sensor;
+use claymark_store::limits::Limits;
+use claymark_store::reader::Rollup;
+
+use crate::week::Week;
+
+/// The condensed week of one sensor.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Trace {
+    slots: Vec<Slot>,
+    start: Timestamp,
+    /// What arrived.
+    pub counts: Counts,
+    /// The longest time without a reading.
+    pub longest_gap: Option<Gap>,
+}
+
+/// Ten minutes; all times in seconds.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Slot {
+    /// Inside the limits.
+    pub inside_s: f64,
+    /// Below the lower limit.
+    pub below_s: f64,
+    /// Above the upper limit.
+    pub above_s: f64,
+    /// Covered by a reading that failed a quality test.
+    pub doubtful_s: f64,
+    /// Within the part of the week that is reported.
+    pub due_s: f64,
+    weighted_sum: f64,
+    range: Option<(f64, f64)>,
+}
+
+/// How the time of a span divides; the five add up to what was due.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Shares {
+    /// Seconds inside the limits.
+    pub inside_s: f64,
+    /// Seconds below the lower limit.
+    pub below_s: f64,
+    /// Seconds above the upper limit.
+    pub above_s: f64,
+    /// Seconds with a reading that failed a quality test.
+    pub doubtful_s: f64,
+    /// Seconds without any reading.
+    pub missing_s: f64,
+}
+
+/// What arrived in the week.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Counts {
+    /// All readings.
+    pub readings: u64,
+    /// Of these, flagged suspect.
+    pub suspect: u64,
+    /// Of these, failed a quality test.
+    pub failed: u64,
+    /// Of these, arrived more than [`LATE`] after they were measured.
+    pub late: u64,
+}
+
+/// A time without a reading.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Gap {
+    /// When the last reading before it stopped standing.
+    pub from: Timestamp,
+    /// When the next one came, or the end of what is reported.
+    pub to: Timestamp,
+}
+
+/// Takes the readings of one sensor in the order of their times.
+#[derive(Debug)]
+pub struct TraceBuilder {
+    trace: Trace,
+    week: (Timestamp, Timestamp),
+    limits: Limits,
+    every: SignedDuration,
+    gap: SignedDuration,
+    last: Option<(Timestamp, Standing)>,
+    covered_to: Timestamp,
+}
+
+/// How a reading stands.
+#[derive(Debug, Clone, Copy)]
+enum Standing {
+    Usable(f64),
+    Doubtful,
+}
+
+impl TraceBuilder {
+    /// For `sensor` in `week`, reported up to `until`.
+    #[must_use]
+    pub fn new(sensor: &Sensor, limits: Limits, week: &Week, until: Timestamp) -> Self {
+        let (start, end) = (week.start(), until.clamp(week.start(), week.end()));
+        let slots = slot_borders(start, week.end())
+            .map(|(from, to)| Slot { due_s: seconds(from.max(start), to.min(end)), ..Slot::default() })
+            .collect();
+        Self {
+            trace: Trace { slots, start, counts: Counts::default(), longest_gap: None },
+            week: (start, end),
+            limits,
+            every: sensor.every,
+            gap: sensor.thresholds.gap.max(sensor.every),
+            last: None,
+            covered_to: start,
+        }
+    }
+
+    /// The next reading; those before the week only tell what stands when it begins.
+    pub fn push(&mut self, assessed: &Assessed) {
+        let at = assessed.reading.at;
+        self.settle(at);
+        if (self.week.0..self.week.1).contains(&at) {
+            self.count(assessed);
+        }
+        let standing = if assessed.flag.usable() {
+            Standing::Usable(assessed.reading.value)
+        } else {
+            Standing::Doubtful
+        };
+        self.last = Some((at, standing));
+    }
+
+    /// From here on these limits hold.
+    pub fn set_limits(&mut self, limits: Limits) {
+        self.limits = limits;
+    }
+
+    /// Whether the figures of an hour tell as much as its readings would: nothing in it failed, was late or
+    /// lay outside, as many came as should, and all of it lies in what is reported.
+    #[must_use]
+    pub fn hour_is_plain(&self, hour: &Rollup) -> bool {
+        let expected_s = self.every.as_secs_f64() * count(hour.usable());
+        hour.failed + hour.missing + hour.below + hour.above == 0
+            && hour.longest_lag <= LATE
+            && (expected_s - HOUR_S).abs() <= HOUR_S * PLAIN_WITHIN
+            && hour.hour >= self.week.0
+            && end_of(hour) <= self.week.1
+    }
+
+    /// A plain hour as a whole, instead of its readings.
+    pub fn push_plain_hour(&mut self, hour: &Rollup) {
+        let (Some(least), Some(most)) = (hour.least, hour.most) else { return };
+        self.settle(hour.hour);
+        self.note_gap(hour.hour);
+        self.trace.counts.readings += hour.usable();
+        self.trace.counts.suspect += hour.suspect;
+        let (mean, end) = (hour.total / count(hour.usable()), end_of(hour));
+        self.spread(hour.hour.max(self.covered_to), end, |slot, s| {
+            slot.add(Side::Inside, s);
+            slot.see(mean, mean * s);
+            slot.see(least, 0.0);
+            slot.see(most, 0.0);
+        });
+        self.covered_to = self.covered_to.max(end);
+        // Until the next reading comes, the last of the hour stands; its mean is what is known of it.
+        self.last = end.checked_sub(self.every).ok().map(|at| (at, Standing::Usable(mean)));
+    }
+
+    /// The week is over.
+    #[must_use]
+    pub fn finish(mut self) -> Trace {
+        self.settle(self.week.1);
+        self.note_gap(self.week.1);
+        self.trace
+    }
+
+    fn count(&mut self, assessed: &Assessed) {
+        let counts = &mut self.trace.counts;
+        counts.readings += 1;
+        match assessed.flag {
+            Flag::Suspect => counts.suspect += 1,
+            Flag::Fail | Flag::Missing => counts.failed += 1,
+            Flag::Pass | Flag::NotEvaluated => {}
+        }
+        if assessed.received_at.duration_since(assessed.reading.at) > LATE {
+            counts.late += 1;
+        }
+    }
+
+    /// Books the reading that stands, up to `now`.
+    fn settle(&mut self, now: Timestamp) {
+        let Some((at, standing)) = self.last else { return };
+        let stands = if now.duration_since(at) <= self.gap { now } else { at.saturating_add(self.every).unwrap_or(now) };
+        let (from, to) = (at.max(self.covered_to), stands.min(self.week.1));
+        if from >= to {
+            return;
+        }
+        self.note_gap(from);
+        self.covered_to = to;
+        let side = Side::of(standing, self.limits);
+        self.spread(from, to, |slot, s| {
+            slot.add(side, s);
+            if let Standing::Usable(value) = standing {
+                slot.see(value, value * s);
+            }
+        });
+    }
+
+    /// Divides a time over its slots.
+    fn spread(&mut self, from: Timestamp, to: Timestamp, book: impl Fn(&mut Slot, f64)) {
+        let mut from = from;
+        while from < to {
+            let index = slot_index(self.trace.start, from);
+            let Some(slot) = self.trace.slots.get_mut(index) else { return };
+            let border = slot_start(self.trace.start, index + 1).min(to);
+            book(slot, seconds(from, border));
+            from = border;
+        }
+    }
+
+    fn note_gap(&mut self, to: Timestamp) {
+        let gap = Gap { from: self.covered_to, to };
+        if gap.length() > self.trace.longest_gap.map_or(SignedDuration::ZERO, |longest| longest.length()) {
+            self.trace.longest_gap = Some(gap);
+        }
+    }
+}
+
+impl Gap {
+    /// How long it lasted.
+    #[must_use]
+    pub fn length(self) -> SignedDuration {
+        self.to.duration_since(self.from)
+    }
+}
+
+/// On which side of the limits time is booked.
+#[derive(Debug, Clone, Copy)]
+enum Side {
+    Inside,
+    Below,
+    Above,
+    Doubtful,
+}
+
+impl Side {
+    fn of(standing: Standing, limits: Limits) -> Self {
+        match standing {
+            Standing::Doubtful => Self::Doubtful,
+            Standing::Usable(value) if limits.below(value) => Self::Below,
+            Standing::Usable(value) if limits.above(value) => Self::Above,
+            Standing::Usable(_) => Self::Inside,
+        }
+    }
+}
+
+impl Slot {
+    fn add(&mut self, side: Side, s: f64) {
+        match side {
+            Side::Inside => self.inside_s += s,
+            Side::Below => self.below_s += s,
+            Side::Above => self.above_s += s,
+            Side::Doubtful => self.doubtful_s += s,
+        }
+    }
+
+    fn see(&mut self, value: f64, weighted: f64) {
+        self.weighted_sum += weighted;
+        let (low, high) = self.range.unwrap_or((value, value));
+        self.range = Some((low.min(value), high.max(value)));
+    }
+
+    /// Time covered by usable readings.
+    #[must_use]
+    pub fn known_s(&self) -> f64 {
+        self.inside_s + self.below_s + self.above_s
+    }
+
+    /// The time-weighted mean of the usable readings.
+    #[must_use]
+    pub fn mean(&self) -> Option<f64> {
+        let known = self.known_s();
+        (known > 0.0).then(|| self.weighted_sum / known)
+    }
+
+    /// The lowest and the highest usable reading.
+    #[must_use]
+    pub fn range(&self) -> Option<(f64, f64)> {
+        self.range
+    }
+
+    /// Time without a reading.
+    #[must_use]
+    pub fn missing_s(&self) -> f64 {
+        (self.due_s - self.known_s() - self.doubtful_s).max(0.0)
+    }
+}
+
+impl Trace {
+    /// All slots, from the week's start to its end.
+    #[must_use]
+    pub fn slots(&self) -> &[Slot] {
+        &self.slots
+    }
+
+    /// When slot `index` begins.
+    #[must_use]
+    pub fn slot_start(&self, index: usize) -> Timestamp {
+        slot_start(self.start, index)
+    }
+
+    /// The first slot from `from` on, and the one behind the last before `to`.
+    #[must_use]
+    pub fn indices(&self, from: Timestamp, to: Timestamp) -> (usize, usize) {
+        (slot_index(self.start, from), slot_index(self.start, to).min(self.slots.len()))
+    }
+
+    /// The slots that begin from `from` on and before `to`.
+    #[must_use]
+    pub fn between(&self, from: Timestamp, to: Timestamp) -> &[Slot] {
+        let (first, last) = self.indices(from, to);
+        self.slots.get(first..last).unwrap_or(&[])
+    }
+}
+
+impl Shares {
+    /// The sum over `slots`.
+    #[must_use]
+    pub fn of(slots: &[Slot]) -> Self {
+        slots.iter().fold(Self::default(), |sum, slot| Self {
+            inside_s: sum.inside_s + slot.inside_s,
+            below_s: sum.below_s + slot.below_s,
+            above_s: sum.above_s + slot.above_s,
+            doubtful_s: sum.doubtful_s + slot.doubtful_s,
+            missing_s: sum.missing_s + slot.missing_s(),
+        })
+    }
+
+    /// All that was due.
+    #[must_use]
+    pub fn due_s(&self) -> f64 {
+        self.known_s() + self.doubtful_s + self.missing_s
+    }
+
+    /// What usable readings cover.
+    #[must_use]
+    pub fn known_s(&self) -> f64 {
+        self.inside_s + self.below_s + self.above_s
+    }
+
+    /// `part_s` in percent of what was due; `None` when nothing was.
+    #[must_use]
+    pub fn percent(&self, part_s: f64) -> Option<f64> {
+        let due = self.due_s();
+        (due > 0.0).then(|| 100.0 * part_s / due)
+    }
+}
+
+/// The time-weighted mean over `slots`.
+#[must_use]
+pub fn mean(slots: &[Slot]) -> Option<f64> {
+    let known: f64 = slots.iter().map(Slot::known_s).sum();
+    let sum: f64 = slots.iter().map(|slot| slot.weighted_sum).sum();
+    (known > 0.0).then(|| sum / known)
+}
+
+/// The lowest and the highest ten-minute mean over `slots`: one bubble before the lens makes no extreme.
+#[must_use]
+pub fn extremes(slots: &[Slot]) -> Option<(f64, f64)> {
+    slots.iter().filter_map(Slot::mean).fold(None, |range, mean| {
+        let (low, high) = range.unwrap_or((mean, mean));
+        Some((low.min(mean), high.max(mean)))
+    })
+}
+
+fn slot_borders(start: Timestamp, end: Timestamp) -> impl Iterator<Item = (Timestamp, Timestamp)> {
+    (0..)
+        .map(move |index| (slot_start(start, index), slot_start(start, index + 1)))
+        .take_while(move |(from, _)| *from < end)
+}
+
+fn slot_start(start: Timestamp, index: usize) -> Timestamp {
+    let seconds = i64::try_from(index).unwrap_or(i64::MAX).saturating_mul(SLOT_S);
+    start.saturating_add(SignedDuration::from_secs(seconds)).unwrap_or(Timestamp::MAX)
+}
+
+fn slot_index(start: Timestamp, at: Timestamp) -> usize {
+    usize::try_from(at.duration_since(start).as_secs().div_euclid(SLOT_S)).unwrap_or(0)
+}
+
+fn end_of(hour: &Rollup) -> Timestamp {
+    hour.hour.saturating_add(SignedDuration::from_hours(1)).unwrap_or(hour.hour)
+}
+
+#[expect(clippy::cast_precision_loss, clippy::as_conversions, reason = "readings of an hour: far below 2^53")]
+fn count(number: u64) -> f64 {
+    number as f64
+}
+
+fn seconds(from: Timestamp, to: Timestamp) -> f64 {
+    to.duration_since(from).as_secs_f64().max(0.0)
+}
+
+/// The width of a slot, seconds. It divides every offset change in use today (30 or 60 minutes), so that a
+/// local midnight is always the border of a slot.
+pub const SLOT_S: i64 = 600;
+
+/// Later than this between measurement and arrival is told as late. Our own choice: more than any polite retry.
+pub const LATE: SignedDuration = SignedDuration::from_mins(5);
+
+const HOUR_S: f64 = 3600.0;
+
+/// An hour whose number of readings differs by more than this from what was due is looked at closely.
+const PLAIN_WITHIN: f64 = 0.02;

@@ -1,0 +1,170 @@
+//! Turbidity, temperature and oxygen of the head tank and each rearing tank.
+
+use std::collections::BTreeMap;
+
+use claymark_core::id::Id;
+use claymark_core::oxygen::pressure_at;
+use claymark_core::site::{Place, Quantity, Sensor, Site};
+use claymark_core::units::Hectopascals;
+use claymark_store::limits::Limits;
+
+use super::oxygen::{PressureFrom, Saturation, WarmthFrom};
+use super::trace::{Shares, Trace, extremes, mean};
+
+/// One tank's week.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PlaceWeek {
+    /// Which.
+    pub place: Place,
+    /// For people.
+    pub name: String,
+    /// Each turbidity sensor; NTU and FNU are never merged.
+    pub turbidity: Vec<Measured>,
+    /// Each temperature sensor.
+    pub temperature: Vec<Measured>,
+    /// Each sensor of dissolved oxygen in mg/L.
+    pub oxygen: Vec<Measured>,
+    /// Each sensor that tells percent of saturation by itself.
+    pub oxygen_saturation: Vec<Measured>,
+    /// Percent of saturation, computed from the first oxygen sensor.
+    pub saturation: Option<Saturation>,
+}
+
+/// One sensor's week against its limits.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Measured {
+    /// The sensor.
+    pub sensor: Sensor,
+    /// Its limits.
+    pub limits: Limits,
+    /// What it said.
+    pub trace: Trace,
+}
+
+/// How a tank kept its band, in five honest grades.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Grade {
+    /// Inside for at least [`STEADY_PERCENT`] of the week.
+    Steady,
+    /// Outside for some of the week.
+    Drifting,
+    /// Inside for less than [`POOR_PERCENT`] of the time that is known.
+    Poor,
+    /// Known for less than [`ENOUGH_PERCENT`] of the week: not graded.
+    TooLittleData,
+    /// No sensor.
+    NotMeasured,
+}
+
+impl Measured {
+    /// How the week's time divides.
+    #[must_use]
+    pub fn shares(&self) -> Shares {
+        Shares::of(self.trace.slots())
+    }
+
+    /// The lowest and the highest ten-minute mean.
+    #[must_use]
+    pub fn extremes(&self) -> Option<(f64, f64)> {
+        extremes(self.trace.slots())
+    }
+
+    /// The time-weighted mean.
+    #[must_use]
+    pub fn mean(&self) -> Option<f64> {
+        mean(self.trace.slots())
+    }
+
+    /// How well the limits were kept.
+    #[must_use]
+    pub fn grade(&self) -> Grade {
+        let shares = self.shares();
+        let known = shares.known_s();
+        if shares.percent(known).is_none_or(|percent| percent < ENOUGH_PERCENT) {
+            Grade::TooLittleData
+        } else if shares.percent(shares.inside_s).is_some_and(|percent| percent >= STEADY_PERCENT) {
+            Grade::Steady
+        } else if 100.0 * shares.inside_s < POOR_PERCENT * known {
+            Grade::Poor
+        } else {
+            Grade::Drifting
+        }
+    }
+}
+
+impl PlaceWeek {
+    /// The turbidity sensor that tells the worse of the tank.
+    #[must_use]
+    pub fn turbidity_grade(&self) -> Grade {
+        self.turbidity.iter().map(Measured::grade).max().unwrap_or(Grade::NotMeasured)
+    }
+}
+
+/// The head tank first, then the rearing tanks.
+#[must_use]
+pub fn places(site: &Site, traces: &BTreeMap<Id, Trace>) -> Vec<PlaceWeek> {
+    let head = std::iter::once((Place::Head, site.head_tank.name.clone()));
+    let tanks = site.tanks.iter().map(|tank| (Place::Tank(tank.id.clone()), tank.name.clone()));
+    head.chain(tanks).map(|(place, name)| place_week(site, traces, place, name)).collect()
+}
+
+/// Where the air pressure for the saturation comes from.
+#[must_use]
+pub fn pressure_from(site: &Site) -> PressureFrom {
+    if site.sensors.iter().any(|sensor| sensor.quantity == Quantity::AirPressure) {
+        PressureFrom::Sensor
+    } else {
+        PressureFrom::Elevation
+    }
+}
+
+fn place_week(site: &Site, traces: &BTreeMap<Id, Trace>, place: Place, name: String) -> PlaceWeek {
+    let oxygen = measured(site, traces, &place, Quantity::Oxygen);
+    let temperature = measured(site, traces, &place, Quantity::Temperature);
+    let in_head = measured(site, traces, &Place::Head, Quantity::Temperature);
+    let warmth = temperature
+        .first()
+        .map(|own| (own, WarmthFrom::SamePlace))
+        .or_else(|| in_head.first().map(|head| (head, WarmthFrom::HeadTank)));
+    let saturation = oxygen.first().zip(warmth).map(|(oxygen, (warm, from))| {
+        Saturation::of(&oxygen.trace, &warm.trace, from, |slot| pressure(site, traces, slot))
+    });
+    PlaceWeek {
+        turbidity: measured(site, traces, &place, Quantity::Turbidity),
+        oxygen_saturation: measured(site, traces, &place, Quantity::OxygenSaturation),
+        temperature,
+        oxygen,
+        saturation,
+        place,
+        name,
+    }
+}
+
+fn measured(site: &Site, traces: &BTreeMap<Id, Trace>, place: &Place, quantity: Quantity) -> Vec<Measured> {
+    site.sensors
+        .iter()
+        .filter(|sensor| sensor.place == *place && sensor.quantity == quantity)
+        .filter_map(|sensor| {
+            let trace = traces.get(&sensor.id)?.clone();
+            Some(Measured { sensor: sensor.clone(), limits: Limits::of(site, sensor), trace })
+        })
+        .collect()
+}
+
+/// The mean of a barometer at the site, where there is one and it spoke; else what the elevation gives.
+fn pressure(site: &Site, traces: &BTreeMap<Id, Trace>, slot: usize) -> Hectopascals {
+    site.sensors
+        .iter()
+        .filter(|sensor| sensor.quantity == Quantity::AirPressure)
+        .find_map(|sensor| traces.get(&sensor.id)?.slots().get(slot)?.mean())
+        .map_or_else(|| pressure_at(site.elevation_m), Hectopascals)
+}
+
+/// Inside for so much of the whole week is steady. Our own choice; no standard says where to draw the line.
+pub const STEADY_PERCENT: f64 = 95.0;
+
+/// Inside for less than so much of the known time is poor. Our own choice.
+pub const POOR_PERCENT: f64 = 80.0;
+
+/// Known for less than so much of the week isn't graded. Our own choice: a missing night must not look good.
+pub const ENOUGH_PERCENT: f64 = 90.0;

@@ -1,0 +1,154 @@
+//! Daily figures as CSV: one row for each day, thing and quantity, for people's own sums.
+//!
+//! `lowest`, `mean` and `highest` are in the row's `unit`, which is a base unit and never a people's unit, so
+//! that files of two sites can be joined; everything else has its unit in the column's name. What isn't
+//! known is an empty cell, not a zero.
+
+use serde::Serialize;
+
+use claymark_core::site::Place;
+use claymark_core::units::{Litres, Unit};
+
+use crate::facts::WeekFacts;
+use crate::facts::drums::DrumWeek;
+use crate::facts::trace::{self, Shares};
+use crate::facts::water::{Measured, PlaceWeek};
+use crate::week::Day;
+
+/// The bytes of the CSV.
+pub fn csv(facts: &WeekFacts) -> Result<Vec<u8>, csv::Error> {
+    let mut writer = csv::Writer::from_writer(Vec::new());
+    for (number, day) in facts.week.days().iter().enumerate() {
+        for drum in &facts.drums {
+            writer.serialize(of_drum(drum, facts, number, day))?;
+        }
+        for place in &facts.places {
+            for measured in place.turbidity.iter().chain(&place.temperature).chain(&place.oxygen) {
+                writer.serialize(of_sensor(measured, place, facts, day))?;
+            }
+            if let Some(row) = saturation(place, facts, day) {
+                writer.serialize(row)?;
+            }
+        }
+    }
+    writer.into_inner().map_err(|unwritten| unwritten.into_error().into())
+}
+
+/// A row; the order of the fields is the order of the columns.
+#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+struct Row {
+    week: String,
+    date: String,
+    day_hours: f64,
+    place: String,
+    name: String,
+    sensor: String,
+    quantity: &'static str,
+    unit: &'static str,
+    lowest: Option<f64>,
+    mean: Option<f64>,
+    highest: Option<f64>,
+    in_limits_percent: Option<f64>,
+    below_limits_percent: Option<f64>,
+    above_limits_percent: Option<f64>,
+    doubtful_percent: Option<f64>,
+    no_data_percent: Option<f64>,
+    drawn_l: Option<f64>,
+    added_l: Option<f64>,
+    refills: Option<usize>,
+    refills_not_logged: Option<usize>,
+    clay_logged_kg: Option<f64>,
+    ran_empty: Option<usize>,
+    empty_minutes: Option<f64>,
+}
+
+impl Row {
+    fn new(facts: &WeekFacts, day: &Day) -> Self {
+        Self {
+            week: facts.week.to_string(),
+            date: day.date.to_string(),
+            day_hours: day.end.duration_since(day.start).as_secs_f64() / 3600.0,
+            ..Self::default()
+        }
+    }
+}
+
+fn of_sensor(measured: &Measured, place: &PlaceWeek, facts: &WeekFacts, day: &Day) -> Row {
+    let slots = measured.trace.between(day.start, day.end);
+    let shares = Shares::of(slots);
+    let extremes = trace::extremes(slots);
+    let share = |seconds: f64| shares.percent(seconds).map(|percent| rounded(percent, 2));
+    Row {
+        place: place.place.to_string(),
+        name: place.name.clone(),
+        sensor: measured.sensor.id.to_string(),
+        quantity: measured.sensor.quantity.name(),
+        unit: measured.sensor.unit.base().symbol(),
+        lowest: extremes.map(|(low, _)| rounded(low, 3)),
+        mean: trace::mean(slots).map(|mean| rounded(mean, 3)),
+        highest: extremes.map(|(_, high)| rounded(high, 3)),
+        in_limits_percent: share(shares.inside_s),
+        below_limits_percent: share(shares.below_s),
+        above_limits_percent: share(shares.above_s),
+        doubtful_percent: share(shares.doubtful_s),
+        no_data_percent: share(shares.missing_s),
+        ..Row::new(facts, day)
+    }
+}
+
+/// The computed saturation of a tank, where there is one.
+fn saturation(place: &PlaceWeek, facts: &WeekFacts, day: &Day) -> Option<Row> {
+    let oxygen = place.oxygen.first()?;
+    let (first, last) = oxygen.trace.indices(day.start, day.end);
+    let summary = place.saturation.as_ref()?.summary(first, last);
+    Some(Row {
+        place: place.place.to_string(),
+        name: place.name.clone(),
+        sensor: oxygen.sensor.id.to_string(),
+        quantity: "oxygen_saturation",
+        unit: Unit::Percent.symbol(),
+        lowest: summary.map(|(low, _, _)| rounded(low, 2)),
+        mean: summary.map(|(_, mean, _)| rounded(mean, 2)),
+        highest: summary.map(|(_, _, high)| rounded(high, 2)),
+        ..Row::new(facts, day)
+    })
+}
+
+fn of_drum(drum: &DrumWeek, facts: &WeekFacts, number: usize, day: &Day) -> Row {
+    let inside = |at| (day.start..day.end).contains(&at);
+    let volumes: Vec<f64> =
+        drum.volume.iter().filter(|point| inside(point.at)).filter_map(|point| Some(point.volume?.0)).collect();
+    let refills: Vec<_> = drum.refills.iter().filter(|refill| inside(refill.at)).collect();
+    let clay = refills.iter().filter_map(|refill| Some(refill.logged.as_ref()?.clay?.0));
+    let past = day.start < facts.until;
+    let level = facts.site.level_sensor(&drum.drum.id);
+    Row {
+        place: Place::Drum(drum.drum.id.clone()).to_string(),
+        name: drum.drum.name.clone(),
+        sensor: level.map(|sensor| sensor.id.to_string()).unwrap_or_default(),
+        quantity: "volume",
+        unit: Unit::Litre.symbol(),
+        lowest: volumes.iter().copied().min_by(f64::total_cmp).map(|litres| rounded(litres, 1)),
+        mean: mean(&volumes).map(|litres| rounded(litres, 1)),
+        highest: volumes.iter().copied().max_by(f64::total_cmp).map(|litres| rounded(litres, 1)),
+        drawn_l: drum.drawn.get(number).copied().flatten().map(|Litres(litres)| rounded(litres, 1)),
+        added_l: past.then(|| rounded(refills.iter().map(|refill| refill.added.0).sum(), 1)),
+        refills: past.then_some(refills.len()),
+        refills_not_logged: past.then(|| refills.iter().filter(|refill| refill.logged.is_none()).count()),
+        clay_logged_kg: past.then(|| rounded(clay.sum(), 3)),
+        ran_empty: past.then(|| drum.run_outs.iter().filter(|run_out| inside(run_out.at)).count()),
+        empty_minutes: past.then(|| rounded(drum.empty_s(day.start, day.end, facts.until) / 60.0, 1)),
+        ..Row::new(facts, day)
+    }
+}
+
+fn mean(values: &[f64]) -> Option<f64> {
+    #[expect(clippy::cast_precision_loss, clippy::as_conversions, reason = "forecasts of a day")]
+    let count = values.len() as f64;
+    (!values.is_empty()).then(|| values.iter().sum::<f64>() / count)
+}
+
+fn rounded(value: f64, decimals: i32) -> f64 {
+    let factor = 10_f64.powi(decimals);
+    (value * factor).round() / factor
+}

@@ -1,0 +1,124 @@
+//! The drums' page.
+
+use serde::Serialize;
+
+use claymark_core::units::Litres;
+use claymark_words::report as words;
+use claymark_words::report::Mark;
+
+use super::{Line, Picture, Pictures, breakable};
+use crate::charts::{Undrawn, drum};
+use crate::facts::WeekFacts;
+use crate::facts::drums::{DrumWeek, RunOut};
+
+/// All drums.
+#[derive(Debug, Clone, Serialize)]
+pub struct Drums {
+    all: Vec<Drum>,
+    drawn: Drawn,
+}
+
+#[derive(Debug, Clone, Serialize)]
+struct Drum {
+    name: String,
+    picture: Picture,
+    lines: Vec<Line>,
+}
+
+/// Litres drawn by day.
+#[derive(Debug, Clone, Serialize)]
+struct Drawn {
+    unit: &'static str,
+    days: Vec<String>,
+    rows: Vec<(String, Vec<String>)>,
+}
+
+impl Drums {
+    /// From the facts of a week.
+    pub fn of(facts: &WeekFacts, pictures: &mut Pictures) -> Result<Self, Undrawn> {
+        let all = facts.drums.iter().map(|drum| Drum::of(drum, facts, pictures)).collect::<Result<_, _>>()?;
+        let unit = facts.site.units.volume;
+        let cell = |litres: &Option<Litres>| {
+            litres.map_or_else(|| words::drums::NOT_KNOWN.to_owned(), |litres| format!("{:.0}", unit.from_base(litres.0)))
+        };
+        let rows = facts
+            .drums
+            .iter()
+            .map(|drum| (breakable(&drum.drum.name), drum.drawn.iter().map(cell).collect()))
+            .collect();
+        Ok(Self { all, drawn: Drawn { unit: unit.symbol(), days: day_names(facts), rows } })
+    }
+}
+
+impl Drum {
+    fn of(week: &DrumWeek, facts: &WeekFacts, pictures: &mut Pictures) -> Result<Self, Undrawn> {
+        let units = &facts.site.units;
+        let lettering = drum::Lettering {
+            days: day_names(facts),
+            unit: units.volume,
+            heel: words::drums::HEEL.to_owned(),
+            full: words::drums::FULL.to_owned(),
+            empty: words::drums::EMPTY.to_owned(),
+            doubt: words::drums::DOUBT.to_owned(),
+            not_yet: words::glance::NOT_YET.to_owned(),
+            refills: week
+                .refills
+                .iter()
+                .map(|refill| words::drums::refill_label(refill.added, refill.logged.is_some(), units))
+                .collect(),
+        };
+        let svg = drum::draw(week, &facts.week, facts.until, SIZE, &lettering)?;
+        let alt = words::drums::picture(
+            &week.drum.name,
+            week.lowest(),
+            week.last(),
+            week.refills.len(),
+            week.run_outs.len(),
+            units,
+        );
+        Ok(Self {
+            name: breakable(&week.drum.name),
+            picture: pictures.keep(svg, alt),
+            lines: lines(week, facts).into_iter().map(Line::of).collect(),
+        })
+    }
+}
+
+fn lines(week: &DrumWeek, facts: &WeekFacts) -> Vec<(Mark, String)> {
+    let zone = &facts.site.time_zone;
+    let added: Vec<Litres> = week.refills.iter().map(|refill| refill.added).collect();
+    let unlogged = week.refills.iter().filter(|refill| refill.logged.is_none()).count();
+    let mark = if unlogged > 0 { Mark::Look } else { Mark::Good };
+    let mut lines = vec![(mark, words::drums::refills(&added, unlogged, week.clay_logged(), &facts.site.units))];
+    lines.extend(week.run_outs.iter().map(|run_out| (Mark::Bad, told(run_out, facts))));
+    lines.extend(
+        week.doubts
+            .iter()
+            .map(|doubt| (Mark::Unknown, words::drums::doubt(doubt.from, doubt.to, &doubt.why, zone))),
+    );
+    let refuted = words::drums::refuted(week.refuted.checked, week.refuted.too_early);
+    let mark = if week.refuted.too_early > 0 { Mark::Look } else { Mark::Good };
+    lines.extend(refuted.map(|says| (mark, says)));
+    lines
+}
+
+fn told(run_out: &RunOut, facts: &WeekFacts) -> String {
+    let zone = &facts.site.time_zone;
+    let mut says =
+        vec![words::drums::run_out(run_out.at, run_out.refilled, run_out.lasted(facts.until), zone)];
+    says.push(words::drums::warned(run_out.warned.map(|warned| warned.ahead)));
+    says.extend(
+        run_out
+            .hindsight
+            .iter()
+            .map(|hindsight| words::drums::hindsight(hindsight.ahead, hindsight.likely_error, hindsight.held)),
+    );
+    says.join(" ")
+}
+
+/// The names of the days of the week.
+pub fn day_names(facts: &WeekFacts) -> Vec<String> {
+    facts.week.days().iter().map(|day| words::day(day.date)).collect()
+}
+
+const SIZE: (u32, u32) = (1800, 420);

@@ -1,0 +1,257 @@
+//! The first page: the verdict, and the room as a picture.
+
+use serde::Serialize;
+
+use claymark_core::site::Place;
+use claymark_words::report as words;
+use claymark_words::report::water::Kept;
+
+use super::{Line, Picture, Pictures, breakable};
+use crate::charts::{Undrawn, strip, vessel};
+use crate::facts::WeekFacts;
+use crate::facts::drums::DrumWeek;
+use crate::facts::trace::Shares;
+use crate::facts::water::{Grade, Measured, PlaceWeek, STEADY_PERCENT};
+
+/// The room as it stood in the week.
+#[derive(Debug, Clone, Serialize)]
+pub struct Room {
+    vessels: Vec<Vessel>,
+    head: Vec<Card>,
+    tanks: Vec<Card>,
+    legend: String,
+}
+
+#[derive(Debug, Clone, Serialize)]
+struct Vessel {
+    name: String,
+    picture: Picture,
+    lines: Vec<String>,
+}
+
+#[derive(Debug, Clone, Serialize)]
+struct Card {
+    name: String,
+    mark: &'static str,
+    shape: &'static str,
+    word: &'static str,
+    picture: Picture,
+    in_band: String,
+    how_far: String,
+}
+
+impl Room {
+    /// From the facts of a week.
+    pub fn of(facts: &WeekFacts, pictures: &mut Pictures) -> Result<Self, Undrawn> {
+        let scale = scale(facts);
+        let vessels = facts.drums.iter().map(|drum| Vessel::of(drum, facts, pictures)).collect::<Result<_, _>>()?;
+        let (mut head, mut tanks) = (Vec::new(), Vec::new());
+        for place in &facts.places {
+            let list = if place.place == Place::Head { &mut head } else { &mut tanks };
+            list.extend(Card::all_of(place, facts, scale, pictures)?);
+        }
+        Ok(Self { vessels, head, tanks, legend: words::glance::legend(STEADY_PERCENT) })
+    }
+}
+
+impl Vessel {
+    fn of(drum: &DrumWeek, facts: &WeekFacts, pictures: &mut Pictures) -> Result<Self, Undrawn> {
+        let units = &facts.site.units;
+        let share = |volume: claymark_core::units::Litres| volume.0 / drum.drum.full.0;
+        let shown = vessel::Vessel {
+            now: drum.last().map(share),
+            lowest: drum.lowest().map(share),
+            heel: share(drum.drum.heel),
+            ran_empty: !drum.run_outs.is_empty(),
+        };
+        let lowest = drum.lowest().map(|lowest| words::drums::lowest(lowest, units)).unwrap_or_default();
+        let svg = vessel::draw(&shown, &lowest, words::drums::EMPTY)?;
+        let alt = words::drums::picture(
+            &drum.drum.name,
+            drum.lowest(),
+            drum.last(),
+            drum.refills.len(),
+            drum.run_outs.len(),
+            units,
+        );
+        Ok(Self {
+            name: breakable(&drum.drum.name),
+            picture: pictures.keep(svg, alt),
+            lines: vec![
+                words::drums::at_the_end(drum.last(), drum.drum.full, units),
+                words::drums::events(drum.refills.len(), drum.run_outs.len()),
+            ],
+        })
+    }
+}
+
+impl Card {
+    fn all_of(
+        place: &PlaceWeek,
+        facts: &WeekFacts,
+        scale: (f64, f64),
+        pictures: &mut Pictures,
+    ) -> Result<Vec<Self>, Undrawn> {
+        if place.turbidity.is_empty() {
+            let kept = Kept::NotMeasured;
+            let alt = words::water::tank_picture(&place.name, kept, "", "");
+            let picture = pictures.keep(strip::blank(SIZE)?, alt);
+            return Ok(vec![Self::new(&place.name, kept, picture, String::new(), String::new())]);
+        }
+        let several = place.turbidity.len() > 1;
+        place
+            .turbidity
+            .iter()
+            .map(|measured| {
+                let name = if several { format!("{}: {}", place.name, measured.sensor.name) } else { place.name.clone() };
+                let shares = measured.shares();
+                let kept = kept(measured.grade());
+                let in_band = in_band(&shares);
+                let how_far = words::water::how_far(
+                    measured.extremes(),
+                    measured.limits.low,
+                    measured.limits.high,
+                    measured.sensor.unit.base(),
+                );
+                let svg =
+                    strip::draw(&measured.trace, measured.limits, &facts.week, facts.until, scale, SIZE)?;
+                let picture = pictures.keep(svg, words::water::tank_picture(&name, kept, &in_band, &how_far));
+                Ok(Self::new(&name, kept, picture, in_band, how_far))
+            })
+            .collect()
+    }
+
+    fn new(name: &str, kept: Kept, picture: Picture, in_band: String, how_far: String) -> Self {
+        let mark = kept.mark();
+        Self {
+            name: breakable(name),
+            mark: mark.name(),
+            shape: mark.shape(),
+            word: kept.word(),
+            picture,
+            in_band,
+            how_far,
+        }
+    }
+}
+
+/// The week in a few sentences.
+pub fn verdict(facts: &WeekFacts) -> Vec<Line> {
+    if !facts.heard_anything() {
+        return vec![Line::of(words::glance::nothing_heard())];
+    }
+    vec![
+        Line::of(drums(facts)),
+        Line::of(tanks(facts)),
+        Line::of(water(facts)),
+        Line::of(warnings(facts)),
+        Line::of(data(facts)),
+    ]
+}
+
+fn drums(facts: &WeekFacts) -> words::glance::Marked {
+    let all: Vec<_> = facts
+        .drums
+        .iter()
+        .map(|drum| {
+            let length = drum.run_outs.iter().map(|run_out| run_out.lasted(facts.until)).sum();
+            (drum.drum.name.as_str(), drum.run_outs.len(), length)
+        })
+        .collect();
+    let unknown: Vec<&str> = facts
+        .drums
+        .iter()
+        .filter(|drum| drum.known_percent(&facts.week, facts.until) < 99.0)
+        .map(|drum| drum.drum.name.as_str())
+        .collect();
+    words::glance::drums(&all, &unknown)
+}
+
+fn tanks(facts: &WeekFacts) -> words::glance::Marked {
+    let mut sorted = words::glance::Tanks::default();
+    for place in facts.places.iter().filter(|place| place.place != Place::Head) {
+        let list = match place.turbidity_grade() {
+            Grade::Steady => &mut sorted.steady,
+            Grade::Drifting => &mut sorted.drifting,
+            Grade::Poor => &mut sorted.poor,
+            Grade::TooLittleData | Grade::NotMeasured => &mut sorted.unknown,
+        };
+        list.push(place.name.as_str());
+    }
+    words::glance::tanks(&sorted, STEADY_PERCENT)
+}
+
+fn water(facts: &WeekFacts) -> words::glance::Marked {
+    let outside = |of: fn(&PlaceWeek) -> &Vec<Measured>| -> Vec<(&str, String)> {
+        facts
+            .places
+            .iter()
+            .filter_map(|place| {
+                let shares = of(place).iter().map(Measured::shares);
+                let worst = shares.map(|shares| shares.below_s + shares.above_s).fold(0.0, f64::max);
+                (worst > 0.0).then(|| (place.name.as_str(), words::seconds(worst)))
+            })
+            .collect()
+    };
+    let measured = |place: &PlaceWeek| place.temperature.iter().chain(&place.oxygen).count() > 0;
+    let unknown: Vec<&str> = facts
+        .places
+        .iter()
+        .filter(|place| {
+            place.temperature.iter().chain(&place.oxygen).any(|one| one.grade() == Grade::TooLittleData)
+        })
+        .map(|place| place.name.as_str())
+        .collect();
+    words::glance::water(
+        &outside(|place| &place.temperature),
+        &outside(|place| &place.oxygen),
+        &unknown,
+        facts.places.iter().any(measured),
+    )
+}
+
+fn warnings(facts: &WeekFacts) -> words::glance::Marked {
+    let urgent: Vec<_> = facts.warnings.iter().filter(|warning| warning.urgent()).collect();
+    let unanswered = urgent.iter().filter(|warning| warning.answered.is_none()).count();
+    let undelivered = facts.warnings.iter().map(|warning| warning.delivery.given_up).sum();
+    words::glance::warnings(urgent.len(), unanswered, undelivered)
+}
+
+fn data(facts: &WeekFacts) -> words::glance::Marked {
+    let all = facts.coverage();
+    let poor = facts.sensors.iter().filter(|sensor| sensor.known_percent() < 99.0).count();
+    words::glance::data(
+        all.percent(all.known_s()).unwrap_or(0.0),
+        all.percent(all.doubtful_s).unwrap_or(0.0),
+        poor,
+        facts.sensors.len(),
+    )
+}
+
+/// The same scale for all tanks: the band with some air, and what was seen as ten-minute means.
+fn scale(facts: &WeekFacts) -> (f64, f64) {
+    let band = facts.site.water.turbidity;
+    let air = (band.max() - band.min()) * 0.35;
+    let seen = facts.places.iter().flat_map(|place| &place.turbidity).filter_map(Measured::extremes);
+    seen.fold((band.min() - air, band.max() + air), |(low, high), (least, most)| {
+        (low.min(least - air / 4.0), high.max(most + air / 4.0))
+    })
+}
+
+fn kept(grade: Grade) -> Kept {
+    match grade {
+        Grade::Steady => Kept::Steady,
+        Grade::Drifting => Kept::Drifting,
+        Grade::Poor => Kept::Poor,
+        Grade::TooLittleData => Kept::TooLittle,
+        Grade::NotMeasured => Kept::NotMeasured,
+    }
+}
+
+fn in_band(shares: &Shares) -> String {
+    let unknown = shares.doubtful_s + shares.missing_s;
+    words::water::in_band(shares.percent(shares.inside_s).unwrap_or(0.0), shares.percent(unknown).unwrap_or(100.0))
+}
+
+const SIZE: (u32, u32) = (480, 120);
+

@@ -1,0 +1,226 @@
+//! The water's page: turbidity, temperature and oxygen of every tank.
+
+use jiff::Timestamp;
+use serde::Serialize;
+
+use claymark_core::oxygen::pressure_at;
+use claymark_core::units::Unit;
+use claymark_words::report as words;
+
+use super::{Picture, Pictures, breakable, drums};
+use crate::charts::spread::{self, Spread};
+use crate::charts::{Undrawn, share};
+use crate::facts::WeekFacts;
+use crate::facts::oxygen::{PressureFrom, WarmthFrom};
+use crate::facts::water::{Measured, PlaceWeek, pressure_from};
+
+/// Turbidity, temperature and oxygen.
+#[derive(Debug, Clone, Serialize)]
+pub struct Water {
+    band: String,
+    temperature_unit: &'static str,
+    temperature_limits: String,
+    oxygen_limit: String,
+    temperature: Option<Picture>,
+    oxygen: Option<Picture>,
+    tanks: Vec<Tank>,
+    notes: Vec<String>,
+}
+
+/// A tank's row.
+#[derive(Debug, Clone, Serialize)]
+struct Tank {
+    name: String,
+    bar: Option<Picture>,
+    inside: String,
+    turbidity: String,
+    temperature: String,
+    oxygen: String,
+    saturation: String,
+}
+
+impl Water {
+    /// From the facts of a week.
+    pub fn of(facts: &WeekFacts, pictures: &mut Pictures) -> Result<Self, Undrawn> {
+        let water = &facts.site.water;
+        let warm = facts.site.units.temperature;
+        let unit = facts.places.iter().flat_map(|place| &place.turbidity).map(|one| one.sensor.unit.base()).next();
+        let tanks = facts.places.iter().map(|place| Tank::of(place, warm, pictures)).collect::<Result<_, _>>()?;
+        Ok(Self {
+            band: words::water::range(water.turbidity.min(), water.turbidity.max(), unit.unwrap_or(Unit::Ntu)),
+            temperature_unit: warm.symbol(),
+            temperature_limits: words::water::range(
+                warm.from_base(water.temperature_c.min()),
+                warm.from_base(water.temperature_c.max()),
+                warm,
+            ),
+            oxygen_limit: words::water::at_least(water.oxygen_min_mg_l, Unit::MilligramPerLitre),
+            temperature: temperature(facts, pictures)?,
+            oxygen: oxygen(facts, pictures)?,
+            tanks,
+            notes: notes(facts),
+        })
+    }
+}
+
+impl Tank {
+    fn of(place: &PlaceWeek, warm: Unit, pictures: &mut Pictures) -> Result<Self, Undrawn> {
+        let worst = place.turbidity.iter().max_by_key(|measured| measured.grade());
+        let bar = worst
+            .map(|measured| {
+                let shares = measured.shares();
+                let percent = |seconds: f64| shares.percent(seconds).unwrap_or(0.0);
+                let alt = words::water::bar(
+                    percent(shares.inside_s),
+                    percent(shares.below_s),
+                    percent(shares.above_s),
+                    percent(shares.doubtful_s + shares.missing_s),
+                );
+                Ok::<_, Undrawn>(pictures.keep(share::draw(&shares, BAR)?, alt))
+            })
+            .transpose()?;
+        let inside = worst.and_then(|measured| {
+            let shares = measured.shares();
+            shares.percent(shares.inside_s)
+        });
+        let span = |extremes: Option<(f64, f64)>, decimals: usize| {
+            extremes.map_or_else(
+                || words::drums::NOT_KNOWN.to_owned(),
+                |(low, high)| words::water::low_to_high(low, high, decimals),
+            )
+        };
+        let temperature = place
+            .temperature
+            .first()
+            .and_then(Measured::extremes)
+            .map(|(low, high)| (warm.from_base(low), warm.from_base(high)));
+        let lowest = place.oxygen.first().and_then(Measured::extremes).map(|(low, _)| low);
+        let by_sensor = place.oxygen_saturation.first().and_then(Measured::extremes);
+        let saturation = saturation(place).map(|(low, _, high)| (low, high)).or(by_sensor);
+        Ok(Self {
+            name: breakable(&place.name),
+            bar,
+            inside: inside.map_or_else(|| words::drums::NOT_KNOWN.to_owned(), words::percent),
+            turbidity: span(worst.and_then(Measured::extremes), 0),
+            temperature: span(temperature, 1),
+            oxygen: lowest.map_or_else(|| words::drums::NOT_KNOWN.to_owned(), |low| format!("{low:.1}")),
+            saturation: span(saturation, 0),
+        })
+    }
+}
+
+fn temperature(facts: &WeekFacts, pictures: &mut Pictures) -> Result<Option<Picture>, Undrawn> {
+    let warm = facts.site.units.temperature;
+    let limits = facts.site.water.temperature_c;
+    let (low, high) = (warm.from_base(limits.min()), warm.from_base(limits.max()));
+    let means: Vec<Vec<Option<f64>>> = facts
+        .places
+        .iter()
+        .flat_map(|place| &place.temperature)
+        .map(|measured| {
+            measured.trace.slots().iter().map(|slot| slot.mean().map(|mean| warm.from_base(mean))).collect()
+        })
+        .collect();
+    let lettering = spread::Lettering {
+        days: drums::day_names(facts),
+        unit: warm.symbol().to_owned(),
+        band: Some((low, high)),
+        levels: vec![(low, words::water::LOWER.to_owned()), (high, words::water::UPPER.to_owned())],
+        not_yet: words::glance::NOT_YET.to_owned(),
+    };
+    picture(facts, &means, words::water::TEMPERATURE, &lettering, pictures)
+}
+
+fn oxygen(facts: &WeekFacts, pictures: &mut Pictures) -> Result<Option<Picture>, Undrawn> {
+    let computed = facts.places.iter().filter_map(|place| place.saturation.as_ref()).map(|one| one.percent.clone());
+    let by_sensor = facts
+        .places
+        .iter()
+        .filter(|place| place.saturation.is_none())
+        .flat_map(|place| &place.oxygen_saturation)
+        .map(|measured| measured.trace.slots().iter().map(crate::facts::trace::Slot::mean).collect());
+    let percents: Vec<Vec<Option<f64>>> = computed.chain(by_sensor).collect();
+    let lettering = spread::Lettering {
+        days: drums::day_names(facts),
+        unit: words::water::PERCENT.to_owned(),
+        band: None,
+        levels: vec![(100.0, words::water::SATURATED.to_owned())],
+        not_yet: words::glance::NOT_YET.to_owned(),
+    };
+    picture(facts, &percents, words::water::OXYGEN, &lettering, pictures)
+}
+
+fn picture(
+    facts: &WeekFacts,
+    series: &[Vec<Option<f64>>],
+    quantity: &str,
+    lettering: &spread::Lettering,
+    pictures: &mut Pictures,
+) -> Result<Option<Picture>, Undrawn> {
+    if series.is_empty() {
+        return Ok(None);
+    }
+    let spreads = spreads(facts, series);
+    let extremes = spreads.iter().filter_map(|spread| spread.span).fold(None, |sum, (low, _, high)| {
+        let (least, most) = sum.unwrap_or((low, high));
+        Some((f64::min(least, low), f64::max(most, high)))
+    });
+    let svg = spread::draw(&spreads, &facts.week, facts.until, SIZE, lettering)?;
+    Ok(Some(pictures.keep(svg, words::water::spread_picture(quantity, extremes, &lettering.unit))))
+}
+
+/// Lowest, middle and highest over the tanks, slot by slot.
+fn spreads(facts: &WeekFacts, series: &[Vec<Option<f64>>]) -> Vec<Spread> {
+    let Some(clock) = facts.sensors.first().map(|sensor| &sensor.trace) else { return Vec::new() };
+    (0..clock.slots().len())
+        .map(|slot| {
+            let at: Timestamp = clock.slot_start(slot);
+            let mut known: Vec<f64> = series.iter().filter_map(|one| *one.get(slot)?).collect();
+            known.sort_by(f64::total_cmp);
+            let middle = known.get(known.len() / 2).copied();
+            let span = match (known.first(), middle, known.last()) {
+                (Some(low), Some(middle), Some(high)) => Some((*low, middle, *high)),
+                _ => None,
+            };
+            Spread { at, span, due: at < facts.until }
+        })
+        .collect()
+}
+
+fn saturation(place: &PlaceWeek) -> Option<(f64, f64, f64)> {
+    let saturation = place.saturation.as_ref()?;
+    saturation.summary(0, saturation.percent.len())
+}
+
+fn notes(facts: &WeekFacts) -> Vec<String> {
+    let mut notes = Vec::new();
+    let computed: Vec<&PlaceWeek> = facts.places.iter().filter(|place| place.saturation.is_some()).collect();
+    if !computed.is_empty() {
+        let elevation = facts.site.elevation_m;
+        let by_sensor = pressure_from(&facts.site) == PressureFrom::Sensor;
+        notes.push(words::water::pressure(elevation, pressure_at(elevation).0, by_sensor));
+    }
+    let from_head = |place: &&PlaceWeek| {
+        place.saturation.as_ref().is_some_and(|saturation| saturation.warmth == WarmthFrom::HeadTank)
+    };
+    if computed.iter().any(from_head) {
+        notes.push(words::water::warmth_of_head_tank());
+    }
+    let over: Vec<(&str, f64)> = computed
+        .iter()
+        .filter_map(|place| Some((place.name.as_str(), saturation(place)?.2)))
+        .filter(|(_, most)| *most > SUPERSATURATED_PERCENT)
+        .collect();
+    if !over.is_empty() {
+        let names: Vec<&str> = over.iter().map(|(name, _)| *name).collect();
+        let most = over.iter().map(|(_, most)| *most).fold(0.0, f64::max);
+        notes.push(words::water::supersaturated(&words::names(&names), most));
+    }
+    notes
+}
+
+/// Above this a check of total gas pressure is suggested. Our own choice: well above the noise of a probe.
+const SUPERSATURATED_PERCENT: f64 = 105.0;
+
+const SIZE: (u32, u32) = (1800, 380);
+const BAR: (u32, u32) = (400, 36);
