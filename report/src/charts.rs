@@ -23,7 +23,6 @@ use plotters::element::{PathElement, Polygon, Rectangle, Text};
 use plotters::style::text_anchor::{HPos, Pos, VPos};
 use plotters::style::{Color, FontStyle, IntoTextStyle, RGBColor, ShapeStyle, register_font};
 
-
 /// What a drawing step gives.
 pub type Drawn = Result<(), DrawingAreaErrorKind<io::Error>>;
 
@@ -94,7 +93,7 @@ pub fn hatch(surface: &Surface<'_>, from: Pixel, to: Pixel, colour: RGBColor) ->
 }
 
 /// Where text hangs on its point.
-#[derive(Debug, Clone, Copy)]
+#[derive(Clone, Copy)]
 pub struct Anchor(pub HPos, pub VPos);
 
 /// Text of `size` pixels.
@@ -104,6 +103,37 @@ pub fn text(surface: &Surface<'_>, words: &str, at: Pixel, size: u32, bold: bool
     let size = f64::from(size) * 1.24;
     let style = (FAMILY, size, style).into_text_style(surface).color(&INK).pos(Pos::new(anchor.0, anchor.1));
     surface.draw(&Text::new(words.to_owned(), at, style))
+}
+
+/// Text on a clear ground, where a curve may run beneath.
+pub fn clear_text(
+    surface: &Surface<'_>,
+    words: &str,
+    at: Pixel,
+    size: u32,
+    bold: bool,
+    anchor: Anchor,
+) -> Drawn {
+    let width = width_of(words, size);
+    let height = i32::try_from(size).unwrap_or(0);
+    let left = match anchor.0 {
+        HPos::Left => at.0,
+        HPos::Center => at.0 - width / 2,
+        HPos::Right => at.0 - width,
+    };
+    let top = match anchor.1 {
+        VPos::Top => at.1,
+        VPos::Center => at.1 - height / 2,
+        VPos::Bottom => at.1 - height,
+    };
+    rectangle(surface, (left - 2, top - 2), (left + width + 2, top + height + 2), PAPER.filled())?;
+    text(surface, words, at, size, bold, anchor)
+}
+
+/// About how wide text is: letters of the bundled font are some six tenths as wide as high.
+pub fn width_of(words: &str, size: u32) -> i32 {
+    let letters = i32::try_from(words.chars().count()).unwrap_or(0);
+    letters * i32::try_from(size).unwrap_or(0) * 6 / 10
 }
 
 fn register_fonts() {

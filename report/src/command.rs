@@ -99,7 +99,9 @@ impl Failure {
             Self::SiteFile { .. } => "Give the site file's path with --config, or the store's with --store.",
             Self::NoStorePath { .. } => "Run `claymark check --config FILE`, or name the store with --store.",
             Self::Week(_) => "Name a week such as 2026-W47, or leave --week out for the last full one.",
-            Self::Store(_) => "Check the path and that you may read it; the daemon may go on running meanwhile.",
+            Self::Store(_) => {
+                "Check the path and that you may read it; the daemon may go on running meanwhile."
+            }
             Self::Undrawn(_) | Self::Unset(_) | Self::Sheet(_) => {
                 "This is a mistake in the program: keep the store and tell the developers this text."
             }
@@ -151,10 +153,10 @@ fn store_path(wanted: &Wanted) -> Result<PathBuf, Failure> {
     match (&wanted.store, &wanted.config) {
         (Some(store), _) => Ok(store.clone()),
         (None, Some(config)) => {
-            let text = fs::read_to_string(config)
-                .map_err(|why| Failure::SiteFile { path: config.clone(), why })?;
-            let file: SiteFile = toml::from_str(&text)
-                .map_err(|why| Failure::NoStorePath { path: config.clone(), why })?;
+            let text =
+                fs::read_to_string(config).map_err(|why| Failure::SiteFile { path: config.clone(), why })?;
+            let file: SiteFile =
+                toml::from_str(&text).map_err(|why| Failure::NoStorePath { path: config.clone(), why })?;
             Ok(config.parent().unwrap_or(Path::new("")).join(file.store.path))
         }
         // The command line asks for one of the two.

@@ -167,13 +167,16 @@ impl WeekFacts {
     /// How the time of all sensors together divides.
     #[must_use]
     pub fn coverage(&self) -> Shares {
-        self.sensors.iter().map(|sensor| Shares::of(sensor.trace.slots())).fold(Shares::default(), |sum, one| Shares {
-            inside_s: sum.inside_s + one.inside_s,
-            below_s: sum.below_s + one.below_s,
-            above_s: sum.above_s + one.above_s,
-            doubtful_s: sum.doubtful_s + one.doubtful_s,
-            missing_s: sum.missing_s + one.missing_s,
-        })
+        self.sensors.iter().map(|sensor| Shares::of(sensor.trace.slots())).fold(
+            Shares::default(),
+            |sum, one| Shares {
+                inside_s: sum.inside_s + one.inside_s,
+                below_s: sum.below_s + one.below_s,
+                above_s: sum.above_s + one.above_s,
+                doubtful_s: sum.doubtful_s + one.doubtful_s,
+                missing_s: sum.missing_s + one.missing_s,
+            },
+        )
     }
 
     /// Whether a single reading came in.

@@ -8,7 +8,10 @@ use jiff::Timestamp;
 use claymark_report::command::{self, Arguments};
 
 #[expect(clippy::print_stdout, reason = "the command line tells which files it made")]
-#[expect(clippy::disallowed_methods, reason = "the report's only look at the clock: which week is the last full one")]
+#[expect(
+    clippy::disallowed_methods,
+    reason = "the report's only look at the clock: which week is the last full one"
+)]
 fn main() -> ExitCode {
     let arguments = Arguments::parse();
     match command::run(&arguments, Timestamp::now()) {

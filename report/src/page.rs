@@ -13,7 +13,8 @@ pub fn pdf(view: &View) -> Result<Vec<u8>, Unset> {
     let document = typeset::set(Template::Week, view)?;
     let standards = PdfStandards::new(&[PdfStandard::A_2a, PdfStandard::Ua_1])
         .map_err(|refusal| Unset::Refused(refusal.message().to_string()))?;
-    let options = PdfOptions { creator: Smart::Custom(Some(CREATOR.to_owned())), standards, ..PdfOptions::default() };
+    let options =
+        PdfOptions { creator: Smart::Custom(Some(CREATOR.to_owned())), standards, ..PdfOptions::default() };
     typst_pdf::pdf(&document, &options).map_err(|refusals| {
         let all: Vec<String> = refusals.iter().map(|refusal| refusal.message.to_string()).collect();
         Unset::Refused(all.join("; "))

@@ -8,7 +8,8 @@ use crate::view::View;
 /// The bytes of the PNG.
 pub fn png(view: &View) -> Result<Vec<u8>, Unset> {
     let document = typeset::set(Template::Picture, view)?;
-    let page = document.pages().first().ok_or_else(|| Unset::Refused("the picture has no page".to_owned()))?;
+    let page =
+        document.pages().first().ok_or_else(|| Unset::Refused("the picture has no page".to_owned()))?;
     let options = RenderOptions { pixel_per_pt: PIXELS_PER_POINT.into(), render_bleed: false };
     typst_render::render(page, &options).encode_png().map_err(|refusal| Unset::Refused(refusal.to_string()))
 }

@@ -116,8 +116,12 @@ fn saturation(place: &PlaceWeek, facts: &WeekFacts, day: &Day) -> Option<Row> {
 
 fn of_drum(drum: &DrumWeek, facts: &WeekFacts, number: usize, day: &Day) -> Row {
     let inside = |at| (day.start..day.end).contains(&at);
-    let volumes: Vec<f64> =
-        drum.volume.iter().filter(|point| inside(point.at)).filter_map(|point| Some(point.volume?.0)).collect();
+    let volumes: Vec<f64> = drum
+        .volume
+        .iter()
+        .filter(|point| inside(point.at))
+        .filter_map(|point| Some(point.volume?.0))
+        .collect();
     let refills: Vec<_> = drum.refills.iter().filter(|refill| inside(refill.at)).collect();
     let clay = refills.iter().filter_map(|refill| Some(refill.logged.as_ref()?.clay?.0));
     let past = day.start < facts.until;

@@ -74,11 +74,13 @@ fn rows(store: &Reader, week: &Week, until: Timestamp) -> Result<Rows, StoreErro
     }
     Ok(Rows {
         // Twelve hours before, for a run-out early on Monday; a little after, for the volume at midnight.
-        forecasts: store.forecasts(earlier(SignedDuration::from_hours(13)), later(SignedDuration::from_mins(20)))?,
+        forecasts: store
+            .forecasts(earlier(SignedDuration::from_hours(13)), later(SignedDuration::from_mins(20)))?,
         happenings: store.happenings(earlier(HAPPENED_BEFORE), until)?,
         notices: store.notices(earlier(SignedDuration::from_hours(24)), end)?,
         deliveries: store.deliveries(earlier(SignedDuration::from_hours(24)), end)?,
-        answers: store.answers(earlier(SignedDuration::from_hours(24)), later(SignedDuration::from_hours(24)))?,
+        answers: store
+            .answers(earlier(SignedDuration::from_hours(24)), later(SignedDuration::from_hours(24)))?,
         log: store.log(earlier(SignedDuration::from_hours(3)), end)?,
         quarantined,
     })

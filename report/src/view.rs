@@ -66,8 +66,11 @@ impl View {
         let (week, site) = (&facts.week, &facts.site);
         let zone = &site.time_zone;
         let (first, last) = (week.days().first(), week.days().last());
-        let span = first.zip(last).map(|(first, last)| words::glance::span(first.date, last.date, week.length(), zone));
-        let so_far = (!facts.complete()).then(|| words::glance::so_far(&words::dated_moment(facts.until, zone)));
+        let span = first
+            .zip(last)
+            .map(|(first, last)| words::glance::span(first.date, last.date, week.length(), zone));
+        let so_far =
+            (!facts.complete()).then(|| words::glance::so_far(&words::dated_moment(facts.until, zone)));
         Ok(Self {
             title: words::glance::title(site, week.number(), week.year()),
             span: span.unwrap_or_default(),

@@ -54,7 +54,8 @@ impl Week {
     pub fn parse(text: &str, zone: &TimeZone) -> Result<Self, BadWeek> {
         let wrong = || BadWeek::NotAWeek(text.to_owned());
         let (year, number) = text.split_once("-W").ok_or_else(wrong)?;
-        let digits = |part: &str, count: usize| part.len() == count && part.bytes().all(|b| b.is_ascii_digit());
+        let digits =
+            |part: &str, count: usize| part.len() == count && part.bytes().all(|b| b.is_ascii_digit());
         if !digits(year, 4) || !digits(number, 2) {
             return Err(wrong());
         }
@@ -63,7 +64,8 @@ impl Week {
         match ISOWeekDate::new(year, number, Weekday::Monday) {
             Ok(monday) => Self::starting(monday, zone),
             Err(_no_such_week) => {
-                let last = ISOWeekDate::new(year, 1, Weekday::Monday).map_err(|_year| wrong())?.weeks_in_year();
+                let last =
+                    ISOWeekDate::new(year, 1, Weekday::Monday).map_err(|_year| wrong())?.weeks_in_year();
                 Err(BadWeek::NoSuchWeek { year, number, last })
             }
         }
@@ -185,9 +187,11 @@ mod tests {
             let week = Week::last_full(now.parse().unwrap(), &TimeZone::UTC).unwrap();
             assert_eq!(week.to_string(), expected, "at {now}");
         }
-        let helsinki = Week::last_full("2026-11-22T21:59:59Z".parse().unwrap(), &zone("Europe/Helsinki")).unwrap();
+        let helsinki =
+            Week::last_full("2026-11-22T21:59:59Z".parse().unwrap(), &zone("Europe/Helsinki")).unwrap();
         assert_eq!(helsinki.to_string(), "2026-W46", "Sunday isn't over");
-        let helsinki = Week::last_full("2026-11-22T22:00:00Z".parse().unwrap(), &zone("Europe/Helsinki")).unwrap();
+        let helsinki =
+            Week::last_full("2026-11-22T22:00:00Z".parse().unwrap(), &zone("Europe/Helsinki")).unwrap();
         assert_eq!(helsinki.to_string(), "2026-W47");
     }
 

@@ -154,9 +154,14 @@ mod tests {
 
     #[test]
     fn a_share_is_never_rounded_to_nothing_or_all() {
-        for (share, says) in
-            [(0.0, "0 %"), (0.01, "under 1 %"), (0.5, "0 %"), (97.4, "97 %"), (99.6, "over 99 %"), (100.0, "100 %")]
-        {
+        for (share, says) in [
+            (0.0, "0 %"),
+            (0.01, "under 1 %"),
+            (0.5, "0 %"),
+            (97.4, "97 %"),
+            (99.6, "over 99 %"),
+            (100.0, "100 %"),
+        ] {
             if share == 0.5 {
                 assert_ne!(percent(share), says);
             } else {

@@ -10,10 +10,19 @@ use crate::facts::trace::{SLOT_S, Slot, Trace};
 use crate::week::Week;
 
 /// A picture of `size` pixels.
-pub fn draw(trace: &Trace, week: &Week, until: Timestamp, size: (u32, u32)) -> Result<String, super::Undrawn> {
+pub fn draw(
+    trace: &Trace,
+    week: &Week,
+    until: Timestamp,
+    size: (u32, u32),
+) -> Result<String, super::Undrawn> {
     let frame = Frame::bare(week, until, size, (0.0, 1.0));
-    let slots: Vec<_> =
-        trace.slots().iter().enumerate().map(|(index, slot)| (trace.slot_start(index), state(slot))).collect();
+    let slots: Vec<_> = trace
+        .slots()
+        .iter()
+        .enumerate()
+        .map(|(index, slot)| (trace.slot_start(index), state(slot)))
+        .collect();
     svg(size, |surface| {
         for run in slots.chunk_by(|a, b| a.1 == b.1) {
             let (Some((from, state)), Some((last, _))) = (run.first(), run.last()) else { continue };

@@ -8,7 +8,10 @@ use claymark_core::forecast::Basis;
 use claymark_core::units::{Litres, Unit};
 
 use super::frame::{Frame, LABEL};
-use super::{ALARM, Anchor, CURVE, Drawn, GREY, INK, PAPER, Surface, VEIL, dashes, fill, line, rectangle, svg, text};
+use super::{
+    ALARM, Anchor, CURVE, Drawn, GREY, INK, PAPER, Surface, VEIL, clear_text, dashes, fill, line, rectangle,
+    svg, text, width_of,
+};
 use crate::facts::drums::{BREAK, Believed, DrumWeek};
 use crate::week::Week;
 
@@ -52,7 +55,7 @@ pub fn draw(
         for (volume, words) in [(drum.drum.heel, &lettering.heel), (drum.drum.full, &lettering.full)] {
             let y = frame.y(show(volume));
             dashes(surface, frame.sides(), y, GREY, 2)?;
-            text(surface, words, (frame.sides().0 + 8, y - 4), 22, false, Anchor(HPos::Left, VPos::Bottom))?;
+            frame.level(surface, show(volume), words)?;
         }
         curve(surface, &frame, &drum.volume, show)?;
         empty_times(surface, &frame, drum, until, &lettering.empty)?;
@@ -84,7 +87,12 @@ fn veil(
 }
 
 /// The believed volume: a full line by the level, a thin one by the pump.
-fn curve(surface: &Surface<'_>, frame: &Frame<'_>, volume: &[Believed], show: impl Fn(Litres) -> f64) -> Drawn {
+fn curve(
+    surface: &Surface<'_>,
+    frame: &Frame<'_>,
+    volume: &[Believed],
+    show: impl Fn(Litres) -> f64,
+) -> Drawn {
     let joined = |a: &Believed, b: &Believed| {
         a.basis == b.basis && b.at.duration_since(a.at) <= BREAK && a.volume.is_some() == b.volume.is_some()
     };
@@ -123,7 +131,7 @@ fn empty_times(
         rectangle(surface, (left, frame.bottom() - 26), (right, frame.bottom()), ALARM.filled())?;
         line(surface, vec![(left, frame.top()), (left, frame.bottom())], ALARM, 4)?;
         let (x, hpos) = beside(frame, left);
-        text(surface, words, (x, frame.top() + 8), LABEL, true, Anchor(hpos, VPos::Top))?;
+        clear_text(surface, words, (x, frame.top() + 8), LABEL, true, Anchor(hpos, VPos::Top))?;
     }
     Ok(())
 }
@@ -136,7 +144,7 @@ fn doubts(surface: &Surface<'_>, frame: &Frame<'_>, drum: &DrumWeek, until: Time
         super::hatch(surface, (left, frame.bottom() - 12), (right, frame.bottom()), INK)?;
         rectangle(surface, (left, frame.bottom() - 12), (right, frame.bottom()), INK.stroke_width(2))?;
         let (x, hpos) = beside(frame, left);
-        text(surface, words, (x, frame.bottom() - 18), 22, false, Anchor(hpos, VPos::Bottom))?;
+        clear_text(surface, words, (x, frame.bottom() - 18), 22, false, Anchor(hpos, VPos::Bottom))?;
     }
     Ok(())
 }
@@ -153,7 +161,7 @@ fn refills(surface: &Surface<'_>, frame: &Frame<'_>, drum: &DrumWeek, words: &[S
             fill(surface, triangle.clone(), PAPER)?;
             line(surface, triangle, INK, 3)?;
         }
-        let width = i32::try_from(words.chars().count()).unwrap_or(0) * 14;
+        let width = width_of(words, 22);
         let left = (x - width / 2).clamp(frame.sides().0, frame.sides().1 - width);
         if left >= free_from {
             text(surface, words, (left, y - 24), 22, false, Anchor(HPos::Left, VPos::Bottom))?;

@@ -10,7 +10,6 @@ use super::{Anchor, Drawn, FAINT, GREY, INK, Pixel, Surface, hatch, line, rectan
 use crate::week::Week;
 
 /// Maps time and value to pixels inside one picture.
-#[derive(Debug)]
 pub struct Frame<'a> {
     week: &'a Week,
     until: Timestamp,
@@ -27,13 +26,25 @@ impl<'a> Frame<'a> {
         Self::inside(week, until, size, values, Margins { left: 2, right: 2, top: 2, bottom: 2 })
     }
 
-    /// With room for a scale, day names below and marks above.
+    /// With room for day names below and two figures at the left.
     #[must_use]
-    pub fn labelled(week: &'a Week, until: Timestamp, size: (u32, u32), values: (f64, f64)) -> Self {
-        Self::inside(week, until, size, values, Margins { left: 96, right: 6, top: 50, bottom: 44 })
+    pub fn with_days(week: &'a Week, until: Timestamp, size: (u32, u32), values: (f64, f64)) -> Self {
+        Self::inside(week, until, size, values, Margins { left: 50, right: 2, top: 2, bottom: 44 })
     }
 
-    fn inside(week: &'a Week, until: Timestamp, size: (u32, u32), values: (f64, f64), margins: Margins) -> Self {
+    /// With room for a scale, names of levels at the right, day names below and marks above.
+    #[must_use]
+    pub fn labelled(week: &'a Week, until: Timestamp, size: (u32, u32), values: (f64, f64)) -> Self {
+        Self::inside(week, until, size, values, Margins { left: 96, right: 78, top: 50, bottom: 44 })
+    }
+
+    fn inside(
+        week: &'a Week,
+        until: Timestamp,
+        size: (u32, u32),
+        values: (f64, f64),
+        margins: Margins,
+    ) -> Self {
         let (width, height) = (whole(size.0), whole(size.1));
         // A flat picture has no scale.
         let (low, high) = if values.0 < values.1 { values } else { (values.0 - 1.0, values.0 + 1.0) };
@@ -50,7 +61,8 @@ impl<'a> Frame<'a> {
     /// Where `at` lies, cut to the week.
     #[must_use]
     pub fn x(&self, at: Timestamp) -> i32 {
-        let seconds = at.clamp(self.week.start(), self.week.end()).duration_since(self.week.start()).as_secs_f64();
+        let seconds =
+            at.clamp(self.week.start(), self.week.end()).duration_since(self.week.start()).as_secs_f64();
         self.seconds.map(&seconds, self.x)
     }
 
@@ -86,7 +98,12 @@ impl<'a> Frame<'a> {
     }
 
     /// A span of values over the whole width.
-    pub fn band(&self, surface: &Surface<'_>, values: (f64, f64), colour: plotters::style::RGBColor) -> Drawn {
+    pub fn band(
+        &self,
+        surface: &Surface<'_>,
+        values: (f64, f64),
+        colour: plotters::style::RGBColor,
+    ) -> Drawn {
         let (from, to) = ((self.x.0, self.y(values.1)), (self.x.1, self.y(values.0)));
         rectangle(surface, from, to, colour.filled())
     }
@@ -115,6 +132,17 @@ impl<'a> Frame<'a> {
             text(surface, &tick(value), (self.x.0 - 10, y), LABEL, false, Anchor(HPos::Right, VPos::Center))?;
         }
         text(surface, unit, (self.x.0 - 10, 8), LABEL, true, Anchor(HPos::Right, VPos::Top))?;
+        self.days(surface, days)
+    }
+
+    /// The name of a level, beside the right end.
+    pub fn level(&self, surface: &Surface<'_>, value: f64, words: &str) -> Drawn {
+        let beside = (self.x.1 + 8, self.y(value));
+        text(surface, words, beside, LABEL - 3, false, Anchor(HPos::Left, VPos::Center))
+    }
+
+    /// The names of the days.
+    pub fn days(&self, surface: &Surface<'_>, days: &[String]) -> Drawn {
         for (day, name) in self.week.days().iter().zip(days) {
             let middle = i32::midpoint(self.x(day.start), self.x(day.end));
             text(surface, name, (middle, self.y.0 + 10), LABEL, false, Anchor(HPos::Center, VPos::Top))?;

@@ -1,16 +1,15 @@
 //! One quantity in all tanks: from the lowest to the highest, with the middle one and the limits.
 
-use jiff::Timestamp;
-use plotters::style::text_anchor::{HPos, VPos};
+use jiff::{SignedDuration, Timestamp};
 
-use super::frame::{Frame, LABEL};
-use super::{ALARM, Anchor, BAND, CURVE, INK, VEIL, dashes, fill, line, svg, text};
+use super::frame::Frame;
+use super::{ALARM, BAND, CURVE, VEIL, dashes, fill, line, svg};
 use crate::week::Week;
 
-/// The values of all tanks at one time.
+/// The values of all tanks in one hour.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Spread {
-    /// When.
+    /// The middle of the hour.
     pub at: Timestamp,
     /// Lowest, middle, highest; `None` where nothing is known.
     pub span: Option<(f64, f64, f64)>,
@@ -51,9 +50,10 @@ pub fn draw(
         for run in spreads.chunk_by(|a, b| (a.span.is_none() && a.due) == (b.span.is_none() && b.due)) {
             let (Some(first), Some(last)) = (run.first(), run.last()) else { continue };
             if first.span.is_none() && first.due {
-                let end = crate::facts::trace::SLOT_S;
-                let end = last.at.saturating_add(jiff::SignedDuration::from_secs(end)).unwrap_or(until);
-                frame.hatch(surface, first.at, end.min(until))?;
+                let half = SignedDuration::from_mins(30);
+                let from = first.at.saturating_sub(half).unwrap_or(first.at);
+                let to = last.at.saturating_add(half).unwrap_or(until);
+                frame.hatch(surface, from, to.min(until))?;
             }
         }
         let spans: Vec<_> =
@@ -61,14 +61,15 @@ pub fn draw(
         for polygon in frame.envelopes(&spans) {
             fill(surface, polygon, VEIL)?;
         }
-        let middles: Vec<_> = spreads.iter().map(|spread| (spread.at, spread.span.map(|span| span.1))).collect();
+        let middles: Vec<_> =
+            spreads.iter().map(|spread| (spread.at, spread.span.map(|span| span.1))).collect();
         for points in frame.lines(&middles) {
             line(surface, points, CURVE, 4)?;
         }
         for (level, words) in &lettering.levels {
             let y = frame.y(*level);
             dashes(surface, frame.sides(), y, ALARM, 3)?;
-            text(surface, words, (frame.sides().0 + 8, y - 4), 22, false, Anchor(HPos::Left, VPos::Bottom))?;
+            frame.level(surface, *level, words)?;
         }
         frame.rest_of_week(surface, &lettering.not_yet)
     })

@@ -2,15 +2,18 @@
 
 use jiff::{SignedDuration, Timestamp};
 use plotters::style::Color;
+use plotters::style::text_anchor::{HPos, VPos};
 
-use super::frame::Frame;
-use super::{ALARM, BAND, CURVE, Drawn, GREY, Surface, VEIL, fill, hatch, line, rectangle, svg};
+use super::frame::{Frame, LABEL};
+use super::{
+    ALARM, Anchor, BAND, CURVE, Drawn, GREY, Surface, VEIL, fill, hatch, line, rectangle, svg, text,
+};
 use claymark_store::limits::Limits;
 
 use crate::facts::trace::{SLOT_S, Slot, Trace};
 use crate::week::Week;
 
-/// A picture of `size` pixels; `values` is the scale, the same for all tanks.
+/// A picture of `size` pixels; `values` is the scale, the same for all tanks; with `days` it is labelled.
 pub fn draw(
     trace: &Trace,
     limits: Limits,
@@ -18,8 +21,13 @@ pub fn draw(
     until: Timestamp,
     values: (f64, f64),
     size: (u32, u32),
+    days: &[String],
 ) -> Result<String, super::Undrawn> {
-    let frame = Frame::bare(week, until, size, values);
+    let frame = if days.is_empty() {
+        Frame::bare(week, until, size, values)
+    } else {
+        Frame::with_days(week, until, size, values)
+    };
     svg(size, |surface| {
         frame.band(surface, (limits.low.unwrap_or(values.0), limits.high.unwrap_or(values.1)), BAND)?;
         unknown(surface, &frame, trace, until)?;
@@ -27,12 +35,13 @@ pub fn draw(
         for polygon in frame.envelopes(&spans) {
             fill(surface, polygon, VEIL)?;
         }
-        let means: Vec<_> = each(trace).map(|(at, slot)| (at, slot.mean())).collect();
+        let means: Vec<_> = middles(trace).map(|(at, slot)| (at, slot.mean())).collect();
         for points in frame.lines(&means) {
             line(surface, points, CURVE, 4)?;
         }
         outside(surface, &frame, trace, limits)?;
-        edges(surface, &frame, limits)?;
+        edges(surface, &frame, limits, !days.is_empty())?;
+        frame.days(surface, days)?;
         frame.grid(surface)
     })
 }
@@ -70,11 +79,22 @@ fn outside(surface: &Surface<'_>, frame: &Frame<'_>, trace: &Trace, limits: Limi
     Ok(())
 }
 
-fn edges(surface: &Surface<'_>, frame: &Frame<'_>, limits: Limits) -> Drawn {
+fn edges(surface: &Surface<'_>, frame: &Frame<'_>, limits: Limits, labelled: bool) -> Drawn {
     for limit in [limits.low, limits.high].into_iter().flatten() {
-        super::dashes(surface, frame.sides(), frame.y(limit), GREY, 2)?;
+        let (left, y) = (frame.sides().0, frame.y(limit));
+        super::dashes(surface, frame.sides(), y, GREY, 2)?;
+        if labelled {
+            let beside = (left - 8, y);
+            text(surface, &format!("{limit:.0}"), beside, LABEL, false, Anchor(HPos::Right, VPos::Center))?;
+        }
     }
     Ok(())
+}
+
+/// Of an hour that is known only as a whole one point, in its middle: steps would be of our making.
+fn middles(trace: &Trace) -> impl Iterator<Item = (Timestamp, &Slot)> {
+    let whole_hour = |at: &Timestamp| at.as_second().rem_euclid(3600) == 3600 / 2;
+    each(trace).filter(move |(at, slot)| !slot.by_hour || whole_hour(at))
 }
 
 fn each(trace: &Trace) -> impl Iterator<Item = (Timestamp, &Slot)> {

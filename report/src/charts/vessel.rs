@@ -4,8 +4,8 @@ use plotters::style::Color;
 use plotters::style::text_anchor::{HPos, VPos};
 
 use super::{
-    ALARM, Anchor, CURVE, Drawn, GREY, INK, PAPER, Pixel, Surface, Undrawn, VEIL, dashes, fill, hatch, line, rectangle,
-    svg, text,
+    ALARM, Anchor, CURVE, Drawn, GREY, INK, PAPER, Pixel, Surface, Undrawn, VEIL, dashes, fill, hatch, line,
+    rectangle, svg, text,
 };
 
 /// What the vessel shows, as shares of the full line.

@@ -107,13 +107,26 @@ pub struct Doubt {
 impl DrumWeek {
     /// From the rows of the week and what happened before it.
     #[must_use]
-    pub fn of(site: &Site, drum: &Drum, week: &Week, until: Timestamp, trace: Option<&Trace>, rows: &Rows) -> Self {
+    pub fn of(
+        site: &Site,
+        drum: &Drum,
+        week: &Week,
+        until: Timestamp,
+        trace: Option<&Trace>,
+        rows: &Rows,
+    ) -> Self {
         let forecasts: Vec<&Forecast> =
             rows.forecasts.iter().filter(|forecast| forecast.of == Subject::Drum(drum.id.clone())).collect();
-        let happenings: Vec<&Happening> =
-            rows.happenings.iter().filter(|happening| happening.drum == drum.id && happening.at < until).collect();
-        let volume: Vec<Believed> =
-            forecasts.iter().filter(|forecast| week.contains(forecast.at)).map(|forecast| believed(forecast)).collect();
+        let happenings: Vec<&Happening> = rows
+            .happenings
+            .iter()
+            .filter(|happening| happening.drum == drum.id && happening.at < until)
+            .collect();
+        let volume: Vec<Believed> = forecasts
+            .iter()
+            .filter(|forecast| week.contains(forecast.at))
+            .map(|forecast| believed(forecast))
+            .collect();
         let refills = refills(&drum.id, site, week, &happenings, &rows.log);
         let drawn = week.days().iter().map(|day| drawn(day, &forecasts, &happenings)).collect();
         let seen = match (trace, site.level_sensor(&drum.id)) {
@@ -153,7 +166,7 @@ impl DrumWeek {
                 let end = run_out.refilled.unwrap_or(until).min(to);
                 end.duration_since(run_out.at.max(from)).as_secs_f64().max(0.0)
             })
-            .sum()
+            .fold(0.0, |sum, seconds| sum + seconds)
     }
 
     /// For how much of the week the volume is known.
@@ -173,7 +186,9 @@ impl DrumWeek {
     /// Dry clay that the log tells of.
     #[must_use]
     pub fn clay_logged(&self) -> Kilograms {
-        Kilograms(self.refills.iter().filter_map(|refill| refill.logged.as_ref()?.clay).map(|clay| clay.0).sum())
+        Kilograms(
+            self.refills.iter().filter_map(|refill| refill.logged.as_ref()?.clay).map(|clay| clay.0).sum(),
+        )
     }
 }
 
@@ -250,7 +265,9 @@ fn nearest_entry(
     log.iter()
         .filter(|entry| !told.contains(&entry.key))
         .filter_map(|entry| match &entry.deed {
-            Deed::Refill { drum: of, clay, .. } if of.as_ref() == Some(drum) || (of.is_none() && only_drum) => {
+            Deed::Refill { drum: of, clay, .. }
+                if of.as_ref() == Some(drum) || (of.is_none() && only_drum) =>
+            {
                 let apart = entry.at.duration_since(at).abs();
                 (apart <= LOGGED_WITHIN).then_some((apart, entry, *clay))
             }
@@ -303,10 +320,7 @@ fn doubts(week: &Week, happenings: &[&Happening]) -> Vec<Doubt> {
                 doubts.push(Doubt { from: happening.at, to: None, why: why.clone() });
             }
             (What::LevelBelieved, Some(doubt)) => doubt.to = doubt.to.or(Some(happening.at)),
-            (
-                What::LevelBelieved | What::Refilled { .. } | What::DrawChanged { .. } | What::RanEmpty,
-                _,
-            ) => {}
+            (What::LevelBelieved | What::Refilled { .. } | What::DrawChanged { .. } | What::RanEmpty, _) => {}
         }
     }
     doubts.retain(|doubt| doubt.from < week.end() && doubt.to.is_none_or(|to| to > week.start()));
@@ -317,7 +331,9 @@ fn drawn(day: &Day, forecasts: &[&Forecast], happenings: &[&Happening]) -> Optio
     let at = |midnight: Timestamp| {
         forecasts
             .iter()
-            .filter_map(|forecast| Some((forecast.at.duration_since(midnight).abs(), believed(forecast).volume?)))
+            .filter_map(|forecast| {
+                Some((forecast.at.duration_since(midnight).abs(), believed(forecast).volume?))
+            })
             .filter(|(apart, _)| *apart <= AT_MIDNIGHT)
             .min_by_key(|(apart, _)| *apart)
             .map(|(_, volume)| volume.0)
@@ -327,7 +343,9 @@ fn drawn(day: &Day, forecasts: &[&Forecast], happenings: &[&Happening]) -> Optio
         .filter(|happening| (day.start..day.end).contains(&happening.at))
         .filter_map(|happening| match happening.what {
             What::Refilled { added, .. } => Some(added.0),
-            What::DrawChanged { .. } | What::RanEmpty | What::LevelDoubted { .. } | What::LevelBelieved => None,
+            What::DrawChanged { .. } | What::RanEmpty | What::LevelDoubted { .. } | What::LevelBelieved => {
+                None
+            }
         })
         .sum();
     Some(Litres((at(day.start)? - at(day.end)? + added).max(0.0)))

@@ -38,6 +38,8 @@ pub struct Slot {
     pub doubtful_s: f64,
     /// Within the part of the week that is reported.
     pub due_s: f64,
+    /// From an hour's figures: the slots of that hour look alike.
+    pub by_hour: bool,
     weighted_sum: f64,
     range: Option<(f64, f64)>,
 }
@@ -158,6 +160,7 @@ impl TraceBuilder {
         self.trace.counts.suspect += hour.suspect;
         let (mean, end) = (hour.total / count(hour.usable()), end_of(hour));
         self.spread(hour.hour.max(self.covered_to), end, |slot, s| {
+            slot.by_hour = true;
             slot.add(Side::Inside, s);
             slot.see(mean, mean * s);
             slot.see(least, 0.0);
@@ -192,7 +195,11 @@ impl TraceBuilder {
     /// Books the reading that stands, up to `now`.
     fn settle(&mut self, now: Timestamp) {
         let Some((at, standing)) = self.last else { return };
-        let stands = if now.duration_since(at) <= self.gap { now } else { at.saturating_add(self.every).unwrap_or(now) };
+        let stands = if now.duration_since(at) <= self.gap {
+            now
+        } else {
+            at.saturating_add(self.every).unwrap_or(now)
+        };
         let (from, to) = (at.max(self.covered_to), stands.min(self.week.1));
         if from >= to {
             return;

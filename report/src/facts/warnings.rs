@@ -74,7 +74,8 @@ pub fn of(week: &Week, rows: &Rows) -> Vec<Warning> {
 }
 
 fn answered(notice: &Notice, rows: &Rows) -> Option<Answered> {
-    let first = rows.answers.iter().filter(|answer| answer.notice == notice.number).min_by_key(|answer| answer.at)?;
+    let first =
+        rows.answers.iter().filter(|answer| answer.notice == notice.number).min_by_key(|answer| answer.at)?;
     Some(Answered { by: first.by.clone(), after: first.at.duration_since(notice.at) })
 }
 

@@ -44,11 +44,12 @@ pub struct Measured {
 /// How a tank kept its band, in five honest grades.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum Grade {
-    /// Inside for at least [`STEADY_PERCENT`] of the week.
+    /// Inside for at least [`STEADY_PERCENT`] of the week, and never out for longer than [`STEADY_STRETCH_S`].
     Steady,
-    /// Outside for some of the week.
+    /// Neither steady nor poor.
     Drifting,
-    /// Inside for less than [`POOR_PERCENT`] of the time that is known.
+    /// Inside for less than [`POOR_PERCENT`] of the time that is known, or out for longer than
+    /// [`POOR_STRETCH_S`] at a stretch.
     Poor,
     /// Known for less than [`ENOUGH_PERCENT`] of the week: not graded.
     TooLittleData,
@@ -75,17 +76,32 @@ impl Measured {
         mean(self.trace.slots())
     }
 
+    /// The longest stretch outside the limits, seconds; only a slot that lay inside ends one.
+    #[must_use]
+    pub fn longest_outside_s(&self) -> f64 {
+        let (mut longest, mut stretch) = (0.0_f64, 0.0);
+        for slot in self.trace.slots().iter().filter(|slot| slot.known_s() > 0.0) {
+            let outside_s = slot.below_s + slot.above_s;
+            stretch = if outside_s >= slot.inside_s { stretch + outside_s } else { 0.0 };
+            longest = longest.max(stretch);
+        }
+        longest
+    }
+
     /// How well the limits were kept.
     #[must_use]
     pub fn grade(&self) -> Grade {
         let shares = self.shares();
         let known = shares.known_s();
+        let stretch_s = self.longest_outside_s();
         if shares.percent(known).is_none_or(|percent| percent < ENOUGH_PERCENT) {
             Grade::TooLittleData
-        } else if shares.percent(shares.inside_s).is_some_and(|percent| percent >= STEADY_PERCENT) {
-            Grade::Steady
-        } else if 100.0 * shares.inside_s < POOR_PERCENT * known {
+        } else if 100.0 * shares.inside_s < POOR_PERCENT * known || stretch_s > POOR_STRETCH_S {
             Grade::Poor
+        } else if shares.percent(shares.inside_s).is_some_and(|percent| percent >= STEADY_PERCENT)
+            && stretch_s <= STEADY_STRETCH_S
+        {
+            Grade::Steady
         } else {
             Grade::Drifting
         }
@@ -165,6 +181,13 @@ pub const STEADY_PERCENT: f64 = 95.0;
 
 /// Inside for less than so much of the known time is poor. Our own choice.
 pub const POOR_PERCENT: f64 = 80.0;
+
+/// Out for longer than this at a stretch isn't steady, seconds. Our own choice: an hour is what it takes an
+/// empty drum to show in the tanks of a small room.
+pub const STEADY_STRETCH_S: f64 = 3600.0;
+
+/// Out for longer than this at a stretch is poor, seconds. Our own choice.
+pub const POOR_STRETCH_S: f64 = 4.0 * 3600.0;
 
 /// Known for less than so much of the week isn't graded. Our own choice: a missing night must not look good.
 pub const ENOUGH_PERCENT: f64 = 90.0;

@@ -39,7 +39,10 @@ impl Drums {
         let all = facts.drums.iter().map(|drum| Drum::of(drum, facts, pictures)).collect::<Result<_, _>>()?;
         let unit = facts.site.units.volume;
         let cell = |litres: &Option<Litres>| {
-            litres.map_or_else(|| words::drums::NOT_KNOWN.to_owned(), |litres| format!("{:.0}", unit.from_base(litres.0)))
+            litres.map_or_else(
+                || words::drums::NOT_KNOWN.to_owned(),
+                |litres| format!("{:.0}", unit.from_base(litres.0)),
+            )
         };
         let rows = facts
             .drums
@@ -89,7 +92,8 @@ fn lines(week: &DrumWeek, facts: &WeekFacts) -> Vec<(Mark, String)> {
     let added: Vec<Litres> = week.refills.iter().map(|refill| refill.added).collect();
     let unlogged = week.refills.iter().filter(|refill| refill.logged.is_none()).count();
     let mark = if unlogged > 0 { Mark::Look } else { Mark::Good };
-    let mut lines = vec![(mark, words::drums::refills(&added, unlogged, week.clay_logged(), &facts.site.units))];
+    let mut lines =
+        vec![(mark, words::drums::refills(&added, unlogged, week.clay_logged(), &facts.site.units))];
     lines.extend(week.run_outs.iter().map(|run_out| (Mark::Bad, told(run_out, facts))));
     lines.extend(
         week.doubts
@@ -108,10 +112,9 @@ fn told(run_out: &RunOut, facts: &WeekFacts) -> String {
         vec![words::drums::run_out(run_out.at, run_out.refilled, run_out.lasted(facts.until), zone)];
     says.push(words::drums::warned(run_out.warned.map(|warned| warned.ahead)));
     says.extend(
-        run_out
-            .hindsight
-            .iter()
-            .map(|hindsight| words::drums::hindsight(hindsight.ahead, hindsight.likely_error, hindsight.held)),
+        run_out.hindsight.iter().map(|hindsight| {
+            words::drums::hindsight(hindsight.ahead, hindsight.likely_error, hindsight.held)
+        }),
     );
     says.join(" ")
 }

@@ -36,15 +36,15 @@ struct Card {
     shape: &'static str,
     word: &'static str,
     picture: Picture,
-    in_band: String,
-    how_far: String,
+    lines: Vec<String>,
 }
 
 impl Room {
     /// From the facts of a week.
     pub fn of(facts: &WeekFacts, pictures: &mut Pictures) -> Result<Self, Undrawn> {
         let scale = scale(facts);
-        let vessels = facts.drums.iter().map(|drum| Vessel::of(drum, facts, pictures)).collect::<Result<_, _>>()?;
+        let vessels =
+            facts.drums.iter().map(|drum| Vessel::of(drum, facts, pictures)).collect::<Result<_, _>>()?;
         let (mut head, mut tanks) = (Vec::new(), Vec::new());
         for place in &facts.places {
             let list = if place.place == Place::Head { &mut head } else { &mut tanks };
@@ -96,14 +96,18 @@ impl Card {
             let kept = Kept::NotMeasured;
             let alt = words::water::tank_picture(&place.name, kept, "", "");
             let picture = pictures.keep(strip::blank(SIZE)?, alt);
-            return Ok(vec![Self::new(&place.name, kept, picture, String::new(), String::new())]);
+            return Ok(vec![Self::new(&place.name, kept, picture, Vec::new())]);
         }
         let several = place.turbidity.len() > 1;
         place
             .turbidity
             .iter()
             .map(|measured| {
-                let name = if several { format!("{}: {}", place.name, measured.sensor.name) } else { place.name.clone() };
+                let name = if several {
+                    format!("{}: {}", place.name, measured.sensor.name)
+                } else {
+                    place.name.clone()
+                };
                 let shares = measured.shares();
                 let kept = kept(measured.grade());
                 let in_band = in_band(&shares);
@@ -113,15 +117,29 @@ impl Card {
                     measured.limits.high,
                     measured.sensor.unit.base(),
                 );
-                let svg =
-                    strip::draw(&measured.trace, measured.limits, &facts.week, facts.until, scale, SIZE)?;
+                let (size, days) = if place.place == Place::Head {
+                    (HEAD_SIZE, super::drums::day_names(facts))
+                } else {
+                    (SIZE, Vec::new())
+                };
+                let svg = strip::draw(
+                    &measured.trace,
+                    measured.limits,
+                    &facts.week,
+                    facts.until,
+                    scale,
+                    size,
+                    &days,
+                )?;
                 let picture = pictures.keep(svg, words::water::tank_picture(&name, kept, &in_band, &how_far));
-                Ok(Self::new(&name, kept, picture, in_band, how_far))
+                let lines =
+                    [Some(in_band), words::water::stretch(measured.longest_outside_s()), Some(how_far)];
+                Ok(Self::new(&name, kept, picture, lines.into_iter().flatten().collect()))
             })
             .collect()
     }
 
-    fn new(name: &str, kept: Kept, picture: Picture, in_band: String, how_far: String) -> Self {
+    fn new(name: &str, kept: Kept, picture: Picture, lines: Vec<String>) -> Self {
         let mark = kept.mark();
         Self {
             name: breakable(name),
@@ -129,8 +147,7 @@ impl Card {
             shape: mark.shape(),
             word: kept.word(),
             picture,
-            in_band,
-            how_far,
+            lines,
         }
     }
 }
@@ -250,8 +267,13 @@ fn kept(grade: Grade) -> Kept {
 
 fn in_band(shares: &Shares) -> String {
     let unknown = shares.doubtful_s + shares.missing_s;
-    words::water::in_band(shares.percent(shares.inside_s).unwrap_or(0.0), shares.percent(unknown).unwrap_or(100.0))
+    words::water::in_band(
+        shares.percent(shares.inside_s).unwrap_or(0.0),
+        shares.percent(unknown).unwrap_or(100.0),
+    )
 }
 
-const SIZE: (u32, u32) = (480, 120);
+const SIZE: (u32, u32) = (480, 130);
 
+/// Of the head tank, which all water comes from.
+const HEAD_SIZE: (u32, u32) = (1200, 330);

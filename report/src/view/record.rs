@@ -14,6 +14,7 @@ use crate::facts::{SensorWeek, WeekFacts};
 pub struct Record {
     warnings: Vec<Warning>,
     complete: Line,
+    late: Option<String>,
     sensors: Vec<Sensor>,
     quarantined: Vec<(String, String)>,
     log: Vec<Entry>,
@@ -48,9 +49,12 @@ struct Entry {
 impl Record {
     /// From the facts of a week.
     pub fn of(facts: &WeekFacts, pictures: &mut Pictures) -> Result<Self, Undrawn> {
-        let lacking: Vec<&SensorWeek> = facts.sensors.iter().filter(|sensor| lacks_something(sensor)).collect();
-        let sensors =
-            lacking.iter().map(|sensor| Sensor::of(sensor, facts, pictures)).collect::<Result<Vec<_>, _>>()?;
+        let lacking: Vec<&SensorWeek> =
+            facts.sensors.iter().filter(|sensor| lacks_something(sensor)).collect();
+        let sensors = lacking
+            .iter()
+            .map(|sensor| Sensor::of(sensor, facts, pictures))
+            .collect::<Result<Vec<_>, _>>()?;
         let zone = &facts.site.time_zone;
         let log = facts
             .log
@@ -65,7 +69,11 @@ impl Record {
         let left_out = facts.log.len().saturating_sub(ENTRIES);
         Ok(Self {
             warnings: facts.warnings.iter().map(|warning| Warning::of(warning, facts)).collect(),
-            complete: Line::of(words::record::complete(facts.sensors.len() - lacking.len(), facts.sensors.len())),
+            complete: Line::of(words::record::complete(
+                facts.sensors.len() - lacking.len(),
+                facts.sensors.len(),
+            )),
+            late: words::record::late(facts.sensors.iter().map(|sensor| sensor.trace.counts.late).sum()),
             sensors,
             quarantined: facts
                 .quarantined
@@ -88,10 +96,10 @@ impl Warning {
             when: words::moment(notice.at, &facts.site.time_zone),
             urgency: words::record::urgency(notice.priority),
             what: breakable(&warning.subject),
-            answered: warning
-                .answered
-                .as_ref()
-                .map_or_else(String::new, |answer| words::record::answered(answer.by.as_deref(), answer.after)),
+            answered: warning.answered.as_ref().map_or_else(
+                || words::record::unanswered(notice.priority).to_owned(),
+                |answer| words::record::answered(answer.by.as_deref(), answer.after),
+            ),
             delivered: words::record::delivered(fared.sent, fared.pending, fared.given_up, took),
         }
     }
@@ -101,12 +109,9 @@ impl Sensor {
     fn of(sensor: &SensorWeek, facts: &WeekFacts, pictures: &mut Pictures) -> Result<Self, Undrawn> {
         let trace = &sensor.trace;
         let known = words::percent(sensor.known_percent());
-        let gap = trace
-            .longest_gap
-            .map(|gap| (gap.length(), words::moment(gap.from, &facts.site.time_zone)));
+        let gap = trace.longest_gap.map(|gap| (gap.length(), words::moment(gap.from, &facts.site.time_zone)));
         let counts = trace.counts;
-        let lacks =
-            words::record::lacks(counts.readings, gap, counts.failed, counts.suspect, counts.late);
+        let lacks = words::record::lacks(counts.readings, gap, counts.failed, counts.suspect);
         let svg = coverage::draw(trace, &facts.week, facts.until, STRIP)?;
         let picture = pictures.keep(svg, words::record::coverage(&sensor.sensor.name, &known));
         Ok(Self { name: breakable(&sensor.sensor.name), known, picture, lacks })
@@ -122,4 +127,3 @@ fn lacks_something(sensor: &SensorWeek) -> bool {
 const ENTRIES: usize = 60;
 
 const STRIP: (u32, u32) = (700, 40);
-

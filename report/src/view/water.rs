@@ -18,6 +18,7 @@ use crate::facts::water::{Measured, PlaceWeek, pressure_from};
 #[derive(Debug, Clone, Serialize)]
 pub struct Water {
     band: String,
+    turbidity_unit: &'static str,
     temperature_unit: &'static str,
     temperature_limits: String,
     oxygen_limit: String,
@@ -44,10 +45,17 @@ impl Water {
     pub fn of(facts: &WeekFacts, pictures: &mut Pictures) -> Result<Self, Undrawn> {
         let water = &facts.site.water;
         let warm = facts.site.units.temperature;
-        let unit = facts.places.iter().flat_map(|place| &place.turbidity).map(|one| one.sensor.unit.base()).next();
-        let tanks = facts.places.iter().map(|place| Tank::of(place, warm, pictures)).collect::<Result<_, _>>()?;
+        let unit =
+            facts.places.iter().flat_map(|place| &place.turbidity).map(|one| one.sensor.unit.base()).next();
+        let tanks =
+            facts.places.iter().map(|place| Tank::of(place, warm, pictures)).collect::<Result<_, _>>()?;
         Ok(Self {
-            band: words::water::range(water.turbidity.min(), water.turbidity.max(), unit.unwrap_or(Unit::Ntu)),
+            band: words::water::range(
+                water.turbidity.min(),
+                water.turbidity.max(),
+                unit.unwrap_or(Unit::Ntu),
+            ),
+            turbidity_unit: unit.unwrap_or(Unit::Ntu).symbol(),
             temperature_unit: warm.symbol(),
             temperature_limits: words::water::range(
                 warm.from_base(water.temperature_c.min()),
@@ -132,7 +140,8 @@ fn temperature(facts: &WeekFacts, pictures: &mut Pictures) -> Result<Option<Pict
 }
 
 fn oxygen(facts: &WeekFacts, pictures: &mut Pictures) -> Result<Option<Picture>, Undrawn> {
-    let computed = facts.places.iter().filter_map(|place| place.saturation.as_ref()).map(|one| one.percent.clone());
+    let computed =
+        facts.places.iter().filter_map(|place| place.saturation.as_ref()).map(|one| one.percent.clone());
     let by_sensor = facts
         .places
         .iter()
@@ -169,13 +178,14 @@ fn picture(
     Ok(Some(pictures.keep(svg, words::water::spread_picture(quantity, extremes, &lettering.unit))))
 }
 
-/// Lowest, middle and highest over the tanks, slot by slot.
+/// Lowest, middle and highest over the tanks, hour by hour: the finest that every hour of the store tells.
 fn spreads(facts: &WeekFacts, series: &[Vec<Option<f64>>]) -> Vec<Spread> {
     let Some(clock) = facts.sensors.first().map(|sensor| &sensor.trace) else { return Vec::new() };
     (0..clock.slots().len())
-        .map(|slot| {
-            let at: Timestamp = clock.slot_start(slot);
-            let mut known: Vec<f64> = series.iter().filter_map(|one| *one.get(slot)?).collect();
+        .step_by(SLOTS_AN_HOUR)
+        .map(|first| {
+            let at: Timestamp = clock.slot_start(first + SLOTS_AN_HOUR / 2);
+            let mut known: Vec<f64> = series.iter().filter_map(|one| mean_of_hour(one, first)).collect();
             known.sort_by(f64::total_cmp);
             let middle = known.get(known.len() / 2).copied();
             let span = match (known.first(), middle, known.last()) {
@@ -185,6 +195,13 @@ fn spreads(facts: &WeekFacts, series: &[Vec<Option<f64>>]) -> Vec<Spread> {
             Spread { at, span, due: at < facts.until }
         })
         .collect()
+}
+
+fn mean_of_hour(series: &[Option<f64>], first: usize) -> Option<f64> {
+    let known: Vec<f64> = series.iter().skip(first).take(SLOTS_AN_HOUR).filter_map(|value| *value).collect();
+    #[expect(clippy::cast_precision_loss, clippy::as_conversions, reason = "at most six")]
+    let count = known.len() as f64;
+    (!known.is_empty()).then(|| known.iter().sum::<f64>() / count)
 }
 
 fn saturation(place: &PlaceWeek) -> Option<(f64, f64, f64)> {
@@ -222,5 +239,6 @@ fn notes(facts: &WeekFacts) -> Vec<String> {
 /// Above this a check of total gas pressure is suggested. Our own choice: well above the noise of a probe.
 const SUPERSATURATED_PERCENT: f64 = 105.0;
 
-const SIZE: (u32, u32) = (1800, 380);
+const SLOTS_AN_HOUR: usize = 6;
+const SIZE: (u32, u32) = (1800, 360);
 const BAR: (u32, u32) = (400, 36);

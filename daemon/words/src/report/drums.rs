@@ -28,7 +28,11 @@ pub fn refills(added: &[Litres], unlogged: usize, clay: Kilograms, units: &Peopl
         (1, 1) => ", which nobody wrote down".to_owned(),
         (unlogged, _) => format!(", {unlogged} of them not written down"),
     };
-    let clay = if clay.0 > 0.0 { format!("; the log tells of {} of clay", mass(clay, units)) } else { String::new() };
+    let clay = if clay.0 > 0.0 {
+        format!("; the log tells of {} of clay", mass(clay, units))
+    } else {
+        String::new()
+    };
     match added {
         [] => "No refill was seen.".to_owned(),
         _ => format!(
@@ -41,7 +45,12 @@ pub fn refills(added: &[Litres], unlogged: usize, clay: Kilograms, units: &Peopl
 
 /// A time without slurry.
 #[must_use]
-pub fn run_out(at: Timestamp, refilled: Option<Timestamp>, lasted: SignedDuration, zone: &TimeZone) -> String {
+pub fn run_out(
+    at: Timestamp,
+    refilled: Option<Timestamp>,
+    lasted: SignedDuration,
+    zone: &TimeZone,
+) -> String {
     match refilled {
         Some(refilled) => format!(
             "Ran empty {}; refilled {}, after {} without slurry.",
@@ -94,9 +103,9 @@ pub fn refuted(checked: u64, too_early: u64) -> Option<String> {
         (checked, 0) => Some(format!(
             "Of {checked} forecasts that a refill overtook, none had called the drum empty too soon."
         )),
-        (checked, wrong) => {
-            Some(format!("Of {checked} forecasts that a refill overtook, {wrong} had called the drum empty too soon."))
-        }
+        (checked, wrong) => Some(format!(
+            "Of {checked} forecasts that a refill overtook, {wrong} had called the drum empty too soon."
+        )),
     }
 }
 
@@ -139,7 +148,8 @@ pub fn picture(
     run_outs: usize,
     units: &PeopleUnits,
 ) -> String {
-    let volume = |volume: Option<Litres>| volume.map_or_else(|| "unknown".to_owned(), |known| litres(known, units));
+    let volume =
+        |volume: Option<Litres>| volume.map_or_else(|| "unknown".to_owned(), |known| litres(known, units));
     format!(
         "Volume of {name} over the week: lowest {}, at the end {}; {}, {}.",
         volume(lowest),
@@ -150,9 +160,9 @@ pub fn picture(
 }
 
 /// Beside the line of what the pump can't lift.
-pub const HEEL: &str = "heel (the pump can't lift it)";
+pub const HEEL: &str = "heel";
 /// Beside the line of a full drum.
-pub const FULL: &str = "full line";
+pub const FULL: &str = "full";
 /// Where there was no slurry.
 pub const EMPTY: &str = "ran empty";
 /// Where the level couldn't be believed.

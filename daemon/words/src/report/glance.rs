@@ -35,8 +35,9 @@ pub fn legend(steady_percent: f64) -> String {
     format!(
         "Each tank's strip is its turbidity from Monday to Sunday, all on one scale: shaded, the band that is wanted; \
          line, the ten-minute mean; veil, lowest to highest reading; thick line, outside the band; hatched, no usable \
-         reading. ● steady: in band {} of the week or more. ▲ drifted. ■ poor: out for more than a fifth of the time. \
-         ▨ not judged: too little is known.",
+         reading. ● steady: in band for {} of the week or more, and never out for longer than an hour. ▲ drifted: neither \
+         steady nor poor. ■ poor: out for over a fifth of the time, or for over 4 hours at a stretch. ▨ not judged: known \
+         for less than nine tenths of the week. Our own grades; no standard sets them.",
         percent(steady_percent)
     )
 }
@@ -70,7 +71,10 @@ pub fn drums(all: &[(&str, usize, SignedDuration)], unknown: &[&str]) -> Marked 
         ([], []) => (Mark::Good, "No drum ran empty.".to_owned()),
         ([], unknown) => (
             Mark::Unknown,
-            format!("No drum is known to have run empty, but the volume of {} wasn't always known.", names(unknown)),
+            format!(
+                "No drum is known to have run empty, but the volume of {} wasn't always known.",
+                names(unknown)
+            ),
         ),
         (empty, _) => (Mark::Bad, format!("{}.", empty.join("; "))),
     }
@@ -95,11 +99,22 @@ pub fn tanks(tanks: &Tanks<'_>, steady_percent: f64) -> Marked {
     let judged = tanks.steady.len() + tanks.drifting.len() + tanks.poor.len();
     let share = percent(steady_percent);
     let mut says = match (tanks.steady.len(), judged) {
-        (_, 0) => return (Mark::Unknown, "No tank's turbidity could be judged, for want of readings.".to_owned()),
-        (all, judged) if all == judged && all == 1 => format!("The tank held its turbidity band for {share} of the week or more"),
-        (all, judged) if all == judged => format!("All {all} judged tanks held their turbidity band for {share} of the week or more"),
-        (0, 1) => format!("The tank didn't hold its turbidity band for {share} of the week"),
-        (some, judged) => format!("{some} of {judged} judged tanks held their turbidity band for {share} of the week or more"),
+        (_, 0) => {
+            return (Mark::Unknown, "No tank's turbidity could be judged, for want of readings.".to_owned());
+        }
+        (all, judged) if all == judged && all == 1 => {
+            format!("The tank kept its turbidity band ({share} of the week, never out for over an hour)")
+        }
+        (all, judged) if all == judged => format!(
+            "All {all} judged tanks kept their turbidity band ({share} of the week, never out for over an hour)"
+        ),
+        (0, 1) => format!("The tank didn't keep its turbidity band"),
+        (0, judged) => format!(
+            "None of {judged} judged tanks kept its turbidity band ({share} of the week, never out for over an hour)"
+        ),
+        (some, judged) => format!(
+            "{some} of {judged} judged tanks kept their turbidity band ({share} of the week, never out for over an hour)"
+        ),
     };
     if !tanks.drifting.is_empty() {
         says.push_str(&format!("; {} drifted", names(&tanks.drifting)));
@@ -122,23 +137,27 @@ pub fn tanks(tanks: &Tanks<'_>, steady_percent: f64) -> Marked {
 
 /// Temperature and oxygen: tanks outside their limits with the time, and tanks of which too little is known.
 #[must_use]
-pub fn water(warmth: &[(&str, String)], oxygen: &[(&str, String)], unknown: &[&str], measured: bool) -> Marked {
+pub fn water(
+    warmth: &[(&str, String)],
+    oxygen: &[(&str, String)],
+    unknown: &[&str],
+    measured: bool,
+) -> Marked {
     if !measured {
         return (Mark::Unknown, "Temperature and oxygen aren't measured.".to_owned());
     }
     let told = |what: &str, tanks: &[(&str, String)]| {
-        let each: Vec<String> = tanks.iter().take(3).map(|(name, time)| format!("{name} for {time}")).collect();
+        let each: Vec<String> =
+            tanks.iter().take(3).map(|(name, time)| format!("{name} for {time}")).collect();
         let more = tanks.len().saturating_sub(each.len());
         let more = if more > 0 { format!(" and {more} more") } else { String::new() };
         (!each.is_empty()).then(|| format!("{what} in {}{more}", each.join(", ")))
     };
-    let outside: Vec<String> = [
-        told("Temperature outside its limits", warmth),
-        told("oxygen too low", oxygen),
-    ]
-    .into_iter()
-    .flatten()
-    .collect();
+    let outside: Vec<String> =
+        [told("Temperature outside its limits", warmth), told("oxygen too low", oxygen)]
+            .into_iter()
+            .flatten()
+            .collect();
     match (outside.as_slice(), unknown) {
         ([], []) => (Mark::Good, "Temperature and oxygen stayed within their limits.".to_owned()),
         ([], unknown) => (
@@ -166,7 +185,13 @@ pub fn data(known_percent: f64, doubtful_percent: f64, poor_sensors: usize, sens
     } else {
         format!("; {poor_sensors} of {} gave less than 99 %", counted(sensors, "sensor", "sensors"))
     };
-    let mark = if known_percent >= 98.0 { Mark::Good } else if known_percent >= 90.0 { Mark::Look } else { Mark::Bad };
+    let mark = if known_percent >= 98.0 {
+        Mark::Good
+    } else if known_percent >= 90.0 {
+        Mark::Look
+    } else {
+        Mark::Bad
+    };
     (mark, format!("Usable readings cover {} of the week{doubtful}{gaps}.", percent(known_percent)))
 }
 
@@ -190,7 +215,9 @@ pub fn warnings(urgent: usize, unanswered: usize, undelivered: usize) -> Marked 
 
 fn sentence(text: &str) -> String {
     let mut letters = text.chars();
-    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).chain(['.']).collect())
+    letters
+        .next()
+        .map_or_else(String::new, |first| first.to_uppercase().chain(letters).chain(['.']).collect())
 }
 
 /// Over the part of the week that isn't past.

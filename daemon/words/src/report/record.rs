@@ -29,6 +29,25 @@ pub fn answered(by: Option<&str>, after: SignedDuration) -> String {
     format!("{} after {}", by.filter(|by| !by.is_empty()).unwrap_or("someone"), duration(after))
 }
 
+/// Where nobody answered.
+#[must_use]
+pub fn unanswered(priority: Priority) -> &'static str {
+    match priority {
+        Priority::Now | Priority::Soon => "nobody",
+        Priority::Morning => "none needed",
+    }
+}
+
+/// Readings that came late.
+#[must_use]
+pub fn late(late: u64) -> Option<String> {
+    (late > 0).then(|| {
+        format!(
+            "{late} readings came more than 5 minutes after they were measured; they stand at their own time."
+        )
+    })
+}
+
 /// How the messages of one notice fared.
 #[must_use]
 pub fn delivered(sent: usize, pending: usize, given_up: usize, took: Option<SignedDuration>) -> String {
@@ -41,18 +60,19 @@ pub fn delivered(sent: usize, pending: usize, given_up: usize, took: Option<Sign
         (sent, 0, 0) => format!("{sent} sent{took}"),
         (sent, pending, 0) => format!("{sent} sent{took}, {pending} still waiting"),
         (sent, 0, given_up) => format!("{sent} sent{took}, {given_up} given up"),
-        (sent, pending, given_up) => format!("{sent} sent{took}, {pending} still waiting, {given_up} given up"),
+        (sent, pending, given_up) => {
+            format!("{sent} sent{took}, {pending} still waiting, {given_up} given up")
+        }
     }
 }
 
-/// What lacks in one sensor's week: its longest gap, failed, suspect and late readings.
+/// What lacks in one sensor's week: its longest gap, failed and suspect readings.
 #[must_use]
 pub fn lacks(
     readings: u64,
     longest_gap: Option<(SignedDuration, String)>,
     failed: u64,
     suspect: u64,
-    late: u64,
 ) -> String {
     if readings == 0 {
         return "not a single reading".to_owned();
@@ -60,7 +80,7 @@ pub fn lacks(
     let gap = longest_gap.map(|(length, since)| format!("longest gap {} ({since})", duration(length)));
     let some = |number: u64, what: &str| (number > 0).then(|| format!("{number} {what}"));
     let all: Vec<String> =
-        [gap, some(failed, "failed a test"), some(suspect, "suspect"), some(late, "late")].into_iter().flatten().collect();
+        [gap, some(failed, "failed a test"), some(suspect, "suspect")].into_iter().flatten().collect();
     if all.is_empty() { "nothing".to_owned() } else { all.join(", ") }
 }
 
@@ -69,13 +89,15 @@ pub fn lacks(
 pub fn complete(complete: usize, all: usize) -> (Mark, String) {
     match (complete, all) {
         (_, 0) => (Mark::Unknown, "The site has no sensor.".to_owned()),
-        (complete, all) if complete == all => {
-            (Mark::Good, format!("{}: each gave at least 99 % of its week.", counted(all, "sensor", "sensors")))
-        }
+        (complete, all) if complete == all => (
+            Mark::Good,
+            format!("{}: each gave at least 99 % of its week.", counted(all, "sensor", "sensors")),
+        ),
         (0, all) => (Mark::Bad, format!("None of {} was complete.", counted(all, "sensor", "sensors"))),
-        (complete, all) => {
-            (Mark::Look, format!("{complete} of {all} sensors gave at least 99 % of their week; these didn't:"))
-        }
+        (complete, all) => (
+            Mark::Look,
+            format!("{complete} of {all} sensors gave at least 99 % of their week; these didn't:"),
+        ),
     }
 }
 
@@ -192,9 +214,11 @@ pub fn place_name(place: Option<&Place>, site: &Site) -> String {
         Some(Place::Head) => site.head_tank.name.clone(),
         Some(Place::Drum(id)) => drum_name(Some(id), site),
         Some(Place::Pump(id)) => pump_name(Some(id), site),
-        Some(Place::Tank(id)) => {
-            site.tanks.iter().find(|tank| tank.id == *id).map_or_else(|| id.to_string(), |tank| tank.name.clone())
-        }
+        Some(Place::Tank(id)) => site
+            .tanks
+            .iter()
+            .find(|tank| tank.id == *id)
+            .map_or_else(|| id.to_string(), |tank| tank.name.clone()),
     }
 }
 

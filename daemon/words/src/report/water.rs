@@ -2,7 +2,7 @@
 
 use claymark_core::units::Unit;
 
-use super::{Mark, percent};
+use super::{Mark, percent, seconds};
 
 /// How a tank kept its band.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -54,17 +54,25 @@ pub fn in_band(inside_percent: f64, unknown_percent: f64) -> String {
     }
 }
 
+/// The longest stretch outside the band, where it is worth telling.
+#[must_use]
+pub fn stretch(longest_s: f64) -> Option<String> {
+    (longest_s >= 60.0).then(|| format!("out for {} at a stretch", seconds(longest_s)))
+}
+
 /// How far outside: "down to 31 (19 under), up to 84 (4 over) NTU".
 #[must_use]
 pub fn how_far(extremes: Option<(f64, f64)>, low: Option<f64>, high: Option<f64>, unit: Unit) -> String {
     let Some((least, most)) = extremes else { return "no usable reading".to_owned() };
-    let under = low.filter(|low| least < *low).map(|low| format!("down to {least:.0}, {:.0} under", low - least));
-    let over = high.filter(|high| most > *high).map(|high| format!("up to {most:.0}, {:.0} over", most - high));
+    let under =
+        low.filter(|low| least < *low).map(|low| format!("down to {least:.0}, {:.0} under", low - least));
+    let over =
+        high.filter(|high| most > *high).map(|high| format!("up to {most:.0}, {:.0} over", most - high));
     match (under, over) {
         (None, None) => format!("{least:.0} to {most:.0} {}", unit.symbol()),
         (under, over) => {
             let both: Vec<String> = [under, over].into_iter().flatten().collect();
-            format!("{} {}", both.join("; "), unit.symbol())
+            format!("{} ({})", both.join("; "), unit.symbol())
         }
     }
 }
@@ -108,7 +116,7 @@ pub fn low_to_high(low: f64, high: f64, decimals: usize) -> String {
 #[must_use]
 pub fn bar(inside: f64, below: f64, above: f64, unknown: f64) -> String {
     format!(
-        "In band {}, below {}, above {}, not known {}.",
+        "The week of this tank: in its band for {}, below it for {}, above it for {}, not known for {}.",
         percent(inside),
         percent(below),
         percent(above),
@@ -137,7 +145,8 @@ pub fn pressure(elevation_m: f64, hectopascals: f64, by_sensor: bool) -> String 
 /// Where the temperature for the saturation isn't the tank's own.
 #[must_use]
 pub fn warmth_of_head_tank() -> String {
-    "Where a tank has no temperature sensor, the head tank's temperature was used for the saturation.".to_owned()
+    "Where a tank has no temperature sensor, the head tank's temperature was used for the saturation."
+        .to_owned()
 }
 
 /// Supersaturated oxygen hints at gas that no oxygen sensor shows.
@@ -150,11 +159,11 @@ pub fn supersaturated(tanks: &str, most_percent: f64) -> String {
 }
 
 /// Beside the lower limit.
-pub const LOWER: &str = "lower limit";
+pub const LOWER: &str = "least";
 /// Beside the upper limit.
-pub const UPPER: &str = "upper limit";
+pub const UPPER: &str = "most";
 /// Beside full saturation.
-pub const SATURATED: &str = "saturated";
+pub const SATURATED: &str = "full";
 /// Of the first picture.
 pub const TEMPERATURE: &str = "Temperature";
 /// Of the second picture.

@@ -1,0 +1,31 @@
+//! The report against invented weeks that are written into a real store.
+
+mod facts;
+mod invented;
+mod pages;
+
+use std::path::Path;
+
+use jiff::tz::TimeZone;
+use jiff::{SignedDuration, Timestamp};
+
+use claymark_report::facts::WeekFacts;
+use claymark_report::source;
+use claymark_report::week::Week;
+use claymark_store::Reader;
+
+use invented::Plan;
+
+/// The facts of an invented week, by way of a store in `dir`.
+fn facts_of(dir: &Path, plan: &Plan, week: &str) -> WeekFacts {
+    let week = Week::parse(week, &TimeZone::get(plan.zone).unwrap()).unwrap();
+    let path = dir.join("claymark.db");
+    invented::store(&path, plan, &week);
+    let store = Reader::open(&path).unwrap();
+    let now = monday_after(&week);
+    source::facts(&store, store.site().unwrap(), week, now).unwrap()
+}
+
+fn monday_after(week: &Week) -> Timestamp {
+    week.end().checked_add(SignedDuration::from_hours(6)).unwrap()
+}
