@@ -12,6 +12,8 @@ use jiff::civil::Date;
 use jiff::tz::TimeZone;
 use jiff::{SignedDuration, Timestamp};
 
+use crate::format::duration;
+
 /// How something stands: always told by a word and a shape as well, never by colour alone.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
 pub enum Mark {
@@ -67,22 +69,7 @@ pub fn day(date: Date) -> String {
     date.strftime("%a %-d").to_string()
 }
 
-/// "1 h 35 min", "4 min", "2 d 3 h", "under a minute".
-#[must_use]
-pub fn duration(length: SignedDuration) -> String {
-    let minutes = length.abs().as_mins() + i64::from(length.abs().as_secs() % 60 >= 30);
-    let (days, hours, rest) = (minutes / MINUTES_A_DAY, minutes % MINUTES_A_DAY / 60, minutes % 60);
-    match (days, hours, rest) {
-        (0, 0, 0) => "under a minute".to_owned(),
-        (0, 0, rest) => format!("{rest} min"),
-        (0, hours, 0) => format!("{hours} h"),
-        (0, hours, rest) => format!("{hours} h {rest} min"),
-        (days, 0, _) => format!("{days} d"),
-        (days, hours, _) => format!("{days} d {hours} h"),
-    }
-}
-
-/// Seconds as [`duration`] tells them.
+/// Seconds as a duration.
 #[must_use]
 pub fn seconds(s: f64) -> String {
     duration(SignedDuration::try_from_secs_f64(s.max(0.0)).unwrap_or(SignedDuration::MAX))
@@ -126,31 +113,12 @@ pub fn names(all: &[&str]) -> String {
     }
 }
 
-const MINUTES_A_DAY: i64 = 24 * 60;
-
 /// More names than this are counted, not told.
 const NAMED: usize = 4;
 
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn a_duration_reads_as_people_say_it() {
-        for (s, says) in [
-            (0, "under a minute"),
-            (29, "under a minute"),
-            (30, "1 min"),
-            (240, "4 min"),
-            (3600, "1 h"),
-            (5_700, "1 h 35 min"),
-            (86_400, "1 d"),
-            (97_200, "1 d 3 h"),
-        ] {
-            assert_eq!(duration(SignedDuration::from_secs(s)), says);
-            assert_eq!(duration(-SignedDuration::from_secs(s)), says);
-        }
-    }
 
     #[test]
     fn a_share_is_never_rounded_to_nothing_or_all() {

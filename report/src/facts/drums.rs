@@ -264,14 +264,11 @@ fn nearest_entry(
     let only_drum = site.drums.len() == 1;
     log.iter()
         .filter(|entry| !told.contains(&entry.key))
-        .filter_map(|entry| match &entry.deed {
-            Deed::Refill { drum: of, clay, .. }
-                if of.as_ref() == Some(drum) || (of.is_none() && only_drum) =>
-            {
-                let apart = entry.at.duration_since(at).abs();
-                (apart <= LOGGED_WITHIN).then_some((apart, entry, *clay))
-            }
-            _ => None,
+        .filter_map(|entry| {
+            let Deed::Refill { drum: of, clay, .. } = &entry.deed else { return None };
+            let meant = of.as_ref() == Some(drum) || (of.is_none() && only_drum);
+            let apart = entry.at.duration_since(at).abs();
+            (meant && apart <= LOGGED_WITHIN).then_some((apart, entry, *clay))
         })
         .min_by_key(|(apart, _, _)| *apart)
         .map(|(_, entry, clay)| (entry.key.clone(), LoggedRefill { clay, by: entry.by.clone() }))

@@ -92,8 +92,7 @@ fn lines(week: &DrumWeek, facts: &WeekFacts) -> Vec<(Mark, String)> {
     let added: Vec<Litres> = week.refills.iter().map(|refill| refill.added).collect();
     let unlogged = week.refills.iter().filter(|refill| refill.logged.is_none()).count();
     let mark = if unlogged > 0 { Mark::Look } else { Mark::Good };
-    let mut lines =
-        vec![(mark, words::drums::refills(&added, unlogged, week.clay_logged(), &facts.site.units))];
+    let mut lines = vec![(mark, words::drums::refills(&added, unlogged, week.clay_logged(), &facts.site))];
     lines.extend(week.run_outs.iter().map(|run_out| (Mark::Bad, told(run_out, facts))));
     lines.extend(
         week.doubts

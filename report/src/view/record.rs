@@ -3,6 +3,7 @@
 use serde::Serialize;
 
 use claymark_words::report as words;
+use claymark_words::{names, reasons};
 
 use super::{Line, Picture, Pictures, breakable};
 use crate::charts::{Undrawn, coverage};
@@ -78,7 +79,7 @@ impl Record {
             quarantined: facts
                 .quarantined
                 .iter()
-                .map(|(reason, count)| (words::record::reason(*reason).to_owned(), count.to_string()))
+                .map(|(reason, count)| (reasons::quarantine(*reason).to_owned(), count.to_string()))
                 .collect(),
             log,
             log_more: (left_out > 0).then(|| words::record::more_entries(left_out)),
@@ -94,7 +95,7 @@ impl Warning {
         Self {
             number: notice.number,
             when: words::moment(notice.at, &facts.site.time_zone),
-            urgency: words::record::urgency(notice.priority),
+            urgency: reasons::priority(notice.priority),
             what: breakable(&warning.subject),
             answered: warning.answered.as_ref().map_or_else(
                 || words::record::unanswered(notice.priority).to_owned(),
@@ -108,13 +109,14 @@ impl Warning {
 impl Sensor {
     fn of(sensor: &SensorWeek, facts: &WeekFacts, pictures: &mut Pictures) -> Result<Self, Undrawn> {
         let trace = &sensor.trace;
+        let name = names::sensor(&facts.site, &sensor.sensor.id);
         let known = words::percent(sensor.known_percent());
         let gap = trace.longest_gap.map(|gap| (gap.length(), words::moment(gap.from, &facts.site.time_zone)));
         let counts = trace.counts;
         let lacks = words::record::lacks(counts.readings, gap, counts.failed, counts.suspect);
         let svg = coverage::draw(trace, &facts.week, facts.until, STRIP)?;
-        let picture = pictures.keep(svg, words::record::coverage(&sensor.sensor.name, &known));
-        Ok(Self { name: breakable(&sensor.sensor.name), known, picture, lacks })
+        let picture = pictures.keep(svg, words::record::coverage(&name, &known));
+        Ok(Self { name: breakable(&name), known, picture, lacks })
     }
 }
 

@@ -3,25 +3,16 @@
 use jiff::tz::TimeZone;
 use jiff::{SignedDuration, Timestamp};
 
+use claymark_core::site::Site;
 use claymark_core::units::{Kilograms, Litres, PeopleUnits};
 
-use super::{counted, duration, moment};
-
-/// "131 L" in the units of people.
-#[must_use]
-pub fn litres(volume: Litres, units: &PeopleUnits) -> String {
-    format!("{:.0} {}", units.volume.from_base(volume.0), units.volume.symbol())
-}
-
-/// "4.2 kg" in the units of people.
-#[must_use]
-pub fn mass(clay: Kilograms, units: &PeopleUnits) -> String {
-    format!("{:.1} {}", units.mass.from_base(clay.0), units.mass.symbol())
-}
+use super::{counted, moment};
+use crate::format::{duration, mass, volume};
 
 /// Refills: how many, how much, how many of them nobody wrote down, and the clay that the log tells of.
 #[must_use]
-pub fn refills(added: &[Litres], unlogged: usize, clay: Kilograms, units: &PeopleUnits) -> String {
+pub fn refills(added: &[Litres], unlogged: usize, clay: Kilograms, site: &Site) -> String {
+    let units = &site.units;
     let sum = Litres(added.iter().map(|litres| litres.0).sum());
     let unlogged = match (unlogged, added.len()) {
         (0, _) => String::new(),
@@ -29,7 +20,7 @@ pub fn refills(added: &[Litres], unlogged: usize, clay: Kilograms, units: &Peopl
         (unlogged, _) => format!(", {unlogged} of them not written down"),
     };
     let clay = if clay.0 > 0.0 {
-        format!("; the log tells of {} of clay", mass(clay, units))
+        format!("; the log tells of {} of clay", mass(units, clay, site.clay.scale_step))
     } else {
         String::new()
     };
@@ -38,7 +29,7 @@ pub fn refills(added: &[Litres], unlogged: usize, clay: Kilograms, units: &Peopl
         _ => format!(
             "{}, {} in all{unlogged}{clay}.",
             counted(added.len(), "refill", "refills"),
-            litres(sum, units)
+            volume(units, sum)
         ),
     }
 }
@@ -113,19 +104,19 @@ pub fn refuted(checked: u64, too_early: u64) -> Option<String> {
 #[must_use]
 pub fn refill_label(added: Litres, logged: bool, units: &PeopleUnits) -> String {
     let unlogged = if logged { "" } else { " not logged" };
-    format!("+{}{unlogged}", litres(added, units))
+    format!("+{}{unlogged}", volume(units, added))
 }
 
 /// Beside the lowest point of a vessel.
 #[must_use]
-pub fn lowest(volume: Litres, units: &PeopleUnits) -> String {
-    format!("lowest {}", litres(volume, units))
+pub fn lowest(lowest: Litres, units: &PeopleUnits) -> String {
+    format!("lowest {}", volume(units, lowest))
 }
 
 /// Under a vessel: what was in it at the end of the week.
 #[must_use]
 pub fn at_the_end(last: Option<Litres>, full: Litres, units: &PeopleUnits) -> String {
-    let full = litres(full, units);
+    let full = volume(units, full);
     match last {
         Some(last) => format!("{:.0} of {full} at the end", units.volume.from_base(last.0)),
         None => format!("volume not known at the end (full: {full})"),
@@ -148,12 +139,12 @@ pub fn picture(
     run_outs: usize,
     units: &PeopleUnits,
 ) -> String {
-    let volume =
-        |volume: Option<Litres>| volume.map_or_else(|| "unknown".to_owned(), |known| litres(known, units));
+    let told =
+        |known: Option<Litres>| known.map_or_else(|| "unknown".to_owned(), |known| volume(units, known));
     format!(
         "Volume of {name} over the week: lowest {}, at the end {}; {}, {}.",
-        volume(lowest),
-        volume(last),
+        told(lowest),
+        told(last),
         counted(refills, "refill", "refills"),
         counted(run_outs, "run-out", "run-outs")
     )

@@ -6,7 +6,8 @@ use jiff::tz::TimeZone;
 
 use claymark_core::site::Site;
 
-use super::{Mark, counted, duration, names, percent};
+use super::{Mark, counted, names, percent};
+use crate::format::duration;
 
 /// One sentence with its mark.
 pub type Marked = (Mark, String);

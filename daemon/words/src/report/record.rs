@@ -6,22 +6,12 @@ use jiff::tz::TimeZone;
 use claymark_core::fieldlog::{Deed, LogEntry};
 use claymark_core::id::Id;
 use claymark_core::notice::Priority;
-use claymark_core::quarantine::Reason;
 use claymark_core::site::{Place, Site};
 use claymark_core::units::{Litres, Millimetres};
 
-use super::drums::{litres, mass};
-use super::{Mark, counted, duration, moment};
-
-/// How soon someone had to act.
-#[must_use]
-pub fn urgency(priority: Priority) -> &'static str {
-    match priority {
-        Priority::Now => "at once",
-        Priority::Soon => "within the hour",
-        Priority::Morning => "by the next visit",
-    }
-}
+use super::{Mark, counted, moment};
+use crate::format::{self, duration};
+use crate::names;
 
 /// "Kim after 4 min".
 #[must_use]
@@ -107,30 +97,6 @@ pub fn coverage(sensor: &str, known: &str) -> String {
     format!("Usable readings of {sensor} over the week: {known}.")
 }
 
-/// Why something was kept aside.
-#[must_use]
-pub fn reason(reason: Reason) -> &'static str {
-    match reason {
-        Reason::UnknownTopic => "a topic that no sensor claims",
-        Reason::NotUtf8 => "bytes that aren't text",
-        Reason::TooLarge => "a message larger than any reading",
-        Reason::NotANumber => "something that isn't a number",
-        Reason::NotFinite => "a number without end or meaning (infinite, NaN)",
-        Reason::OutOfNumberRange => "a number too large to hold",
-        Reason::BadJson => "text that isn't JSON",
-        Reason::MissingField => "JSON without the expected field",
-        Reason::BadSenml => "a pack that isn't SenML",
-        Reason::BadCbor => "a pack that isn't CBOR",
-        Reason::UnknownUnit => "a unit that doesn't fit the sensor",
-        Reason::BadTime => "a time that can't be read",
-        Reason::FutureTime => "a time in the future",
-        Reason::RetainedWithoutTime => "an old message without a time",
-        Reason::Conflict => "a second, different value for the same moment",
-        Reason::BadLogEntry => "a field-log entry that can't be read",
-        Reason::BadAnswer => "an answer that can't be read",
-    }
-}
-
 /// What was done, in a line.
 #[must_use]
 pub fn deed(entry: &LogEntry, site: &Site) -> String {
@@ -138,56 +104,56 @@ pub fn deed(entry: &LogEntry, site: &Site) -> String {
     match &entry.deed {
         Deed::Refill { drum, water, clay } => {
             let what = figures([
-                water.map(|water| format!("{} of water", litres(water, units))),
-                clay.map(|clay| format!("{} of clay", mass(clay, units))),
+                water.map(|water| format!("{} of water", format::volume(units, water))),
+                clay.map(|clay| format!("{} of clay", format::mass(units, clay, site.clay.scale_step))),
             ]);
-            format!("Refilled {}{what}", drum_name(drum.as_ref(), site))
+            format!("Refilled {}{what}", name_of_drum(drum.as_ref(), site))
         }
         Deed::PumpSetting { pump, rpm } => match rpm {
-            Some(rpm) if *rpm <= 0.0 => format!("Switched {} off", pump_name(pump.as_ref(), site)),
-            Some(rpm) => format!("Set {} to {rpm:.0} rpm", pump_name(pump.as_ref(), site)),
-            None => format!("Set {}", pump_name(pump.as_ref(), site)),
+            Some(rpm) if *rpm <= 0.0 => format!("Switched {} off", name_of_pump(pump.as_ref(), site)),
+            Some(rpm) => format!("Set {} to {rpm:.0} rpm", name_of_pump(pump.as_ref(), site)),
+            None => format!("Set {}", name_of_pump(pump.as_ref(), site)),
         },
         Deed::InUse { pump, drum } => {
-            format!("{} draws from {}", pump_name(pump.as_ref(), site), drum_name(drum.as_ref(), site))
+            format!("{} draws from {}", name_of_pump(pump.as_ref(), site), name_of_drum(drum.as_ref(), site))
         }
         Deed::FlowCheck { place, volume, seconds } => {
             let what = figures([
                 volume.map(|volume| small_volume(volume, site)),
                 seconds.map(|seconds| format!("in {seconds:.0} s")),
             ]);
-            format!("Flow check at {}{what}", place_name(place.as_ref(), site))
+            format!("Flow check at {}{what}", name_of_place(place.as_ref(), site))
         }
         Deed::GrabSample { place, quantity, value, unit } => {
             let value = value.map(|value| format!("{value} {}", unit.as_deref().unwrap_or("")));
             let what = figures([quantity.clone(), value.map(|value| value.trim_end().to_owned())]);
-            format!("Hand sample at {}{what}", place_name(place.as_ref(), site))
+            format!("Hand sample at {}{what}", name_of_place(place.as_ref(), site))
         }
         Deed::Cleaning { place, minutes } => {
             let what = figures([minutes.map(|minutes| format!("{minutes:.0} min"))]);
-            format!("Cleaned {}{what}", place_name(place.as_ref(), site))
+            format!("Cleaned {}{what}", name_of_place(place.as_ref(), site))
         }
         Deed::Dip { drum, level, volume } => {
             let what = figures([
                 level.map(|Millimetres(mm)| format!("{mm:.0} mm")),
-                volume.map(|volume| litres(volume, units)),
+                volume.map(|volume| format::volume(units, volume)),
             ]);
-            format!("Read {} by eye{what}", drum_name(drum.as_ref(), site))
+            format!("Read {} by eye{what}", name_of_drum(drum.as_ref(), site))
         }
-        Deed::Wipe { sensor } => format!("Wiped {}", sensor_name(sensor.as_ref(), site)),
-        Deed::TubeChange { pump } => format!("New tube in {}", pump_name(pump.as_ref(), site)),
-        Deed::ClogCleared { pump } => format!("Cleared a clog at {}", pump_name(pump.as_ref(), site)),
+        Deed::Wipe { sensor } => format!("Wiped {}", name_of_sensor(sensor.as_ref(), site)),
+        Deed::TubeChange { pump } => format!("New tube in {}", name_of_pump(pump.as_ref(), site)),
+        Deed::ClogCleared { pump } => format!("Cleared a clog at {}", name_of_pump(pump.as_ref(), site)),
         Deed::Delivery { bags, mass: clay, lot } => {
             let what = figures([
                 bags.map(|bags| format!("{bags:.0} bags")),
-                clay.map(|clay| mass(clay, units)),
+                clay.map(|clay| format::mass(units, clay, site.clay.scale_step)),
                 lot.as_ref().map(|lot| format!("lot {lot}")),
             ]);
             format!("Clay delivered{what}")
         }
         Deed::Fish { place, what, number } => {
             let what = figures([what.clone(), number.map(|number| format!("{number:.0}"))]);
-            format!("Fish in {}{what}", place_name(place.as_ref(), site))
+            format!("Fish in {}{what}", name_of_place(place.as_ref(), site))
         }
         Deed::Note { text } => text.clone().unwrap_or_else(|| "A note without text".to_owned()),
     }
@@ -205,37 +171,20 @@ pub fn more_entries(left_out: usize) -> String {
     format!("{} more in the store.", counted(left_out, "entry", "entries"))
 }
 
-/// Where something was done.
-#[must_use]
-pub fn place_name(place: Option<&Place>, site: &Site) -> String {
-    match place {
-        None => "a place not named".to_owned(),
-        Some(Place::Room) => "the room".to_owned(),
-        Some(Place::Head) => site.head_tank.name.clone(),
-        Some(Place::Drum(id)) => drum_name(Some(id), site),
-        Some(Place::Pump(id)) => pump_name(Some(id), site),
-        Some(Place::Tank(id)) => site
-            .tanks
-            .iter()
-            .find(|tank| tank.id == *id)
-            .map_or_else(|| id.to_string(), |tank| tank.name.clone()),
-    }
+fn name_of_place(place: Option<&Place>, site: &Site) -> String {
+    place.map_or_else(|| "a place not named".to_owned(), |place| names::place(site, place))
 }
 
-fn drum_name(id: Option<&Id>, site: &Site) -> String {
-    named(id, |id| site.drum(id).map(|drum| drum.name.clone()), "a drum not named")
+fn name_of_drum(id: Option<&Id>, site: &Site) -> String {
+    id.map_or_else(|| "a drum not named".to_owned(), |id| names::drum(site, id))
 }
 
-fn pump_name(id: Option<&Id>, site: &Site) -> String {
-    named(id, |id| site.pump(id).map(|pump| pump.name.clone()), "a pump not named")
+fn name_of_pump(id: Option<&Id>, site: &Site) -> String {
+    id.map_or_else(|| "a pump not named".to_owned(), |id| names::pump(site, id))
 }
 
-fn sensor_name(id: Option<&Id>, site: &Site) -> String {
-    named(id, |id| site.sensor(id).map(|sensor| sensor.name.clone()), "a sensor not named")
-}
-
-fn named(id: Option<&Id>, find: impl Fn(&Id) -> Option<String>, missing: &str) -> String {
-    id.map_or_else(|| missing.to_owned(), |id| find(id).unwrap_or_else(|| id.to_string()))
+fn name_of_sensor(id: Option<&Id>, site: &Site) -> String {
+    id.map_or_else(|| "a sensor not named".to_owned(), |id| names::sensor(site, id))
 }
 
 fn small_volume(volume: Litres, site: &Site) -> String {
