@@ -14,8 +14,9 @@ use jiff::Timestamp;
 pub use self::failure::Failure;
 use self::moment::moment;
 use crate::clock::Clock;
-use crate::config::{self, Secrets};
+use crate::config::{self, Secrets, count};
 use crate::intake::errand::Taken;
+use crate::replay;
 use crate::run::Settings;
 use crate::say::{self, Saying, Signature};
 
@@ -35,6 +36,11 @@ pub struct Cli {
 enum Command {
     /// Say what a site file describes, or every mistake in it and how to mend it
     Check(SiteFile),
+    /// Feed recorded messages through everything, with the recording's clock
+    ///
+    /// Leaves forecasts.ndjson, notices.ndjson and claymark.db in a folder; the same messages give the same
+    /// files. Nothing is sent to anybody.
+    Replay(Replay),
     /// Write into the field log what was done
     ///
     /// Leave out what nobody knows. A correction is a new entry with --replaces and the key of the wrong one.
@@ -48,6 +54,21 @@ struct SiteFile {
     /// The site file
     #[arg(long, global = true, value_name = "FILE", default_value = DEFAULT_SITE_FILE)]
     config: PathBuf,
+}
+
+#[derive(Debug, Args)]
+struct Replay {
+    #[command(flatten)]
+    site_file: SiteFile,
+    /// The recorded messages: NDJSON, compressed if its name ends in .zst
+    #[arg(long, value_name = "FILE")]
+    messages: PathBuf,
+    /// The folder for the results
+    #[arg(long, value_name = "DIR")]
+    out: PathBuf,
+    /// Go on until then (RFC 3339), instead of ending with the last message
+    #[arg(long, value_name = "TIME")]
+    until: Option<Timestamp>,
 }
 
 #[derive(Debug, Args)]
@@ -83,6 +104,7 @@ impl Cli {
     pub fn run(self) -> Result<(), Failure> {
         match self.command {
             Command::Check(SiteFile { config }) => check(&config),
+            Command::Replay(asked) => replay(asked),
             Command::Log(log) => {
                 let settings = config::read(&log.site_file.config, Secrets::Needed)?.settings;
                 say(&settings, &log.saying(&settings, Clock::system().now(), fresh_key())?)
@@ -122,8 +144,25 @@ fn check(path: &Path) -> Result<(), Failure> {
     std::io::stderr().write_all(warnings.as_bytes())?;
     let mut out = std::io::stdout();
     out.write_all(config::describe(&file.settings).as_bytes())?;
-    let warned = config::count(file.warnings.len(), "warning");
+    let warned = count(file.warnings.len(), "warning");
     writeln!(out, "\n{}: no mistakes, {warned}", path.display())?;
+    Ok(())
+}
+
+fn replay(asked: Replay) -> Result<(), Failure> {
+    let site = config::read(&asked.site_file.config, Secrets::Left)?.settings;
+    let Replay { messages, out, until, .. } = asked;
+    let told = replay::replay(replay::Settings { site, messages, out: out.clone(), until })?;
+    writeln!(
+        std::io::stdout(),
+        "{} gave {}, {} and {}; {} kept aside. See {}.",
+        count(told.messages, "message"),
+        count(told.readings, "new reading"),
+        count(told.forecasts, "forecast"),
+        count(told.notices, "notice"),
+        count(told.quarantined, "record"),
+        out.display(),
+    )?;
     Ok(())
 }
 

@@ -101,7 +101,8 @@ pub fn parse(text: &str, around: &Around) -> Result<SiteFile, Mistakes> {
 }
 
 /// `3 mistakes`, `1 mistake`.
-pub(crate) fn count(number: usize, thing: &str) -> String {
+pub(crate) fn count<N: TryInto<u64>>(number: N, thing: &str) -> String {
+    let number = number.try_into().unwrap_or(u64::MAX);
     format!("{number} {thing}{}", if number == 1 { "" } else { "s" })
 }
 

@@ -5,6 +5,7 @@ use std::process::ExitCode;
 
 use crate::config::{ConfigError, Mistakes};
 use crate::intake::errand::ErrandError;
+use crate::replay::ReplayError;
 
 /// What went wrong, and so the exit status.
 #[derive(Debug)]
@@ -13,7 +14,7 @@ pub enum Failure {
     Wrong {
         /// A sentence.
         what: String,
-        /// A sentence.
+        /// A sentence, unless `what` says it already.
         remedy: String,
     },
     /// The site file has mistakes: status 2.
@@ -22,7 +23,7 @@ pub enum Failure {
     Failed {
         /// A sentence.
         what: String,
-        /// A sentence.
+        /// A sentence, unless `what` says it already.
         remedy: String,
     },
 }
@@ -47,6 +48,9 @@ impl Failure {
 
     pub(super) fn text(&self, fancy: bool) -> String {
         match self {
+            Self::Wrong { what, remedy } | Self::Failed { what, remedy } if remedy.is_empty() => {
+                format!("{what}\n")
+            }
             Self::Wrong { what, remedy } | Self::Failed { what, remedy } => format!("{what}\n{remedy}\n"),
             Self::Mistakes(mistakes) => {
                 let number = crate::config::count(mistakes.len(), "mistake");
@@ -87,6 +91,20 @@ impl From<ErrandError> for Failure {
             ErrandError::Unacknowledged { .. } => {
                 "It may have arrived or not: look into the log before you send it again."
             }
+        };
+        Self::Failed { what: format!("{error}."), remedy: remedy.to_owned() }
+    }
+}
+
+impl From<ReplayError> for Failure {
+    fn from(error: ReplayError) -> Self {
+        let remedy = match &error {
+            ReplayError::File { .. } => "Look at the path and its permissions, and whether the disk is full.",
+            ReplayError::Recording { .. } => {
+                "Mend that line or leave it out; what was replayed before it stands in the output folder."
+            }
+            // These say what to do themselves.
+            ReplayError::NotOurs(_) | ReplayError::Store { .. } => "",
         };
         Self::Failed { what: format!("{error}."), remedy: remedy.to_owned() }
     }

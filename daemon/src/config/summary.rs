@@ -3,6 +3,8 @@
 use std::fmt::{self, Write as _};
 
 use claymark_core::site::{Drum, Place, Quantity, Site};
+use claymark_core::units::{Celsius, Litres};
+use claymark_words::format;
 
 use super::count;
 use crate::notify::Address;
@@ -24,14 +26,14 @@ fn write(out: &mut String, settings: &Settings) -> fmt::Result {
     for drum in &site.drums {
         writeln!(out, "  {}", drum_line(site, drum))?;
     }
-    let tanks: f64 = site.tanks.iter().map(|tank| site.units.volume.from_base(tank.volume.0)).sum();
-    let head = site.units.volume.from_base(site.head_tank.volume.0);
-    let volume = site.units.volume;
+    let tanks = Litres(site.tanks.iter().map(|tank| tank.volume.0).sum());
     writeln!(
         out,
-        "\n{} of {head:.0} {volume}, {} of {tanks:.0} {volume} in all",
+        "\n{} of {}, {} of {} in all",
         site.head_tank.name,
-        count(site.tanks.len(), "rearing tank")
+        format::volume(&site.units, site.head_tank.volume),
+        count(site.tanks.len(), "rearing tank"),
+        format::volume(&site.units, tanks),
     )?;
     sensors(out, site)?;
     limits(out, site)?;
@@ -42,7 +44,7 @@ fn write(out: &mut String, settings: &Settings) -> fmt::Result {
             out,
             "Messages are recorded in {} for {}",
             record.dir.display(),
-            count(record.keep_days.into(), "day")
+            count(record.keep_days, "day")
         )?;
     }
     if let Some(metrics) = &settings.metrics {
@@ -52,21 +54,21 @@ fn write(out: &mut String, settings: &Settings) -> fmt::Result {
 }
 
 fn drum_line(site: &Site, drum: &Drum) -> String {
-    let volume = site.units.volume;
-    let strength = site.units.strength;
-    let litres = |litres: f64| format!("{:.0} {volume}", volume.from_base(litres));
+    let units = &site.units;
     let level = site.level_sensor(&drum.id).map_or_else(
         || "no level sensor".to_owned(),
-        |sensor| format!("{} from {} every {:#}", sensor.quantity.name(), sensor.id, sensor.every),
+        |sensor| {
+            format!("{} from {} every {}", sensor.quantity.name(), sensor.id, format::duration(sensor.every))
+        },
     );
     format!(
-        "{} ({}): {} at the full line, {} heel, pump {}, {:.1} {strength} wanted, {level}",
+        "{} ({}): {} at the full line, {} heel, pump {}, {} wanted, {level}",
         drum.name,
         drum.id,
-        litres(drum.full.0),
-        litres(drum.heel.0),
+        format::volume(units, drum.full),
+        format::volume(units, drum.heel),
         drum.pump,
-        strength.from_base(drum.target.0),
+        format::strength(units, drum.target),
     )
 }
 
@@ -96,7 +98,6 @@ fn sensors(out: &mut String, site: &Site) -> fmt::Result {
 
 fn limits(out: &mut String, site: &Site) -> fmt::Result {
     let water = &site.water;
-    let temperature = site.units.temperature;
     let turbidity = site
         .sensors
         .iter()
@@ -104,11 +105,11 @@ fn limits(out: &mut String, site: &Site) -> fmt::Result {
         .map_or("", |sensor| sensor.unit.symbol());
     writeln!(
         out,
-        "\nThe fish want {} to {} {turbidity}, {:.1} to {:.1} {temperature}, and at least {} mg/L of oxygen",
+        "\nThe fish want {} to {} {turbidity}, {} to {}, and at least {} mg/L of oxygen",
         water.turbidity.min(),
         water.turbidity.max(),
-        temperature.from_base(water.temperature_c.min()),
-        temperature.from_base(water.temperature_c.max()),
+        format::temperature(&site.units, Celsius(water.temperature_c.min())),
+        format::temperature(&site.units, Celsius(water.temperature_c.max())),
         water.oxygen_min_mg_l,
     )
 }
@@ -117,15 +118,17 @@ fn people(out: &mut String, settings: &Settings) -> fmt::Result {
     let staff = &settings.site.staff;
     writeln!(
         out,
-        "\nEvening check at {}, next visit at {}; a drum must last {:#} longer",
+        "\nEvening check at {}, next visit at {}; a drum must last {} longer",
         staff.evening_check.strftime("%H:%M"),
         staff.next_visit.strftime("%H:%M"),
-        staff.margin,
+        format::duration(staff.margin),
     )?;
     writeln!(
         out,
-        "A warning leaves {:#} for response, {:#} for the way and {:#} for mixing",
-        staff.response, staff.travel, staff.mixing
+        "A warning leaves {} for response, {} for the way and {} for mixing",
+        format::duration(staff.response),
+        format::duration(staff.travel),
+        format::duration(staff.mixing),
     )?;
     for (number, address) in settings.notify.addresses.iter().enumerate() {
         let order = if number == 0 { "First told" } else { "Then" };

@@ -68,7 +68,7 @@ pub fn duration(duration: SignedDuration) -> String {
     let seconds = duration.abs().as_secs();
     let minutes = (seconds + 30) / 60;
     match (minutes, minutes / 60, minutes % 60) {
-        (0, _, _) if seconds > 0 => format!("{seconds} s"),
+        _ if (1..60).contains(&seconds) => format!("{seconds} s"),
         (minutes, 0, _) => format!("{minutes} min"),
         (_, hours, 0) if hours < 48 => format!("{hours} h"),
         (_, hours, minutes) if hours < 48 => format!("{hours} h {minutes} min"),
