@@ -131,3 +131,68 @@ const LARGEST_IDLE_LOG_BYTES: i64 = 64 * 1024 * 1024;
 
 /// More than there are different statements.
 const STATEMENTS: usize = 64;
+
+#[cfg(test)]
+mod tests {
+    use claymark_core::id::Id;
+    use claymark_core::quality::Flag;
+    use claymark_core::reading::{Assessed, Reading, TestFlags};
+    use jiff::Timestamp;
+
+    use super::*;
+    use crate::Reader;
+
+    #[test]
+    fn a_full_disk_is_told_as_such_and_the_writer_goes_on_when_there_is_room_again() {
+        let dir = tempfile::tempdir().unwrap();
+        let path = dir.path().join("claymark.db");
+        let mut writer = Writer::open(&path, &site()).unwrap();
+        assert_eq!(writer.commit(&batch(0, 10)).unwrap().stored, 10);
+
+        // As with a full disk, SQLite can't make the file longer.
+        writer.connection.pragma_update(None, "max_page_count", 1).unwrap();
+        let refused = writer.commit(&batch(10, 100_000)).unwrap_err();
+        assert!(matches!(refused, StoreError::DiskFull(_)), "{refused:?}");
+        assert!(refused.retry_makes_sense());
+        assert!(refused.to_string().starts_with("the disk that holds the store is full. Free some space"));
+        assert_eq!(kept(&path), 10);
+
+        writer.connection.pragma_update(None, "max_page_count", 1_000_000).unwrap();
+        assert_eq!(writer.commit(&batch(10, 100_000)).unwrap().stored, 100_000);
+        assert_eq!(kept(&path), 100_010);
+        let counted: u64 = rollups(&path).iter().map(crate::reader::Rollup::count).sum();
+        assert_eq!(counted, 100_010);
+    }
+
+    fn kept(path: &Path) -> usize {
+        Reader::open(path)
+            .unwrap()
+            .recall(Timestamp::UNIX_EPOCH)
+            .unwrap()
+            .readings
+            .map(Result::unwrap)
+            .count()
+    }
+
+    fn rollups(path: &Path) -> Vec<crate::reader::Rollup> {
+        Reader::open(path).unwrap().rollups(Timestamp::UNIX_EPOCH, Timestamp::MAX).unwrap()
+    }
+
+    fn batch(first: i64, count: i64) -> Batch {
+        let reading = |n| Assessed {
+            reading: Reading {
+                sensor: Id::new("t1-ntu").unwrap(),
+                at: Timestamp::from_millisecond(n * 100).unwrap(),
+                value: 60.0,
+            },
+            received_at: Timestamp::from_millisecond(n * 100).unwrap(),
+            tests: TestFlags::NOT_EVALUATED,
+            flag: Flag::Pass,
+        };
+        Batch { readings: (first..first + count).map(reading).collect(), ..Batch::default() }
+    }
+
+    fn site() -> Site {
+        serde_json::from_str(include_str!("../tests/site.json")).unwrap()
+    }
+}

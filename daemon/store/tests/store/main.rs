@@ -5,6 +5,8 @@ mod fixture;
 #[cfg(test)]
 mod keeping;
 #[cfg(test)]
+mod killing;
+#[cfg(test)]
 mod rollups;
 #[cfg(test)]
 mod sharing;

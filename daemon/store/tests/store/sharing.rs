@@ -1,13 +1,15 @@
 //! One writer, any number of readers, and the `sqlite3` tool beside them.
 
-use std::fs;
+use std::fs::{self, Permissions};
+use std::os::unix::fs::{MetadataExt, PermissionsExt};
+use std::os::unix::process::CommandExt;
 use std::path::Path;
 use std::process::Command;
 
 use claymark_core::quality::Flag;
 use claymark_store::{Reader, StoreError, Writer};
 
-use crate::fixture::{Barn, reading, readings};
+use crate::fixture::{Barn, at, reading, readings};
 
 #[test]
 fn a_second_daemon_on_the_same_store_is_refused_and_told_what_to_do() {
@@ -71,6 +73,76 @@ fn a_missing_or_foreign_file_is_named_and_left_alone() {
 }
 
 #[test]
+fn a_reader_asks_for_the_daemon_where_the_store_is_of_an_older_version() {
+    let barn = Barn::new();
+    drop(barn.writer());
+    sqlite3(&barn.path(), "PRAGMA user_version = 0");
+    let message = Reader::open(&barn.path()).unwrap_err();
+    assert!(matches!(message, StoreError::Older { found: 0, known: 1, .. }), "{message}");
+    assert!(message.to_string().contains("`claymark run` once"), "{message}");
+}
+
+#[test]
+fn a_copy_of_the_file_alone_is_enough_where_nothing_may_be_written() {
+    let barn = Barn::new();
+    let row = reading("t1-ntu", 0, 61.5, Flag::Pass);
+    barn.writer().commit(&readings(vec![row.clone()])).unwrap();
+    // Percent and question mark mean something in SQLite's URIs.
+    let folder = barn.dir.path().join("50 % off?");
+    fs::create_dir(&folder).unwrap();
+    let copy = folder.join("claymark.db");
+    fs::copy(barn.path(), &copy).unwrap();
+    for (path, mode) in [(barn.dir.path(), 0o555), (&folder, 0o555), (&copy, 0o444)] {
+        allow(path, mode);
+    }
+    assert_eq!(as_somebody_else(&copy), "1 readings\n");
+
+    // With newer data beside it that may not be read, silence would pass for completeness.
+    let log = folder.join("claymark.db-wal");
+    allow(&folder, 0o755);
+    fs::write(&log, "newer data").unwrap();
+    allow(&log, 0o000);
+    allow(&folder, 0o555);
+    let refused = as_somebody_else(&copy);
+    allow(&folder, 0o755);
+    assert!(refused.contains("claymark.db-wal beside it"), "{refused}");
+}
+
+/// Runs [`child_that_reads`] as a user who owns nothing here.
+fn as_somebody_else(store: &Path) -> String {
+    let mut command = Command::new(std::env::current_exe().unwrap());
+    command.args(["--exact", "sharing::child_that_reads", "--ignored", "--nocapture"]).env(STORE, store);
+    if own_user() == 0 {
+        command.uid(NOBODY).gid(NOBODY);
+    }
+    let output = command.output().unwrap();
+    let said = String::from_utf8(output.stdout).unwrap();
+    let answer = said.split(ANSWER).nth(1);
+    answer.unwrap_or_else(|| panic!("{said} {}", String::from_utf8_lossy(&output.stderr))).to_owned()
+}
+
+#[test]
+#[ignore = "runs as the child of the test above, as another user"]
+fn child_that_reads() {
+    let Some(store) = std::env::var_os(STORE) else { return };
+    let answer = match Reader::open(Path::new(&store)) {
+        Ok(reader) => {
+            format!("{} readings", reader.recall(at(0)).unwrap().readings.map(Result::unwrap).count())
+        }
+        Err(error) => error.to_string(),
+    };
+    println!("{ANSWER}{answer}\n{ANSWER}");
+}
+
+fn own_user() -> u32 {
+    fs::metadata("/proc/self").unwrap().uid()
+}
+
+fn allow(path: &Path, mode: u32) {
+    fs::set_permissions(path, Permissions::from_mode(mode)).unwrap();
+}
+
+#[test]
 fn a_store_of_a_newer_version_is_refused_and_left_alone() {
     let barn = Barn::new();
     drop(barn.writer());
@@ -83,8 +155,13 @@ fn a_store_of_a_newer_version_is_refused_and_left_alone() {
     assert_eq!(sqlite3(&barn.path(), "PRAGMA user_version"), "99\n");
 }
 
-fn sqlite3(path: &Path, sql: &str) -> String {
+pub fn sqlite3(path: &Path, sql: &str) -> String {
     let output = Command::new("sqlite3").arg("-batch").arg(path).arg(sql).output().unwrap();
     assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
     String::from_utf8(output.stdout).unwrap()
 }
+
+const STORE: &str = "CLAYMARK_TEST_STORE";
+const ANSWER: &str = "<answer>";
+/// As Debian numbers the user nobody.
+const NOBODY: u32 = 65_534;
