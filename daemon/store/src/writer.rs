@@ -164,6 +164,17 @@ mod tests {
         assert_eq!(counted, 100_010);
     }
 
+    /// `kill -9` can't show it: the page cache outlives a process. SQLite's 2 is FULL: a commit returns after
+    /// its fsync.
+    #[test]
+    fn a_commit_waits_for_the_disk() {
+        let dir = tempfile::tempdir().unwrap();
+        let writer = Writer::open(&dir.path().join("claymark.db"), &site()).unwrap();
+        let number =
+            |name| writer.connection.pragma_query_value(None, name, |row| row.get::<_, i64>(0)).unwrap();
+        assert_eq!(number("synchronous"), 2);
+    }
+
     fn kept(path: &Path) -> usize {
         Reader::open(path)
             .unwrap()
