@@ -124,7 +124,8 @@ impl Assessor {
             None => self.late_waits = self.waiting(at, received_at),
         }
         if let Some(test) = self.thresholds.flat_line {
-            tests.flat_line = flat_line::flag_of_late(at, value, self.unbroken_before(earlier, at), test);
+            let back = std::iter::once((at, value)).chain(self.unbroken_before(earlier, at));
+            tests.flat_line = flat_line::flag_of_late(back, test);
         }
         self.remember_late(earlier, Point { at, value, tests });
         let flag = self.aggregate(tests);
@@ -231,18 +232,12 @@ impl Assessor {
         if run.contains(point.at) {
             run.insert(point.at, point.value, after.at);
         } else if run.starts_at(after.at) && !gap::is_gap(point.at, after.at, self.thresholds.gap) {
-            self.extend_run_backwards();
+            // It joins the run to what lies before it.
+            let newest = self.history.newest().map_or(after.at, |newest| newest.at);
+            self.run = self
+                .thresholds
+                .flat_line
+                .map(|test| FlatRun::told_again(self.unbroken_before(self.history.len(), newest), test));
         }
-    }
-
-    /// A late reading joins the run to what lies before it, so the run is told again from what is remembered.
-    fn extend_run_backwards(&mut self) {
-        let Some(newest) = self.history.newest() else { return };
-        let unbroken: Vec<TimeValue> = self.unbroken_before(self.history.len(), newest.at).collect();
-        self.run = self.thresholds.flat_line.map(|test| {
-            let mut run = FlatRun::new(test);
-            unbroken.iter().rev().for_each(|(at, value)| run.push(*at, *value, false));
-            run
-        });
     }
 }

@@ -45,6 +45,15 @@ impl FlatRun {
         Self { test, start: None, moved: false, lows: Extremes::default(), highs: Extremes::default() }
     }
 
+    /// The run up to the first of `back`, which goes from the newest reading to those before, up to a gap or
+    /// the end of what is known.
+    pub(super) fn told_again(back: impl Iterator<Item = (Timestamp, f64)>, test: FlatLine) -> Self {
+        let (readings, moved) = stretch(back, test);
+        let mut run = Self::new(test);
+        readings.into_iter().rev().for_each(|(at, value)| run.push(at, value, false));
+        Self { moved, ..run }
+    }
+
     /// The newest reading.
     pub(super) fn push(&mut self, at: Timestamp, value: f64, after_gap: bool) {
         if after_gap || self.start.is_none() {
@@ -128,23 +137,27 @@ impl Extremes {
     }
 }
 
-/// The flag of a late reading from those before it, newest first, up to a gap or the end of what is known.
-pub(super) fn flag_of_late(
-    at: Timestamp,
-    value: f64,
-    before: impl Iterator<Item = (Timestamp, f64)>,
-    test: FlatLine,
-) -> Flag {
-    let (mut low, mut high, mut start, mut moved) = (value, value, at, false);
-    for (then, earlier) in before {
-        (low, high) = (low.min(earlier), high.max(earlier));
-        if !within(low, high, test.tolerance()) {
-            moved = true;
-            break;
-        }
-        start = then;
+/// The flag of a late reading; `back` goes from it to those before, up to a gap or the end of what is known.
+pub(super) fn flag_of_late(back: impl Iterator<Item = (Timestamp, f64)>, test: FlatLine) -> Flag {
+    let (run, moved) = stretch(back, test);
+    match (run.first(), run.last()) {
+        (Some((at, _)), Some((start, _))) => judge(at.duration_since(*start), moved, test),
+        _ => Flag::NotEvaluated,
     }
-    judge(at.duration_since(start), moved, test)
+}
+
+/// The first readings of `back` that lie within the tolerance of each other, and whether a value ended them.
+fn stretch(back: impl Iterator<Item = (Timestamp, f64)>, test: FlatLine) -> (Vec<(Timestamp, f64)>, bool) {
+    let (mut low, mut high) = (f64::INFINITY, f64::NEG_INFINITY);
+    let mut run = Vec::new();
+    for (at, value) in back {
+        (low, high) = (low.min(value), high.max(value));
+        if !within(low, high, test.tolerance()) {
+            return (run, true);
+        }
+        run.push((at, value));
+    }
+    (run, false)
 }
 
 fn judge(flat_for: SignedDuration, moved_before: bool, test: FlatLine) -> Flag {
@@ -192,8 +205,8 @@ mod tests {
             .map(|(minute, value)| {
                 let now = at(60 * minute);
                 run.push(now, *value, false);
-                assert_eq!(run.flag(now), flag_of_late(now, *value, earlier.iter().rev().copied(), test));
                 earlier.push((now, *value));
+                assert_eq!(run.flag(now), flag_of_late(earlier.iter().rev().copied(), test));
                 run.flag(now).into()
             })
             .collect();
@@ -272,8 +285,8 @@ mod tests {
             run.push(now, drift, false);
             assert_eq!(size_of::<Extreme>(), 40, "the size that the documentation states");
             assert!(run.lows.0.len() <= MOST_EXTREMES && run.highs.0.len() <= MOST_EXTREMES);
-            let exact = flag_of_late(now, drift, earlier.iter().rev().copied(), test);
             earlier.push((now, drift));
+            let exact = flag_of_late(earlier.iter().rev().copied(), test);
             let severity = |flag| {
                 [Flag::NotEvaluated, Flag::Pass, Flag::Suspect, Flag::Fail].iter().position(|f| *f == flag)
             };
