@@ -4,7 +4,9 @@ use std::hint::black_box;
 
 use claymark_core::id::Id;
 use claymark_core::quality::Assessor;
-use claymark_core::quality::thresholds::{FlatLine, GrossRange, Levels, Span, Spike, SpikeMethod, Thresholds};
+use claymark_core::quality::thresholds::{
+    FlatLine, GrossRange, Levels, Span, Spike, SpikeMethod, Thresholds,
+};
 use claymark_core::reading::Reading;
 use claymark_core::site::{Place, Quantity, Sensor};
 use claymark_core::units::Unit;
@@ -12,7 +14,11 @@ use jiff::{SignedDuration, Timestamp};
 
 type Series = (&'static str, fn(i32) -> f64, fn(i32) -> i32);
 
-#[expect(clippy::disallowed_methods, reason = "a benchmark measures real time")]
+#[expect(
+    clippy::disallowed_methods,
+    clippy::print_stdout,
+    reason = "a benchmark measures real time and prints it"
+)]
 fn main() {
     const READINGS: i32 = 1_000_000;
     let sensor = sensor();
@@ -22,7 +28,11 @@ fn main() {
         ("stuck for days", |_| 60.0, |i| i),
         ("slow drift within the tolerance", |i| 60.0 + f64::from(i) * 1e-7, |i| i),
         ("every second one late", |i| 60.0 + f64::from(i % 7) / 10.0, |i| i + 1 - 2 * (i % 2)),
-        ("bursts of 500, each backwards", |i| 60.0 + f64::from(i % 7) / 10.0, |i| i / 500 * 500 + 499 - i % 500),
+        (
+            "bursts of 500, each backwards",
+            |i| 60.0 + f64::from(i % 7) / 10.0,
+            |i| i / 500 * 500 + 499 - i % 500,
+        ),
     ];
     for (what, value, second) in series {
         let start = Timestamp::UNIX_EPOCH;
