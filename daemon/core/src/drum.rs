@@ -175,10 +175,10 @@ impl DrumWatch {
         self.advance(now);
     }
 
-    /// Looks at what has arrived. Cheap when nothing has, and at most once a minute.
+    /// Looks at what has arrived. Does nothing when nothing has, within a minute.
     pub fn advance(&mut self, now: Timestamp) {
         self.born = self.born.or(Some(hours(now)));
-        if self.analysed.is_some_and(|(_, minute)| minute >= minute_of(now)) {
+        if self.analysed == Some((self.series.version(), minute_of(now))) {
             return;
         }
         self.series.prune(now);
@@ -339,8 +339,8 @@ impl DrumWatch {
     }
 }
 
-/// Lets drums that aren't drawn know the draw of a drum on the same pump that is.
-pub fn share_draws(watches: &mut [DrumWatch]) {
+/// Lets drums that aren't drawn know the draw of a drum on the same pump that is; call it before their forecasts.
+pub fn share_draws(watches: &mut [&mut DrumWatch]) {
     let known: Vec<_> = watches
         .iter()
         .filter(|watch| watch.in_use())

@@ -4,8 +4,8 @@ use super::fit::{Before, Fit, NORMAL_PER_MAD, fit, slope_of};
 use super::series::Point;
 use super::stats::{count, median};
 use super::tuning::{
-    CHANGE_BASE_HOURS, CHANGE_BEGINS, CHANGE_SHARE, CHANGE_SIGMAS, CHANGE_WINDOWS, STILL_DRAW,
-    STILL_DRAW_SHARE, STILL_FALL_SCATTERS, STILL_FALL_SHARE, STILL_HOURS,
+    CHANGE_BASE_HOURS, CHANGE_BEGINS, CHANGE_SHARE, CHANGE_SIGMAS, CHANGE_WINDOWS, DATA_ONLY_POINTS,
+    SLOWER_HOURS, STILL_DRAW, STILL_DRAW_SHARE, STILL_FALL_SCATTERS, STILL_FALL_SHARE, STILL_HOURS,
 };
 
 /// A change of draw.
@@ -15,6 +15,8 @@ pub(super) struct Change {
     pub at: f64,
     /// The line up to then.
     pub old: Fit,
+    /// The level is below that line, where no foam can bring it.
+    pub faster: bool,
 }
 
 /// Looks in windows at the end of `points` for a slope that the points before don't explain.
@@ -33,9 +35,15 @@ pub(super) fn changed(points: &[Point], before: &Before, whole: &Fit) -> Option<
         let sd = then.covariance.qq.max(0.0).sqrt();
         let far = (slope.draw - then.q).abs() >= CHANGE_SHARE * then.q.abs();
         let begins = |at: &f64| (CHANGE_BEGINS.0..CHANGE_BEGINS.1).contains(&((at - newest) / window + 1.0));
-        let at = slope.leaves(&old).filter(begins)?;
+        slope.leaves(&old).filter(begins)?;
         let clean = slope.is_clean(whole.scatter) && is_straight(recent, whole.scatter);
-        (far && clean && slope.differs(then.q, sd, 1.0)).then_some(Change { at, old })
+        let faster = slope.draw > then.q && is_below(recent, &old, whole.scatter);
+        let soon = *window >= SLOWER_HOURS || faster;
+        if !(far && clean && soon && slope.differs(then.q, sd, 1.0)) {
+            return None;
+        }
+        let from = points.partition_point(|point| point.t < newest - HINGE_WINDOWS * window);
+        Some(Change { at: hinge(points.get(from..)?, &old)?, old, faster })
     })
 }
 
@@ -64,6 +72,28 @@ pub(super) fn stands(points: &[Point], draw: Option<f64>, scatter: f64, span: f6
         slope.draw.abs() < little && slope.draw.abs() + 2.0 * slope.sd < some && slope.is_clean(scatter);
     let mut volumes: Vec<f64> = recent.iter().map(|point| point.v).collect();
     still.then_some(Stand { since: recent.first()?.t, volume: median(&mut volumes)? })
+}
+
+/// The time from which a straight line that starts on the old one misses the points least.
+fn hinge(points: &[Point], old: &Fit) -> Option<f64> {
+    let corners = points.get(..points.len().checked_sub(DATA_ONLY_POINTS)?)?.iter().map(|point| point.t);
+    let missed = |corner: f64| {
+        let since = points.iter().filter(|point| point.t > corner);
+        let half = points.last().map_or(corner, |newest| f64::midpoint(corner, newest.t));
+        let slope = |point: &Point| (point.v - old.volume(corner)) / (point.t - corner);
+        let slope = median(&mut since.filter(|point| point.t >= half).map(slope).collect::<Vec<_>>())?;
+        let line =
+            |t: f64| if t < corner { old.volume(t) } else { old.volume(corner) + slope * (t - corner) };
+        Some(points.iter().map(|point| (point.v - line(point.t)).abs()).sum::<f64>())
+    };
+    let scored = corners.filter_map(|corner| Some((corner, missed(corner)?)));
+    scored.min_by(|(_, a), (_, b)| a.total_cmp(b)).map(|(corner, _)| corner)
+}
+
+/// Whether the newest points are clearly below the old line.
+fn is_below(points: &[Point], old: &Fit, scatter: f64) -> bool {
+    let mut newest = points.iter().rev().take(BELOW_POINTS);
+    newest.all(|point| point.v < old.volume(point.t) - BELOW_SCATTERS * scatter)
 }
 
 /// Whether both halves fall alike.
@@ -130,3 +160,8 @@ const CLEAN_SIGMAS: f64 = 2.0;
 const CLEAN_SCATTERS: f64 = 1.6;
 /// Halves of a window that differ by more than this didn't change at its start.
 const STRAIGHT_SIGMAS: f64 = 2.5;
+/// The newest points that must lie below the old line for a faster draw, and by how many scatters.
+const BELOW_POINTS: usize = 3;
+const BELOW_SCATTERS: f64 = 3.0;
+/// The hinge between two lines is looked for in so many windows.
+const HINGE_WINDOWS: f64 = 1.6;

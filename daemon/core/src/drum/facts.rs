@@ -15,6 +15,8 @@ pub(super) struct Facts {
     pub shared: bool,
     /// It is the only drum, so that an entry without a drum means this one.
     pub only: bool,
+    /// Its pump is the only one, so that an entry without a pump means this one.
+    pub only_pump: bool,
     /// Litres.
     pub heel: f64,
     /// Litres at the full line.
@@ -46,6 +48,7 @@ impl Facts {
             pump: drum.pump.clone(),
             shared: site.drums_of(&drum.pump).nth(1).is_some(),
             only: site.drums.len() == 1,
+            only_pump: site.pumps.len() == 1,
             heel: drum.heel.0,
             full: drum.full.0,
             rating: site.pump(&drum.pump).and_then(|pump| pump.rated(1.0)).map(|draw| draw.0),

@@ -13,8 +13,8 @@ use super::series::Point;
 use super::stats::{count, densest, median, robust_slope};
 use super::tuning::{
     BISQUARE_ABOVE, BISQUARE_BELOW, BLOCKS, CARRIED_FREEDOM, DATA_ONLY_HOURS, DATA_ONLY_POINTS,
-    FORGETTING_HOURS, LEAST_SCATTER_SHARE, PRIOR_CONFLICT, SCATTER_PRIOR_POINTS, SCATTER_SHARE,
-    VOLUME_FLOOR_SHARE,
+    FORGETTING_HOURS, LEAST_SCATTER_SHARE, OVERRULING_HOURS, PRIOR_CONFLICT, SCATTER_PRIOR_POINTS,
+    SCATTER_SHARE, VOLUME_FLOOR_SHARE,
 };
 
 /// A number with its standard deviation.
@@ -76,7 +76,10 @@ pub(super) fn fit(points: &[Point], before: &Before) -> Option<Fit> {
     let scatter = scatter_of(points, guess, before);
     let blocks = blocks(points, last.t);
     let (known, spread) = solve(&blocks, last.t, before, guess, scatter)?;
-    let alone = before.draw.zip(slope).filter(|(draw, slope)| (slope - draw.mean).abs() > draw.sd);
+    let alone = before
+        .draw
+        .zip(slope)
+        .filter(|(draw, slope)| spans >= OVERRULING_HOURS && (slope - draw.mean).abs() > draw.sd);
     let line = alone.map_or(Some(known), |(draw, slope)| {
         let without = Before { draw: None, ..*before };
         let (data, data_spread) = solve(&blocks, last.t, &without, slope, scatter)?;

@@ -70,12 +70,10 @@ impl Hands {
         self.entries.iter().filter(move |hand| hand.number >= number).take_while(move |hand| hand.at <= now)
     }
 
-    /// Whether somebody wrote down a refill within `apart` hours of `t`.
-    pub fn refilled_about(&self, t: f64, apart: f64) -> bool {
-        self.entries.iter().any(|hand| {
-            let refill = matches!(hand.act, Act::Refill { .. } | Act::RefillSomewhere);
-            refill && (hand.at - t).abs() <= apart
-        })
+    /// How many refills somebody wrote down within `apart` hours of `t`.
+    pub fn refills_about(&self, t: f64, apart: f64) -> usize {
+        let refill = |act: &Act| matches!(act, Act::Refill { .. } | Act::RefillSomewhere);
+        self.entries.iter().filter(|hand| refill(&hand.act) && (hand.at - t).abs() <= apart).count()
     }
 
     /// The speed at which the pump stood before this entry.
@@ -129,7 +127,7 @@ fn here_of(act: &Act) -> Option<bool> {
 
 fn act(facts: &Facts, deed: &Deed) -> Option<Act> {
     let this = |drum: &Option<Id>| drum.as_ref().map_or(facts.only, |drum| *drum == facts.drum);
-    let ours = |pump: &Option<Id>| pump.as_ref().is_some_and(|pump| *pump == facts.pump);
+    let ours = |pump: &Option<Id>| pump.as_ref().map_or(facts.only_pump, |pump| *pump == facts.pump);
     match deed {
         Deed::Refill { drum, water, clay } if this(drum) => {
             let clay = clay.map_or(0.0, |clay| clay.0 / facts.mineral_density);

@@ -4,7 +4,7 @@ use super::fit::{scatter_below, slope_of};
 use super::series::Point;
 use super::stats::{median, quantile};
 use super::tuning::{
-    DROP_HOURS, LOGGED_RISE_HOURS, MOVED_SHARE, RISES, STEADY_SCATTERS, STEP_SCATTERS, STEP_SHARE,
+    DROP_HOURS, FOAM_HOURS, LOGGED_RISE_HOURS, MOVED_SHARE, RISES, STEADY_SCATTERS, STEP_SCATTERS, STEP_SHARE,
 };
 
 /// What a level is expected to do.
@@ -57,8 +57,8 @@ pub(super) enum Step {
         /// Litres at `end`.
         to: f64,
     },
-    /// The level is lower for good.
-    Drop {
+    /// The level is elsewhere for good, and nobody poured.
+    Moved {
         /// Since when.
         start: f64,
     },
@@ -89,7 +89,7 @@ pub(super) fn step(run: &Run<'_>, expected: &Expected, span: f64, logged: bool) 
     let (Some(first), Some(last)) = (run.points.first(), run.points.last()) else { return Step::Undecided };
     if !run.above {
         let stood = last.t - first.t >= DROP_HOURS && run.points.len() >= LEAST_POINTS;
-        return if stood { Step::Drop { start: first.t } } else { Step::Undecided };
+        return if stood { Step::Moved { start: first.t } } else { Step::Undecided };
     }
     let draw = expected.draw.max(0.0);
     let tolerance = (MOVED_SHARE * span).max(2.0 * expected.scatter);
@@ -110,9 +110,19 @@ pub(super) fn step(run: &Run<'_>, expected: &Expected, span: f64, logged: bool) 
         let low = |point: &&Point| point.v - expected.volume(point.t) < FOOT_SHARE * rise;
         let foot = run.points.iter().take_while(|point| point.t < start.t).filter(low).last();
         Step::Refill { start: foot.unwrap_or(first).t, end: start.t, without, to }
+    } else if stood >= FOAM_HOURS && falls_calmly(settled, draw, expected.scatter) {
+        Step::Moved { start: start.t }
     } else {
         Step::Undecided
     }
+}
+
+/// Foam doesn't fall in a straight line.
+fn falls_calmly(points: &[Point], draw: f64, scatter: f64) -> bool {
+    let (Some(first), Some(fall)) = (points.first(), slope_of(points)) else { return false };
+    let mut levelled: Vec<f64> = points.iter().map(|point| point.v + fall * (point.t - first.t)).collect();
+    fall >= CALM_FALL_SHARE * draw
+        && scatter_below(&mut levelled).is_some_and(|spread| spread <= STEADY_SCATTERS * scatter)
 }
 
 /// The points from where the level, draw allowed for, has stopped rising.
@@ -144,3 +154,5 @@ const LOOSE_SIGMAS: f64 = 3.0;
 const BIG_RISE_SHARE: f64 = 0.25;
 /// Foam may stand on the level before it rises: the rise begins after the last point below this share of it.
 const FOOT_SHARE: f64 = 0.3;
+/// A level that falls by less than this share of the draw may be a stuck sensor.
+const CALM_FALL_SHARE: f64 = 0.3;

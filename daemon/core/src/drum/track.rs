@@ -71,6 +71,8 @@ pub(super) struct Track {
     pub known_draw: Option<KnownDraw>,
     /// A refill whose litres aren't certain yet, since freshly stirred slurry foams.
     poured: Option<Poured>,
+    /// When the last refills that were told began, hours since 1970.
+    refilled: Vec<f64>,
     /// When the draw first looked changed, or the level still, hours since 1970: foam passes, a pump doesn't.
     suspected: Option<f64>,
     fading: Belief,
@@ -96,6 +98,7 @@ impl Track {
             off_since: None,
             known_draw: None,
             poured: None,
+            refilled: Vec::new(),
             suspected: None,
             fading: Belief { mean: FADING_MEAN, sd: FADING_SD },
             scatter: None,
@@ -218,7 +221,8 @@ impl Track {
             self.suspected = None;
             return false;
         };
-        if newest.t - *self.suspected.get_or_insert(newest.t) < SUSPECTED_HOURS {
+        let faster = change.as_ref().is_some_and(|(change, ..)| change.faster);
+        if newest.t - *self.suspected.get_or_insert(newest.t) < SUSPECTED_HOURS && !faster {
             return false;
         }
         if let Some((stand, old)) = stand {
@@ -269,14 +273,14 @@ impl Track {
         let expected = self.expected(view)?;
         let run = run_at_end(fresh, &expected, view.facts.span())?;
         let start = run.points.first()?.t;
-        let logged = view.hands.refilled_about(start, LOG_APART_HOURS);
+        let logged = self.is_logged(view, start);
         Some((run, step(&run, &expected, view.facts.span(), logged)))
     }
 
     fn take(&mut self, view: &View<'_>, step: Step) -> bool {
         match step {
             Step::Undecided => false,
-            Step::Drop { start } => {
+            Step::Moved { start } => {
                 let volume = self.fit.map_or(view.facts.full, |fit| fit.volume(start));
                 let draw = self.draw_if_on(view, volume).map(|draw| loose(draw, UNEXPLAINED_DRAW_SD));
                 self.restart(view, start, None, draw);

@@ -26,6 +26,8 @@ pub(super) const BISQUARE_BELOW: f64 = 6.0;
 pub(super) const DATA_ONLY_POINTS: usize = 8;
 /// h. See [`DATA_ONLY_POINTS`]: ten minutes.
 pub(super) const DATA_ONLY_HOURS: f64 = 10.0 / 60.0;
+/// h. Data that are to overrule a carried draw must span this.
+pub(super) const OVERRULING_HOURS: f64 = 0.5;
 /// Standard deviations between the draw of the data and the carried one that make the data stand alone.
 pub(super) const PRIOR_CONFLICT: f64 = 3.0;
 /// Share. Scatter of a minute that is assumed before any was seen.
@@ -36,7 +38,7 @@ pub(super) const LEAST_SCATTER_SHARE: f64 = 0.000_5;
 pub(super) const SCATTER_PRIOR_POINTS: f64 = 5.0;
 
 /// Degrees of freedom of Student's distribution that a carried draw stands for.
-pub(super) const CARRIED_FREEDOM: f64 = 8.0;
+pub(super) const CARRIED_FREEDOM: f64 = 12.0;
 
 // The future.
 
@@ -49,14 +51,14 @@ pub(super) const DRAW_MODEL_SHARE: f64 = 0.005;
 /// Share of the draw by which it falls from full to heel: a peristaltic pump fills its tube less as the level sinks.
 pub(super) const FADING_MEAN: f64 = 0.08;
 /// Its standard deviation before any fill was seen.
-pub(super) const FADING_SD: f64 = 0.08;
+pub(super) const FADING_SD: f64 = 0.06;
 /// The standard deviation never goes below this, however many fills were seen.
 pub(super) const FADING_LEAST_SD: f64 = 0.03;
 
 // Draws carried over a change.
 
 /// Share. The draw after a refill against the one before it, the level allowed for.
-pub(super) const REFILL_DRAW_SD: f64 = 0.06;
+pub(super) const REFILL_DRAW_SD: f64 = 0.04;
 /// Share. The draw at a new pump speed, from the learned rate.
 pub(super) const LEARNED_RATE_SD: f64 = 0.06;
 /// Share. The draw from the pump's rating.
@@ -93,14 +95,17 @@ pub(super) const FOAM_HOURS: f64 = 45.0 / 60.0;
 // Changes of draw.
 
 /// h. Windows at the end in which a changed draw is looked for.
-pub(super) const CHANGE_WINDOWS: [f64; 6] = [0.5, 0.75, 1.0, 1.5, 2.5, 4.0];
+pub(super) const CHANGE_WINDOWS: [f64; 9] =
+    [10.0 / 60.0, 15.0 / 60.0, 20.0 / 60.0, 0.5, 0.75, 1.0, 1.5, 2.5, 4.0];
+/// h. A slower draw, which foam can feign, needs a window of this length.
+pub(super) const SLOWER_HOURS: f64 = 0.5;
 /// Shares of a window within which a change that it shows must have begun, counted from its start.
 pub(super) const CHANGE_BEGINS: (f64, f64) = (-0.4, 0.4);
 /// Standard deviations that a changed draw must differ by.
 pub(super) const CHANGE_SIGMAS: f64 = 4.5;
 /// Standard deviations that the lines before and after it must differ by in the end.
 pub(super) const CHANGED_SIGMAS: f64 = 3.5;
-/// h. A changed draw or a still level must be seen for so long.
+/// h. A slower draw or a still level must be seen for so long.
 pub(super) const SUSPECTED_HOURS: f64 = 8.0 / 60.0;
 /// Share of the draw that a changed draw must differ by.
 pub(super) const CHANGE_SHARE: f64 = 0.12;

@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use jiff::{SignedDuration, Timestamp};
 
 use crate::drum::Doubt;
+use crate::drum::share_draws;
 use crate::forecast::{Forecast, Outlook, Subject};
 use crate::id::Id;
 use crate::notice::content::{
@@ -56,6 +57,7 @@ impl Room {
         for desk in &mut self.desks {
             desk.watch.advance(now);
         }
+        share_draws(&mut self.desks.iter_mut().map(|desk| &mut desk.watch).collect::<Vec<_>>());
         self.take_happenings();
         let scene = self.scene(now, live);
         if self.next_forecasts <= now {

@@ -180,7 +180,7 @@ fn drums_that_share_a_pump_are_told_apart_and_added_up() {
         }
     }
     let now = drawn.now;
-    share_draws(&mut watches);
+    share_draws(&mut watches.each_mut());
     let [a, b] = watches.each_ref().map(|watch| watch.forecast(now));
     assert!(a.in_use && !b.in_use, "{a:?} {b:?}");
     let Outlook::Known { volume, draw, empty_at, .. } = b.outlook else { panic!("{b:?}") };

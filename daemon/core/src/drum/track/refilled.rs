@@ -48,10 +48,22 @@ impl Track {
         if calm || newest.t - end >= CALM_HOURS.1 {
             // Foam only ever reads high.
             let to = if calm { to } else { quantile(&mut levelled, FOAMING_QUANTILE).unwrap_or(to) };
-            let logged = view.hands.refilled_about(start, LOG_APART_HOURS);
-            found.push((start, What::Refilled { added: Litres(to - without), to: Litres(to), logged }));
             self.poured = None;
+            let (added, logged) = (to - without, self.is_logged(view, start));
+            if added >= LEAST_ADDED_SHARE * view.facts.span() {
+                found.push((start, What::Refilled { added: Litres(added), to: Litres(to), logged }));
+                self.refilled.retain(|earlier| start - earlier <= LOG_APART_HOURS * 2.0);
+                self.refilled.push(start);
+            }
         }
+    }
+
+    /// Whether somebody wrote down a refill about `start` that isn't one of those told already.
+    pub(super) fn is_logged(&self, view: &View<'_>, start: f64) -> bool {
+        let poured = self.poured.iter().map(|poured| poured.start);
+        let told = self.refilled.iter().copied().chain(poured);
+        let near = told.filter(|other| (other - start).abs() <= 2.0 * LOG_APART_HOURS).count();
+        view.hands.refills_about(start, LOG_APART_HOURS) > near
     }
 
     pub(super) fn learn_fading(&mut self, view: &View<'_>) {
@@ -86,3 +98,5 @@ const CALM_SCATTERS: f64 = 1.6;
 const CALM_HOURS: (f64, f64) = (8.0 / 60.0, 40.0 / 60.0);
 /// Of levels while it still foams: the share that is free of it.
 const FOAMING_QUANTILE: f64 = 0.1;
+/// Share of the span below which what was told as foam later wasn't a refill.
+const LEAST_ADDED_SHARE: f64 = 0.015;
