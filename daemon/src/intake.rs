@@ -110,8 +110,13 @@ pub enum Connection {
 /// Acknowledges one message; dropped without it, the broker delivers the message again.
 pub struct Receipt {
     ack: Ack,
-    /// Gives its place back to [`Settings::queue`].
+    _place: Place,
+}
+
+/// A message's place in the queue, given back when it is dropped.
+struct Place {
     _room: OwnedSemaphorePermit,
+    _space: OwnedSemaphorePermit,
 }
 
 /// Where things go.
@@ -138,6 +143,12 @@ impl Settings {
     #[must_use]
     pub fn status_topic(&self) -> String {
         format!("{}/status", self.prefix)
+    }
+
+    /// Whether a connection can be prepared at all: a CA file that can't be used is told at once, not when
+    /// the broker is first reached.
+    pub fn check(&self) -> Result<(), TlsError> {
+        self.tls.as_ref().map_or(Ok(()), |tls| tls::client(tls).map(drop))
     }
 
     /// What is asked for: the site's filters, the field log and the answers.

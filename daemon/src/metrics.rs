@@ -1,6 +1,34 @@
 //! Counters and gauges for a monitoring system, in OpenMetrics text.
+//!
+//! Each answer is made from the engine's snapshot; nothing is locked and nothing waits. Labels hold ids
+//! from the site file only, so that a stranger's topics can't fill the monitoring system.
 
+use std::fmt;
 use std::net::SocketAddr;
+use std::sync::Arc;
+
+use axum::Router;
+use axum::extract::State;
+use axum::http::{StatusCode, header};
+use axum::response::{IntoResponse, Response};
+use axum::routing::get;
+use prometheus_client::collector::Collector;
+use prometheus_client::encoding::text::encode;
+use prometheus_client::encoding::{DescriptorEncoder, EncodeMetric};
+use prometheus_client::metrics::MetricType;
+use prometheus_client::metrics::counter::ConstCounter;
+use prometheus_client::metrics::gauge::ConstGauge;
+use prometheus_client::registry::Registry;
+use tokio::net::TcpListener;
+use tokio::sync::watch;
+use tokio_util::sync::CancellationToken;
+
+use claymark_core::forecast::{EmptyAt, Forecast, Outlook, Subject};
+use claymark_core::site::Sensor;
+use jiff::Timestamp;
+
+use crate::engine::Snapshot;
+use crate::intake::Connection;
 
 /// Where they are served.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -8,3 +36,188 @@ pub struct Settings {
     /// A loopback address.
     pub listen: SocketAddr,
 }
+
+/// What an answer is made from.
+#[derive(Clone)]
+pub struct Source {
+    /// The engine's state.
+    pub snapshot: watch::Receiver<Arc<Snapshot>>,
+    /// The sensors of the site file.
+    pub sensors: Arc<[Sensor]>,
+}
+
+/// Serves `/metrics` until `stop`.
+pub async fn serve(listener: TcpListener, source: Source, stop: CancellationToken) {
+    let router = Router::new().route("/metrics", get(answer)).with_state(source);
+    let served = axum::serve(listener, router).with_graceful_shutdown(stop.cancelled_owned()).await;
+    if let Err(error) = served {
+        tracing::error!("metrics are no longer served: {error}");
+    }
+}
+
+async fn answer(State(source): State<Source>) -> Response {
+    match text(&source) {
+        Ok(text) => ([(header::CONTENT_TYPE, CONTENT_TYPE)], text).into_response(),
+        Err(error) => (StatusCode::INTERNAL_SERVER_ERROR, error.to_string()).into_response(),
+    }
+}
+
+/// The state in OpenMetrics text.
+pub fn text(source: &Source) -> Result<String, fmt::Error> {
+    let mut registry = Registry::with_prefix("claymark");
+    let snapshot = Arc::clone(&source.snapshot.borrow());
+    registry.register_collector(Box::new(Sheet { snapshot, sensors: Arc::clone(&source.sensors) }));
+    let mut text = String::new();
+    encode(&mut text, &registry)?;
+    Ok(text)
+}
+
+/// One answer in the making.
+#[derive(Debug)]
+struct Sheet {
+    snapshot: Arc<Snapshot>,
+    sensors: Arc<[Sensor]>,
+}
+
+impl Collector for Sheet {
+    fn encode(&self, mut encoder: DescriptorEncoder) -> fmt::Result {
+        self.counters(&mut encoder)?;
+        self.state(&mut encoder)?;
+        self.readings(&mut encoder)?;
+        self.forecasts(&mut encoder)
+    }
+}
+
+impl Sheet {
+    fn counters(&self, encoder: &mut DescriptorEncoder) -> fmt::Result {
+        let counts = &self.snapshot.counts;
+        for (name, help, value) in [
+            ("messages", "Messages that arrived", counts.messages),
+            ("readings_stored", "Readings stored for the first time", counts.stored),
+            ("readings_repeated", "Readings that were stored already", counts.duplicates),
+            ("commits", "Commits that are on the disk", counts.commits),
+            ("commits_failed", "Commits that failed and were tried again", counts.failed_commits),
+            ("notices", "Notices to people", counts.notices),
+            ("sessions_lost", "Times that the broker had forgotten our session", counts.sessions_lost),
+            ("messages_unrecorded", "Messages missing in the recording", counts.not_recorded),
+        ] {
+            let counter = ConstCounter::new(value);
+            counter.encode(encoder.encode_descriptor(name, help, None, MetricType::Counter)?)?;
+        }
+        let help = "What couldn't be used and was kept aside";
+        let mut family = encoder.encode_descriptor("quarantined", help, None, MetricType::Counter)?;
+        for (reason, count) in &counts.quarantined {
+            let labels = [("reason", format!("{reason:?}"))];
+            ConstCounter::new(*count).encode(family.encode_family(&labels)?)?;
+        }
+        Ok(())
+    }
+
+    fn state(&self, encoder: &mut DescriptorEncoder) -> fmt::Result {
+        let snapshot = &self.snapshot;
+        let (watching, refused) = match &snapshot.connection {
+            Connection::Watching { refused, .. } => (1, refused.len()),
+            Connection::Down { .. } => (0, 0),
+        };
+        for (name, help, value) in [
+            ("watching", "1 while subscribed at the broker", watching),
+            ("subscriptions_refused", "Topic filters that the broker refuses", i64_of(refused)),
+            ("messages_waiting", "Messages that wait for their commit", i64_of(snapshot.waiting)),
+            ("store_works", "1 unless the last commit failed", i64::from(snapshot.store_trouble.is_none())),
+        ] {
+            let gauge = ConstGauge::new(value);
+            gauge.encode(encoder.encode_descriptor(name, help, None, MetricType::Gauge)?)?;
+        }
+        Ok(())
+    }
+
+    fn readings(&self, encoder: &mut DescriptorEncoder) -> fmt::Result {
+        let last = |sensor: &Sensor| self.snapshot.last.get(&sensor.id).cloned();
+        let known: Vec<_> = self.sensors.iter().filter_map(|sensor| Some((sensor, last(sensor)?))).collect();
+        family(
+            encoder,
+            "sensor_value",
+            "Newest reading, in the unit of its label",
+            known.iter().map(|(sensor, last)| {
+                let labels = vec![
+                    ("sensor", sensor.id.to_string()),
+                    ("place", sensor.place.to_string()),
+                    ("quantity", sensor.quantity.name().to_owned()),
+                    ("unit", sensor.unit.base().symbol().to_owned()),
+                ];
+                (labels, last.value)
+            }),
+        )?;
+        let ids = |sensor: &Sensor| vec![("sensor", sensor.id.to_string())];
+        let flags = known.iter().map(|(sensor, last)| (ids(sensor), f64::from(u8::from(last.flag))));
+        family(encoder, "sensor_flag", "QARTOD flag of the newest reading: 1, 2, 3, 4 or 9", flags)?;
+        let times = known.iter().map(|(sensor, last)| (ids(sensor), seconds(last.at)));
+        family(encoder, "sensor_time_seconds", "When the newest reading was measured", times)
+    }
+
+    fn forecasts(&self, encoder: &mut DescriptorEncoder) -> fmt::Result {
+        let forecasts = || self.snapshot.forecasts.values();
+        let made = forecasts().map(|forecast| (subject(forecast), seconds(forecast.at)));
+        family(encoder, "forecast_time_seconds", "When the newest forecast was made", made)?;
+        let known = forecasts().map(|forecast| {
+            let known = matches!(forecast.outlook, Outlook::Known { .. });
+            (subject(forecast), f64::from(u8::from(known)))
+        });
+        family(encoder, "forecast_known", "1 unless nothing can be said", known)?;
+        let volumes = forecasts().filter_map(|forecast| match &forecast.outlook {
+            Outlook::Known { volume, .. } => Some((subject(forecast), volume.0)),
+            Outlook::Unknown { .. } => None,
+        });
+        family(encoder, "forecast_volume_litres", "All slurry in the drum, heel included", volumes)?;
+        let empty = forecasts().flat_map(|forecast| match &forecast.outlook {
+            Outlook::Known { empty_at, .. } => quantiles(subject(forecast), empty_at),
+            Outlook::Unknown { .. } => Vec::new(),
+        });
+        let help = "When it is empty, by chance of being empty before; none: later than 72 h";
+        family(encoder, "forecast_empty_time_seconds", help, empty)
+    }
+}
+
+type Labels = Vec<(&'static str, String)>;
+
+fn family(
+    encoder: &mut DescriptorEncoder,
+    name: &str,
+    help: &str,
+    values: impl Iterator<Item = (Labels, f64)>,
+) -> fmt::Result {
+    let mut family = encoder.encode_descriptor(name, help, None, MetricType::Gauge)?;
+    for (labels, value) in values {
+        ConstGauge::new(value).encode(family.encode_family(&labels)?)?;
+    }
+    Ok(())
+}
+
+fn subject(forecast: &Forecast) -> Labels {
+    match &forecast.of {
+        Subject::Drum(drum) => vec![("drum", drum.to_string())],
+        Subject::Supply(pump) => vec![("supply", pump.to_string())],
+    }
+}
+
+fn quantiles(labels: Labels, empty_at: &EmptyAt) -> Vec<(Labels, f64)> {
+    let EmptyAt { p05, p25, p50, p75, p95 } = empty_at;
+    [("0.05", p05), ("0.25", p25), ("0.5", p50), ("0.75", p75), ("0.95", p95)]
+        .into_iter()
+        .filter_map(|(chance, at)| {
+            let mut labels = labels.clone();
+            labels.push(("chance", chance.to_owned()));
+            at.map(|at| (labels, seconds(at)))
+        })
+        .collect()
+}
+
+fn seconds(at: Timestamp) -> f64 {
+    at.as_duration().as_secs_f64()
+}
+
+fn i64_of(count: usize) -> i64 {
+    i64::try_from(count).unwrap_or(i64::MAX)
+}
+
+const CONTENT_TYPE: &str = "application/openmetrics-text; version=1.0.0; charset=utf-8";

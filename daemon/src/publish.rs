@@ -7,12 +7,11 @@
 
 mod outbox;
 
-use jiff::Timestamp;
-use serde_json::json;
+use jiff::{SignedDuration, Timestamp};
+use serde_json::{Value, json};
 use tokio::sync::{mpsc, oneshot};
-use tokio_util::sync::CancellationToken;
 
-use claymark_core::forecast::Subject;
+use claymark_core::forecast::{Forecast, Subject};
 
 use crate::clock::Clock;
 use crate::intake::link::Client;
@@ -49,6 +48,8 @@ pub struct Refused(pub String);
 pub enum Line {
     /// A new connection.
     Up(Client),
+    /// The broker has granted a subscription on it.
+    Watching,
     /// A message of ours got this packet id, in the order of the requests.
     Sent(u16),
     /// The broker has taken a message, or refuses it.
@@ -60,6 +61,15 @@ pub enum Line {
     },
     /// The connection has ended.
     Down,
+}
+
+/// The publisher's last words.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Farewell {
+    /// That we have stopped.
+    Stopped,
+    /// None: we are back in a moment.
+    Quiet,
 }
 
 /// The task that owns the outbox.
@@ -88,22 +98,22 @@ impl Publisher {
         Self { clock, status_topic, inbox, outbox: Outbox::default(), client: None }
     }
 
-    /// Publishes until `stop`; then says that we have stopped, if `say_stopped` and there is a connection,
-    /// and returns when the broker has taken everything or the connection ends.
-    pub async fn run(mut self, stop: CancellationToken, say_stopped: bool) {
-        loop {
+    /// Publishes until the farewell; then returns when the broker has taken everything, or when there is
+    /// no connection.
+    pub async fn run(mut self, mut farewell: oneshot::Receiver<Farewell>) {
+        let farewell = loop {
             self.send();
             tokio::select! {
                 Some(line) = self.inbox.line.recv() => self.hear(line),
                 Some(retained) = self.inbox.retained.recv() => self.outbox.retain(retained),
                 Some(request) = self.inbox.requests.recv() => self.outbox.request(request),
-                () = stop.cancelled() => break,
+                farewell = &mut farewell => break farewell.unwrap_or(Farewell::Stopped),
             }
-        }
+        };
         while let Ok(retained) = self.inbox.retained.try_recv() {
             self.outbox.retain(retained);
         }
-        if say_stopped {
+        if farewell == Farewell::Stopped {
             self.outbox.retain(self.status("stopped"));
         }
         while self.client.is_some() && !self.outbox.is_empty() {
@@ -119,9 +129,9 @@ impl Publisher {
         match line {
             Line::Up(client) => {
                 self.outbox.connection_is_new();
-                self.outbox.retain(self.status("watching"));
                 self.client = Some(client);
             }
+            Line::Watching => self.outbox.retain(self.status("watching")),
             Line::Sent(packet) => self.outbox.sent(packet),
             Line::Taken { packet, refused } => self.outbox.taken(packet, refused),
             Line::Down => self.client = None,
@@ -146,6 +156,16 @@ impl Publisher {
     }
 }
 
+/// A forecast as it is published: its line, and until when it may be believed.
+pub fn forecast(prefix: &str, forecast: &Forecast) -> Result<Retained, serde_json::Error> {
+    let mut line = serde_json::to_value(forecast.line())?;
+    if let Value::Object(fields) = &mut line {
+        let until = forecast.at.saturating_add(BELIEVED_FOR).unwrap_or(forecast.at);
+        fields.insert("valid_until".to_owned(), json!(whole_seconds(until)));
+    }
+    Ok(Retained { topic: forecast_topic(prefix, &forecast.of), payload: serde_json::to_vec(&line)? })
+}
+
 /// Where the forecast of this stands.
 #[must_use]
 pub fn forecast_topic(prefix: &str, of: &Subject) -> String {
@@ -158,3 +178,6 @@ pub fn forecast_topic(prefix: &str, of: &Subject) -> String {
 fn whole_seconds(at: Timestamp) -> Timestamp {
     Timestamp::from_second(at.as_second()).unwrap_or(at)
 }
+
+/// Forecasts come every 10 minutes: after two that didn't come, the last one is too old.
+const BELIEVED_FOR: SignedDuration = SignedDuration::from_mins(20);

@@ -1,7 +1,14 @@
 //! What the tests against real parts share; the tests themselves are in `tests/`.
 //!
+//! - [`broker`], [`binary`], [`mqtt`], [`site`]: a real broker, our programs, MQTT clients, a small site;
+//! - [`wait`]: waiting for a thing with a deadline;
 //! - [`oracle`]: asks the reference libraries that `tests/run` installs;
 //! - [`river`]: nine months of a real river's readings, with what technicians said of them.
 
+pub mod binary;
+pub mod broker;
+pub mod mqtt;
 pub mod oracle;
 pub mod river;
+pub mod site;
+pub mod wait;

@@ -55,6 +55,8 @@ pub enum Seen {
     },
     /// An acknowledgement of ours went out.
     Acknowledged,
+    /// The broker answered a ping.
+    Alive,
     /// Our goodbye went out.
     Disconnected,
     /// Nothing that matters here.
@@ -292,6 +294,8 @@ fn seen_v311(client: &rumqttc::AsyncClient, event: rumqttc::Event) -> Seen {
                 Seen::Connected { session_present: answer.session_present }
             } else if let Packet::SubAck(answer) = packet {
                 Seen::Subscribed(answer.return_codes.into_iter().map(grant_v311).collect())
+            } else if let Packet::PingResp = packet {
+                Seen::Alive
             } else {
                 Seen::Other
             }
@@ -318,6 +322,8 @@ fn seen_v5(client: &v5::AsyncClient, event: v5::Event) -> Seen {
                 Seen::Connected { session_present: answer.session_present }
             } else if let Packet::SubAck(answer) = packet {
                 Seen::Subscribed(answer.return_codes.into_iter().map(grant_v5).collect())
+            } else if let Packet::PingResp(_) = packet {
+                Seen::Alive
             } else {
                 Seen::Other
             }

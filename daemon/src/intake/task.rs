@@ -5,13 +5,13 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use jiff::{SignedDuration, Timestamp};
-use tokio::sync::{OwnedSemaphorePermit, Semaphore};
+use tokio::sync::Semaphore;
 use tokio::time::Sleep;
 
 use super::link::{Broken, Client, Delivered, Grant, Link, Seen};
 use super::pause::{self, Pauses};
-use super::tls::{self, TlsError};
-use super::{Arrival, Connection, Ports, Receipt, Settings, Stop};
+use super::tls::TlsError;
+use super::{Arrival, Connection, Place, Ports, Receipt, Settings, Stop};
 use crate::clock::Clock;
 use crate::message::Message;
 use crate::publish::Line;
@@ -23,6 +23,8 @@ pub struct Intake {
     ports: Ports,
     stop: Stop,
     room: Arc<Semaphore>,
+    /// In KiB: a queue of large messages must not fill the memory.
+    space: Arc<Semaphore>,
     pauses: Pauses,
     /// The last time that the session is known to have stood; `None` before the very first connection.
     stood: Option<Timestamp>,
@@ -37,6 +39,7 @@ struct Session {
     unacknowledged: usize,
     /// When to subscribe again after a refusal.
     ask_again: Option<Pin<Box<Sleep>>>,
+    connected: bool,
     said_goodbye: bool,
 }
 
@@ -56,12 +59,10 @@ impl Intake {
         stop: Stop,
         stood: Option<Timestamp>,
     ) -> Result<Self, TlsError> {
-        // A CA file that can't be used is told at once, not at the first connection.
-        if let Some(tls) = &settings.tls {
-            tls::client(tls)?;
-        }
+        settings.check()?;
         Ok(Self {
             room: Arc::new(Semaphore::new(settings.queue)),
+            space: Arc::new(Semaphore::new(SPACE_KIB)),
             largest: settings.max_packet_bytes,
             pauses: Pauses::default(),
             settings,
@@ -96,7 +97,7 @@ impl Intake {
             Ok(opened) => opened,
             Err(error) => return Ending::Broken(Broken::Lost(error.to_string())),
         };
-        let mut session = Session { client, unacknowledged: 0, ask_again: None, said_goodbye: false };
+        let mut session = Session { client, unacknowledged: 0, ask_again: None, connected: false, said_goodbye: false };
         loop {
             let seen = match self.next(&mut session, &mut link).await {
                 Ok(Some(seen)) => seen,
@@ -104,7 +105,7 @@ impl Intake {
                 Err(broken) => return Ending::Broken(broken),
             };
             let ending = match seen {
-                Seen::Connected { session_present } => self.connected(&session, session_present).await,
+                Seen::Connected { session_present } => self.connected(&mut session, session_present).await,
                 Seen::Subscribed(grants) => self.subscribed(&mut session, &grants).await,
                 Seen::Arrived(delivered) => self.arrived(&mut session, delivered, link.keep_alive()).await,
                 Seen::Acknowledged => {
@@ -120,7 +121,7 @@ impl Intake {
                     None
                 }
                 Seen::Disconnected => Some(Ending::Asked),
-                Seen::Other => None,
+                Seen::Alive | Seen::Other => None,
             };
             if let Some(ending) = ending {
                 return ending;
@@ -137,12 +138,13 @@ impl Intake {
         loop {
             tokio::select! {
                 seen = &mut poll => {
-                    if matches!(seen, Ok(Seen::Arrived(_))) && self.stood.is_some() {
+                    if matches!(seen, Ok(Seen::Arrived(_) | Seen::Alive)) && self.stood.is_some() {
                         self.stood = Some(self.clock.now());
                     }
                     return seen.map(Some);
                 }
                 _ = beat.tick() => self.ports.pulse.beat(),
+                () = self.stop.take_no_more.cancelled(), if !session.connected => return Ok(None),
                 () = self.stop.disconnect.cancelled(), if !session.said_goodbye => {
                     session.said_goodbye = true;
                     if session.client.disconnect().is_err() {
@@ -158,7 +160,8 @@ impl Intake {
         }
     }
 
-    async fn connected(&mut self, session: &Session, session_present: bool) -> Option<Ending> {
+    async fn connected(&mut self, session: &mut Session, session_present: bool) -> Option<Ending> {
+        session.connected = true;
         if !session_present && let Some(since) = self.stood {
             tracing::warn!(%since, "the broker had forgotten our session: readings may be missing since then");
             self.tell(Arrival::SessionLost { since }).await;
@@ -187,6 +190,10 @@ impl Intake {
         session.ask_again = (!refused.is_empty()).then(|| Box::pin(tokio::time::sleep(ASK_AGAIN)));
         let since = self.clock.now();
         self.stood = Some(since);
+        tracing::info!("watching: subscribed at {}:{}", self.settings.host, self.settings.port);
+        if refused.len() < filters.len() {
+            self.tell_line(Line::Watching).await;
+        }
         self.tell(Arrival::Connection(Connection::Watching { since, refused })).await;
         None
     }
@@ -204,11 +211,11 @@ impl Intake {
         if session.unacknowledged > MOST_UNACKNOWLEDGED {
             return Some(Ending::NoRoom);
         }
-        let Some(room) = self.room_for_one(keep_alive).await else {
+        let Some(place) = self.place(delivered.payload.len(), keep_alive).await else {
             return Some(Ending::NoRoom);
         };
         let Delivered { topic, payload, retained, ack } = delivered;
-        let receipt = Receipt { ack, _room: room };
+        let receipt = Receipt { ack, _place: place };
         if self.settings.is_ours(&topic) {
             self.tell(Arrival::Echo(receipt)).await;
         } else {
@@ -220,20 +227,27 @@ impl Intake {
 
     /// A place in the queue; `None` when none came free in a keep-alive, which is less than the 1.5 after
     /// which the broker would throw us out.
-    async fn room_for_one(&self, keep_alive: Duration) -> Option<OwnedSemaphorePermit> {
+    async fn place(&self, bytes: usize, keep_alive: Duration) -> Option<Place> {
         let give_up = tokio::time::sleep(keep_alive);
         let mut give_up = std::pin::pin!(give_up);
-        let mut room = std::pin::pin!(Arc::clone(&self.room).acquire_owned());
+        let mut place = std::pin::pin!(self.any_place(bytes));
         let mut beat = tokio::time::interval(BEAT);
         loop {
             tokio::select! {
                 biased;
-                room = &mut room => return room.ok(),
+                place = &mut place => return place,
                 () = &mut give_up => return None,
                 () = self.stop.take_no_more.cancelled() => return None,
                 _ = beat.tick() => self.ports.pulse.beat(),
             }
         }
+    }
+
+    async fn any_place(&self, bytes: usize) -> Option<Place> {
+        let kib = u32::try_from((bytes / 1024).clamp(1, SPACE_KIB)).ok()?;
+        let room = Arc::clone(&self.room).acquire_owned().await.ok()?;
+        let space = Arc::clone(&self.space).acquire_many_owned(kib).await.ok()?;
+        Some(Place { _room: room, _space: space })
     }
 
     /// Waits until half of the queue is free: the broker keeps the messages meanwhile.
@@ -334,6 +348,9 @@ const MOST_UNACKNOWLEDGED: usize = 40_000;
 
 /// Type, flags and length, the most that stands before what the length counts (MQTT 5, 2.1).
 const PACKET_HEADER_BYTES: u32 = 5;
+
+/// Payloads that may wait for the disk, together.
+const SPACE_KIB: usize = 64 * 1024;
 
 /// A refused subscription is tried again after this: somebody may have mended the broker's rights.
 const ASK_AGAIN: Duration = Duration::from_secs(60);

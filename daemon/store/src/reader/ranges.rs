@@ -4,7 +4,7 @@ use jiff::{SignedDuration, Timestamp};
 use rusqlite::Connection;
 
 use claymark_core::fieldlog::LogEntry;
-use claymark_core::forecast::Forecast;
+use claymark_core::forecast::{Forecast, Subject};
 use claymark_core::happening::Happening;
 use claymark_core::id::Id;
 use claymark_core::notice::Answer;
@@ -183,6 +183,12 @@ impl Reader {
     pub fn forecasts(&self, from: Timestamp, to: Timestamp) -> Result<Vec<Forecast>, StoreError> {
         let sql = select(rows::FORECAST, "forecast", "at", "at, about, id");
         rows::collect(&self.connection, &sql, range(from, to), rows::forecast)
+    }
+
+    /// Every drum and supply that was ever forecast, those included that have left the site file.
+    pub fn forecast_subjects(&self) -> Result<Vec<Subject>, StoreError> {
+        let sql = "SELECT DISTINCT about, id FROM forecast ORDER BY about, id";
+        rows::collect(&self.connection, sql, [], |row| rows::subject(row, 0))
     }
 
     /// Notices by the time that they were decided.

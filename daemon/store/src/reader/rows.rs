@@ -132,18 +132,12 @@ pub(super) fn delivery(row: &Row<'_>, first: usize) -> Result<Delivery, StoreErr
 pub(super) const FORECAST: &str = "at, about, id, in_use, basis, volume, draw, p05, p25, p50, p75, p95, why";
 
 pub(super) fn forecast(row: &Row<'_>) -> Result<Forecast, StoreError> {
-    let (about, id): (String, String) = (row.get(1)?, row.get(2)?);
-    let id = columns::id(&id)?;
     let empty = |column: usize| -> Result<Option<Timestamp>, StoreError> {
         row.get::<_, Option<i64>>(column)?.map(columns::time).transpose()
     };
     Ok(Forecast {
         at: columns::time(row.get(0)?)?,
-        of: match about.as_str() {
-            DRUM => Subject::Drum(id),
-            SUPPLY => Subject::Supply(id),
-            _ => return Err(StoreError::BadRow { what: "subject of a forecast", found: about }),
-        },
+        of: subject(row, 1)?,
         in_use: row.get(3)?,
         outlook: match row.get::<_, Option<String>>(4)? {
             None => Outlook::Unknown { why: row.get(12)? },
@@ -161,6 +155,17 @@ pub(super) fn forecast(row: &Row<'_>) -> Result<Forecast, StoreError> {
             },
         },
     })
+}
+
+/// `about` and `id`, from that column on.
+pub(super) fn subject(row: &Row<'_>, column: usize) -> Result<Subject, StoreError> {
+    let (about, id): (String, String) = (row.get(column)?, row.get(column + 1)?);
+    let id = columns::id(&id)?;
+    match about.as_str() {
+        DRUM => Ok(Subject::Drum(id)),
+        SUPPLY => Ok(Subject::Supply(id)),
+        _ => Err(StoreError::BadRow { what: "subject of a forecast", found: about }),
+    }
 }
 
 /// Columns of [`happening`].

@@ -1,0 +1,106 @@
+//! What others may see of the engine: a value, never a lock.
+
+use std::collections::BTreeMap;
+
+use jiff::Timestamp;
+
+use claymark_core::forecast::{Forecast, Subject};
+use claymark_core::id::Id;
+use claymark_core::quality::Flag;
+use claymark_core::quarantine::Reason;
+use claymark_core::reading::Assessed;
+use claymark_store::batch::Batch;
+
+use crate::intake::Connection;
+
+/// How things stand.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Snapshot {
+    /// Since the program started.
+    pub counts: Counts,
+    /// Messages that wait for their commit.
+    pub waiting: usize,
+    /// The newest reading of each sensor, by its own time.
+    pub last: BTreeMap<Id, Last>,
+    /// The newest forecast of each drum and supply.
+    pub forecasts: BTreeMap<Subject, Forecast>,
+    /// To the broker.
+    pub connection: Connection,
+    /// What the store says, while it fails.
+    pub store_trouble: Option<String>,
+}
+
+/// What was counted since the program started.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Counts {
+    /// Messages that arrived.
+    pub messages: u64,
+    /// Readings stored for the first time.
+    pub stored: u64,
+    /// Readings that were there already.
+    pub duplicates: u64,
+    /// Kept aside, by reason.
+    pub quarantined: BTreeMap<Reason, u64>,
+    /// Commits that are on the disk.
+    pub commits: u64,
+    /// Commits that failed.
+    pub failed_commits: u64,
+    /// Notices.
+    pub notices: u64,
+    /// Times that the broker's session was lost.
+    pub sessions_lost: u64,
+    /// Messages that couldn't be recorded for replay.
+    pub not_recorded: u64,
+}
+
+/// A sensor's newest reading.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Last {
+    /// When it was measured.
+    pub at: Timestamp,
+    /// In the base unit.
+    pub value: f64,
+    /// The aggregate.
+    pub flag: Flag,
+}
+
+impl Snapshot {
+    /// Before anything has happened.
+    #[must_use]
+    pub fn new(counts: Counts) -> Self {
+        Self {
+            counts,
+            waiting: 0,
+            last: BTreeMap::new(),
+            forecasts: BTreeMap::new(),
+            connection: Connection::Down { why: "not connected yet".to_owned() },
+            store_trouble: None,
+        }
+    }
+
+    /// Notes what a batch holds.
+    pub fn note(&mut self, batch: &Batch) {
+        for assessed in &batch.readings {
+            self.note_reading(assessed);
+        }
+        for forecast in &batch.forecasts {
+            self.forecasts.insert(forecast.of.clone(), forecast.clone());
+        }
+        for quarantined in &batch.quarantined {
+            *self.counts.quarantined.entry(quarantined.reason).or_default() += 1;
+        }
+        self.counts.notices += u64::try_from(batch.notices.len()).unwrap_or(u64::MAX);
+    }
+
+    fn note_reading(&mut self, assessed: &Assessed) {
+        let reading = &assessed.reading;
+        let last = Last { at: reading.at, value: reading.value, flag: assessed.flag };
+        match self.last.get_mut(&reading.sensor) {
+            Some(known) if known.at > last.at => {}
+            Some(known) => *known = last,
+            None => {
+                self.last.insert(reading.sensor.clone(), last);
+            }
+        }
+    }
+}

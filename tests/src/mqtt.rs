@@ -1,0 +1,142 @@
+//! MQTT clients for tests: one that publishes and waits for the broker's word, one that listens.
+
+use std::collections::VecDeque;
+use std::time::Duration;
+
+use rumqttc::{Client, Connection, Event, MqttOptions, Outgoing, Packet, QoS};
+
+use crate::wait::PATIENCE;
+
+/// Publishes at QoS 1.
+pub struct Publisher {
+    client: Client,
+    connection: Connection,
+}
+
+/// Hears everything that a filter lets through.
+pub struct Listener {
+    connection: Connection,
+    /// Only so that the connection doesn't end.
+    _client: Client,
+    heard: VecDeque<Heard>,
+}
+
+/// A message as a listener heard it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Heard {
+    /// Its topic.
+    pub topic: String,
+    /// Its payload; tests publish UTF-8.
+    pub payload: String,
+    /// The broker kept it from earlier.
+    pub retained: bool,
+}
+
+impl Publisher {
+    /// Connects without a password.
+    #[must_use]
+    pub fn connect(port: u16) -> Self {
+        Self::with(options("publisher", port))
+    }
+
+    /// Connects in another way.
+    #[must_use]
+    pub fn with(options: MqttOptions) -> Self {
+        let (client, connection) = Client::new(options, REQUESTS);
+        Self { client, connection }
+    }
+
+    /// Publishes messages and returns when the broker has taken them all.
+    ///
+    /// # Panics
+    /// When it doesn't.
+    pub fn publish(&mut self, messages: &[(String, Vec<u8>)]) {
+        for messages in messages.chunks(REQUESTS / 2) {
+            for (topic, payload) in messages {
+                let sent = self.client.try_publish(topic, QoS::AtLeastOnce, false, payload.clone());
+                sent.expect("half of the queue is free");
+            }
+            let mut missing = messages.len();
+            while missing > 0 {
+                if let Event::Incoming(Packet::PubAck(_)) = next(&mut self.connection) {
+                    missing -= 1;
+                }
+            }
+        }
+    }
+
+    /// Publishes one message that the broker keeps.
+    ///
+    /// # Panics
+    /// When the broker doesn't take it.
+    pub fn publish_retained(&mut self, topic: &str, payload: &str) {
+        self.client.try_publish(topic, QoS::AtLeastOnce, true, payload).expect("the queue is free");
+        while !matches!(next(&mut self.connection), Event::Incoming(Packet::PubAck(_))) {}
+    }
+}
+
+impl Listener {
+    /// Subscribes to a filter, and returns when the broker has granted it.
+    ///
+    /// # Panics
+    /// When it doesn't.
+    #[must_use]
+    pub fn subscribe(port: u16, filter: &str) -> Self {
+        let (client, mut connection) = Client::new(options("listener", port), REQUESTS);
+        client.try_subscribe(filter, QoS::AtLeastOnce).expect("the queue is free");
+        let mut heard = VecDeque::new();
+        loop {
+            let event = next(&mut connection);
+            if matches!(event, Event::Incoming(Packet::SubAck(_))) {
+                break;
+            }
+            heard.extend(heard_in(event));
+        }
+        Self { connection, _client: client, heard }
+    }
+
+    /// Waits for a message that `wanted` accepts; earlier ones are let go.
+    ///
+    /// # Panics
+    /// When none comes.
+    pub fn hears(&mut self, wanted: impl Fn(&Heard) -> bool) -> Heard {
+        loop {
+            while let Some(heard) = self.heard.pop_front() {
+                if wanted(&heard) {
+                    return heard;
+                }
+            }
+            let event = next(&mut self.connection);
+            self.heard.extend(heard_in(event));
+        }
+    }
+}
+
+/// A client on this machine whose id nobody else has.
+#[must_use]
+pub fn options(role: &str, port: u16) -> MqttOptions {
+    let unique = crate::wait::free_port();
+    let mut options = MqttOptions::new(format!("{role}{unique}"), "127.0.0.1", port);
+    options.set_max_packet_size(LARGEST, LARGEST).set_keep_alive(Duration::from_secs(60));
+    options
+}
+
+fn heard_in(event: Event) -> Option<Heard> {
+    let Event::Incoming(Packet::Publish(publish)) = event else { return None };
+    let payload = String::from_utf8_lossy(&publish.payload).into_owned();
+    Some(Heard { topic: publish.topic, payload, retained: publish.retain })
+}
+
+/// The next event; pings are none.
+fn next(connection: &mut Connection) -> Event {
+    loop {
+        let event = connection.recv_timeout(PATIENCE).expect("something happens on the connection");
+        let event = event.expect("the connection stands");
+        if !matches!(event, Event::Outgoing(Outgoing::PingReq) | Event::Incoming(Packet::PingResp)) {
+            return event;
+        }
+    }
+}
+
+const REQUESTS: usize = 200;
+const LARGEST: usize = 32 * 1024 * 1024;

@@ -1,0 +1,184 @@
+//! A small site for end-to-end tests: one drum, one tank, a sensor for each payload format.
+
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::process::Command;
+
+use tempfile::TempDir;
+
+/// A site file with its store, in a folder that goes with it.
+pub struct Site {
+    dir: TempDir,
+}
+
+impl Site {
+    /// A site at the broker on that port. `mqtt` are more lines for `[mqtt]`, `more` more sections.
+    ///
+    /// # Panics
+    /// When the disk refuses.
+    #[must_use]
+    pub fn new(port: u16, mqtt: &str, more: &str) -> Self {
+        let site = Self { dir: tempfile::tempdir().expect("a temporary folder can be made") };
+        site.write(port, mqtt, more);
+        site
+    }
+
+    /// Writes the site file anew.
+    ///
+    /// # Panics
+    /// When the disk refuses.
+    pub fn write(&self, port: u16, mqtt: &str, more: &str) {
+        let text = TEMPLATE
+            .replace("{port}", &port.to_string())
+            .replace("{mqtt}", mqtt)
+            .replace("{store}", &self.store().display().to_string());
+        fs::write(self.file(), format!("{text}\n{more}\n")).expect("writable");
+    }
+
+    /// The site file.
+    #[must_use]
+    pub fn file(&self) -> PathBuf {
+        self.dir.path().join("site.toml")
+    }
+
+    /// The store.
+    #[must_use]
+    pub fn store(&self) -> PathBuf {
+        self.dir.path().join("claymark.db")
+    }
+
+    /// What the daemon says.
+    #[must_use]
+    pub fn log(&self) -> PathBuf {
+        self.dir.path().join("daemon.log")
+    }
+
+    /// Its folder.
+    #[must_use]
+    pub fn dir(&self) -> &Path {
+        self.dir.path()
+    }
+
+    /// Asks the store with the ordinary command-line tool, while the daemon runs or not. Empty while there
+    /// is no store yet.
+    ///
+    /// # Panics
+    /// When `sqlite3` isn't installed.
+    #[must_use]
+    pub fn ask(&self, sql: &str) -> String {
+        let mut sqlite = Command::new("sqlite3");
+        sqlite.args(["-readonly", "-cmd", ".timeout 5000"]).arg(self.store()).arg(sql);
+        let output = sqlite.output().expect("sqlite3 is installed (tests/run --prepare)");
+        String::from_utf8_lossy(&output.stdout).trim().to_owned()
+    }
+
+    /// How many readings of that sensor are stored.
+    #[must_use]
+    pub fn readings(&self, sensor: &str) -> u64 {
+        let sql = format!(
+            "SELECT count(*) FROM reading JOIN sensor ON sensor.key = reading.sensor WHERE sensor.id = '{sensor}'"
+        );
+        self.ask(&sql).parse().unwrap_or(0)
+    }
+}
+
+/// A timed level of drum A, as its topic and payload; `n` counts seconds.
+#[must_use]
+pub fn level(n: u32) -> (String, Vec<u8>) {
+    let (hour, minute, second) = (n / 3600 % 24, n / 60 % 60, n % 60);
+    let day = 1 + n / 86_400;
+    let at = format!("2026-10-{day:02}T{hour:02}:{minute:02}:{second:02}Z");
+    let payload = format!(r#"{{"v":{},"t":"{at}"}}"#, 700.0 - f64::from(n) * 0.01);
+    ("farm/drum/a/level".to_owned(), payload.into_bytes())
+}
+
+/// An invented site; its client id is its own, so that tests can share a broker.
+const TEMPLATE: &str = r#"
+[site]
+id = "test-site"
+name = "Test site"
+time_zone = "Europe/Helsinki"
+elevation_m = 92
+
+[mqtt]
+host = "127.0.0.1"
+port = {port}
+client_id = "claymark"
+subscribe = ["farm/#"]
+prefix = "claymark/test-site"
+{mqtt}
+
+[store]
+path = "{store}"
+
+[staff]
+evening_check = "17:00"
+next_visit = "07:30"
+margin = "1 h"
+mixing = "15 min"
+travel = "30 min"
+response = "15 min"
+
+[[contact]]
+id = "duty"
+name = "Person on duty"
+mqtt = true
+
+[water]
+turbidity = [50, 80]
+temperature_c = [19, 21]
+oxygen_min_mg_l = 6
+
+[clay]
+bag = "25 kg"
+scale_step = "50 g"
+thickest = "60 g/L"
+
+[[pump]]
+id = "p1"
+ml_per_min_per_rpm = 2.1
+
+[[drum]]
+id = "a"
+name = "Drum A"
+pump = "p1"
+full_l = 175
+heel_l = 12
+strapping_mm_l = [[0, 0], [100, 24], [400, 96], [800, 190]]
+target_g_per_l = 18
+
+[[head_tank]]
+id = "head"
+volume_l = 450
+
+[[tank]]
+id = "t1"
+volume_l = 280
+
+[[sensor]]
+id = "drum-a-level"
+topic = "farm/drum/a/level"
+at = "drum:a"
+measures = "level"
+unit = "mm"
+payload = { json = "/v", time = "/t" }
+every = "30 s"
+
+[[sensor]]
+id = "t1-temperature"
+topic = "farm/t1/temperature"
+at = "tank:t1"
+measures = "temperature"
+unit = "°C"
+payload = "number"
+every = "30 s"
+
+[[sensor]]
+id = "t1-turbidity"
+topic = "farm/t1/turbidity"
+at = "tank:t1"
+measures = "turbidity"
+unit = "NTU"
+payload = { senml = "urn:dev:test:t1:turbidity" }
+every = "30 s"
+"#;
