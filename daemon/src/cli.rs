@@ -14,11 +14,12 @@ use jiff::Timestamp;
 pub use self::failure::Failure;
 use self::moment::moment;
 use crate::clock::Clock;
-use crate::config::{self, Secrets, count};
+use crate::config::{self, ConfigError, Secrets, count};
 use crate::intake::errand::Taken;
 use crate::replay;
-use crate::run::Settings;
+use crate::run::{self, RunError, Settings};
 use crate::say::{self, Saying, Signature};
+use crate::service;
 
 /// Keeps watch over a larval rearing room whose water is kept cloudy with clay
 ///
@@ -34,6 +35,8 @@ pub struct Cli {
 
 #[derive(Debug, Subcommand)]
 enum Command {
+    /// Keep watch: take readings, keep them, forecast, and tell people in time
+    Run(SiteFile),
     /// Say what a site file describes, or every mistake in it and how to mend it
     Check(SiteFile),
     /// Feed recorded messages through everything, with the recording's clock
@@ -103,6 +106,7 @@ impl Cli {
     /// Does what was asked for.
     pub fn run(self) -> Result<(), Failure> {
         match self.command {
+            Command::Run(SiteFile { config }) => keep_watch(config),
             Command::Check(SiteFile { config }) => check(&config),
             Command::Replay(asked) => replay(asked),
             Command::Log(log) => {
@@ -136,6 +140,21 @@ pub fn abort_on_panic() {
         drop(said);
         std::process::abort();
     }));
+}
+
+fn keep_watch(path: PathBuf) -> Result<(), Failure> {
+    let settings = config::read(&path, Secrets::Needed)?.settings;
+    service::start_log(&settings.log).map_err(RunError::from)?;
+    let runtime = tokio::runtime::Runtime::new()?;
+    let reload = move || match config::read(&path, Secrets::Needed) {
+        Ok(file) => Ok(file.settings),
+        Err(ConfigError::Mistakes(mistakes)) => Err(mistakes.render(false)),
+        Err(unreadable @ ConfigError::Unreadable { .. }) => Err(unreadable.to_string()),
+    };
+    let result = runtime.block_on(run::serve(settings, reload));
+    // Work that still hangs in a dead disk must not hold the process.
+    runtime.shutdown_background();
+    Ok(result?)
 }
 
 fn check(path: &Path) -> Result<(), Failure> {

@@ -1,8 +1,27 @@
 //! Starts the tasks: the only place that makes channels and spawns.
+//!
+//! The store's thread lives as long as the daemon. Everything else lives for one *shift*, which begins with
+//! telling a new pipeline the past from the store; a changed site file, or a clock that was set back, ends
+//! a shift as a stop does and begins the next one. The broker keeps what arrives in between.
+
+mod shift;
 
 use std::path::PathBuf;
+use std::sync::Arc;
+use std::thread;
+use std::time::Duration;
+
+use tokio::sync::{mpsc, watch};
+use tokio_util::sync::CancellationToken;
 
 use claymark_core::site::Site;
+use claymark_store::{StoreError, Writer};
+
+use crate::clock::Clock;
+use crate::engine::{Counts, Keeper, Snapshot};
+use crate::intake::TlsError;
+use crate::service::{self, Pulses, ServiceError};
+use shift::{House, Over};
 
 /// Everything that a running daemon needs, as built from a checked site file.
 #[derive(Clone)]
@@ -24,3 +43,142 @@ pub struct Settings {
     /// A `tracing` filter, for instance `info`.
     pub log: String,
 }
+
+/// Why the daemon ended, or didn't start.
+#[derive(Debug, thiserror::Error)]
+pub enum RunError {
+    /// The store.
+    #[error(transparent)]
+    Store(#[from] StoreError),
+    /// TLS to the broker.
+    #[error("the connection to the broker can't be prepared: {0}. Check [mqtt] in the site file")]
+    Tls(#[from] TlsError),
+    /// Logs or signals.
+    #[error(transparent)]
+    Service(#[from] ServiceError),
+    /// The recording's folder.
+    #[error("messages can't be recorded in {}: {source}. Check [record] in the site file, and the folder's permissions", .dir.display())]
+    Record {
+        /// The folder.
+        dir: PathBuf,
+        /// What the system said.
+        source: std::io::Error,
+    },
+    /// A thread couldn't be started.
+    #[error("a thread can't be started: {0}")]
+    Thread(#[source] std::io::Error),
+    /// A part of the daemon has a fault.
+    #[error(
+        "a part of the daemon stopped by itself: {0}. Nothing that was acknowledged is lost; please report this"
+    )]
+    Fault(String),
+}
+
+/// Runs until `shutdown`; then finishes what is in hand.
+pub async fn run(settings: Settings, clock: Clock, shutdown: CancellationToken) -> Result<(), RunError> {
+    // Nobody changes the site file; the sender lives as long as we do.
+    let (_no_reloads, reloads) = mpsc::channel(1);
+    keep_watch(settings, clock, shutdown, reloads).await
+}
+
+/// Runs as a service: SIGTERM and SIGINT end it, SIGHUP reads the site file again with `reload`.
+pub async fn serve(
+    settings: Settings,
+    reload: impl Fn() -> Result<Settings, String> + Send + 'static,
+) -> Result<(), RunError> {
+    let shutdown = CancellationToken::new();
+    let (sender, reloads) = mpsc::channel(1);
+    let signals = tokio::spawn(service::signals(shutdown.clone(), reload, sender)?);
+    let result = keep_watch(settings, Clock::system(), shutdown.clone(), reloads).await;
+    shutdown.cancel();
+    signals.await.map_err(|fault| RunError::Fault(fault.to_string()))?;
+    result
+}
+
+async fn keep_watch(
+    settings: Settings,
+    clock: Clock,
+    shutdown: CancellationToken,
+    mut reloads: mpsc::Receiver<Settings>,
+) -> Result<(), RunError> {
+    let (store, site) = (settings.store.clone(), settings.site.clone());
+    let writer = blocking(move || Writer::open(&store, &site)).await??;
+    let (keeper, thread) = Keeper::start(writer).map_err(RunError::Thread)?;
+    let pulses = Pulses::default();
+    let snapshot = watch::Sender::new(Arc::new(Snapshot::new(Counts::default())));
+    let systemd = tokio::spawn(service::tell_systemd(snapshot.subscribe(), pulses.clone(), shutdown.clone()));
+    let house = House { clock, shutdown: shutdown.clone(), keeper, pulses, snapshot };
+    let result = shifts(&house, settings, &mut reloads).await;
+    // Whatever ended the watch, systemd is told that it is over.
+    shutdown.cancel();
+    systemd.await.map_err(|fault| RunError::Fault(fault.to_string()))?;
+    drop(house);
+    joined("the store's thread", thread).await?;
+    result
+}
+
+async fn shifts(
+    house: &House,
+    mut settings: Settings,
+    reloads: &mut mpsc::Receiver<Settings>,
+) -> Result<(), RunError> {
+    let mut counts = Counts::default();
+    loop {
+        let over = shift::shift(house, &settings, reloads, counts).await?;
+        match over {
+            Over::Shutdown => return Ok(()),
+            Over::ClockSetBack(so_far) => counts = so_far,
+            Over::Reload(new, so_far) => {
+                counts = so_far;
+                if let Some(taken) = reload(house, &settings, *new).await? {
+                    settings = taken;
+                }
+            }
+        }
+    }
+}
+
+/// A new site file, if it can be taken while running.
+async fn reload(house: &House, old: &Settings, new: Settings) -> Result<Option<Settings>, RunError> {
+    if new.store != old.store {
+        tracing::error!("another store needs a restart: going on with the old site file");
+        return Ok(None);
+    }
+    if let Err(error) = new.intake.check() {
+        tracing::error!("going on with the old site file, the new one's TLS can't be used: {error}");
+        return Ok(None);
+    }
+    match house.keeper.set_site(new.site.clone()).await {
+        Some(Ok(())) => {
+            service::start_log(&new.log)?;
+            tracing::info!("the site file was read again");
+            Ok(Some(new))
+        }
+        Some(Err(error)) => {
+            tracing::error!("going on with the old site file, the store can't keep the new one: {error}");
+            Ok(None)
+        }
+        None => Err(RunError::Fault("the store's thread".to_owned())),
+    }
+}
+
+/// Waits for a thread, but not for one that hangs in a dead disk: nothing that it still does was promised.
+async fn joined(what: &str, thread: thread::JoinHandle<()>) -> Result<(), RunError> {
+    let mut looks = tokio::time::interval(Duration::from_millis(5));
+    for _ in 0..LOOKS_AT_A_THREAD {
+        looks.tick().await;
+        if thread.is_finished() {
+            return thread.join().map_err(|_panic| RunError::Fault(what.to_owned()));
+        }
+    }
+    tracing::warn!("stopping without waiting for {what} any longer");
+    Ok(())
+}
+
+/// Work that waits for the disk, off the threads that poll.
+async fn blocking<T: Send + 'static>(work: impl FnOnce() -> T + Send + 'static) -> Result<T, RunError> {
+    tokio::task::spawn_blocking(work).await.map_err(|fault| RunError::Fault(fault.to_string()))
+}
+
+/// One second.
+const LOOKS_AT_A_THREAD: u32 = 200;

@@ -16,7 +16,11 @@ use crate::wait::{wait_for, wait_within};
 pub fn program(name: &str) -> PathBuf {
     let dir = std::env::var_os("CLAYMARK_BIN_DIR").map_or_else(beside_the_test, PathBuf::from);
     let path = dir.join(name);
-    assert!(path.is_file(), "{} isn't there: build it first (cargo build, --release for release)", path.display());
+    assert!(
+        path.is_file(),
+        "{} isn't there: build it first (cargo build, --release for release)",
+        path.display()
+    );
     path
 }
 

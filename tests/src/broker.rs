@@ -49,7 +49,8 @@ impl Broker {
     pub fn with(setup: &Setup<'_>) -> Self {
         let dir = tempfile::tempdir().expect("a temporary folder can be made");
         let port = free_port();
-        fs::write(dir.path().join("mosquitto.conf"), configuration(dir.path(), port, setup)).expect("writable");
+        fs::write(dir.path().join("mosquitto.conf"), configuration(dir.path(), port, setup))
+            .expect("writable");
         if let Some(rights) = setup.rights {
             fs::write(dir.path().join("rights.json"), rights).expect("writable");
         }
@@ -162,14 +163,29 @@ fn make_certificates(dir: &Path) {
         assert!(status.expect("openssl is installed").success(), "openssl {arguments:?}");
     };
     let key = ["-newkey", "ec", "-pkeyopt", "ec_paramgen_curve:prime256v1", "-nodes"];
-    let authority = ["req", "-x509", "-keyout", "ca.key", "-out", "ca.pem", "-days", "2", "-subj", "/CN=test authority"];
+    let authority =
+        ["req", "-x509", "-keyout", "ca.key", "-out", "ca.pem", "-days", "2", "-subj", "/CN=test authority"];
     openssl(&[&authority[..], &key[..]].concat());
     let request = ["req", "-keyout", "server.key", "-out", "server.csr", "-subj", "/CN=127.0.0.1"];
     openssl(&[&request[..], &key[..]].concat());
-    fs::write(dir.join("server.ext"), "subjectAltName=IP:127.0.0.1\nbasicConstraints=CA:FALSE\n").expect("writable");
+    fs::write(dir.join("server.ext"), "subjectAltName=IP:127.0.0.1\nbasicConstraints=CA:FALSE\n")
+        .expect("writable");
     openssl(&[
-        "x509", "-req", "-in", "server.csr", "-CA", "ca.pem", "-CAkey", "ca.key", "-CAcreateserial", "-days", "2",
-        "-extfile", "server.ext", "-out", "server.pem",
+        "x509",
+        "-req",
+        "-in",
+        "server.csr",
+        "-CA",
+        "ca.pem",
+        "-CAkey",
+        "ca.key",
+        "-CAcreateserial",
+        "-days",
+        "2",
+        "-extfile",
+        "server.ext",
+        "-out",
+        "server.pem",
     ]);
 }
 

@@ -6,6 +6,7 @@ use std::process::ExitCode;
 use crate::config::{ConfigError, Mistakes};
 use crate::intake::errand::ErrandError;
 use crate::replay::ReplayError;
+use crate::run::RunError;
 
 /// What went wrong, and so the exit status.
 #[derive(Debug)]
@@ -107,6 +108,14 @@ impl From<ReplayError> for Failure {
             ReplayError::NotOurs(_) | ReplayError::Store { .. } => "",
         };
         Self::Failed { what: format!("{error}."), remedy: remedy.to_owned() }
+    }
+}
+
+impl From<RunError> for Failure {
+    fn from(error: RunError) -> Self {
+        let remedy =
+            "Start it again when that is mended: the broker keeps the readings meanwhile.".to_owned();
+        Self::Failed { what: error.to_string(), remedy }
     }
 }
 

@@ -97,7 +97,8 @@ impl Intake {
             Ok(opened) => opened,
             Err(error) => return Ending::Broken(Broken::Lost(error.to_string())),
         };
-        let mut session = Session { client, unacknowledged: 0, ask_again: None, connected: false, said_goodbye: false };
+        let mut session =
+            Session { client, unacknowledged: 0, ask_again: None, connected: false, said_goodbye: false };
         loop {
             let seen = match self.next(&mut session, &mut link).await {
                 Ok(Some(seen)) => seen,

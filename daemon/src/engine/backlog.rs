@@ -1,0 +1,111 @@
+//! What waits for the disk: one batch, with the receipts of the messages in it.
+
+use claymark_store::batch::Batch;
+
+use crate::intake::Receipt;
+
+/// A batch in the making, or one whose commit failed.
+#[derive(Default)]
+pub struct Backlog {
+    /// What is to be kept.
+    pub batch: Batch,
+    /// In the order of delivery.
+    pub receipts: Vec<Receipt>,
+    /// How many messages are in it; our own echoes don't count.
+    pub messages: usize,
+}
+
+impl Backlog {
+    /// Whether there is nothing to keep and nothing to acknowledge.
+    pub fn is_empty(&self) -> bool {
+        self.receipts.is_empty() && self.batch == Batch::default()
+    }
+
+    /// Adds what came later.
+    pub fn append(&mut self, later: Backlog) {
+        let Backlog { batch, receipts, messages } = later;
+        self.add(batch);
+        self.receipts.extend(receipts);
+        self.messages += messages;
+    }
+
+    /// Adds a batch that came later.
+    pub fn add(&mut self, later: Batch) {
+        // Taken apart, so that a new field can't be forgotten here.
+        let Batch {
+            readings,
+            quarantined,
+            log,
+            answers,
+            forecasts,
+            happenings,
+            notices,
+            deliveries,
+            session_seen,
+        } = later;
+        self.batch.readings.extend(readings);
+        self.batch.quarantined.extend(quarantined);
+        self.batch.log.extend(log);
+        self.batch.answers.extend(answers);
+        self.batch.forecasts.extend(forecasts);
+        self.batch.happenings.extend(happenings);
+        self.batch.notices.extend(notices);
+        self.batch.deliveries.extend(deliveries);
+        self.batch.session_seen = session_seen.or(self.batch.session_seen);
+    }
+
+    /// Lets the oldest forecasts go: while the disk is full for days they are all that grows without a
+    /// message, and the newest say more.
+    pub fn trim(&mut self) {
+        let surplus = self.batch.forecasts.len().saturating_sub(MOST_FORECASTS);
+        self.batch.forecasts.drain(..surplus);
+    }
+}
+
+/// More than two weeks of four drums.
+const MOST_FORECASTS: usize = 10_000;
+
+#[cfg(test)]
+mod tests {
+    use jiff::Timestamp;
+
+    use claymark_core::forecast::{Forecast, Outlook, Subject};
+    use claymark_core::id::Id;
+
+    use super::*;
+
+    fn forecast(second: i64) -> Forecast {
+        Forecast {
+            at: Timestamp::from_second(second).unwrap(),
+            of: Subject::Drum(Id::new("a").unwrap()),
+            in_use: true,
+            outlook: Outlook::Unknown { why: "test".to_owned() },
+        }
+    }
+
+    #[test]
+    fn what_failed_comes_before_what_arrived_meanwhile() {
+        let mut failed = Backlog::default();
+        failed.add(Batch {
+            forecasts: vec![forecast(1)],
+            session_seen: Timestamp::from_second(5).ok(),
+            ..Batch::default()
+        });
+        let mut later = Backlog::default();
+        later.add(Batch { forecasts: vec![forecast(2)], ..Batch::default() });
+        failed.append(later);
+        assert_eq!(failed.batch.forecasts, [forecast(1), forecast(2)]);
+        assert_eq!(failed.batch.session_seen, Timestamp::from_second(5).ok());
+    }
+
+    #[test]
+    fn a_disk_that_is_full_for_weeks_does_not_fill_the_memory() {
+        let mut backlog = Backlog::default();
+        for second in 0..20_000 {
+            backlog.add(Batch { forecasts: vec![forecast(second)], ..Batch::default() });
+        }
+        backlog.trim();
+        assert_eq!(backlog.batch.forecasts.len(), MOST_FORECASTS);
+        assert_eq!(backlog.batch.forecasts.last(), Some(&forecast(19_999)));
+    }
+}

@@ -1,0 +1,267 @@
+//! One shift: all tasks from the recall of the past to an orderly end.
+
+use std::sync::Arc;
+use std::thread;
+use std::time::Duration;
+
+use jiff::{SignedDuration, Timestamp};
+use tokio::net::TcpListener;
+use tokio::sync::{mpsc, oneshot, watch};
+use tokio::task::JoinHandle;
+use tokio_util::sync::CancellationToken;
+
+use claymark_core::forecast::Subject;
+use claymark_store::Reader;
+use claymark_store::batch::{Delivery, Issued};
+
+use super::{RunError, Settings, blocking, joined};
+use crate::clock::Clock;
+use crate::engine::{self, Counts, Ended, Engine, Keeper, Snapshot};
+use crate::intake::{self, Intake, Stop};
+use crate::metrics;
+use crate::notify::{self, Notifier};
+use crate::pipeline::Pipeline;
+use crate::publish::{self, Farewell, Inbox, Publisher, Retained};
+use crate::record::Recorder;
+use crate::service::Pulses;
+
+/// What outlives a shift.
+pub struct House {
+    /// Tells the time.
+    pub clock: Clock,
+    /// Ends the daemon.
+    pub shutdown: CancellationToken,
+    /// Reaches the store's thread.
+    pub keeper: Keeper,
+    /// For the watchdog.
+    pub pulses: Pulses,
+    /// For all to see.
+    pub snapshot: watch::Sender<Arc<Snapshot>>,
+}
+
+/// Why a shift is over.
+pub enum Over {
+    /// The daemon ends.
+    Shutdown,
+    /// The site file has changed.
+    Reload(Box<Settings>, Counts),
+    /// Begin anew: the clock was set back.
+    ClockSetBack(Counts),
+}
+
+/// What the store remembers.
+struct Past {
+    pipeline: Pipeline,
+    pending: Vec<(Issued, Delivery)>,
+    session_seen: Option<Timestamp>,
+    /// Topics of what has left the site file.
+    gone: Vec<String>,
+}
+
+/// The tasks of a shift, and what ends each of them, in the order in which they end.
+struct Tasks {
+    notifier: (JoinHandle<()>, CancellationToken),
+    engine: (JoinHandle<Ended>, CancellationToken),
+    publisher: (JoinHandle<()>, oneshot::Sender<Farewell>),
+    intake: (JoinHandle<()>, Stop),
+    metrics: Option<(JoinHandle<()>, CancellationToken)>,
+    recorder: Option<thread::JoinHandle<()>>,
+}
+
+/// Works one shift.
+pub async fn shift(
+    house: &House,
+    settings: &Settings,
+    reloads: &mut mpsc::Receiver<Settings>,
+    counts: Counts,
+) -> Result<Over, RunError> {
+    let past = recall(settings, house.clock.now()).await?;
+    let mut tasks = start(house, settings, past, counts).await?;
+    let new = tokio::select! {
+        () = house.shutdown.cancelled() => None,
+        Some(new) = reloads.recv() => Some(new),
+        ended = &mut tasks.engine.0 => return after_engine(house, settings, tasks, ended).await,
+    };
+    let farewell = if new.is_none() { Farewell::Stopped } else { Farewell::Quiet };
+    let ended = end(tasks, farewell).await?;
+    let counts = match ended {
+        Ended::Stopped(counts) | Ended::ClockSetBack(counts) => counts,
+    };
+    Ok(new.map_or(Over::Shutdown, |new| Over::Reload(Box::new(new), counts)))
+}
+
+/// The engine ends by itself only when it must begin anew, or when the store's thread is gone.
+async fn after_engine(
+    house: &House,
+    settings: &Settings,
+    tasks: Tasks,
+    ended: Result<Ended, tokio::task::JoinError>,
+) -> Result<Over, RunError> {
+    let ended = ended.map_err(|fault| RunError::Fault(fault.to_string()))?;
+    let rest = Tasks { engine: (tokio::spawn(std::future::ready(ended)), CancellationToken::new()), ..tasks };
+    match end(rest, Farewell::Stopped).await? {
+        Ended::ClockSetBack(counts) => Ok(Over::ClockSetBack(counts)),
+        Ended::Stopped(_) if house.shutdown.is_cancelled() => Ok(Over::Shutdown),
+        Ended::Stopped(_) => {
+            Err(RunError::Fault(format!("the thread that writes {}", settings.store.display())))
+        }
+    }
+}
+
+/// Builds a pipeline and tells it the recent past.
+async fn recall(settings: &Settings, now: Timestamp) -> Result<Past, RunError> {
+    let settings = settings.clone();
+    let past = blocking(move || {
+        let reader = Reader::open(&settings.store)?;
+        let mut pipeline = Pipeline::new(settings.site.clone(), settings.decode.clone(), &settings.notify);
+        let since = now.saturating_sub(RECALLED).unwrap_or(Timestamp::MIN);
+        pipeline.recall(now, reader.recall(since)?)?;
+        let prefix = &settings.intake.prefix;
+        let is_gone = |of: &Subject| match of {
+            Subject::Drum(drum) => settings.site.drum(drum).is_none(),
+            Subject::Supply(pump) => settings.site.drums_of(pump).count() < 2,
+        };
+        let subjects = reader.forecast_subjects()?;
+        let gone = subjects.iter().filter(|of| is_gone(of)).map(|of| publish::forecast_topic(prefix, of));
+        Ok::<_, claymark_store::StoreError>(Past {
+            pipeline,
+            pending: reader.pending_deliveries()?,
+            session_seen: reader.session_seen()?,
+            gone: gone.collect(),
+        })
+    });
+    Ok(past.await??)
+}
+
+async fn start(house: &House, settings: &Settings, past: Past, counts: Counts) -> Result<Tasks, RunError> {
+    let (arrivals, arrived) = mpsc::channel(settings.intake.queue + CONNECTION_EVENTS);
+    let (line, heard) = mpsc::channel(CHANNEL);
+    let (retained, retained_inbox) = mpsc::channel(CHANNEL);
+    let (requests, requests_inbox) = mpsc::channel(CHANNEL);
+    let (notices, notices_inbox) = mpsc::channel(CHANNEL);
+    let (outcomes, outcomes_inbox) = mpsc::channel(CHANNEL);
+    let clock = &house.clock;
+
+    let stop = Stop::default();
+    let ports = intake::Ports { arrivals, line, pulse: house.pulses.intake.clone() };
+    let intake = Intake::new(settings.intake.clone(), clock.clone(), ports, stop.clone(), past.session_seen)?;
+    let (recorder, recorder_thread) = recorder(settings)?.unzip();
+
+    let inbox = Inbox { line: heard, retained: retained_inbox, requests: requests_inbox };
+    let (farewell, last_words) = oneshot::channel();
+    let publisher = Publisher::new(clock.clone(), settings.intake.status_topic(), inbox);
+
+    let notifier_stop = CancellationToken::new();
+    let ports =
+        notify::Ports { notices: notices_inbox, outcomes, publish: requests, stop: notifier_stop.clone() };
+    let notifier = Notifier::new(&settings.site, settings.notify.clone(), past.pending, clock.clone(), ports);
+
+    for topic in past.gone {
+        // Nobody takes anything out yet, and there is room for far more topics than a room has drums.
+        if retained.try_send(Retained { topic, payload: Vec::new() }).is_err() {
+            tracing::warn!(
+                "more old topics than can be cleared at once; the rest is cleared at the next start"
+            );
+            break;
+        }
+    }
+    let engine_stop = CancellationToken::new();
+    let ports = engine::Ports {
+        arrivals: arrived,
+        outcomes: outcomes_inbox,
+        keeper: house.keeper.clone(),
+        notices,
+        retained,
+        recorder,
+        snapshot: house.snapshot.clone(),
+        pulse: house.pulses.engine.clone(),
+        stop: engine_stop.clone(),
+    };
+    let engine = Engine::new(past.pipeline, clock.clone(), settings.intake.prefix.clone(), ports, counts);
+
+    Ok(Tasks {
+        notifier: (tokio::spawn(notifier.run()), notifier_stop),
+        engine: (tokio::spawn(engine.run()), engine_stop),
+        publisher: (tokio::spawn(publisher.run(last_words)), farewell),
+        intake: (tokio::spawn(intake.run()), stop),
+        metrics: serve_metrics(house, settings).await,
+        recorder: recorder_thread,
+    })
+}
+
+fn recorder(settings: &Settings) -> Result<Option<(Recorder, thread::JoinHandle<()>)>, RunError> {
+    let Some(record) = settings.record.clone() else { return Ok(None) };
+    let dir = record.dir.clone();
+    Recorder::start(record).map(Some).map_err(|source| RunError::Record { dir, source })
+}
+
+/// A port that is taken costs the metrics, not the watch.
+async fn serve_metrics(house: &House, settings: &Settings) -> Option<(JoinHandle<()>, CancellationToken)> {
+    let listen = settings.metrics.as_ref()?.listen;
+    match TcpListener::bind(listen).await {
+        Ok(listener) => {
+            let stop = CancellationToken::new();
+            let source = metrics::Source {
+                snapshot: house.snapshot.subscribe(),
+                sensors: settings.site.sensors.as_slice().into(),
+            };
+            Some((tokio::spawn(metrics::serve(listener, source, stop.clone())), stop))
+        }
+        Err(error) => {
+            tracing::error!("metrics can't be served on {listen}: {error}; everything else goes on");
+            None
+        }
+    }
+}
+
+/// Ends the tasks so that nothing in hand is lost: no more messages, the last words of deliveries, the last
+/// commit and its receipts, the last publications, goodbye to the broker.
+async fn end(tasks: Tasks, farewell: Farewell) -> Result<Ended, RunError> {
+    let Tasks { notifier, engine, publisher, intake, metrics, recorder } = tasks;
+    intake.1.take_no_more.cancel();
+    notifier.1.cancel();
+    finish("notices", notifier.0, FOR_DELIVERIES).await?;
+    engine.1.cancel();
+    let ended = finish("the last commit", engine.0, FOR_THE_DISK).await?;
+    if publisher.1.send(farewell).is_err() {
+        tracing::debug!("the publisher has ended before");
+    }
+    finish("publishing", publisher.0, FOR_THE_BROKER).await?;
+    intake.1.disconnect.cancel();
+    finish("the goodbye to the broker", intake.0, FOR_THE_BROKER).await?;
+    if let Some((serving, stop)) = metrics {
+        stop.cancel();
+        finish("metrics", serving, FOR_THE_BROKER).await?;
+    }
+    if let Some(thread) = recorder {
+        joined("the thread that records", thread).await?;
+    }
+    Ok(ended.unwrap_or_else(|| Ended::Stopped(Counts::default())))
+}
+
+/// Waits for a task, but not for ever: at a stop a dead disk or broker must not hold us up. What wasn't
+/// acknowledged comes again.
+async fn finish<T>(what: &str, mut task: JoinHandle<T>, patience: Duration) -> Result<Option<T>, RunError> {
+    match tokio::time::timeout(patience, &mut task).await {
+        Ok(Ok(done)) => Ok(Some(done)),
+        Ok(Err(fault)) => Err(RunError::Fault(fault.to_string())),
+        Err(_too_long) => {
+            tracing::warn!("stopping without waiting for {what} any longer");
+            task.abort();
+            Ok(None)
+        }
+    }
+}
+
+/// So much of the past is told again: more than any forecast or repeat looks back.
+const RECALLED: SignedDuration = SignedDuration::from_hours(48);
+
+const CHANNEL: usize = 256;
+
+/// The intake tells the engine of no more connections than this while one batch of messages is taken.
+const CONNECTION_EVENTS: usize = 16;
+
+/// Together less than the 5 s in which a stop must be over.
+const FOR_DELIVERIES: Duration = Duration::from_millis(2_500);
+const FOR_THE_DISK: Duration = Duration::from_millis(1_200);
+const FOR_THE_BROKER: Duration = Duration::from_millis(400);

@@ -1,0 +1,49 @@
+//! A daemon that is killed loses nothing and stores nothing twice.
+
+use claymark_tests::binary::Daemon;
+use claymark_tests::broker::Broker;
+use claymark_tests::mqtt::Publisher;
+use claymark_tests::site::{Site, level};
+use claymark_tests::wait::wait_for;
+
+#[test]
+fn kill_minus_nine_in_the_middle_of_the_stream_loses_and_doubles_nothing() {
+    for protocol in ["5", "3.1.1"] {
+        let broker = Broker::start();
+        let site = Site::new(broker.port(), &format!("protocol = \"{protocol}\""), "");
+        let mut publisher = Publisher::connect(broker.port());
+        let daemon = Daemon::start(&site.file(), &site.log());
+        daemon.says("watching");
+        daemon.kill();
+        let readings: Vec<_> = (0..KILLS * READINGS_PER_KILL).map(level).collect();
+        for some in readings.chunks(READINGS_PER_KILL as usize) {
+            let daemon = Daemon::start(&site.file(), &site.log());
+            publisher.publish(&some[..some.len() / 2]);
+            // The daemon is somewhere between connecting and its last commit, another place each time.
+            wait_for("a part is stored", || (site.readings("drum-a-level") > 0).then_some(()));
+            publisher.publish(&some[some.len() / 2..]);
+            daemon.kill();
+        }
+        let _daemon = Daemon::start(&site.file(), &site.log());
+        let all = u64::from(KILLS * READINGS_PER_KILL);
+        wait_for("every reading is stored", || (site.readings("drum-a-level") == all).then_some(()));
+        let once = site.ask("SELECT count(*) = count(DISTINCT sensor || ' ' || at) FROM reading");
+        assert_eq!(once, "1", "MQTT {protocol}");
+        assert_eq!(site.ask("SELECT count(*) FROM quarantine"), "0", "MQTT {protocol}");
+    }
+}
+
+#[test]
+fn a_second_daemon_on_the_same_store_is_refused_in_plain_words() {
+    let broker = Broker::start();
+    let site = Site::new(broker.port(), "", "");
+    let first = Daemon::start(&site.file(), &site.log());
+    first.says("watching");
+    let log = site.dir().join("second.log");
+    let mut second = Daemon::start(&site.file(), &log);
+    assert_eq!(second.ends().code(), Some(1));
+    second.says("is already writing to");
+}
+
+const KILLS: u32 = 6;
+const READINGS_PER_KILL: u32 = 1000;
