@@ -86,7 +86,7 @@ fn fit(build: impl Fn(usize) -> String) -> String {
 fn fit_with(line: impl Fn(usize) -> String, extra: &str) -> String {
     let plain = fit(&line);
     let long = format!("{plain} {extra}");
-    if long.chars().count() <= SUBJECT_CHARS { long } else { plain }
+    if !extra.is_empty() && long.chars().count() <= SUBJECT_CHARS { long } else { plain }
 }
 
 /// What a lock screen shows.

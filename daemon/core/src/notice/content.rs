@@ -59,6 +59,8 @@ pub struct DrumState {
     pub pump: PumpState,
     /// The last refill that the data show.
     pub last_refill: Option<SeenRefill>,
+    /// When it ran empty, if it did since then.
+    pub ran_empty: Option<Timestamp>,
 }
 
 /// A level that isn't believed.

@@ -28,6 +28,7 @@ pub(crate) struct Desk {
     /// The only drum of the site: an entry that names none means this one.
     only: bool,
     seen: Vec<SeenRefill>,
+    ran_empty: Option<Timestamp>,
     logged: Vec<LoggedRefill>,
     pump_settings: Vec<(String, PumpSetting)>,
 }
@@ -43,6 +44,7 @@ impl Desk {
                 doubt: Episode::default(),
                 only: site.drums.len() == 1,
                 seen: Vec::new(),
+                ran_empty: None,
                 logged: Vec::new(),
                 pump_settings: Vec::new(),
             })
@@ -82,15 +84,23 @@ impl Desk {
     pub(crate) fn take_happenings(&mut self) -> Vec<Happening> {
         let happenings = self.watch.take_happenings();
         for happening in &happenings {
-            if let What::Refilled { added, to, logged } = happening.what {
-                let refill = SeenRefill { at: happening.at, added, to, logged };
-                self.seen.push(refill);
-                self.seen.sort_by_key(|seen| seen.at);
-                keep_last(&mut self.seen);
-                self.runout.refill_seen(refill);
+            match happening.what {
+                What::Refilled { added, to, logged } => {
+                    self.refilled(SeenRefill { at: happening.at, added, to, logged });
+                }
+                What::RanEmpty => self.ran_empty = Some(happening.at),
+                What::DrawChanged { .. } | What::LevelDoubted { .. } | What::LevelBelieved => {}
             }
         }
         happenings
+    }
+
+    fn refilled(&mut self, refill: SeenRefill) {
+        self.seen.push(refill);
+        self.seen.sort_by_key(|seen| seen.at);
+        keep_last(&mut self.seen);
+        self.ran_empty = self.ran_empty.filter(|empty| *empty > refill.at);
+        self.runout.refill_seen(refill);
     }
 
     /// What is known; `drawn` is what the pump draws from all its drums, `level_heard` the sensor's last word.
@@ -112,6 +122,7 @@ impl Desk {
             doubt: doubt.map(|doubt| Doubted { since: doubt.since, why: doubt.why }),
             pump: PumpState { pump: self.drum.pump.clone(), set, rated, drawn },
             last_refill: self.seen.last().copied(),
+            ran_empty: self.ran_empty,
         }
     }
 

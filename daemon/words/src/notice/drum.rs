@@ -50,7 +50,7 @@ impl Teller<'_> {
     pub(super) fn known(&self, state: &DrumState) -> Vec<String> {
         let mut lines = self.now(state);
         lines.extend(self.level(state));
-        lines.extend(self.pump(&state.pump));
+        lines.extend(self.agreement(state));
         lines.extend(state.last_refill.filter(|refill| !refill.logged).map(|refill| {
             format!(
                 "A refill of about {} was seen at {}; nobody wrote it down.",
@@ -69,10 +69,10 @@ impl Teller<'_> {
         let draw = format::draw(units, *draw);
         let since =
             state.draw_since.map(|since| format!(" since {}", self.clock.time(since))).unwrap_or_default();
-        let drawn = if state.forecast.in_use {
-            format!("drawn at {draw}{since}")
-        } else {
-            format!("not being drawn; switched on now it would lose {draw}")
+        let drawn = match state.ran_empty {
+            Some(at) => format!("run empty at {}", self.clock.time(at)),
+            None if state.forecast.in_use => format!("drawn at {draw}{since}"),
+            None => format!("not being drawn; switched on now it would lose {draw}"),
         };
         let mut lines = vec![format!("Now {} in it, {drawn}.", format::volume(units, *volume))];
         if *basis == Basis::Pump {
@@ -105,31 +105,36 @@ impl Teller<'_> {
         }
     }
 
-    /// The pump's rating against the data.
-    fn pump(&self, pump: &PumpState) -> Option<String> {
-        let (set, rated, drawn) = (pump.set?, pump.rated?, pump.drawn?);
+    /// The level against the pump as it was written down: two signs that agree are worth more than one.
+    fn agreement(&self, state: &DrumState) -> Option<String> {
+        let Outlook::Known { basis: Basis::Level, .. } = state.forecast.outlook else { return None };
+        if !state.forecast.in_use || state.ran_empty.is_some() {
+            return None;
+        }
+        let (Some(set), Some(rated), Some(drawn)) = (state.pump.set, state.pump.rated, state.pump.drawn)
+        else {
+            return Some("Only the level says so: nobody wrote down the pump's speed.".to_owned());
+        };
         let units = &self.site.units;
         let written = format!(
-            "{} was set to {} rpm at {}",
-            names::pump(self.site, &pump.pump),
+            "{} was set to {} rpm at {}, by its rating {}",
+            names::pump(self.site, &state.pump.pump),
             format::number(set.rpm, 0),
-            self.clock.time(set.at)
+            self.clock.time(set.at),
+            format::draw(units, rated)
         );
-        let by_rating = format!("by its rating {}", format::draw(units, rated));
+        let leave = format::draw(units, drawn);
         Some(match share(drawn, rated) {
-            Some(share) if (1.0 - SAME..=1.0 + SAME).contains(&share) => {
-                format!("The pump agrees: {written}, {by_rating}.")
-            }
+            Some(share) if agrees(share) => format!("Level and pump agree: {written}."),
             Some(share) if share > 1.0 => format!(
-                "The log doesn't agree: {written}, {by_rating}, but {} leave: {} times as fast. Look at the pump's speed and the valves.",
-                format::draw(units, drawn),
+                "Level and log don't agree: {written}, but {leave} leave, {} times as fast. \
+                 Look at the pump's speed and the valves.",
                 format::number(share, 1)
             ),
             Some(_) => format!(
-                "The log doesn't agree: {written}, {by_rating}, but only {} leave. Look for a clog or a worn tube.",
-                format::draw(units, drawn)
+                "Level and log don't agree: {written}, but only {leave} leave. Look for a clog or a worn tube."
             ),
-            None => format!("The log doesn't agree: {written}, but {} leave.", format::draw(units, drawn)),
+            None => format!("Level and log don't agree: {written}, but {leave} leave."),
         })
     }
 }
@@ -137,8 +142,12 @@ impl Teller<'_> {
 /// The speed that is `share` of the one written down, where the data agree with that.
 pub(super) fn rpm_at(pump: &PumpState, share_of_present: f64) -> Option<f64> {
     let (set, rated, drawn) = (pump.set?, pump.rated?, pump.drawn?);
-    let agrees = share(drawn, rated).is_some_and(|share| (1.0 - SAME..=1.0 + SAME).contains(&share));
-    agrees.then(|| (set.rpm * share_of_present).floor()).filter(|rpm| *rpm >= 1.0)
+    let agree = share(drawn, rated).is_some_and(agrees);
+    agree.then(|| (set.rpm * share_of_present).floor()).filter(|rpm| *rpm >= 1.0)
+}
+
+fn agrees(share: f64) -> bool {
+    (1.0 - SAME..=1.0 + SAME).contains(&share)
 }
 
 fn share(drawn: LitresPerHour, rated: LitresPerHour) -> Option<f64> {

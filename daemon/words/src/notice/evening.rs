@@ -7,7 +7,7 @@ use jiff::SignedDuration;
 use crate::format;
 use crate::names::{self, short};
 use crate::notice::amounts::CAUTION;
-use crate::notice::{Teller, Text, Wording, fit, fit_with};
+use crate::notice::{Teller, Text, Wording, fit_with};
 
 pub(super) fn wording(teller: Teller<'_>, check: &EveningCheck) -> Wording {
     let mut text = Text::default();
@@ -57,11 +57,15 @@ fn subject(teller: Teller<'_>, check: &EveningCheck) -> String {
             let all = match in_use().count() {
                 0 => "no drum is being drawn".to_owned(),
                 1 => "the drum in use lasts".to_owned(),
+                2 => "both drums in use last".to_owned(),
                 n => format!("all {n} drums in use last"),
             };
             let until = teller.clock.time(check.visit.at);
             let beyond = format::duration(check.visit.margin);
-            fit_with(|_| format!("{late}: {all} until {until} and {beyond} beyond."), &silent)
+            let first = in_use().collect::<Vec<_>>();
+            let first = first_dry(&first).map(|drum| teller.first_dry(drum)).unwrap_or_default();
+            let extra = if silent.is_empty() { first } else { silent };
+            fit_with(|_| format!("{late}: {all} until {until} and {beyond} beyond."), &extra)
         }
     }
 }
@@ -81,6 +85,14 @@ impl Teller<'_> {
         self.notice.at.duration_since(check.due) >= LATE
     }
 
+    /// "First dry: Drum B about Wed 17:20."
+    fn first_dry(&self, drum: &EveningDrum) -> String {
+        let likely = drum.state.forecast.outlook.empty_at().and_then(|empty_at| empty_at.p50);
+        likely.map_or_else(String::new, |p50| {
+            format!("First dry: {} about {}.", self.name_of(&drum.state), self.clock.about(p50))
+        })
+    }
+
     fn drum_subject(&self, late: &str, drum: &EveningDrum, verdict: &str, others: usize) -> String {
         let name = self.name_of(&drum.state);
         let dry =
@@ -91,8 +103,7 @@ impl Teller<'_> {
             n => format!(" {n} more too."),
         };
         let line = |room| format!("{late}: {} {verdict}: {dry}.{more}", short(&name, room));
-        let add = self.add_short(&drum.remedy).unwrap_or_default();
-        if add.is_empty() { fit(line) } else { fit_with(line, &add) }
+        fit_with(line, &self.add_short(&drum.remedy).unwrap_or_default())
     }
 
     fn heading(&self, check: &EveningCheck) -> Vec<String> {

@@ -11,7 +11,7 @@ use crate::notice::{Teller, Text, Wording, fit};
 
 pub(super) fn wording(teller: Teller<'_>, runout: &Runout) -> Wording {
     let mut text = Text::default();
-    text.line(teller.why_now(&runout.because)).gap();
+    text.line(teller.why_now(runout)).gap();
     let empty_at = runout.state.forecast.outlook.empty_at();
     text.lines(empty_at.map(|empty_at| teller.dry_line(&empty_at)));
     text.lines(teller.known(&runout.state)).gap();
@@ -37,9 +37,11 @@ fn subject(teller: Teller<'_>, runout: &Runout) -> String {
 }
 
 impl Teller<'_> {
-    fn why_now(&self, because: &Again) -> String {
-        match because {
-            Again::Due => "This is told now because there is just time to get there and mix.".to_owned(),
+    fn why_now(&self, runout: &Runout) -> String {
+        let in_time = runout.be_there_by.is_some_and(|by| by > self.notice.at);
+        match &runout.because {
+            Again::Due if in_time => "There is just time to get there and mix.".to_owned(),
+            Again::Due => "This comes late: there was no sign of it in time.".to_owned(),
             Again::Earlier { told: Some(told) } => {
                 format!("It moved earlier: you were told about {}.", self.clock.about(*told))
             }

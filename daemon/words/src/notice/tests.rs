@@ -1,1 +1,272 @@
+//! Every kind of message as people read it: the snapshots are meant to be read aloud.
 
+mod room;
+
+use claymark_core::forecast::Outlook;
+use claymark_core::notice::content::{
+    Again, Because, Common, EveningCheck, LevelDoubt, ReadingsMissing, Runout, SilentSensor, Verdict,
+    Withdrawn,
+};
+use claymark_core::notice::{Audience, Content};
+use claymark_core::units::{PeopleUnits, Unit};
+use jiff::SignedDuration;
+use proptest::prelude::*;
+
+use super::*;
+use room::*;
+
+fn pounds_and_gallons() -> PeopleUnits {
+    PeopleUnits {
+        mass: Unit::Pound,
+        volume: Unit::UsGallon,
+        strength: Unit::PoundPer100Litres,
+        temperature: Unit::Fahrenheit,
+    }
+}
+
+fn told(site: &Site, notice: &Notice) -> String {
+    let Wording { subject, text } = wording(site, notice);
+    let length = subject.chars().count();
+    assert!(length <= SUBJECT_CHARS, "{length}: {subject}");
+    assert!(!subject.contains('\n') && text.ends_with('\n') && !text.ends_with("\n\n"), "{text:?}");
+    format!("{subject}\n[{length} characters]\n\n{text}")
+}
+
+fn evening(drums: Vec<claymark_core::notice::content::EveningDrum>) -> EveningCheck {
+    EveningCheck {
+        due: at("2027-04-20T14:00:00Z"),
+        visit: visit(),
+        drums,
+        supplies: Vec::new(),
+        silent: Vec::new(),
+        heard: 14,
+        first_called: Some(id("ann")),
+        store_failing_since: None,
+    }
+}
+
+fn runout(because: Again) -> Runout {
+    Runout {
+        state: falling_faster("2027-04-20T20:45:00Z"),
+        visit: Some(visit()),
+        be_there_by: Some(at("2027-04-20T23:05:00Z")),
+        remedy: remedy(Verdict::Lasts),
+        because,
+        supply: None,
+    }
+}
+
+#[test]
+fn an_evening_when_all_is_well() {
+    let check = evening(vec![lasting("a"), lasting("b")]);
+    insta::assert_snapshot!(told(&site(), &notice("2027-04-20T14:00:00Z", Content::EveningCheck(check))));
+}
+
+#[test]
+fn an_evening_when_one_drum_will_not_last() {
+    let check = evening(vec![not_lasting("a"), lasting("b")]);
+    insta::assert_snapshot!(told(&site(), &notice("2027-04-20T14:00:00Z", Content::EveningCheck(check))));
+}
+
+#[test]
+fn an_evening_in_pounds_and_gallons_when_even_full_it_will_not_last() {
+    let site = Site { units: pounds_and_gallons(), ..site() };
+    let mut drum = not_lasting("a");
+    drum.remedy = remedy(Verdict::WillNotLast);
+    let check = evening(vec![drum, lasting("b")]);
+    insta::assert_snapshot!(told(&site, &notice("2027-04-20T14:00:00Z", Content::EveningCheck(check))));
+}
+
+#[test]
+fn a_late_evening_check_with_an_unknown_drum_a_resting_drum_and_silent_sensors() {
+    let mut resting = lasting("b");
+    resting.state.forecast.in_use = false;
+    let silent = vec![SilentSensor { sensor: id("drum-a-level"), last: Some(at("2027-04-20T12:12:00Z")) }];
+    let check = EveningCheck {
+        silent,
+        heard: 13,
+        store_failing_since: Some(at("2027-04-20T13:30:00Z")),
+        ..evening(vec![unknown("a"), resting])
+    };
+    insta::assert_snapshot!(told(&site(), &notice("2027-04-20T15:35:00Z", Content::EveningCheck(check))));
+}
+
+#[test]
+fn a_run_out_that_moved_earlier() {
+    let runout = runout(Again::Earlier { told: Some(at("2027-04-21T08:00:00Z")) });
+    insta::assert_snapshot!(told(
+        &site(),
+        &notice("2027-04-20T20:45:00Z", Content::Runout(Box::new(runout)))
+    ));
+}
+
+#[test]
+fn a_run_out_that_nobody_answered_when_it_is_too_late_to_be_early() {
+    let because = Again::Unanswered { told: Some(id("ann")), at: at("2027-04-20T23:10:00Z") };
+    let mut runout = Runout { state: falling_faster("2027-04-20T23:20:00Z"), ..runout(because) };
+    runout.remedy = remedy(Verdict::WillNotLast);
+    let notice = Notice {
+        to: Audience::Only(id("kim")),
+        ..notice("2027-04-20T23:20:00Z", Content::Runout(Box::new(runout)))
+    };
+    insta::assert_snapshot!(told(&site(), &notice));
+}
+
+#[test]
+fn a_run_out_of_a_drum_that_is_empty() {
+    let mut runout = runout(Again::Due);
+    runout.state = empty("2027-04-20T23:50:00Z");
+    runout.be_there_by = Some(at("2027-04-20T23:35:00Z"));
+    insta::assert_snapshot!(told(
+        &site(),
+        &notice("2027-04-20T23:50:00Z", Content::Runout(Box::new(runout)))
+    ));
+}
+
+#[test]
+fn a_run_out_by_day_in_pounds_and_gallons() {
+    let site = Site { units: pounds_and_gallons(), ..site() };
+    let mut runout = Runout { visit: None, ..runout(Again::Due) };
+    runout.remedy = by_day();
+    let notice = Notice {
+        to: Audience::Everyone,
+        ..notice("2027-04-20T22:55:00Z", Content::Runout(Box::new(runout)))
+    };
+    insta::assert_snapshot!(told(&site, &notice));
+}
+
+#[test]
+fn a_warning_withdrawn_after_a_refill_and_one_after_too_small_a_refill() {
+    let refill = refill_seen();
+    let withdrawn = |verdict, state| {
+        let because = Because::Refilled { state, refill, visit: Some(visit()), verdict };
+        let told_at = at("2027-04-20T20:45:00Z");
+        notice("2027-04-20T23:40:00Z", Content::Withdrawn(Box::new(Withdrawn { told_at, because })))
+    };
+    let enough = told(&site(), &withdrawn(Verdict::Lasts, lasting("a").state));
+    let too_little = told(&site(), &withdrawn(Verdict::WillNotLast, falling_faster("2027-04-20T23:40:00Z")));
+    insta::assert_snapshot!(format!("{enough}\n=====\n\n{too_little}"));
+}
+
+#[test]
+fn other_warnings_withdrawn() {
+    let state = || lasting("a").state;
+    let since = at("2027-04-20T20:20:00Z");
+    let still_silent = vec![SilentSensor { sensor: id("head-turbidity"), last: Some(since) }];
+    let all: Vec<_> = [
+        Because::LastsAfterAll { state: state(), visit: Some(visit()) },
+        Because::LevelBelieved { state: state(), since },
+        Because::HeardAgain { heard: vec![id("drum-a-level")], still_silent: Vec::new() },
+        Because::HeardAgain { heard: vec![id("drum-a-level"), id("drum-b-level")], still_silent },
+        Because::StoreWorks { since },
+    ]
+    .into_iter()
+    .map(|because| {
+        let withdrawn = Withdrawn { told_at: at("2027-04-20T20:45:00Z"), because };
+        told(&site(), &notice("2027-04-20T23:40:00Z", Content::Withdrawn(Box::new(withdrawn))))
+    })
+    .collect();
+    insta::assert_snapshot!(all.join("\n=====\n\n"));
+}
+
+#[test]
+fn a_level_that_is_not_believed() {
+    let known = LevelDoubt { state: doubted("a"), visit: Some(visit()) };
+    let mut state = doubted("a");
+    state.forecast.outlook =
+        Outlook::Unknown { why: "the level isn't believed and the pump's rate isn't known".to_owned() };
+    let unknown = LevelDoubt { state, visit: None };
+    let both = [known, unknown]
+        .map(|doubt| told(&site(), &notice("2027-04-20T20:45:00Z", Content::LevelDoubt(Box::new(doubt)))));
+    insta::assert_snapshot!(both.join("\n=====\n\n"));
+}
+
+#[test]
+fn readings_that_are_missing() {
+    let last = Some(at("2027-04-20T20:00:00Z"));
+    let silent = |sensors: &[&str], common, drums| ReadingsMissing::Silent {
+        sensors: sensors.iter().map(|sensor| SilentSensor { sensor: id(sensor), last }).collect(),
+        common,
+        drums,
+        visit: Some(visit()),
+    };
+    let never = ReadingsMissing::Silent {
+        sensors: vec![SilentSensor { sensor: id("t1-oxygen"), last: None }],
+        common: Common::One,
+        drums: Vec::new(),
+        visit: None,
+    };
+    let since = at("2027-04-20T19:30:00Z");
+    let all: Vec<_> = [
+        silent(&["drum-a-level"], Common::One, vec![doubted("a")]),
+        silent(&["drum-a-level", "drum-b-level"], Common::Together, vec![doubted("a"), unknown("b").state]),
+        silent(&["drum-a-level", "drum-b-level", "head-turbidity"], Common::Everything, vec![doubted("a")]),
+        never,
+        ReadingsMissing::SessionLost { since, until: at("2027-04-20T20:40:00Z") },
+        ReadingsMissing::StoreFailing { since, why: "database or disk is full".to_owned() },
+    ]
+    .into_iter()
+    .map(|missing| told(&site(), &notice("2027-04-20T20:45:00Z", Content::ReadingsMissing(missing))))
+    .collect();
+    insta::assert_snapshot!(all.join("\n=====\n\n"));
+}
+
+proptest! {
+    #[test]
+    fn the_first_line_fits_a_lock_screen_whatever_things_are_called(
+        drum in "\\PC{0,200}", sensor_place in ".{0,200}", minutes in 0_i64..6000, full in 0_usize..3,
+    ) {
+        let mut site = site();
+        for each in &mut site.drums {
+            each.name = format!("{drum} {}", each.id);
+        }
+        site.head_tank.name = sensor_place;
+        let verdict = [Verdict::Lasts, Verdict::MayNotLast, Verdict::WillNotLast][full];
+        for content in every_kind(verdict) {
+            let mut notice = notice("2027-04-20T14:00:00Z", content);
+            notice.at += SignedDuration::from_mins(minutes);
+            let Wording { subject, text } = wording(&site, &notice);
+            prop_assert!(subject.chars().count() <= SUBJECT_CHARS, "{subject}");
+            prop_assert!(!subject.contains(['\n', '\r']), "{subject:?}");
+            prop_assert!(!text.is_empty());
+        }
+    }
+}
+
+/// One notice of every kind, and of every way to say it.
+fn every_kind(full: Verdict) -> Vec<Content> {
+    let since = at("2027-04-20T19:30:00Z");
+    let sensors = ["drum-a-level", "drum-b-level", "head-turbidity"]
+        .map(|sensor| SilentSensor { sensor: id(sensor), last: Some(since) });
+    let silent = |how_many: usize, common, drums| {
+        let sensors = sensors.iter().take(how_many).cloned().collect();
+        Content::ReadingsMissing(ReadingsMissing::Silent { sensors, common, drums, visit: None })
+    };
+    let withdrawn = |because| Content::Withdrawn(Box::new(Withdrawn { told_at: since, because }));
+    let mut not_lasting = not_lasting("a");
+    not_lasting.remedy = remedy(full);
+    let state = || lasting("a").state;
+    vec![
+        Content::EveningCheck(evening(vec![lasting("a"), lasting("b")])),
+        Content::EveningCheck(evening(vec![not_lasting.clone(), not_lasting.clone(), unknown("b")])),
+        Content::EveningCheck(evening(vec![unknown("a"), unknown("b")])),
+        Content::Runout(Box::new(Runout { remedy: remedy(full), ..runout(Again::Due) })),
+        Content::Runout(Box::new(Runout {
+            state: unknown("a").state,
+            be_there_by: None,
+            ..runout(Again::Due)
+        })),
+        withdrawn(Because::Refilled { state: state(), refill: refill_seen(), visit: None, verdict: full }),
+        withdrawn(Because::LastsAfterAll { state: state(), visit: None }),
+        withdrawn(Because::LevelBelieved { state: state(), since }),
+        withdrawn(Because::HeardAgain { heard: vec![id("head-turbidity")], still_silent: sensors.to_vec() }),
+        withdrawn(Because::StoreWorks { since }),
+        Content::LevelDoubt(Box::new(LevelDoubt { state: doubted("a"), visit: None })),
+        silent(1, Common::One, vec![doubted("a")]),
+        silent(1, Common::One, Vec::new()),
+        silent(3, Common::Together, vec![doubted("a"), state()]),
+        silent(3, Common::Everything, vec![doubted("a")]),
+        Content::ReadingsMissing(ReadingsMissing::SessionLost { since, until: since }),
+        Content::ReadingsMissing(ReadingsMissing::StoreFailing { since, why: "no".to_owned() }),
+    ]
+}

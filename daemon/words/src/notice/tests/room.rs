@@ -1,0 +1,257 @@
+//! An invented room (Alder Bend Hatchery) and states of its drums, for the sentences.
+
+use claymark_core::forecast::{Basis, EmptyAt, Forecast, Outlook, Subject};
+use claymark_core::id::Id;
+use claymark_core::notice::content::{
+    Doubted, DrumState, EveningDrum, PumpSetting, PumpState, Remedy, SeenRefill, Verdict, Visit,
+};
+use claymark_core::notice::{Audience, Content, Notice, Priority};
+use claymark_core::quality::thresholds::{Span, Thresholds};
+use claymark_core::refill::residual::Source;
+use claymark_core::refill::{Refill, Residual};
+use claymark_core::site::{
+    ClaySupply, Contact, Drum, HeadTank, Place, Pump, Quantity, Sensor, Site, Staff, Tank, WaterLimits,
+};
+use claymark_core::strapping::StrappingTable;
+use claymark_core::units::{GramsPerLitre, Kilograms, Litres, LitresPerHour, Millimetres, PeopleUnits, Unit};
+use jiff::tz::TimeZone;
+use jiff::{SignedDuration, Timestamp};
+
+pub(super) fn at(text: &str) -> Timestamp {
+    text.parse().unwrap()
+}
+
+pub(super) fn id(text: &str) -> Id {
+    Id::new(text).unwrap()
+}
+
+pub(super) fn notice(when: &str, content: Content) -> Notice {
+    Notice {
+        number: 7,
+        at: at(when),
+        kind: content.kind(),
+        cause: "runout:a".to_owned(),
+        drum: Some(id("a")),
+        priority: Priority::Now,
+        replaces: Some(6),
+        to: Audience::Only(id("ann")),
+        content,
+    }
+}
+
+pub(super) fn visit() -> Visit {
+    Visit { at: at("2027-04-21T04:30:00Z"), margin: SignedDuration::from_hours(1) }
+}
+
+/// `hours` after `from`: p05, p50, p95.
+fn ends(from: &str, hours: [f64; 3]) -> EmptyAt {
+    let after = |hours: f64| Some(at(from) + SignedDuration::from_secs_f64(hours * 3600.0));
+    let [p05, p50, p95] = hours;
+    EmptyAt {
+        p05: after(p05),
+        p25: after((p05 + p50) / 2.0),
+        p50: after(p50),
+        p75: after((p50 + p95) / 2.0),
+        p95: after(p95),
+    }
+}
+
+fn state(drum: &str, when: &str, outlook: Outlook) -> DrumState {
+    DrumState {
+        drum: id(drum),
+        forecast: Forecast { at: at(when), of: Subject::Drum(id(drum)), in_use: true, outlook },
+        draw_since: Some(at("2027-04-20T13:10:00Z")),
+        level_heard: Some(at(when)),
+        doubt: None,
+        pump: PumpState {
+            pump: id("p1"),
+            set: Some(PumpSetting { rpm: 75.0, at: at("2027-04-20T04:05:00Z") }),
+            rated: Some(LitresPerHour(9.45)),
+            drawn: Some(LitresPerHour(9.4)),
+        },
+        last_refill: None,
+        ran_empty: None,
+    }
+}
+
+fn known(litres: f64, draw: f64, empty_at: EmptyAt) -> Outlook {
+    Outlook::Known { basis: Basis::Level, volume: Litres(litres), draw: LitresPerHour(draw), empty_at }
+}
+
+pub(super) fn lasting(drum: &str) -> EveningDrum {
+    let when = "2027-04-20T14:00:00Z";
+    EveningDrum {
+        state: state(drum, when, known(160.0, 6.1, ends(when, [22.1, 24.3, 27.0]))),
+        verdict: Verdict::Lasts,
+        remedy: remedy(Verdict::Lasts),
+    }
+}
+
+pub(super) fn not_lasting(drum: &str) -> EveningDrum {
+    let when = "2027-04-20T14:00:00Z";
+    let mut state = state(drum, when, known(103.0, 9.4, ends(when, [9.4, 9.7, 10.2])));
+    state.last_refill = Some(SeenRefill {
+        at: at("2027-04-20T13:10:00Z"),
+        added: Litres(48.0),
+        to: Litres(110.0),
+        logged: false,
+    });
+    EveningDrum { state, verdict: Verdict::WillNotLast, remedy: remedy(Verdict::Lasts) }
+}
+
+pub(super) fn unknown(drum: &str) -> EveningDrum {
+    let when = "2027-04-20T14:00:00Z";
+    let why = "the level sensor is silent and the pump's speed isn't known".to_owned();
+    let mut state = state(drum, when, Outlook::Unknown { why });
+    state.level_heard = Some(at("2027-04-20T12:12:00Z"));
+    let remedy = Remedy {
+        refill: None,
+        full_ends: None,
+        full: Verdict::Unknown,
+        slower: None,
+        slower_when_full: None,
+    };
+    EveningDrum { state, verdict: Verdict::Unknown, remedy }
+}
+
+/// A pump that was turned up and noted nowhere.
+pub(super) fn falling_faster(when: &str) -> DrumState {
+    let empty_at = EmptyAt {
+        p05: Some(at("2027-04-20T23:20:00Z")),
+        p25: Some(at("2027-04-20T23:35:00Z")),
+        p50: Some(at("2027-04-20T23:46:00Z")),
+        p75: Some(at("2027-04-20T23:58:00Z")),
+        p95: Some(at("2027-04-21T00:29:00Z")),
+    };
+    let mut state = state("a", when, known(62.4, 17.0, empty_at));
+    state.draw_since = Some(at("2027-04-20T15:10:00Z"));
+    state.pump.drawn = Some(LitresPerHour(17.0));
+    state
+}
+
+pub(super) fn empty(when: &str) -> DrumState {
+    let mut state = state("a", when, known(11.6, 0.0, ends(when, [0.0, 0.0, 0.0])));
+    state.ran_empty = Some(at("2027-04-20T23:47:00Z"));
+    state
+}
+
+pub(super) fn doubted(drum: &str) -> DrumState {
+    let when = "2027-04-20T20:45:00Z";
+    let empty_at = ends(when, [5.0, 9.5, 16.0]);
+    let outlook =
+        Outlook::Known { basis: Basis::Pump, volume: Litres(88.0), draw: LitresPerHour(8.0), empty_at };
+    let mut state = state(drum, when, outlook);
+    let why = "the level reads off its line and restless, as foam does".to_owned();
+    state.doubt = Some(Doubted { since: at("2027-04-20T20:20:00Z"), why });
+    state
+}
+
+pub(super) fn refill_seen() -> SeenRefill {
+    SeenRefill { at: at("2027-04-20T23:28:00Z"), added: Litres(97.0), to: Litres(171.0), logged: false }
+}
+
+pub(super) fn remedy(full: Verdict) -> Remedy {
+    let site = site();
+    let residual =
+        Residual { strength: GramsPerLitre(17.2), source: Source::Logged { at: at("2027-04-20T04:40:00Z") } };
+    let drum = &site.drums[0];
+    let hours = match full {
+        Verdict::Lasts => [17.0, 18.0, 20.0],
+        Verdict::MayNotLast => [13.0, 16.0, 20.0],
+        Verdict::WillNotLast | Verdict::Unknown => [8.0, 9.0, 10.0],
+    };
+    Remedy {
+        refill: Some(Refill::of(drum, &site.clay, Litres(62.4), residual)),
+        full_ends: Some(ends("2027-04-20T14:00:00Z", hours)),
+        full,
+        slower: Some(0.52),
+        slower_when_full: (full != Verdict::Lasts).then_some(0.71),
+    }
+}
+
+pub(super) fn by_day() -> Remedy {
+    Remedy { full: Verdict::Unknown, slower: None, slower_when_full: None, ..remedy(Verdict::Lasts) }
+}
+
+pub(super) fn site() -> Site {
+    Site {
+        id: id("alder-bend"),
+        name: "Alder Bend Hatchery".to_owned(),
+        time_zone: TimeZone::get("Europe/Helsinki").unwrap(),
+        elevation_m: 92.0,
+        units: PeopleUnits::default(),
+        staff: staff(),
+        water: WaterLimits {
+            turbidity: Span::new(50.0, 80.0).unwrap(),
+            temperature_c: Span::new(15.0, 22.0).unwrap(),
+            oxygen_min_mg_l: 6.0,
+        },
+        clay: ClaySupply {
+            bag: Kilograms(Unit::Pound.to_base(50.0)),
+            scale_step: Kilograms(0.05),
+            mineral_density_kg_per_l: 2.6,
+            thickest: GramsPerLitre(150.0),
+        },
+        pumps: vec![Pump {
+            id: id("p1"),
+            name: "Pump 1".to_owned(),
+            ml_per_min_per_rpm: Some(2.1),
+            max_rpm: Some(200.0),
+        }],
+        drums: ["a", "b"].map(drum).into(),
+        head_tank: HeadTank { id: id("head"), name: "Head tank".to_owned(), volume: Litres(450.0) },
+        tanks: vec![Tank { id: id("t1"), name: "Tank 1".to_owned(), volume: Litres(280.0) }],
+        sensors: vec![
+            sensor("drum-a-level", Place::Drum(id("a")), Quantity::Level, Unit::Millimetre),
+            sensor("drum-b-level", Place::Drum(id("b")), Quantity::Level, Unit::Millimetre),
+            sensor("head-turbidity", Place::Head, Quantity::Turbidity, Unit::Ntu),
+            sensor("t1-oxygen", Place::Tank(id("t1")), Quantity::Oxygen, Unit::MilligramPerLitre),
+        ],
+        contacts: [("ann", "Ann (invented)"), ("kim", "Kim (invented)")]
+            .map(|(contact, name)| Contact { id: id(contact), name: name.to_owned() })
+            .into(),
+    }
+}
+
+fn staff() -> Staff {
+    let minutes = SignedDuration::from_mins;
+    Staff {
+        evening_check: "17:00".parse().unwrap(),
+        next_visit: "07:30".parse().unwrap(),
+        margin: minutes(60),
+        mixing: minutes(15),
+        travel: minutes(30),
+        response: minutes(15),
+    }
+}
+
+fn drum(name: &str) -> Drum {
+    Drum {
+        id: id(name),
+        name: format!("Drum {}", name.to_uppercase()),
+        pump: id("p1"),
+        full: Litres(175.0),
+        heel: Litres(12.0),
+        strapping: StrappingTable::upright_cylinder(Millimetres(571.5), Millimetres(851.0)).unwrap(),
+        target: GramsPerLitre(18.0),
+    }
+}
+
+fn sensor(name: &str, place: Place, quantity: Quantity, unit: Unit) -> Sensor {
+    Sensor {
+        id: id(name),
+        name: name.to_owned(),
+        place,
+        quantity,
+        unit,
+        every: SignedDuration::from_mins(1),
+        mount_height: None,
+        thresholds: Thresholds {
+            gap: SignedDuration::from_mins(5),
+            gross_range: None,
+            spike: None,
+            rate_per_s: None,
+            flat_line: None,
+        },
+    }
+}
