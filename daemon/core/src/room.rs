@@ -6,6 +6,7 @@
 
 mod calendar;
 mod desk;
+mod doubt;
 mod duty;
 mod episode;
 mod evening;

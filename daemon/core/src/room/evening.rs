@@ -4,7 +4,11 @@
 
 use jiff::Timestamp;
 
+use crate::notice::content::{EveningCheck, EveningDrum, Verdict, Visit};
+use crate::notice::{Audience, Content, Priority};
+use crate::room::look::{Finding, Scene};
 use crate::room::silence::BACKLOG;
+use crate::room::{Room, calendar};
 
 /// When the next evening check is due.
 #[derive(Debug, Default)]
@@ -60,5 +64,55 @@ impl Evening {
     /// When the next one is to be sent.
     pub(crate) fn wake(&self) -> Option<Timestamp> {
         self.next.map(|due| due.at)
+    }
+}
+
+impl Room {
+    /// Tells the evening's word on the whole room.
+    pub(crate) fn look_at_evening(&mut self, scene: &Scene) {
+        let Some(due) = self.evening.due(scene.now) else { return };
+        let upcoming = calendar::next_evening(&self.site.staff, &self.site.time_zone, scene.now);
+        self.evening.done(upcoming);
+        // After a long sleep the night may be over: its check would tell nothing any more.
+        let visit = calendar::visit_of(&self.site.staff, &self.site.time_zone, due.evening);
+        let Some(visit) = visit.filter(|visit| *visit > scene.now) else { return };
+        let visit = Visit { at: visit, margin: self.site.staff.margin };
+        let finding = self.evening_check(scene, due, visit);
+        let told = self.tell(scene, finding);
+        for (desk, forecast) in self.desks.iter_mut().zip(&scene.forecasts) {
+            desk.runout.evening_told(due.evening, told.at, forecast.outlook.empty_at());
+        }
+    }
+
+    fn evening_check(&self, scene: &Scene, due: Due, visit: Visit) -> Finding {
+        let drum = |(desk, forecast)| {
+            let state = self.state(scene, desk, forecast);
+            EveningDrum {
+                verdict: Verdict::of_outlook(&forecast.outlook, &visit),
+                remedy: desk.remedy(&self.site, forecast, Some(&visit)),
+                state,
+            }
+        };
+        let drums: Vec<EveningDrum> = self.desks.iter().zip(&scene.forecasts).map(drum).collect();
+        let all_well = drums.iter().all(|drum| drum.verdict == Verdict::Lasts || !drum.state.forecast.in_use);
+        let (silent, heard) = self.sensors.roll_call(scene.now);
+        let date = self.site.time_zone.to_datetime(due.evening).date();
+        Finding {
+            cause: format!("evening:{date}"),
+            drum: None,
+            priority: if all_well && silent.is_empty() { Priority::Morning } else { Priority::Soon },
+            replaces: None,
+            to: Audience::Everyone,
+            content: Content::EveningCheck(EveningCheck {
+                due: due.evening,
+                visit,
+                drums,
+                supplies: self.supplies(scene.now),
+                silent,
+                heard,
+                first_called: self.site.contacts.first().map(|contact| contact.id.clone()),
+                store_failing_since: self.storage.failing_since(),
+            }),
+        }
     }
 }

@@ -8,12 +8,14 @@ use std::collections::BTreeMap;
 
 use jiff::{SignedDuration, Timestamp};
 
-use crate::forecast::{EmptyAt, Forecast, HORIZON, Outlook};
+use crate::forecast::{EmptyAt, Forecast, HORIZON, Outlook, Subject};
 use crate::id::Id;
-use crate::notice::Audience;
-use crate::notice::content::{Again, SeenRefill, Visit};
+use crate::notice::content::{Again, Because, DrumState, Runout as Facts, SeenRefill, Verdict, Visit};
+use crate::notice::{Audience, Content, Priority};
+use crate::room::Room;
 use crate::room::calendar::Shift;
 use crate::room::duty::{self, Told};
+use crate::room::look::{Finding, Scene, withdrawn};
 use crate::site::{Contact, Staff};
 
 /// What the room knows when it judges.
@@ -296,6 +298,79 @@ fn well(moment: &Moment<'_>, empty_at: &EmptyAt, in_use: bool) -> bool {
 
 fn is_before(time: Option<Timestamp>, limit: Timestamp) -> bool {
     time.is_some_and(|time| time < limit)
+}
+
+impl Room {
+    /// Tells which drum won't last, tells it again, and withdraws it.
+    pub(crate) fn look_at_runouts(&mut self, scene: &Scene) {
+        let Self { site, desks, answers, .. } = self;
+        let moment = scene.moment(site, answers);
+        for (desk, forecast) in desks.iter_mut().zip(&scene.forecasts) {
+            desk.runout.observe(&moment, forecast);
+        }
+        for (place, forecast) in scene.forecasts.iter().enumerate() {
+            let moment = scene.moment(&self.site, &self.answers);
+            let Some(desk) = self.desks.get(place) else { continue };
+            let step = desk.runout.judge(&moment, forecast);
+            if step == Step::Wait {
+                continue;
+            }
+            let state = self.state(scene, desk, forecast);
+            match step {
+                Step::Wait => {}
+                Step::Warn(because, to) => self.warn(scene, place, state, (because, to)),
+                Step::Refilled(refill) => {
+                    let of_outlook = |visit| Verdict::of_outlook(&forecast.outlook, &visit);
+                    let verdict = scene.visit.map_or(Verdict::Unknown, of_outlook);
+                    let because = Because::Refilled { state, refill, visit: scene.visit, verdict };
+                    self.withdraw_runout(scene, place, because);
+                }
+                Step::Lasts => {
+                    let because = Because::LastsAfterAll { state, visit: scene.visit };
+                    self.withdraw_runout(scene, place, because);
+                }
+            }
+        }
+    }
+
+    fn warn(&mut self, scene: &Scene, place: usize, state: DrumState, (because, to): (Again, Audience)) {
+        let Some(desk) = self.desks.get(place) else { return };
+        let ends = state.forecast.outlook.empty_at();
+        let supply = Subject::Supply(desk.drum.pump.clone());
+        let facts = Facts {
+            be_there_by: ends.and_then(|ends| ends.p05).map(|earliest| earliest - self.site.staff.mixing),
+            visit: scene.visit,
+            remedy: desk.remedy(&self.site, &state.forecast, scene.visit.as_ref()),
+            because: because.clone(),
+            supply: self.supplies(scene.now).into_iter().find(|forecast| forecast.of == supply),
+            state,
+        };
+        let finding = Finding {
+            cause: cause(&desk.drum.id),
+            drum: Some(desk.drum.id.clone()),
+            priority: duty::priority(scene.shift, Priority::Now),
+            replaces: desk.runout.told().last().map(|told| told.number),
+            to,
+            content: Content::Runout(Box::new(facts)),
+        };
+        let told = self.tell(scene, finding);
+        self.with_desk(place, |desk| desk.runout.warned(told, &because, ends));
+    }
+
+    fn withdraw_runout(&mut self, scene: &Scene, place: usize, because: Because) {
+        let Some(desk) = self.desks.get(place) else { return };
+        let (drum, told) = (desk.drum.id.clone(), desk.runout.told());
+        let Some(last) = told.last() else { return };
+        let to = duty::all_of(told);
+        let finding = Finding { to, ..withdrawn(cause(&drum), Some(drum), last, because) };
+        self.tell(scene, finding);
+        let ends = scene.forecasts.get(place).and_then(|forecast| forecast.outlook.empty_at());
+        self.with_desk(place, |desk| desk.runout.withdrawn(scene.now, ends));
+    }
+}
+
+fn cause(drum: &Id) -> String {
+    format!("runout:{drum}")
 }
 
 /// Told again when the likely time is earlier by so much.

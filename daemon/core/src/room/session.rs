@@ -2,7 +2,11 @@
 
 use jiff::Timestamp;
 
+use crate::notice::content::ReadingsMissing;
+use crate::notice::{Content, Priority};
+use crate::room::Room;
 use crate::room::episode::QUIET_FOR;
+use crate::room::look::Scene;
 
 /// Losses that people were, or weren't yet, told of.
 #[derive(Debug, Default)]
@@ -31,5 +35,17 @@ impl Session {
     /// When it must be told if it wasn't yet.
     pub(crate) fn wake(&self) -> Option<Timestamp> {
         self.untold_since.and(self.quiet_until)
+    }
+}
+
+impl Room {
+    /// Tells a loss that wasn't told yet.
+    pub(crate) fn look_at_session(&mut self, scene: &Scene) {
+        if let Some(since) = self.session.finding(scene.now) {
+            let content = Content::ReadingsMissing(ReadingsMissing::SessionLost { since, until: scene.now });
+            let finding = self.on_duty(scene, "session".to_owned(), Priority::Morning, content);
+            self.tell(scene, finding);
+            self.session.told(scene.now);
+        }
     }
 }

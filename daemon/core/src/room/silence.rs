@@ -3,10 +3,14 @@
 use jiff::{SignedDuration, Timestamp};
 
 use crate::id::Id;
-use crate::notice::content::{Common, SilentSensor};
+use crate::notice::content::{Because, Common, DrumState, ReadingsMissing, SilentSensor};
+use crate::notice::{Content, Priority};
+use crate::room::Room;
+use crate::room::desk::Desk;
 use crate::room::duty::Told;
 use crate::room::episode::{QUIET_FOR, WELL_FOR};
-use crate::site::{Place, Sensor};
+use crate::room::look::{Finding, Scene, withdrawn};
+use crate::site::{Place, Quantity, Sensor};
 
 /// When each sensor last spoke, and what people were told of its silence.
 #[derive(Debug)]
@@ -214,6 +218,57 @@ impl Row {
     fn as_silent(&self) -> SilentSensor {
         SilentSensor { sensor: self.id.clone(), last: self.last }
     }
+}
+
+impl Room {
+    /// Tells which sensors don't speak, and when they do again.
+    pub(crate) fn look_at_silence(&mut self, scene: &Scene) {
+        self.sensors.observe(scene.now);
+        self.sensors.join_outages(scene.now, scene.live);
+        if let Some((sensors, common)) = self.sensors.silent(scene.now, scene.live) {
+            let finding = self.silence(scene, sensors.clone(), common);
+            let told = self.tell(scene, finding);
+            self.sensors.tell(told, &sensors);
+        }
+        while let Some(back) = self.sensors.back(scene.now) {
+            let Back { told, heard, still_silent } = back;
+            self.sensors.withdraw(told.number, &still_silent);
+            let cause = silence_cause(heard.first());
+            self.tell(scene, withdrawn(cause, None, &told, Because::HeardAgain { heard, still_silent }));
+        }
+    }
+
+    fn silence(&self, scene: &Scene, sensors: Vec<SilentSensor>, common: Common) -> Finding {
+        let watches_a_drum = |silent: &SilentSensor| {
+            let sensor = self.site.sensor(&silent.sensor);
+            sensor.is_some_and(|s| {
+                matches!(s.quantity, Quantity::Level | Quantity::Distance | Quantity::Volume)
+            })
+        };
+        let is_among = |desk: &Desk| {
+            let level = self.site.level_sensor(&desk.drum.id);
+            level.is_some_and(|level| sensors.iter().any(|silent| silent.sensor == level.id))
+        };
+        let drums: Vec<DrumState> = self
+            .desks
+            .iter()
+            .zip(&scene.forecasts)
+            .filter(|(desk, _)| is_among(desk))
+            .map(|(desk, forecast)| self.state(scene, desk, forecast))
+            .collect();
+        let at_night = if sensors.iter().any(watches_a_drum) { Priority::Now } else { Priority::Morning };
+        let drum = match drums.as_slice() {
+            [one] => Some(one.drum.clone()),
+            [] | [..] => None,
+        };
+        let cause = silence_cause(sensors.first().map(|silent| &silent.sensor));
+        let silent = ReadingsMissing::Silent { sensors, common, drums, visit: scene.visit };
+        Finding { drum, ..self.on_duty(scene, cause, at_night, Content::ReadingsMissing(silent)) }
+    }
+}
+
+fn silence_cause(first: Option<&Id>) -> String {
+    first.map_or_else(|| "silent".to_owned(), |sensor| format!("silent:{sensor}"))
 }
 
 /// However short a sensor's gap is, a hiccup of the network is no reason to wake anybody.

@@ -2,8 +2,12 @@
 
 use jiff::{SignedDuration, Timestamp};
 
+use crate::notice::content::{Because, ReadingsMissing};
+use crate::notice::{Content, Priority};
+use crate::room::Room;
 use crate::room::duty::Told;
 use crate::room::episode::{Episode, Turn};
+use crate::room::look::{Scene, withdrawn};
 
 /// Whether the store works.
 #[derive(Debug, Default)]
@@ -61,3 +65,27 @@ impl Storage {
         self.episode.told()
     }
 }
+
+impl Room {
+    /// Tells that readings can't be kept, and when they are again.
+    pub(crate) fn look_at_storage(&mut self, scene: &Scene) {
+        match self.storage.turn(scene.now) {
+            Turn::Nothing => {}
+            Turn::Tell(since) => {
+                let why = self.storage.why().to_owned();
+                let content = Content::ReadingsMissing(ReadingsMissing::StoreFailing { since, why });
+                let finding = self.on_duty(scene, STORE.to_owned(), Priority::Soon, content);
+                let told = self.tell(scene, finding);
+                self.storage.tell(since, told);
+            }
+            Turn::Withdraw(since) => {
+                if let Some(told) = self.storage.told().cloned() {
+                    self.tell(scene, withdrawn(STORE.to_owned(), None, &told, Because::StoreWorks { since }));
+                }
+                self.storage.withdraw();
+            }
+        }
+    }
+}
+
+const STORE: &str = "store";

@@ -25,10 +25,10 @@ pub(super) fn wording(teller: Teller<'_>, runout: &Runout) -> Wording {
 
 fn subject(teller: Teller<'_>, runout: &Runout) -> String {
     let name = teller.name_of(&runout.state);
-    let dry = runout.state.forecast.outlook.empty_at().map_or_else(
-        || "it was running dry, and now its level isn't known".to_owned(),
-        |empty_at| teller.dry(&empty_at),
-    );
+    let dry = runout.state.ran_empty.map(|at| format!("dry since {}", teller.clock.time(at)));
+    let empty_at = runout.state.forecast.outlook.empty_at();
+    let dry = dry.or_else(|| empty_at.map(|empty_at| teller.dry(&empty_at)));
+    let dry = dry.unwrap_or_else(|| "it was running dry, and now its level isn't known".to_owned());
     let go = match runout.be_there_by {
         Some(by) if by > teller.notice.at => format!("Be there by {}.", teller.clock.by(by)),
         Some(_) | None => "Go now.".to_owned(),
@@ -61,6 +61,9 @@ impl Teller<'_> {
         let visit = runout.visit?.at;
         let dry = runout.state.forecast.outlook.empty_at()?.p50?.max(self.notice.at);
         let alone = format::duration(visit.duration_since(dry));
+        if runout.state.ran_empty.is_some() {
+            return Some(format!("If nobody can come: the tanks are clearing, for {alone} until the visit."));
+        }
         Some(if dry < visit {
             format!(
                 "If nobody can come: the tanks begin to clear when it is dry, {alone} before the visit at {}. \
