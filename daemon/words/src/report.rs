@@ -80,7 +80,7 @@ pub fn seconds(s: f64) -> String {
 pub fn percent(share: f64) -> String {
     if share <= 0.0 {
         "0 %".to_owned()
-    } else if share < 0.5 {
+    } else if share <= 0.5 {
         "under 1 %".to_owned()
     } else if share < 100.0 && share >= 99.5 {
         "over 99 %".to_owned()
@@ -125,16 +125,12 @@ mod tests {
         for (share, says) in [
             (0.0, "0 %"),
             (0.01, "under 1 %"),
-            (0.5, "0 %"),
+            (0.5, "under 1 %"),
             (97.4, "97 %"),
             (99.6, "over 99 %"),
             (100.0, "100 %"),
         ] {
-            if share == 0.5 {
-                assert_ne!(percent(share), says);
-            } else {
-                assert_eq!(percent(share), says);
-            }
+            assert_eq!(percent(share), says);
         }
     }
 
