@@ -1,5 +1,7 @@
 //! The rules of the house as tests: who may use whom, what the centre may not know, how long a file may be.
 
+#![expect(clippy::unwrap_used, reason = "the lints excuse test functions, but not what these call")]
+
 use std::fs;
 use std::path::{Path, PathBuf};
 
