@@ -82,7 +82,7 @@ pub fn percent(share: f64) -> String {
         "0 %".to_owned()
     } else if share <= 0.5 {
         "under 1 %".to_owned()
-    } else if share < 100.0 && share >= 99.5 {
+    } else if (99.5..100.0).contains(&share) {
         "over 99 %".to_owned()
     } else {
         format!("{share:.0} %")

@@ -109,7 +109,7 @@ pub fn tanks(tanks: &Tanks<'_>, steady_percent: f64) -> Marked {
         (all, judged) if all == judged => format!(
             "All {all} judged tanks kept their turbidity band ({share} of the week, never out for over an hour)"
         ),
-        (0, 1) => format!("The tank didn't keep its turbidity band"),
+        (0, 1) => "The tank didn't keep its turbidity band".to_owned(),
         (0, judged) => format!(
             "None of {judged} judged tanks kept its turbidity band ({share} of the week, never out for over an hour)"
         ),
