@@ -1,5 +1,6 @@
 //! The command line.
 
+mod demo;
 mod entry;
 mod failure;
 mod moment;
@@ -35,6 +36,10 @@ pub struct Cli {
 
 #[derive(Debug, Subcommand)]
 enum Command {
+    /// See it work: an invented hatchery, nine days of readings, warnings and the week's report
+    ///
+    /// The broker is inside, nothing needs to be installed, and nothing is sent to anybody.
+    Demo(demo::Demo),
     /// Keep watch: take readings, keep them, forecast, and tell people in time
     Run(SiteFile),
     /// Say what a site file describes, or every mistake in it and how to mend it
@@ -106,6 +111,7 @@ impl Cli {
     /// Does what was asked for.
     pub fn run(self) -> Result<(), Failure> {
         match self.command {
+            Command::Demo(asked) => demo::run(asked),
             Command::Run(SiteFile { config }) => keep_watch(config),
             Command::Check(SiteFile { config }) => check(&config),
             Command::Replay(asked) => replay(asked),

@@ -81,7 +81,7 @@ impl Story {
     /// Foam stands on drum B.
     #[must_use]
     pub fn foams(&self, at: Timestamp) -> bool {
-        (self.calendar.at(FOAMS, 16, 0)..self.calendar.at(FOAMS, 18, 40)).contains(&at)
+        (self.calendar.at(FOAMS, 8, 10)..self.calendar.at(FOAMS, 10, 40)).contains(&at)
     }
 
     /// The barn's network is down; what carries its own time is sent later in one burst.
