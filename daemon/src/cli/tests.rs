@@ -1,5 +1,6 @@
 //! What is typed, what goes over the wire, and whether the decoder takes it.
 
+use std::os::unix::process::ExitStatusExt as _;
 use std::path::Path;
 
 use clap::Parser as _;
@@ -11,6 +12,8 @@ use crate::message::Message;
 use crate::run::Settings;
 use crate::say::Saying;
 
+/// Set for the child that is to panic.
+const FAULT: &str = "CLAYMARK_TEST_FAULT";
 const NOW: &str = "2027-04-20T09:10:00Z";
 
 #[test]
@@ -72,6 +75,27 @@ fn what_cannot_be_meant_is_refused_with_a_way_out() {
         told += &format!("==== {}\n{words}", typed.join(" "));
     }
     insta::assert_snapshot!("refused", told);
+}
+
+#[test]
+fn a_panic_in_any_thread_takes_the_whole_process_down_after_a_word() {
+    let child = std::process::Command::new(std::env::current_exe().unwrap())
+        .args(["--exact", "cli::tests::a_fault_in_a_process_of_its_own", "--nocapture"])
+        .env(FAULT, "1")
+        .output()
+        .unwrap();
+    assert_eq!(child.status.signal(), Some(6), "SIGABRT");
+    let said = String::from_utf8_lossy(&child.stderr).into_owned();
+    assert!(said.contains("Claymark has a fault and stops") && said.contains("told to"), "{said}");
+}
+
+/// Does nothing unless the test above starts it.
+#[test]
+fn a_fault_in_a_process_of_its_own() {
+    if std::env::var_os(FAULT).is_some() {
+        super::abort_on_panic();
+        std::thread::spawn(|| panic!("told to")).join().ok();
+    }
 }
 
 fn example() -> Settings {

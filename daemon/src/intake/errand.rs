@@ -136,9 +136,17 @@ impl Errand<'_> {
         let mut connected = false;
         let reason = loop {
             let event = connection.recv_timeout(PATIENCE).map_err(|_silence| self.silent(connected))?;
-            let event = event.map_err(|error| self.broken_v5(&error, connected))?;
-            if let Event::Incoming(Packet::PubAck(word)) = event {
-                break word.reason;
+            let event = match event {
+                Ok(event) => event,
+                // Mosquitto 2.0.11 refuses a message and hangs up at once: its word was read with the end of
+                // the connection, and waits behind it.
+                Err(error) => match connection.eventloop.state.events.iter().find_map(acknowledged) {
+                    Some(reason) => break reason,
+                    None => return Err(self.broken_v5(&error, connected)),
+                },
+            };
+            if let Some(reason) = acknowledged(&event) {
+                break reason;
             }
             connected |= matches!(event, Event::Incoming(Packet::ConnAck(_)));
         };
@@ -192,6 +200,15 @@ impl Errand<'_> {
     fn unacknowledged(&self, why: &impl ToString) -> ErrandError {
         let Settings { host, port, .. } = self.settings;
         ErrandError::Unacknowledged { host: host.clone(), port: *port, why: why.to_string() }
+    }
+}
+
+/// The reason code of an acknowledgement.
+fn acknowledged(event: &v5::Event) -> Option<v5::mqttbytes::v5::PubAckReason> {
+    if let v5::Event::Incoming(v5::mqttbytes::v5::Packet::PubAck(word)) = event {
+        Some(word.reason)
+    } else {
+        None
     }
 }
 
