@@ -82,7 +82,16 @@ impl Listener {
     /// When it doesn't.
     #[must_use]
     pub fn subscribe(port: u16, filter: &str) -> Self {
-        let (client, mut connection) = Client::new(options("listener", port), REQUESTS);
+        Self::with(options("listener", port), filter)
+    }
+
+    /// Subscribes on a connection made in another way.
+    ///
+    /// # Panics
+    /// When the broker doesn't grant it.
+    #[must_use]
+    pub fn with(options: MqttOptions, filter: &str) -> Self {
+        let (client, mut connection) = Client::new(options, REQUESTS);
         client.try_subscribe(filter, QoS::AtLeastOnce).expect("the queue is free");
         let mut heard = VecDeque::new();
         loop {
