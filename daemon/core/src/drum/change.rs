@@ -1,8 +1,8 @@
 //! A draw that changed although nobody said so, and a level that stands still.
 
-use super::fit::{Before, Fit, NORMAL_PER_MAD, fit, slope_of};
+use super::fit::{Before, Fit, fit, slope_of};
 use super::series::Point;
-use super::stats::{count, median};
+use super::stats::{count, median, spread};
 use super::tuning::{
     CHANGE_BASE_HOURS, CHANGE_BEGINS, CHANGE_SHARE, CHANGE_SIGMAS, CHANGE_WINDOWS, DATA_ONLY_POINTS,
     SLOWER_HOURS, STILL_DRAW, STILL_DRAW_SHARE, STILL_FALL_SCATTERS, STILL_FALL_SHARE, STILL_HOURS,
@@ -127,9 +127,7 @@ impl Slope {
         let mut levelled: Vec<f64> = points.iter().map(|point| point.v + draw * (point.t - middle)).collect();
         let sd = ROBUSTNESS * scatter / square.sqrt();
         let volume = median(&mut levelled)?;
-        let mut off: Vec<f64> = levelled.iter().map(|v| (v - volume).abs()).collect();
-        let spread = NORMAL_PER_MAD * median(&mut off)?;
-        Some(Self { draw, sd, middle, volume, spread, hours: last - first })
+        Some(Self { draw, sd, middle, volume, spread: spread(&mut levelled)?, hours: last - first })
     }
 
     fn differs(&self, draw: f64, sd: f64, ease: f64) -> bool {

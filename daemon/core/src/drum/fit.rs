@@ -10,7 +10,7 @@
 
 use super::line::{Line, Sym3};
 use super::series::Point;
-use super::stats::{count, densest, median, robust_slope};
+use super::stats::{NORMAL_PER_MAD, count, densest, median, robust_slope};
 use super::tuning::{
     BISQUARE_ABOVE, BISQUARE_BELOW, BLOCKS, CARRIED_FREEDOM, DATA_ONLY_HOURS, DATA_ONLY_POINTS,
     FORGETTING_HOURS, LEAST_SCATTER_SHARE, OVERRULING_HOURS, PRIOR_CONFLICT, SCATTER_PRIOR_POINTS,
@@ -245,8 +245,6 @@ fn draw_at_start(line: &Line, start: f64) -> Belief {
     Belief { mean: line.q - line.b * start, sd: line.covariance.form(row, row).max(0.0).sqrt() }
 }
 
-/// Standard deviations in a median absolute deviation of a normal distribution.
-pub(super) const NORMAL_PER_MAD: f64 = 1.482_602;
 /// The newest minutes from which the scatter of a minute is taken.
 const SCATTER_POINTS: usize = 60;
 const ROUNDS: usize = 5;

@@ -16,6 +16,13 @@ pub(super) fn median(values: &mut [f64]) -> Option<f64> {
     Some(f64::midpoint(*values.get(lower)?, *values.get(upper)?))
 }
 
+/// A robust standard deviation about the median. Sorts in place.
+pub(super) fn spread(values: &mut [f64]) -> Option<f64> {
+    let middle = median(values)?;
+    let mut off: Vec<f64> = values.iter().map(|value| (value - middle).abs()).collect();
+    median(&mut off).map(|mad| mad * NORMAL_PER_MAD)
+}
+
 /// The middle of the shortest stretch that holds [`DENSE_SHARE`] of `values`: where the clean ones crowd, even when
 /// most are scattered above them. Sorts in place.
 ///
@@ -63,6 +70,8 @@ pub(super) fn count(n: usize) -> f64 {
     u32::try_from(n).map_or(f64::from(u32::MAX), f64::from)
 }
 
+/// Standard deviations in a median absolute deviation of a normal distribution.
+pub(super) const NORMAL_PER_MAD: f64 = 1.482_602;
 /// Two of five.
 const DENSE_SHARE: (usize, usize) = (2, 5);
 /// Points that are paired for a slope.

@@ -1,8 +1,8 @@
 //! Steps in the level: a refill stands and falls on as before, foam comes and goes and is restless.
 
-use super::fit::{scatter_below, slope_of};
+use super::fit::slope_of;
 use super::series::Point;
-use super::stats::{median, quantile};
+use super::stats::{median, quantile, spread};
 use super::tuning::{
     DROP_HOURS, FOAM_HOURS, LOGGED_RISE_HOURS, MOVED_SHARE, RISES, STEADY_SCATTERS, STEP_SCATTERS, STEP_SHARE,
 };
@@ -98,7 +98,7 @@ pub(super) fn step(run: &Run<'_>, expected: &Expected, span: f64, logged: bool) 
         return Step::Undecided;
     };
     let mut levelled: Vec<f64> = settled.iter().map(|point| point.v + draw * (point.t - start.t)).collect();
-    let spread = scatter_below(&mut levelled).unwrap_or(0.0);
+    let spread = spread(&mut levelled).unwrap_or(0.0);
     let Some(to) = median(&mut levelled) else { return Step::Undecided };
     let rise = to - expected.volume(start.t);
     let stood = last.t - start.t;
@@ -122,7 +122,7 @@ fn falls_calmly(points: &[Point], draw: f64, scatter: f64) -> bool {
     let (Some(first), Some(fall)) = (points.first(), slope_of(points)) else { return false };
     let mut levelled: Vec<f64> = points.iter().map(|point| point.v + fall * (point.t - first.t)).collect();
     fall >= CALM_FALL_SHARE * draw
-        && scatter_below(&mut levelled).is_some_and(|spread| spread <= STEADY_SCATTERS * scatter)
+        && spread(&mut levelled).is_some_and(|spread| spread <= STEADY_SCATTERS * scatter)
 }
 
 /// The points from where the level, draw allowed for, has stopped rising.

@@ -88,7 +88,7 @@ pub(super) const LOG_APART_HOURS: f64 = 0.75;
 /// h. A level that has come down by a step is believed after this.
 pub(super) const DROP_HOURS: f64 = 10.0 / 60.0;
 /// Scatters. A rise that scatters more about a falling line isn't a refill but foam.
-pub(super) const STEADY_SCATTERS: f64 = 3.0;
+pub(super) const STEADY_SCATTERS: f64 = 2.5;
 /// h. A high, restless level for longer than this is a doubt.
 pub(super) const FOAM_HOURS: f64 = 45.0 / 60.0;
 

@@ -1,10 +1,10 @@
 //! What a refill means: litres that are told once they are certain, a draw at another level, a fill to learn from.
 
-use super::super::fit::{Belief, NORMAL_PER_MAD};
-use super::super::series::Point;
-use super::super::stats::{median, quantile};
-use super::super::tuning::{DRAW_WANDER_PER_ROOT_HOUR, FADING_LEAST_SD, LOG_APART_HOURS};
 use super::{Found, LEAST_DRAW, Motion, Track, View};
+use crate::drum::fit::Belief;
+use crate::drum::series::Point;
+use crate::drum::stats::{median, quantile, spread};
+use crate::drum::tuning::{DRAW_WANDER_PER_ROOT_HOUR, FADING_LEAST_SD, LOG_APART_HOURS};
 use crate::happening::What;
 use crate::units::Litres;
 
@@ -42,8 +42,7 @@ impl Track {
         let mut levelled: Vec<f64> = since.map(|point| point.v + draw * (point.t - end)).collect();
         let Some(middle) = median(&mut levelled) else { return };
         let to = self.fit.filter(|_| self.motion == Motion::Falling).map_or(middle, |fit| fit.volume(end));
-        let mut off: Vec<f64> = levelled.iter().map(|v| (v - middle).abs()).collect();
-        let seen = NORMAL_PER_MAD * median(&mut off).unwrap_or(0.0);
+        let seen = spread(&mut levelled).unwrap_or(0.0);
         let calm = seen <= CALM_SCATTERS * scatter && newest.t - end >= CALM_HOURS.0;
         if calm || newest.t - end >= CALM_HOURS.1 {
             // Foam only ever reads high.

@@ -1,0 +1,149 @@
+//! When the level can't be believed: what a forecast goes by then, and what it says when nothing is left.
+
+use claymark_core::fieldlog::Deed;
+use claymark_core::forecast::{Basis, Outlook};
+use claymark_core::happening::What;
+use claymark_core::quality::Flag;
+use claymark_core::units::Litres;
+
+use rand::RngExt;
+
+use crate::physics::reading;
+use crate::rig::{Rig, id};
+
+fn why(rig: &Rig) -> String {
+    match rig.forecast().outlook {
+        Outlook::Unknown { why } => why,
+        known @ Outlook::Known { .. } => panic!("{known:?}"),
+    }
+}
+
+#[test]
+fn before_the_first_reading_nothing_is_known_and_it_says_so() {
+    let mut rig = Rig::new(1, 150.0);
+    assert!(!why(&rig).is_empty());
+    rig.run_silent(0.5);
+    assert!(why(&rig).contains("silent"), "{}", why(&rig));
+    assert!(rig.watch.doubt(rig.now()).is_some());
+}
+
+#[test]
+fn a_dip_and_a_pump_rating_stand_in_for_a_level_that_never_came() {
+    let mut rig = Rig::new(1, 150.0);
+    rig.run_silent(0.5);
+    rig.set_pump(75.0);
+    rig.log(Deed::Dip { drum: None, level: None, volume: Some(Litres(150.0)) });
+    let (basis, volume, draw, empty) = rig.known();
+    assert_eq!(basis, Basis::Pump);
+    // 2.1 mL per revolution at 75 rpm.
+    assert!((volume - 150.0).abs() < 0.1 && (draw - 9.45).abs() < 1e-6, "{volume} {draw}");
+    let truth = rig.barrel.hours_left();
+    assert!(rig.hours_to(empty.p05) < truth && truth < rig.hours_to(empty.p95), "{truth} h: {empty:?}");
+}
+
+#[test]
+fn a_refill_is_reckoned_with_while_the_sensor_is_silent() {
+    let mut rig = Rig::new(2, 100.0);
+    rig.run(3.0);
+    rig.run_silent(1.0);
+    rig.barrel.volume += 60.0;
+    rig.log(Deed::Refill { drum: Some(id("a")), water: Some(Litres(60.0)), clay: None });
+    rig.run_silent(1.0);
+    let (basis, volume, ..) = rig.known();
+    assert_eq!(basis, Basis::Pump);
+    assert!((volume - rig.barrel.volume).abs() < 3.0, "{volume} against {}", rig.barrel.volume);
+    rig.run(0.5);
+    assert_eq!(rig.known().0, Basis::Level);
+    let believed = rig.happenings.iter().filter(|happening| happening.what == What::LevelBelieved).count();
+    assert_eq!(believed, 1, "{:?}", rig.happenings);
+}
+
+#[test]
+fn readings_off_the_table_or_failed_are_not_used_and_named() {
+    for (value, flag, named) in [(905.0, Flag::Pass, "strapping table"), (300.0, Flag::Fail, "quality tests")]
+    {
+        let mut rig = Rig::new(3, 120.0);
+        rig.run(3.0);
+        for _ in 0..60 {
+            rig.barrel.step();
+            let now = rig.now();
+            rig.watch.reading(now, &reading("level-a", now, now, value, flag));
+        }
+        rig.settle();
+        let doubt = rig.watch.doubt(rig.now()).unwrap();
+        assert!(doubt.why.contains(named), "{}", doubt.why);
+        let (basis, volume, ..) = rig.known();
+        assert_eq!(basis, Basis::Pump);
+        assert!((volume - rig.barrel.volume).abs() < 1.5, "{volume} against {}", rig.barrel.volume);
+    }
+}
+
+#[test]
+fn a_reading_that_fails_after_all_is_struck_out() {
+    let mut rig = Rig::new(4, 120.0);
+    rig.run(2.0);
+    let clean = rig.forecast();
+    let now = rig.now();
+    let spike = |flag| reading("level-a", now, now, 20.0, flag);
+    rig.watch.reading(now, &spike(Flag::NotEvaluated));
+    rig.watch.reading(now, &spike(Flag::Fail));
+    let last = |rig: &Rig| match rig.watch.forecast(now).outlook {
+        Outlook::Known { volume, .. } => volume.0,
+        unknown @ Outlook::Unknown { .. } => panic!("{unknown:?}"),
+    };
+    let Outlook::Known { volume, .. } = clean.outlook else { panic!("{clean:?}") };
+    assert!((last(&rig) - volume.0).abs() < 0.2, "{} against {}", last(&rig), volume.0);
+}
+
+#[test]
+fn a_pump_that_was_switched_off_leaves_an_idle_drum_not_a_doubt() {
+    let mut rig = Rig::new(5, 150.0);
+    rig.set_pump(75.0);
+    rig.run(4.0);
+    let before = rig.barrel.draw();
+    rig.barrel.pump = 0.0;
+    rig.set_pump(0.0);
+    rig.run(3.0);
+    assert!(rig.watch.doubt(rig.now()).is_none());
+    let forecast = rig.forecast();
+    let Outlook::Known { volume, draw, .. } = forecast.outlook else { panic!("{forecast:?}") };
+    assert!(!forecast.in_use);
+    assert!(
+        (volume.0 - rig.barrel.volume).abs() < 1.0 && (draw.0 - before).abs() < 0.5,
+        "{volume:?} {draw:?}"
+    );
+    rig.barrel.pump = 9.4;
+    rig.set_pump(75.0);
+    rig.run(0.3);
+    let (_, _, _, empty) = rig.known();
+    assert!(rig.forecast().in_use);
+    let (truth, likely) = (rig.barrel.hours_left(), rig.hours_to(empty.p50));
+    assert!((likely - truth).abs() < 0.08 * truth, "{likely} h, truly {truth} h");
+}
+
+#[test]
+fn an_hour_of_restless_foam_is_a_doubt_and_no_refill() {
+    for seed in 0..10 {
+        let mut rig = Rig::new(seed, 140.0);
+        rig.barrel.foam = 0.0;
+        rig.run(4.0);
+        for _ in 0..120 {
+            let foam = rig.barrel.rng.random_range(20.0..60.0);
+            let level = rig.barrel.step();
+            rig.hear(level + foam);
+        }
+        rig.settle();
+        assert_eq!(rig.refills(), [], "seed {seed}");
+        let doubt = rig.watch.doubt(rig.now()).unwrap();
+        assert!(doubt.why.contains("foam"), "{}", doubt.why);
+        let (basis, volume, ..) = rig.known();
+        assert_eq!(basis, Basis::Pump);
+        assert!(
+            (volume - rig.barrel.volume).abs() < 2.0,
+            "seed {seed}: {volume} against {}",
+            rig.barrel.volume
+        );
+        rig.run(0.5);
+        assert_eq!(rig.known().0, Basis::Level, "seed {seed}");
+    }
+}
