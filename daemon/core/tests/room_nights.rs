@@ -4,8 +4,10 @@
 mod night;
 
 use claymark_core::fieldlog::Deed;
+use claymark_core::forecast::{Forecast, Outlook, Subject};
 use claymark_core::notice::content::{Again, Because, Common, Content, ReadingsMissing, Verdict};
 use claymark_core::notice::{NoticeKind, Priority};
+use claymark_core::refill::Refill;
 use claymark_core::room::Event;
 use claymark_core::units::{Kilograms, Litres};
 use jiff::SignedDuration;
@@ -124,7 +126,7 @@ fn without_an_answer_the_next_person_is_called_round_and_round() {
         assert_eq!(call.to, next);
     }
     for name in ["ann", "kim", "lee"] {
-        assert!(people.contains(&name), "{people:?}");
+        assert!(people.iter().filter(|person| **person == name).count() >= 2, "round again: {people:?}");
     }
     for pair in calls.windows(2) {
         assert_eq!(pair[1].notice.replaces, Some(pair[0].notice.number), "one cause, one message");
@@ -188,6 +190,24 @@ fn a_refill_that_is_only_written_down_counts_as_an_answer() {
 }
 
 #[test]
+fn a_corrected_entry_replaces_the_wrong_one_in_the_amounts() {
+    let mut night = Night::begin("2027-04-20T08:00");
+    night.drum("a").holds(60.0).draws(4.0);
+    night.until("2027-04-20T10:00");
+    night.drum("a").holds(172.0);
+    let refill =
+        |clay| Deed::Refill { drum: Some(id("a")), water: Some(Litres(118.0)), clay: Some(Kilograms(clay)) };
+    let wrong = night.log(refill(9.0));
+    assert_eq!(told(&wrong), []);
+    night.correct(refill(2.0));
+    let said = night.until("2027-04-20T17:01");
+    let Content::EveningCheck(check) = &said[0].notice.content else { panic!("{said:?}") };
+    let Some(Refill::Mix(mix)) = &check.drums[0].remedy.refill else { panic!("{:?}", check.drums[0].remedy) };
+    // About 52 L at 18 g/L and 2 kg in 172 L: 17 g/L; with 9 kg it would be 58 g/L, and no clay wanted.
+    assert!((mix.residual.strength.0 - 17.0).abs() < 0.6, "{:?}", mix.residual);
+}
+
+#[test]
 fn a_drum_that_lasts_after_all_is_withdrawn_once() {
     let (mut night, said) = pump_turned_up();
     night.answer(said[0].notice.number);
@@ -195,6 +215,22 @@ fn a_drum_that_lasts_after_all_is_withdrawn_once() {
     let said = night.until("2027-04-21T07:30");
     assert_eq!(said.len(), 1, "{:?}", told(&said));
     assert!(matches!(because(&said[0]), Because::LastsAfterAll { .. }));
+}
+
+#[test]
+fn drums_that_share_a_pump_are_forecast_together_and_the_resting_one_by_the_draw_of_the_other() {
+    let mut night = Night::begin_with_one_pump("2027-04-20T08:00");
+    night.log(Deed::InUse { pump: Some(id("p1")), drum: Some(id("a")) });
+    night.drum("a").holds(150.0).draws(6.0);
+    night.drum("b").holds(160.0).draws(0.0);
+    night.until("2027-04-20T12:05");
+    let [a, b, supply] = &night.forecasts[night.forecasts.len() - 3..] else { panic!() };
+    assert_eq!(supply.of, Subject::Supply(id("p1")));
+    assert!(a.in_use && !b.in_use, "{a:?} {b:?}");
+    let Outlook::Known { draw, .. } = &b.outlook else { panic!("{b:?}") };
+    assert!((draw.0 - 6.0).abs() < 1.0, "{draw:?}");
+    let p50 = |forecast: &Forecast| forecast.outlook.empty_at().unwrap().p50.unwrap();
+    assert!(p50(supply) > p50(a) + SignedDuration::from_hours(15), "{supply:?}");
 }
 
 #[test]

@@ -393,3 +393,6 @@ const SEEN_LATE: SignedDuration = SignedDuration::from_mins(30);
 
 /// Forecasts are looked at once a minute, so what falls due within the next is due now.
 const SLACK: SignedDuration = SignedDuration::from_mins(1);
+
+#[cfg(test)]
+mod tests;

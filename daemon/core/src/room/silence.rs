@@ -279,3 +279,6 @@ pub(crate) const BACKLOG: SignedDuration = SignedDuration::from_mins(5);
 
 /// What the network may hold a reading back.
 const NETWORK: SignedDuration = SignedDuration::from_mins(1);
+
+#[cfg(test)]
+mod tests;

@@ -76,13 +76,20 @@ impl Vessel {
 impl Night {
     /// Begins at that civil time in Helsinki.
     pub fn begin(local: &str) -> Self {
-        Self::begin_in("Europe/Helsinki", local)
+        Self::begin_with(local, |_| {})
     }
 
-    pub fn begin_in(zone: &str, local: &str) -> Self {
-        let zone = TimeZone::get(zone).expect("a zone of the tz database");
+    /// The same, but both drums are drawn by one pump.
+    pub fn begin_with_one_pump(local: &str) -> Self {
+        Self::begin_with(local, |site| site.drums.iter_mut().for_each(|drum| drum.pump = id("p1")))
+    }
+
+    fn begin_with(local: &str, change: impl FnOnce(&mut Site)) -> Self {
+        let zone = TimeZone::get("Europe/Helsinki").expect("a zone of the tz database");
+        let mut site = site(&zone);
+        change(&mut site);
         let mut night = Self {
-            room: Room::new(site(&zone)),
+            room: Room::new(site),
             now: instant(&zone, local),
             drums: ["a", "b"]
                 .map(|name| Vessel {
@@ -164,9 +171,24 @@ impl Night {
     }
 
     pub fn log(&mut self, deed: Deed) -> Vec<Said> {
+        self.entry(deed, None)
+    }
+
+    /// Corrects the entry that was written down last.
+    pub fn correct(&mut self, deed: Deed) -> Vec<Said> {
+        let last = self.everything.iter().rev().find_map(|(_, event)| match event {
+            Event::Log(entry) => Some(entry.key.clone()),
+            Event::Reading(_) | Event::Answer(_) | Event::SessionLost { .. } | Event::StoreFailed { .. } => {
+                None
+            }
+            Event::StoreWorks | Event::Recalled(_) | Event::GoLive | Event::Tick => None,
+        });
+        self.entry(deed, last)
+    }
+
+    fn entry(&mut self, deed: Deed, replaces: Option<String>) -> Vec<Said> {
         let (at, key) = (self.now, format!("entry-{}", self.everything.len()));
-        let entry = LogEntry { key, at, received_at: at, by: None, replaces: None, deed };
-        self.event(Event::Log(entry))
+        self.event(Event::Log(LogEntry { key, at, received_at: at, by: None, replaces, deed }))
     }
 
     /// The daemon dies and tells itself the past again; `away` is how long that takes.
