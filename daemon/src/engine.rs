@@ -99,6 +99,7 @@ struct OnTheWay {
 }
 
 /// What woke the task.
+#[expect(clippy::large_enum_variant, reason = "one at a time is alive: a box would only cost an allocation")]
 enum Woken {
     Saved(Option<Outcome>),
     RetryDue,

@@ -165,7 +165,7 @@ mod tests {
         let path = dir.path().join("messages-2027-04-20.ndjson.zst");
         let whole = fs::read(&path).unwrap();
         fs::write(&path, &whole[..whole.len() - 3]).unwrap();
-        record(&settings, &[second.clone()]);
+        record(&settings, std::slice::from_ref(&second));
         assert_eq!(lines(&settings, "2027-04-20"), [recording::line(&first), recording::line(&second)]);
     }
 

@@ -1,12 +1,14 @@
 //! What the tests against real parts share; the tests themselves are in `tests/`.
 //!
 //! - [`broker`], [`binary`], [`mqtt`], [`site`]: a real broker, our programs, MQTT clients, a small site;
+//! - [`mail`]: a real mail server that collects what it takes;
 //! - [`wait`]: waiting for a thing with a deadline;
 //! - [`oracle`]: asks the reference libraries that `tests/run` installs;
 //! - [`river`]: nine months of a real river's readings, with what technicians said of them.
 
 pub mod binary;
 pub mod broker;
+pub mod mail;
 pub mod mqtt;
 pub mod oracle;
 pub mod river;

@@ -39,7 +39,9 @@ pub fn root() -> PathBuf {
     PathBuf::from(env!("CARGO_MANIFEST_DIR")).parent().expect("tests/ lies in the repository").to_path_buf()
 }
 
-fn python() -> PathBuf {
+/// The Python that holds the reference libraries.
+#[must_use]
+pub fn python() -> PathBuf {
     env::var_os("CLAYMARK_ORACLE_PYTHON")
         .map_or_else(|| root().join("target/oracles/bin/python"), |path| root().join(path))
 }

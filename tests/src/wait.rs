@@ -28,6 +28,12 @@ pub fn wait_within<T>(most: Duration, what: &str, mut look: impl FnMut() -> Opti
     }
 }
 
+/// The time on this machine's clock, for sites whose evening is to come soon.
+#[must_use]
+pub fn now() -> jiff::Timestamp {
+    jiff::Timestamp::now()
+}
+
 /// A TCP port on this machine that nothing listens on.
 ///
 /// # Panics

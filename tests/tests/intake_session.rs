@@ -151,6 +151,6 @@ fn our_state_stands_retained_while_we_watch_after_a_stop_and_after_a_crash() {
 fn secret(site: &Site, password: &str) {
     use std::os::unix::fs::PermissionsExt;
     let file = site.dir().join("secret");
-    fs::write(&file, password).unwrap();
-    fs::set_permissions(&file, fs::Permissions::from_mode(0o600)).unwrap();
+    fs::write(&file, password).expect("writable");
+    fs::set_permissions(&file, fs::Permissions::from_mode(0o600)).expect("it is ours");
 }

@@ -20,6 +20,7 @@ pub struct Outcome {
     pub result: Result<Committed, StoreError>,
 }
 
+#[expect(clippy::large_enum_variant, reason = "one at a time is alive: a box would only cost an allocation")]
 enum Order {
     Commit { batch: Batch, answer: oneshot::Sender<Outcome> },
     Site { site: Box<Site>, answer: oneshot::Sender<Result<(), StoreError>> },
