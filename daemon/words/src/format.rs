@@ -81,13 +81,22 @@ pub fn duration(duration: SignedDuration) -> String {
 pub struct Clock<'a> {
     zone: &'a TimeZone,
     seen_from: Timestamp,
+    obvious: SignedDuration,
 }
 
 impl<'a> Clock<'a> {
     /// Times of `site`, told at `seen_from`.
     #[must_use]
     pub fn new(site: &'a Site, seen_from: Timestamp) -> Self {
-        Self { zone: &site.time_zone, seen_from }
+        Self { zone: &site.time_zone, seen_from, obvious: OBVIOUS }
+    }
+
+    /// For times that stand in one sentence: where one needs its day, all carry theirs.
+    #[must_use]
+    pub fn together(&self, times: &[Option<Timestamp>]) -> Self {
+        let far = |time: &Timestamp| time.duration_since(self.seen_from).abs() > OBVIOUS;
+        let obvious = if times.iter().flatten().any(far) { SignedDuration::ZERO } else { OBVIOUS };
+        Self { obvious, ..*self }
     }
 
     /// "02:45"; "Thu 02:45" when it is more than twelve hours away; "Thu 3 Dec 02:45" beyond six days.
@@ -97,7 +106,7 @@ impl<'a> Clock<'a> {
     pub fn time(&self, time: Timestamp) -> String {
         let away = time.duration_since(self.seen_from).abs();
         let pattern = match away {
-            away if away <= OBVIOUS => "%H:%M",
+            away if away <= self.obvious => "%H:%M",
             away if away <= SAME_WEEK => "%a %H:%M",
             _ => "%a %-d %b %H:%M",
         };
@@ -215,15 +224,25 @@ mod tests {
             ("2027-10-30T20:00:00Z", "2027-10-31T01:30:00Z", "03:30 EET"),
             ("2027-10-30T20:00:00Z", "2027-10-31T02:30:00Z", "04:30"),
         ] {
-            let clock = Clock { zone: &zone, seen_from: at(seen_from) };
+            let clock = Clock { zone: &zone, seen_from: at(seen_from), obvious: OBVIOUS };
             assert_eq!(clock.time(at(time)), expected);
         }
     }
 
     #[test]
+    fn times_in_one_sentence_all_carry_their_day_or_none_does() {
+        let zone = TimeZone::UTC;
+        let clock = Clock { zone: &zone, seen_from: at("2027-04-20T17:00:00Z"), obvious: OBVIOUS };
+        let (early, late) = (at("2027-04-21T04:20:00Z"), at("2027-04-21T05:05:00Z"));
+        let both = clock.together(&[Some(early), Some(late), None]);
+        assert_eq!((both.time(early), both.time(late)), ("Wed 04:20".to_owned(), "Wed 05:05".to_owned()));
+        assert_eq!(clock.together(&[Some(early)]).time(early), "04:20");
+    }
+
+    #[test]
     fn about_is_rounded_and_by_is_rounded_down() {
         let zone = TimeZone::UTC;
-        let clock = Clock { zone: &zone, seen_from: at("2027-04-20T14:00:00Z") };
+        let clock = Clock { zone: &zone, seen_from: at("2027-04-20T14:00:00Z"), obvious: OBVIOUS };
         assert_eq!(clock.about(at("2027-04-20T23:42:31Z")), "23:45");
         assert_eq!(clock.about(at("2027-04-20T23:42:29Z")), "23:40");
         assert_eq!(clock.by(at("2027-04-20T23:44:59Z")), "23:40");

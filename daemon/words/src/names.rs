@@ -71,6 +71,17 @@ pub fn list(names: &[String]) -> String {
     }
 }
 
+/// The same, but of a long list only the first few and how many more.
+#[must_use]
+pub fn first_of(names: &[String]) -> String {
+    match names.get(..NAMED) {
+        Some(first) if names.len() > NAMED + 1 => {
+            format!("{} and {} more", first.join(", "), names.len() - NAMED)
+        }
+        Some(_) | None => list(names),
+    }
+}
+
 /// A name in at most `longest` characters.
 #[must_use]
 pub fn short(name: &str, longest: usize) -> String {
@@ -89,6 +100,9 @@ fn one_line(name: &str) -> String {
         .join(" ")
 }
 
+/// More names than this in a row aren't read.
+const NAMED: usize = 8;
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -98,6 +112,9 @@ mod tests {
         assert_eq!(one_line("Drum\nA \t big"), "Drum A big");
         assert_eq!(short("Drum A", 6), "Drum A");
         assert_eq!(short("The old drum by the door", 10), "The old d…");
+        let many: Vec<_> = (1..=12).map(|n| format!("T{n}")).collect();
+        assert_eq!(first_of(&many), "T1, T2, T3, T4, T5, T6, T7, T8 and 4 more");
+        assert_eq!(first_of(&many[..9]), list(&many[..9]));
         assert_eq!(list(&["A".to_owned(), "B".to_owned(), "C".to_owned()]), "A, B and C");
     }
 }

@@ -70,7 +70,7 @@ impl Teller<'_> {
         let units = &self.site.units;
         let clay = format::mass(units, mix.clay, self.site.clay.scale_step);
         let bag = format::mass(units, self.site.clay.bag, self.site.clay.bag);
-        let bags = if mix.bags >= 0.1 {
+        let bags = if mix.bags >= 0.25 {
             format!(" ({} of a {bag} bag)", format::number(mix.bags, 1))
         } else {
             String::new()

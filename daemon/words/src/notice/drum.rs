@@ -18,12 +18,13 @@ impl Teller<'_> {
         if self.is_empty(empty_at) {
             return "empty now".to_owned();
         }
+        let clock = self.clock.together(&[empty_at.p05, empty_at.p50]);
         match (empty_at.p50, empty_at.p05) {
             (Some(p50), Some(p05)) => {
-                format!("dry about {}, earliest {}", self.clock.about(p50), self.clock.by(p05))
+                format!("dry about {}, earliest {}", clock.about(p50), clock.by(p05))
             }
-            (Some(p50), None) => format!("dry about {}", self.clock.about(p50)),
-            (None, Some(p05)) => format!("dry in more than 3 days, earliest {}", self.clock.by(p05)),
+            (Some(p50), None) => format!("dry about {}", clock.about(p50)),
+            (None, Some(p05)) => format!("dry in more than 3 days, earliest {}", clock.by(p05)),
             (None, None) => "not dry within 3 days".to_owned(),
         }
     }
@@ -33,13 +34,14 @@ impl Teller<'_> {
         if self.is_empty(empty_at) {
             return "It is empty: down to what the pump can't lift.".to_owned();
         }
+        let clock = self.clock.together(&[empty_at.p05, empty_at.p50, empty_at.p95]);
         let Some(p50) = empty_at.p50 else {
-            let earliest = empty_at.p05.map(|p05| format!(", earliest {}", self.clock.by(p05)));
+            let earliest = empty_at.p05.map(|p05| format!(", earliest {}", clock.by(p05)));
             return format!("Not dry within 3 days{}.", earliest.unwrap_or_default());
         };
-        let earliest = empty_at.p05.map_or("unknown".to_owned(), |p05| self.clock.by(p05));
-        let latest = empty_at.p95.map_or("later than 3 days".to_owned(), |p95| self.clock.about(p95));
-        format!("Dry about {} (earliest {earliest}, latest {latest}).", self.clock.about(p50))
+        let earliest = empty_at.p05.map_or("unknown".to_owned(), |p05| clock.by(p05));
+        let latest = empty_at.p95.map_or("later than 3 days".to_owned(), |p95| clock.about(p95));
+        format!("Dry about {} (earliest {earliest}, latest {latest}).", clock.about(p50))
     }
 
     pub(super) fn is_empty(&self, empty_at: &EmptyAt) -> bool {
@@ -147,12 +149,15 @@ pub(super) fn rpm_at(pump: &PumpState, share_of_present: f64) -> Option<f64> {
 }
 
 fn agrees(share: f64) -> bool {
-    (1.0 - SAME..=1.0 + SAME).contains(&share)
+    (SLOWEST..=FASTEST).contains(&share)
 }
 
 fn share(drawn: LitresPerHour, rated: LitresPerHour) -> Option<f64> {
     (rated.0 > 0.0).then(|| drawn.0 / rated.0)
 }
 
-/// A rating is no calibration, and tubes wear: within 15 % it is the same (common practice, no source).
-const SAME: f64 = 0.15;
+/// A rating is no calibration, and tubes wear, so a quarter less is the same; more than the rating isn't wear,
+/// and it is what empties a drum too soon (common practice, no source).
+const SLOWEST: f64 = 0.75;
+/// See [`SLOWEST`].
+const FASTEST: f64 = 1.15;

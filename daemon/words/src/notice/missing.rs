@@ -3,7 +3,7 @@
 use claymark_core::notice::content::{Common, DrumState, ReadingsMissing, SilentSensor, Visit};
 use jiff::Timestamp;
 
-use crate::names::{self, list, short};
+use crate::names::{self, first_of, list, short};
 use crate::notice::{Teller, Text, Wording, fit};
 
 pub(super) fn wording(teller: Teller<'_>, missing: &ReadingsMissing) -> Wording {
@@ -115,6 +115,6 @@ impl Teller<'_> {
                 .map_or("never heard".to_owned(), |last| format!("last {}", self.clock.time(last)));
             format!("{} ({last})", names::sensor(self.site, &silent.sensor))
         };
-        list(&sensors.iter().map(one).collect::<Vec<_>>())
+        first_of(&sensors.iter().map(one).collect::<Vec<_>>())
     }
 }

@@ -3,7 +3,7 @@
 use claymark_core::id::Id;
 use claymark_core::notice::content::{Because, DrumState, SeenRefill, Verdict, Visit, Withdrawn};
 
-use crate::names::{self, list, short};
+use crate::names::{self, first_of, short};
 use crate::notice::{Teller, Text, Wording, fit};
 
 pub(super) fn wording(teller: Teller<'_>, withdrawn: &Withdrawn) -> Wording {
@@ -107,6 +107,6 @@ impl Teller<'_> {
 
     /// "level of Drum A and turbidity of Head tank".
     pub(super) fn sensors(&self, sensors: &[Id]) -> String {
-        list(&sensors.iter().map(|sensor| names::sensor(self.site, sensor)).collect::<Vec<_>>())
+        first_of(&sensors.iter().map(|sensor| names::sensor(self.site, sensor)).collect::<Vec<_>>())
     }
 }
