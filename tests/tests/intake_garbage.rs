@@ -24,7 +24,7 @@ fn garbage() -> Vec<(&'static str, Vec<u8>, &'static str)> {
         (level, b"{\"t\":\"2026-10-01T00:00:00Z\"}".to_vec(), "missing-field"),
         (level, b"{\"v\":1,\"t\":\"yesterday\"}".to_vec(), "bad-time"),
         (level, future.as_bytes().to_vec(), "future-time"),
-        (turbidity, b"[{}".to_vec(), "bad-senml"),
+        (turbidity, br#"[{"n":"urn:dev:test:t1:turbidity","v":"clear"}]"#.to_vec(), "bad-senml"),
         (turbidity, senml_unit.as_bytes().to_vec(), "unknown-unit"),
         ("claymark/test-site/log", b"{\"kind\":\"dance\"}".to_vec(), "bad-log-entry"),
         ("claymark/test-site/answer", b"yes".to_vec(), "bad-answer"),
