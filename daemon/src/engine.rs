@@ -99,7 +99,6 @@ struct OnTheWay {
 }
 
 /// What woke the task.
-#[expect(clippy::large_enum_variant, reason = "one at a time is alive: a box would only cost an allocation")]
 enum Woken {
     Saved(Option<Outcome>),
     RetryDue,
@@ -283,7 +282,7 @@ impl Engine {
         if let Connection::Watching { .. } = self.snapshot.connection {
             backlog.batch.session_seen = Some(self.clock.now());
         }
-        let batch = std::mem::take(&mut backlog.batch);
+        let batch = Box::new(std::mem::take(&mut backlog.batch));
         self.on_the_way = Some(OnTheWay { outcome: self.ports.keeper.commit(batch), backlog });
     }
 
@@ -292,7 +291,7 @@ impl Engine {
         match outcome {
             Some(Outcome { result: Ok(committed), .. }) => self.kept(backlog, &committed),
             Some(Outcome { batch, result: Err(error) }) => {
-                self.not_kept(Backlog { batch, ..backlog }, &error)
+                self.not_kept(Backlog { batch: *batch, ..backlog }, &error)
             }
             None => {
                 // Only a panic ends that thread before us; without it nothing may be acknowledged.

@@ -1,10 +1,10 @@
 //! MQTT in: a persistent session, QoS 1, acknowledged only after the commit.
 //!
-//! One task, [`Intake::run`], polls the connection and does nothing else. It hands each message on with
+//! One task, [`Intake::run`], owns the connection and does nothing else. It hands each message on with
 //! its [`Receipt`]; whoever has put the message on disk acknowledges it, in the order of delivery. Messages
 //! that wait for their receipt are counted against [`Settings::queue`], since the broker's flow control
-//! can't be trusted: when no room is left, polling pauses for less than a keep-alive, and then the
-//! connection is closed on purpose, so that the broker keeps the rest.
+//! can't be trusted: when no room is left, nothing more is read; if that lasts for a keep-alive, the
+//! connection is closed on purpose, so that the broker keeps the rest where it keeps it well.
 
 pub mod errand;
 pub mod link;
@@ -19,7 +19,7 @@ use tokio_util::sync::CancellationToken;
 use crate::message::Message;
 use crate::publish::Line;
 use crate::service::Pulse;
-use link::Ack;
+use link::Client;
 pub use task::Intake;
 pub use tls::TlsError;
 
@@ -109,12 +109,14 @@ pub enum Connection {
 
 /// Acknowledges one message; dropped without it, the broker delivers the message again.
 pub struct Receipt {
-    ack: Ack,
-    _place: Place,
+    client: Client,
+    /// None at QoS 0, which wants no acknowledgement.
+    packet: Option<u16>,
+    place: Place,
 }
 
 /// A message's place in the queue, given back when it is dropped.
-struct Place {
+pub struct Place {
     _room: OwnedSemaphorePermit,
     _space: OwnedSemaphorePermit,
 }
@@ -168,7 +170,8 @@ impl Receipt {
     /// The message is on disk, or kept aside: the broker may forget it. On a connection that has ended
     /// this does nothing, and the broker delivers the message again.
     pub fn acknowledge(self) {
-        if self.ack.send().is_err() {
+        let Some(packet) = self.packet else { return };
+        if self.client.acknowledge(packet, self.place).is_err() {
             tracing::debug!("the connection ended before a message could be acknowledged");
         }
     }

@@ -142,7 +142,7 @@ impl Publisher {
     fn send(&mut self) {
         let Some(client) = &self.client else { return };
         while let Some(next) = self.outbox.next() {
-            if client.publish(next.topic, next.payload.to_vec(), next.retain).is_err() {
+            if client.publish(next.topic.to_owned(), next.payload.to_vec(), next.retain).is_err() {
                 // It stays in the outbox as on the way; the next connection sends it anew.
                 self.client = None;
                 return;

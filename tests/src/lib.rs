@@ -2,6 +2,7 @@
 //!
 //! - [`broker`], [`binary`], [`mqtt`], [`site`]: a real broker, our programs, MQTT clients, a small site;
 //! - [`mail`]: a real mail server that collects what it takes;
+//! - [`metrics`]: the page for a monitoring system;
 //! - [`wait`]: waiting for a thing with a deadline;
 //! - [`oracle`]: asks the reference libraries that `tests/run` installs;
 //! - [`river`]: nine months of a real river's readings, with what technicians said of them.
@@ -9,6 +10,7 @@
 pub mod binary;
 pub mod broker;
 pub mod mail;
+pub mod metrics;
 pub mod mqtt;
 pub mod oracle;
 pub mod river;

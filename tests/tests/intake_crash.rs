@@ -2,9 +2,10 @@
 
 use claymark_tests::binary::Daemon;
 use claymark_tests::broker::Broker;
+use claymark_tests::metrics::metrics;
 use claymark_tests::mqtt::Publisher;
 use claymark_tests::site::{Site, level};
-use claymark_tests::wait::wait_for;
+use claymark_tests::wait::{free_port, wait_for};
 
 #[test]
 fn kill_minus_nine_in_the_middle_of_the_stream_loses_and_doubles_nothing() {
@@ -33,6 +34,26 @@ fn kill_minus_nine_in_the_middle_of_the_stream_loses_and_doubles_nothing() {
     }
 }
 
+/// A library loop that writes one acknowledgement for ten messages read left tens of thousands open here,
+/// and had to break the connection: everything came again, several times.
+#[test]
+fn a_long_backlog_comes_in_once() {
+    let broker = Broker::start();
+    let port = free_port();
+    let site = Site::new(broker.port(), "", &format!("[metrics]\nlisten = \"127.0.0.1:{port}\""));
+    let daemon = Daemon::start(&site.file(), &site.log());
+    daemon.says("watching");
+    daemon.kill();
+    let backlog: Vec<_> = (0..BACKLOG).map(level).collect();
+    Publisher::connect(broker.port()).publish(&backlog);
+    let _daemon = Daemon::start(&site.file(), &site.log());
+    let all = u64::from(BACKLOG);
+    wait_for("the backlog is stored", || (site.readings("drum-a-level") == all).then_some(()));
+    let metrics = metrics(port);
+    assert!(metrics.contains(&format!("claymark_messages_total {BACKLOG}\n")), "{metrics}");
+    assert!(metrics.contains("claymark_readings_repeated_total 0\n"), "{metrics}");
+}
+
 #[test]
 fn a_second_daemon_on_the_same_store_is_refused_in_plain_words() {
     let broker = Broker::start();
@@ -45,5 +66,6 @@ fn a_second_daemon_on_the_same_store_is_refused_in_plain_words() {
     second.says("is already writing to");
 }
 
+const BACKLOG: u32 = 60_000;
 const KILLS: u32 = 6;
 const READINGS_PER_KILL: u32 = 1000;

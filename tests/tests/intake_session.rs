@@ -94,20 +94,29 @@ fn messages_sent_while_the_daemon_was_down_arrive_afterwards() {
     wait_for("all are stored", || (site.readings("drum-a-level") == 200).then_some(()));
 }
 
+/// Mosquitto 2.0.11 doesn't tell the client that another one has its id, it only closes the connection.
 #[test]
 fn another_client_with_our_id_is_an_alarm_and_not_a_tug_of_war() {
     let broker = Broker::start();
     let site = Site::new(broker.port(), "", "");
     let daemon = Daemon::start(&site.file(), &site.log());
     daemon.says("watching");
-    let mut other = options("other", broker.port());
-    other.set_client_id("claymark".to_owned());
-    let mut thief = Publisher::with(other);
-    thief.publish(&[level(0)]);
-    daemon.says("another client uses our client id");
-    // The other keeps its connection: we don't throw it out again at once.
-    thief.publish(&[level(1)]);
-    assert_eq!(fs::read_to_string(site.log()).unwrap().matches("watching: subscribed").count(), 1);
+    for _ in 0..3 {
+        let before = subscriptions(&site);
+        let mut other = options("other", broker.port());
+        other.set_client_id("claymark".to_owned());
+        Publisher::with(other).publish(&[level(0)]);
+        wait_for("the daemon notices", || {
+            let log = fs::read_to_string(site.log()).unwrap();
+            (subscriptions(&site) > before || log.contains("another client uses")).then_some(())
+        });
+    }
+    daemon.says("probably another client uses our client id");
+    assert_eq!(subscriptions(&site), 3, "it waits before it throws the other out once more");
+}
+
+fn subscriptions(site: &Site) -> usize {
+    fs::read_to_string(site.log()).unwrap().matches("watching: subscribed").count()
 }
 
 #[test]

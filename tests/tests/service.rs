@@ -2,14 +2,14 @@
 //! and the monitoring system how it is.
 
 use std::fs;
-use std::io::{Read, Write};
-use std::net::TcpStream;
+use std::io::Write;
 use std::os::unix::net::UnixDatagram;
 use std::process::{Command, Stdio};
 use std::time::Duration;
 
 use claymark_tests::binary::{Daemon, oracle_python, program};
 use claymark_tests::broker::Broker;
+use claymark_tests::metrics::metrics;
 use claymark_tests::mqtt::Publisher;
 use claymark_tests::site::{Site, level};
 use claymark_tests::wait::{free_port, wait_for};
@@ -159,17 +159,6 @@ fn strict_reader(text: &str) -> String {
     child.stdin.take().expect("piped").write_all(text.as_bytes()).expect("Python reads");
     let output = child.wait_with_output().expect("Python ends");
     String::from_utf8_lossy(&output.stdout).into_owned()
-}
-
-/// One answer of the metrics page; empty while nobody answers.
-fn metrics(port: u16) -> String {
-    let Ok(mut stream) = TcpStream::connect(("127.0.0.1", port)) else { return String::new() };
-    let request = "GET /metrics HTTP/1.1\r\nHost: 127.0.0.1\r\nConnection: close\r\n\r\n";
-    stream.write_all(request.as_bytes()).expect("the page takes a request");
-    let mut answer = String::new();
-    stream.read_to_string(&mut answer).expect("the page answers");
-    assert!(answer.contains("application/openmetrics-text; version=1.0.0"), "{answer}");
-    answer.split_once("\r\n\r\n").map(|(_, body)| body.to_owned()).unwrap_or_default()
 }
 
 const SECOND_SENSOR: &str = r#"

@@ -15,14 +15,13 @@ pub struct Keeper(mpsc::Sender<Order>);
 /// What became of a commit; the batch comes back either way.
 pub struct Outcome {
     /// What was to be kept.
-    pub batch: Batch,
+    pub batch: Box<Batch>,
     /// Whether it is on the disk.
     pub result: Result<Committed, StoreError>,
 }
 
-#[expect(clippy::large_enum_variant, reason = "one at a time is alive: a box would only cost an allocation")]
 enum Order {
-    Commit { batch: Batch, answer: oneshot::Sender<Outcome> },
+    Commit { batch: Box<Batch>, answer: oneshot::Sender<Outcome> },
     Site { site: Box<Site>, answer: oneshot::Sender<Result<(), StoreError>> },
 }
 
@@ -36,7 +35,7 @@ impl Keeper {
     }
 
     /// Starts a commit; the answer comes when it is on the disk, or isn't. Only one may be on the way.
-    pub fn commit(&self, batch: Batch) -> oneshot::Receiver<Outcome> {
+    pub fn commit(&self, batch: Box<Batch>) -> oneshot::Receiver<Outcome> {
         let (answer, outcome) = oneshot::channel();
         if self.0.try_send(Order::Commit { batch, answer }).is_err() {
             tracing::error!("the store's thread has ended: nothing is kept any more");

@@ -1,4 +1,4 @@
-//! The task that polls the connection: connects, subscribes, hands messages on, reconnects.
+//! The task that owns the connection: connects, subscribes, hands messages on, reconnects.
 
 use std::pin::Pin;
 use std::sync::Arc;
@@ -16,7 +16,7 @@ use crate::clock::Clock;
 use crate::message::Message;
 use crate::publish::Line;
 
-/// The task that polls.
+/// The task that owns the connection.
 pub struct Intake {
     settings: Settings,
     clock: Clock,
@@ -30,13 +30,15 @@ pub struct Intake {
     stood: Option<Timestamp>,
     /// The largest packet that the next connection accepts.
     largest: u32,
+    /// Connections in a row that ended soon after they had been subscribed.
+    short_lived: u32,
 }
 
 /// One connection's own state.
 struct Session {
     client: Client,
-    /// Delivered, and the acknowledgement hasn't gone out yet.
-    unacknowledged: usize,
+    /// When to give up waiting for room.
+    no_room: Option<Pin<Box<Sleep>>>,
     /// When to subscribe again after a refusal.
     ask_again: Option<Pin<Box<Sleep>>>,
     connected: bool,
@@ -64,6 +66,7 @@ impl Intake {
             room: Arc::new(Semaphore::new(settings.queue)),
             space: Arc::new(Semaphore::new(SPACE_KIB)),
             largest: settings.max_packet_bytes,
+            short_lived: 0,
             pauses: Pauses::default(),
             settings,
             clock,
@@ -81,6 +84,7 @@ impl Intake {
             self.tell_line(Line::Down).await;
             if self.clock.now().duration_since(began) > GOOD_FOR {
                 self.pauses.reset();
+                self.short_lived = 0;
             }
             let pause = match ending {
                 Ending::Asked => return,
@@ -98,19 +102,17 @@ impl Intake {
             Err(error) => return Ending::Broken(Broken::Lost(error.to_string())),
         };
         let mut session =
-            Session { client, unacknowledged: 0, ask_again: None, connected: false, said_goodbye: false };
+            Session { client, no_room: None, ask_again: None, connected: false, said_goodbye: false };
         loop {
             let seen = match self.next(&mut session, &mut link).await {
-                Ok(Some(seen)) => seen,
-                Ok(None) => return Ending::Asked,
-                Err(broken) => return Ending::Broken(broken),
+                Ok(seen) => seen,
+                Err(ending) => return ending,
             };
             let ending = match seen {
                 Seen::Connected { session_present } => self.connected(&mut session, session_present).await,
                 Seen::Subscribed(grants) => self.subscribed(&mut session, &grants).await,
-                Seen::Arrived(delivered) => self.arrived(&mut session, delivered, link.keep_alive()).await,
-                Seen::Acknowledged => {
-                    session.unacknowledged = session.unacknowledged.saturating_sub(1);
+                Seen::Arrived(delivered) => {
+                    self.arrived(&session, delivered).await;
                     None
                 }
                 Seen::Sent(packet) => {
@@ -122,7 +124,7 @@ impl Intake {
                     None
                 }
                 Seen::Disconnected => Some(Ending::Asked),
-                Seen::Alive | Seen::Other => None,
+                Seen::Alive | Seen::Wrote => None,
             };
             if let Some(ending) = ending {
                 return ending;
@@ -130,32 +132,35 @@ impl Intake {
         }
     }
 
-    /// The next thing on the connection; `None` when it was asked to stop before there was one. The poll
-    /// is never given up half way, or a request that is half written would be lost.
-    async fn next(&mut self, session: &mut Session, link: &mut Link) -> Result<Option<Seen>, Broken> {
-        let client = session.client.clone();
-        let mut poll = std::pin::pin!(link.next(&client));
+    /// The next thing on the connection, or why it is over. The link is never given up half way, or a
+    /// packet that is half written would be lost.
+    async fn next(&mut self, session: &mut Session, link: &mut Link) -> Result<Seen, Ending> {
+        let room = self.room.available_permits() > 0 && self.space.available_permits() > 0;
+        if room {
+            session.no_room = None;
+        } else {
+            let patience = link.keep_alive();
+            session.no_room.get_or_insert_with(|| Box::pin(tokio::time::sleep(patience)));
+        }
+        let mut seen = std::pin::pin!(link.next(room));
         let mut beat = tokio::time::interval(BEAT);
         loop {
             tokio::select! {
-                seen = &mut poll => {
+                seen = &mut seen => {
                     if matches!(seen, Ok(Seen::Arrived(_) | Seen::Alive)) && self.stood.is_some() {
                         self.stood = Some(self.clock.now());
                     }
-                    return seen.map(Some);
+                    return seen.map_err(Ending::Broken);
                 }
                 _ = beat.tick() => self.ports.pulse.beat(),
-                () = self.stop.take_no_more.cancelled(), if !session.connected => return Ok(None),
+                () = due(&mut session.no_room) => return Err(Ending::NoRoom),
+                () = self.stop.take_no_more.cancelled(), if !session.connected => return Err(Ending::Asked),
                 () = self.stop.disconnect.cancelled(), if !session.said_goodbye => {
                     session.said_goodbye = true;
-                    if session.client.disconnect().is_err() {
-                        return Ok(None);
-                    }
+                    session.client.disconnect().map_err(|_gone| Ending::Asked)?;
                 }
                 () = due(&mut session.ask_again) => {
-                    if session.client.subscribe(&self.settings.filters()).is_err() {
-                        return Ok(None);
-                    }
+                    session.client.subscribe(self.settings.filters()).map_err(|gone| lost(&gone))?;
                 }
             }
         }
@@ -168,8 +173,8 @@ impl Intake {
             self.tell(Arrival::SessionLost { since }).await;
         }
         // At each connection, whatever the broker says about the session: a session can lack them.
-        if let Err(gone) = session.client.subscribe(&self.settings.filters()) {
-            return Some(Ending::Broken(Broken::Lost(gone.to_string())));
+        if let Err(gone) = session.client.subscribe(self.settings.filters()) {
+            return Some(lost(&gone));
         }
         self.tell_line(Line::Up(session.client.clone())).await;
         None
@@ -191,6 +196,7 @@ impl Intake {
         session.ask_again = (!refused.is_empty()).then(|| Box::pin(tokio::time::sleep(ASK_AGAIN)));
         let since = self.clock.now();
         self.stood = Some(since);
+        self.short_lived = self.short_lived.saturating_add(1);
         tracing::info!("watching: subscribed at {}:{}", self.settings.host, self.settings.port);
         if refused.len() < filters.len() {
             self.tell_line(Line::Watching).await;
@@ -199,55 +205,31 @@ impl Intake {
         None
     }
 
-    async fn arrived(
-        &mut self,
-        session: &mut Session,
-        delivered: Delivered,
-        keep_alive: Duration,
-    ) -> Option<Ending> {
+    async fn arrived(&mut self, session: &Session, delivered: Delivered) {
         if self.stop.take_no_more.is_cancelled() {
-            return None;
+            return;
         }
-        session.unacknowledged += usize::from(delivered.ack.is_wanted());
-        if session.unacknowledged > MOST_UNACKNOWLEDGED {
-            return Some(Ending::NoRoom);
-        }
-        let Some(place) = self.place(delivered.payload.len(), keep_alive).await else {
-            return Some(Ending::NoRoom);
+        let Delivered { topic, payload, retained, packet } = delivered;
+        let Some(place) = self.place(payload.len()) else {
+            tracing::error!("a message was read without room for it; the broker delivers it again");
+            return;
         };
-        let Delivered { topic, payload, retained, ack } = delivered;
-        let receipt = Receipt { ack, _place: place };
+        let receipt = Receipt { client: session.client.clone(), packet, place };
         if self.settings.is_ours(&topic) {
             self.tell(Arrival::Echo(receipt)).await;
         } else {
             let received_at = self.clock.arrival();
             self.tell(Arrival::Message(Message { topic, payload, retained, received_at }, receipt)).await;
         }
-        None
     }
 
-    /// A place in the queue; `None` when none came free in a keep-alive, which is less than the 1.5 after
-    /// which the broker would throw us out.
-    async fn place(&self, bytes: usize, keep_alive: Duration) -> Option<Place> {
-        let give_up = tokio::time::sleep(keep_alive);
-        let mut give_up = std::pin::pin!(give_up);
-        let mut place = std::pin::pin!(self.any_place(bytes));
-        let mut beat = tokio::time::interval(BEAT);
-        loop {
-            tokio::select! {
-                biased;
-                place = &mut place => return place,
-                () = &mut give_up => return None,
-                () = self.stop.take_no_more.cancelled() => return None,
-                _ = beat.tick() => self.ports.pulse.beat(),
-            }
-        }
-    }
-
-    async fn any_place(&self, bytes: usize) -> Option<Place> {
-        let kib = u32::try_from((bytes / 1024).clamp(1, SPACE_KIB)).ok()?;
-        let room = Arc::clone(&self.room).acquire_owned().await.ok()?;
-        let space = Arc::clone(&self.space).acquire_many_owned(kib).await.ok()?;
+    /// A place in the queue, which is free: nothing was read otherwise. A message larger than what is left
+    /// takes all that is left.
+    fn place(&self, bytes: usize) -> Option<Place> {
+        let left = self.space.available_permits();
+        let kib = u32::try_from((bytes / 1024).clamp(1, left.max(1))).ok()?;
+        let room = Arc::clone(&self.room).try_acquire_owned().ok()?;
+        let space = Arc::clone(&self.space).try_acquire_many_owned(kib).ok()?;
         Some(Place { _room: room, _space: space })
     }
 
@@ -294,6 +276,16 @@ impl Intake {
                 }
                 pause::LONGEST
             }
+            // Mosquitto 2.0.11 closes without the word.
+            Broken::Lost(_) if self.short_lived >= THROWN_OUT => {
+                tracing::error!(
+                    client_id = self.settings.client_id,
+                    "the broker closed {} connections of ours soon after they were made: probably another client \
+                     uses our client id and gets our messages. Stop it, or change mqtt.client_id",
+                    self.short_lived
+                );
+                pause::LONGEST
+            }
             Broken::Lost(_) => self.pauses.next(&mut rand::rng()),
         }
     }
@@ -325,6 +317,10 @@ impl Intake {
     }
 }
 
+fn lost(why: &dyn std::fmt::Display) -> Ending {
+    Ending::Broken(Broken::Lost(why.to_string()))
+}
+
 /// Returns once, when the alarm clock rings; never without one.
 async fn due(alarm: &mut Option<Pin<Box<Sleep>>>) {
     match alarm {
@@ -343,9 +339,8 @@ const BEAT: Duration = Duration::from_secs(5);
 /// success, or two clients with one id would throw each other out each second.
 const GOOD_FOR: SignedDuration = SignedDuration::from_secs(60);
 
-/// Of the 65 535 packet ids so many may be open; Mosquitto 2.0.11 goes beyond our receive maximum, and
-/// when ids run out it reuses open ones (measured).
-const MOST_UNACKNOWLEDGED: usize = 40_000;
+/// So many in a row are no accident.
+const THROWN_OUT: u32 = 3;
 
 /// Type, flags and length, the most that stands before what the length counts (MQTT 5, 2.1).
 const PACKET_HEADER_BYTES: u32 = 5;

@@ -157,8 +157,7 @@ impl Outbox {
     }
 }
 
-/// Far below rumqttc's limit of messages in flight: at the limit it stops taking any request, our
-/// acknowledgements included.
+/// Enough to keep a slow line busy, and what Mosquitto takes at a time.
 const ON_THE_WAY: usize = 20;
 
 #[cfg(test)]

@@ -1,0 +1,181 @@
+//! The socket with packets on it, in either protocol.
+
+use std::sync::Arc;
+use std::time::Duration;
+
+use futures_util::{SinkExt, StreamExt};
+use rumqttc::tokio_rustls::TlsConnector;
+use rumqttc::tokio_rustls::client::TlsStream;
+use rustls::ClientConfig;
+use rustls::pki_types::ServerName;
+use tokio::net::TcpStream;
+use tokio_util::codec::Framed;
+use tokio_util::either::Either;
+
+use super::{Broken, Delivered, Grant, v5, v311};
+use crate::intake::{Login, Protocol, Settings, TlsError, tls};
+
+/// What a connection is made from.
+pub struct Plan {
+    pub host: String,
+    pub port: u16,
+    pub protocol: Protocol,
+    pub client_id: String,
+    pub login: Option<Login>,
+    pub status_topic: String,
+    pub session_expiry_s: u32,
+    /// Messages that the broker may send before the first is acknowledged.
+    pub receive_maximum: u16,
+    /// The largest packet that is accepted.
+    pub largest: u32,
+    tls: Option<Arc<ClientConfig>>,
+}
+
+/// A connection that the broker has accepted.
+pub enum Wire {
+    V311(Framed<Socket, v311::Codec>),
+    V5(Framed<Socket, v5::Codec>),
+}
+
+type Socket = Either<TcpStream, Box<TlsStream<TcpStream>>>;
+
+/// How the broker accepted us.
+pub struct Accepted {
+    pub session_present: bool,
+    /// Our messages that may be open at a time.
+    pub receive_maximum: usize,
+    /// Another keep-alive than ours.
+    pub keep_alive: Option<Duration>,
+}
+
+/// What the broker says once it has accepted us.
+pub enum Incoming {
+    Message(Delivered),
+    Granted(Vec<Grant>),
+    Taken { packet: u16, refused: Option<String> },
+    Pong,
+    Goodbye(Broken),
+    Unasked(&'static str),
+}
+
+/// What we say once we are accepted.
+pub enum Outgoing {
+    Subscribe { packet: u16, filters: Vec<String> },
+    Publish { packet: u16, topic: String, payload: Vec<u8>, retain: bool },
+    Acknowledge { packet: u16 },
+    Ping,
+    Disconnect,
+}
+
+impl Plan {
+    pub fn new(settings: &Settings, largest: u32) -> Result<Self, TlsError> {
+        let tls = settings.tls.as_ref().map(tls::client).transpose()?;
+        Ok(Self {
+            host: settings.host.clone(),
+            port: settings.port,
+            protocol: settings.protocol,
+            client_id: settings.client_id.clone(),
+            login: settings.login.clone(),
+            status_topic: settings.status_topic(),
+            session_expiry_s: u32::try_from(settings.session_expiry.as_secs()).unwrap_or(u32::MAX),
+            receive_maximum: u16::try_from(settings.queue).unwrap_or(u16::MAX).max(1),
+            largest,
+            tls: tls.map(Arc::new),
+        })
+    }
+
+    /// Seconds.
+    pub fn keep_alive_s(&self) -> u16 {
+        u16::try_from(super::KEEP_ALIVE.as_secs()).unwrap_or(u16::MAX)
+    }
+
+    async fn socket(&self) -> Result<Socket, Broken> {
+        let tcp = TcpStream::connect((self.host.as_str(), self.port)).await.map_err(|error| lost(&error))?;
+        // Acknowledgements are small, and written in one go already.
+        tcp.set_nodelay(true).map_err(|error| lost(&error))?;
+        let Some(tls) = &self.tls else { return Ok(Either::Left(tcp)) };
+        let name = ServerName::try_from(self.host.clone()).map_err(|error| lost(&error))?;
+        let stream = TlsConnector::from(Arc::clone(tls)).connect(name, tcp).await;
+        Ok(Either::Right(Box::new(stream.map_err(|error| Broken::Lost(format!("TLS: {error}")))?)))
+    }
+}
+
+impl Wire {
+    /// Connects, and waits until the broker accepts us.
+    pub async fn connect(plan: &Plan) -> Result<(Self, Accepted), Broken> {
+        let connect = async {
+            let socket = plan.socket().await?;
+            match plan.protocol {
+                Protocol::V311 => {
+                    let (framed, accepted) = v311::connect(socket, plan).await?;
+                    Ok((Self::V311(framed), accepted))
+                }
+                Protocol::V5 => {
+                    let (framed, accepted) = v5::connect(socket, plan).await?;
+                    Ok((Self::V5(framed), accepted))
+                }
+            }
+        };
+        let no_answer = |_elapsed| Broken::Lost("the broker doesn't answer".to_owned());
+        tokio::time::timeout(FOR_CONNECTING, connect).await.map_err(no_answer)?
+    }
+
+    /// The next packet; giving up waiting loses nothing.
+    pub async fn next(&mut self) -> Result<Incoming, Broken> {
+        match self {
+            Self::V311(framed) => match framed.next().await {
+                Some(packet) => packet.map(v311::incoming).map_err(|error| v311::broken(&error)),
+                None => Err(closed()),
+            },
+            Self::V5(framed) => match framed.next().await {
+                Some(packet) => packet.map(v5::incoming).map_err(|error| v5::broken(&error)),
+                None => Err(closed()),
+            },
+        }
+    }
+
+    /// Writes a packet into the buffer.
+    pub async fn feed(&mut self, packet: Outgoing) -> Result<(), Broken> {
+        let fed = async {
+            match self {
+                Self::V311(framed) => {
+                    framed.feed(v311::outgoing(packet)).await.map_err(|error| v311::broken(&error))
+                }
+                Self::V5(framed) => {
+                    framed.feed(v5::outgoing(packet)).await.map_err(|error| v5::broken(&error))
+                }
+            }
+        };
+        tokio::time::timeout(FOR_WRITING, fed).await.map_err(stuck)?
+    }
+
+    /// Sends the buffer.
+    pub async fn flush(&mut self) -> Result<(), Broken> {
+        let flushed = async {
+            match self {
+                Self::V311(framed) => framed.flush().await.map_err(|error| v311::broken(&error)),
+                Self::V5(framed) => framed.flush().await.map_err(|error| v5::broken(&error)),
+            }
+        };
+        tokio::time::timeout(FOR_WRITING, flushed).await.map_err(stuck)?
+    }
+}
+
+pub fn closed() -> Broken {
+    Broken::Lost("the broker closed the connection".to_owned())
+}
+
+pub fn lost(error: &dyn std::fmt::Display) -> Broken {
+    Broken::Lost(error.to_string())
+}
+
+fn stuck(_elapsed: tokio::time::error::Elapsed) -> Broken {
+    Broken::Lost("the broker takes nothing any more".to_owned())
+}
+
+/// What the last will says; it can't know the time.
+pub const STOPPED: &str = r#"{"state":"stopped"}"#;
+
+/// A name that isn't found, a host that swallows everything, a TLS handshake that hangs.
+const FOR_CONNECTING: Duration = Duration::from_secs(5);
+const FOR_WRITING: Duration = Duration::from_secs(10);
