@@ -105,31 +105,6 @@ pub fn text(surface: &Surface<'_>, words: &str, at: Pixel, size: u32, bold: bool
     surface.draw(&Text::new(words.to_owned(), at, style))
 }
 
-/// Text on a clear ground, where a curve may run beneath.
-pub fn clear_text(
-    surface: &Surface<'_>,
-    words: &str,
-    at: Pixel,
-    size: u32,
-    bold: bool,
-    anchor: Anchor,
-) -> Drawn {
-    let width = width_of(words, size);
-    let height = i32::try_from(size).unwrap_or(0);
-    let left = match anchor.0 {
-        HPos::Left => at.0,
-        HPos::Center => at.0 - width / 2,
-        HPos::Right => at.0 - width,
-    };
-    let top = match anchor.1 {
-        VPos::Top => at.1,
-        VPos::Center => at.1 - height / 2,
-        VPos::Bottom => at.1 - height,
-    };
-    rectangle(surface, (left - 2, top - 2), (left + width + 2, top + height + 2), PAPER.filled())?;
-    text(surface, words, at, size, bold, anchor)
-}
-
 /// About how wide text is: letters of the bundled font are some six tenths as wide as high.
 pub fn width_of(words: &str, size: u32) -> i32 {
     let letters = i32::try_from(words.chars().count()).unwrap_or(0);

@@ -9,8 +9,8 @@ use claymark_core::units::{Litres, Unit};
 
 use super::frame::{Frame, LABEL};
 use super::{
-    ALARM, Anchor, CURVE, Drawn, GREY, INK, PAPER, Surface, VEIL, clear_text, dashes, fill, line, rectangle,
-    svg, text, width_of,
+    ALARM, Anchor, CURVE, Drawn, GREY, INK, PAPER, Surface, VEIL, dashes, fill, line, rectangle, svg, text,
+    width_of,
 };
 use crate::facts::drums::{BREAK, Believed, DrumWeek};
 use crate::week::Week;
@@ -130,21 +130,24 @@ fn empty_times(
         let right = right.max(left + 6);
         rectangle(surface, (left, frame.bottom() - 26), (right, frame.bottom()), ALARM.filled())?;
         line(surface, vec![(left, frame.top()), (left, frame.bottom())], ALARM, 4)?;
-        let (x, hpos) = beside(frame, left);
-        clear_text(surface, words, (x, frame.top() + 8), LABEL, true, Anchor(hpos, VPos::Top))?;
+        // Before a run-out the curve lies low: beside the line, its upper left is free.
+        let (x, hpos) = beside(frame, left, words);
+        text(surface, words, (x, frame.top() + 8), LABEL, true, Anchor(hpos, VPos::Top))?;
     }
     Ok(())
 }
 
+/// Below the heel, where the curve seldom comes.
 fn doubts(surface: &Surface<'_>, frame: &Frame<'_>, drum: &DrumWeek, until: Timestamp, words: &str) -> Drawn {
     for doubt in &drum.doubts {
         let (left, right) = (frame.x(doubt.from), frame.x(doubt.to.unwrap_or(until)));
-        let right = right.max(left + 6);
-        rectangle(surface, (left, frame.bottom() - 12), (right, frame.bottom()), PAPER.filled())?;
-        super::hatch(surface, (left, frame.bottom() - 12), (right, frame.bottom()), INK)?;
-        rectangle(surface, (left, frame.bottom() - 12), (right, frame.bottom()), INK.stroke_width(2))?;
-        let (x, hpos) = beside(frame, left);
-        clear_text(surface, words, (x, frame.bottom() - 18), 22, false, Anchor(hpos, VPos::Bottom))?;
+        let (from, to) = ((left, frame.bottom() - 18), (right.max(left + 6), frame.bottom()));
+        rectangle(surface, from, to, PAPER.filled())?;
+        super::hatch(surface, from, to, INK)?;
+        rectangle(surface, from, to, INK.stroke_width(2))?;
+        let fits_right = to.0 + 6 + width_of(words, SMALL) < frame.sides().1;
+        let (x, hpos) = if fits_right { (to.0 + 6, HPos::Left) } else { (left - 6, HPos::Right) };
+        text(surface, words, (x, frame.bottom() - 9), SMALL, false, Anchor(hpos, VPos::Center))?;
     }
     Ok(())
 }
@@ -171,7 +174,10 @@ fn refills(surface: &Surface<'_>, frame: &Frame<'_>, drum: &DrumWeek, words: &[S
     Ok(())
 }
 
-/// Right of a line, or left of it near the right edge.
-fn beside(frame: &Frame<'_>, x: i32) -> (i32, HPos) {
-    if x > frame.sides().1 - 170 { (x - 8, HPos::Right) } else { (x + 8, HPos::Left) }
+/// Left of a line, or right of it near the left edge.
+fn beside(frame: &Frame<'_>, x: i32, words: &str) -> (i32, HPos) {
+    if x - 8 - width_of(words, LABEL) < frame.sides().0 { (x + 8, HPos::Left) } else { (x - 8, HPos::Right) }
 }
+
+/// The size of lesser labels in pixels.
+const SMALL: u32 = 20;

@@ -354,5 +354,8 @@ const LOGGED_WITHIN: SignedDuration = SignedDuration::from_hours(2);
 /// A volume this near to midnight stands for it.
 const AT_MIDNIGHT: SignedDuration = SignedDuration::from_secs(2 * SLOT_S);
 
+/// A volume known for less than so much of the week is told as not always known. Our own choice.
+pub const WELL_KNOWN_PERCENT: f64 = 99.0;
+
 /// Longer than this without a volume is unknown: three forecasts of ten minutes.
 pub const BREAK: SignedDuration = SignedDuration::from_mins(30);

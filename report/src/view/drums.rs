@@ -9,7 +9,7 @@ use claymark_words::report::Mark;
 use super::{Line, Picture, Pictures, breakable};
 use crate::charts::{Undrawn, drum};
 use crate::facts::WeekFacts;
-use crate::facts::drums::{DrumWeek, RunOut};
+use crate::facts::drums::{DrumWeek, RunOut, WELL_KNOWN_PERCENT};
 
 /// All drums.
 #[derive(Debug, Clone, Serialize)]
@@ -92,7 +92,14 @@ fn lines(week: &DrumWeek, facts: &WeekFacts) -> Vec<(Mark, String)> {
     let added: Vec<Litres> = week.refills.iter().map(|refill| refill.added).collect();
     let unlogged = week.refills.iter().filter(|refill| refill.logged.is_none()).count();
     let mark = if unlogged > 0 { Mark::Look } else { Mark::Good };
-    let mut lines = vec![(mark, words::drums::refills(&added, unlogged, week.clay_logged(), &facts.site))];
+    let known = week.known_percent(&facts.week, facts.until);
+    let mut lines = Vec::new();
+    if known < WELL_KNOWN_PERCENT {
+        lines.push((Mark::Unknown, words::drums::known_for(known)));
+    }
+    if known > 0.0 {
+        lines.push((mark, words::drums::refills(&added, unlogged, week.clay_logged(), &facts.site)));
+    }
     lines.extend(week.run_outs.iter().map(|run_out| (Mark::Bad, told(run_out, facts))));
     lines.extend(
         week.doubts

@@ -9,7 +9,7 @@ use claymark_words::report::water::Kept;
 use super::{Line, Picture, Pictures, breakable};
 use crate::charts::{Undrawn, strip, vessel};
 use crate::facts::WeekFacts;
-use crate::facts::drums::DrumWeek;
+use crate::facts::drums::{DrumWeek, WELL_KNOWN_PERCENT};
 use crate::facts::trace::Shares;
 use crate::facts::water::{Grade, Measured, PlaceWeek, STEADY_PERCENT};
 
@@ -74,13 +74,13 @@ impl Vessel {
             drum.run_outs.len(),
             units,
         );
+        let happened = drum.lowest().map(|_| words::drums::events(drum.refills.len(), drum.run_outs.len()));
         Ok(Self {
             name: breakable(&drum.drum.name),
             picture: pictures.keep(svg, alt),
-            lines: vec![
-                words::drums::at_the_end(drum.last(), drum.drum.full, units),
-                words::drums::events(drum.refills.len(), drum.run_outs.len()),
-            ],
+            lines: std::iter::once(words::drums::at_the_end(drum.last(), drum.drum.full, units))
+                .chain(happened)
+                .collect(),
         })
     }
 }
@@ -178,7 +178,7 @@ fn drums(facts: &WeekFacts) -> words::glance::Marked {
     let unknown: Vec<&str> = facts
         .drums
         .iter()
-        .filter(|drum| drum.known_percent(&facts.week, facts.until) < 99.0)
+        .filter(|drum| drum.known_percent(&facts.week, facts.until) < WELL_KNOWN_PERCENT)
         .map(|drum| drum.drum.name.as_str())
         .collect();
     words::glance::drums(&all, &unknown)

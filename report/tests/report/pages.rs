@@ -163,6 +163,8 @@ fn an_empty_store_gives_an_honest_report() {
     assert!(flat.contains("Not a single reading came in."), "{text}");
     assert!(flat.contains("None of 41 sensors was complete."), "{text}");
     assert_eq!(flat.matches("● steady").count(), 1, "only in the legend: {text}");
+    assert_eq!(flat.matches("The volume was never known").count(), 2, "{text}");
+    assert!(!flat.contains("No refill"), "{text}");
     assert!(!flat.contains("stayed within their limits"), "{text}");
 }
 

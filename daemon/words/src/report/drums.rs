@@ -6,8 +6,19 @@ use jiff::{SignedDuration, Timestamp};
 use claymark_core::site::Site;
 use claymark_core::units::{Kilograms, Litres, PeopleUnits};
 
-use super::{counted, moment};
+use super::{counted, moment, percent};
 use crate::format::{duration, mass, volume};
+
+/// For a drum whose volume isn't known all week.
+#[must_use]
+pub fn known_for(known_percent: f64) -> String {
+    let rest = "refills and run-outs in the rest can't be told";
+    if known_percent <= 0.0 {
+        "The volume was never known: whether it was refilled or ran empty can't be told.".to_owned()
+    } else {
+        format!("The volume is known for {} of the week; {rest}.", percent(known_percent))
+    }
+}
 
 /// Refills: how many, how much, how many of them nobody wrote down, and the clay that the log tells of.
 #[must_use]
