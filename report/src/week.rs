@@ -44,6 +44,9 @@ pub enum BadWeek {
         /// The last week of that year: 52 or 53.
         last: i8,
     },
+    /// It lies ahead.
+    #[error("week {0} hasn't begun yet")]
+    NotBegun(String),
     /// The calendar ends there.
     #[error("week {0} lies outside the calendar")]
     OutsideCalendar(String),

@@ -124,7 +124,7 @@ impl DrumWeek {
             .collect();
         let volume: Vec<Believed> = forecasts
             .iter()
-            .filter(|forecast| week.contains(forecast.at))
+            .filter(|forecast| week.contains(forecast.at) && forecast.at <= until)
             .map(|forecast| believed(forecast))
             .collect();
         let refills = refills(&drum.id, site, week, &happenings, &rows.log);
@@ -281,31 +281,53 @@ fn run_outs(
     forecasts: &[&Forecast],
     rows: &Rows,
 ) -> Vec<RunOut> {
-    let refilled = |happening: &&&Happening| matches!(happening.what, What::Refilled { .. });
-    let mut run_outs = Vec::new();
-    for (index, happening) in happenings.iter().enumerate() {
-        if happening.what != What::RanEmpty {
-            continue;
+    dry_times(happenings)
+        .into_iter()
+        .filter(|dry| dry.at < week.end() && dry.refilled.is_none_or(|at| at > week.start()))
+        .map(|dry| {
+            let told = rows.notices.iter().map(|issued| &issued.notice).filter(|notice| {
+                notice.kind == NoticeKind::Runout
+                    && notice.drum.as_ref() == Some(drum)
+                    && dry.filled.is_none_or(|filled| notice.at > filled)
+                    && notice.at < dry.refilled.unwrap_or(week.end())
+            });
+            let warned = told
+                .min_by_key(|notice| notice.at)
+                .map(|notice| Warned { number: notice.number, ahead: dry.at.duration_since(notice.at) });
+            let hindsight = hindsight::before(dry.at, happenings, forecasts);
+            RunOut { at: dry.at, refilled: dry.refilled, warned, hindsight }
+        })
+        .collect()
+}
+
+/// From the last refill before it to the next one.
+struct Dry {
+    filled: Option<Timestamp>,
+    at: Timestamp,
+    refilled: Option<Timestamp>,
+}
+
+/// A second sign of emptiness without a refill between is the same run-out.
+fn dry_times(happenings: &[&Happening]) -> Vec<Dry> {
+    let mut all: Vec<Dry> = Vec::new();
+    let mut filled = None;
+    for happening in happenings {
+        let open = all.last_mut().filter(|dry| dry.refilled.is_none());
+        match (&happening.what, open) {
+            (What::Refilled { .. }, open) => {
+                if let Some(dry) = open {
+                    dry.refilled = Some(happening.at);
+                }
+                filled = Some(happening.at);
+            }
+            (What::RanEmpty, None) => all.push(Dry { filled, at: happening.at, refilled: None }),
+            (
+                What::RanEmpty | What::DrawChanged { .. } | What::LevelDoubted { .. } | What::LevelBelieved,
+                _,
+            ) => {}
         }
-        let next = happenings.iter().skip(index + 1).find(refilled).map(|refill| refill.at);
-        let over_before = next.is_some_and(|at| at <= week.start());
-        if happening.at >= week.end() || over_before {
-            continue;
-        }
-        let before = happenings.iter().take(index).rev().find(refilled).map(|refill| refill.at);
-        let by = next.unwrap_or(week.end());
-        let warned = rows
-            .notices
-            .iter()
-            .map(|issued| &issued.notice)
-            .filter(|notice| notice.kind == NoticeKind::Runout && notice.drum.as_ref() == Some(drum))
-            .filter(|notice| before.is_none_or(|before| notice.at > before) && notice.at < by)
-            .min_by_key(|notice| notice.at)
-            .map(|notice| Warned { number: notice.number, ahead: happening.at.duration_since(notice.at) });
-        let hindsight = hindsight::before(happening.at, happenings, forecasts);
-        run_outs.push(RunOut { at: happening.at, refilled: next, warned, hindsight });
     }
-    run_outs
+    all
 }
 
 fn doubts(week: &Week, happenings: &[&Happening]) -> Vec<Doubt> {

@@ -118,7 +118,8 @@ impl Card {
                     measured.sensor.unit.base(),
                 );
                 let (size, days) = if place.place == Place::Head {
-                    (HEAD_SIZE, super::drums::day_names(facts))
+                    let beside_the_drums = facts.drums.len() <= 2;
+                    (if beside_the_drums { HEAD_SIZE } else { WIDE_SIZE }, super::drums::day_names(facts))
                 } else {
                     (SIZE, Vec::new())
                 };
@@ -277,3 +278,5 @@ const SIZE: (u32, u32) = (480, 130);
 
 /// Of the head tank, which all water comes from.
 const HEAD_SIZE: (u32, u32) = (1200, 330);
+/// Of the head tank, where it has a row of its own.
+const WIDE_SIZE: (u32, u32) = (1800, 260);

@@ -14,9 +14,7 @@ use claymark_core::fieldlog::{Deed, LogEntry};
 use claymark_core::forecast::{Basis, EmptyAt, Forecast, HORIZON, Outlook, Subject};
 use claymark_core::happening::{Happening, What};
 use claymark_core::id::Id;
-use claymark_core::notice::content::{
-    Again, Content, DrumState, PumpState, ReadingsMissing, Remedy, Runout, Verdict,
-};
+use claymark_core::notice::content::{Content, ReadingsMissing};
 use claymark_core::notice::{Answer, Audience, Notice, NoticeKind, Priority};
 use claymark_core::quality::Flag;
 use claymark_core::quality::thresholds::{Span, Thresholds};
@@ -354,6 +352,8 @@ fn happenings(n: usize, drum: &Id, clock: &Clock, batch: &mut Batch) {
     if n == 0 {
         happen(OPEN_H, What::DrawChanged { from: LitresPerHour(5.2), to: LitresPerHour(12.2) });
         happen(RAN_EMPTY_H, What::RanEmpty);
+        // A second sign of the same emptiness.
+        happen(RAN_EMPTY_H + 1.5, What::RanEmpty);
     } else {
         happen(
             35.0,
@@ -378,28 +378,7 @@ pub fn entry(key: &str, at: Timestamp, deed: Deed) -> LogEntry {
 
 fn notices(site: &Site, clock: &Clock, batch: &mut Batch) {
     let drum = &site.drums[0].id;
-    let runout = Content::Runout(Runout {
-        state: DrumState {
-            drum: drum.clone(),
-            forecast: forecast(0, drum, clock, OPEN_H + 2.0),
-            draw_since: None,
-            level_heard: None,
-            doubt: None,
-            pump: PumpState { pump: id("p1"), set: None, rated: None, drawn: None },
-            last_refill: None,
-        },
-        visit: None,
-        be_there_by: None,
-        remedy: Remedy {
-            refill: None,
-            full_ends: None,
-            full: Verdict::Unknown,
-            slower: None,
-            slower_when_full: None,
-        },
-        because: Again::Due,
-        supply: None,
-    });
+    // The report tells the first line and what became of it; what a notice is made of is tested elsewhere.
     let lost = |hour: f64| {
         Content::ReadingsMissing(ReadingsMissing::SessionLost {
             since: clock.at(hour),
@@ -447,7 +426,7 @@ fn notices(site: &Site, clock: &Clock, batch: &mut Batch) {
                 Priority::Soon,
                 Some(drum.clone()),
                 says,
-                runout.clone(),
+                lost(OPEN_H),
             );
             batch.answers.push(Answer {
                 notice: number,

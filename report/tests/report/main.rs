@@ -1,5 +1,6 @@
 //! The report against invented weeks that are written into a real store.
 
+mod command;
 mod facts;
 mod invented;
 mod pages;
