@@ -19,11 +19,13 @@ use prometheus_client::metrics::MetricType;
 use prometheus_client::metrics::counter::ConstCounter;
 use prometheus_client::metrics::gauge::ConstGauge;
 use prometheus_client::registry::Registry;
+use serde_json::Value;
 use tokio::net::TcpListener;
 use tokio::sync::watch;
 use tokio_util::sync::CancellationToken;
 
 use claymark_core::forecast::{EmptyAt, Forecast, Outlook, Subject};
+use claymark_core::quarantine::Reason;
 use claymark_core::site::Sensor;
 use jiff::Timestamp;
 
@@ -107,7 +109,7 @@ impl Sheet {
         let help = "What couldn't be used and was kept aside";
         let mut family = encoder.encode_descriptor("quarantined", help, None, MetricType::Counter)?;
         for (reason, count) in &counts.quarantined {
-            let labels = [("reason", format!("{reason:?}"))];
+            let labels = [("reason", name(*reason))];
             ConstCounter::new(*count).encode(family.encode_family(&labels)?)?;
         }
         Ok(())
@@ -210,6 +212,14 @@ fn quantiles(labels: Labels, empty_at: &EmptyAt) -> Vec<(Labels, f64)> {
             at.map(|at| (labels, seconds(at)))
         })
         .collect()
+}
+
+/// As in the store.
+fn name(reason: Reason) -> String {
+    match serde_json::to_value(reason) {
+        Ok(Value::String(name)) => name,
+        Ok(_) | Err(_) => format!("{reason:?}"),
+    }
 }
 
 fn seconds(at: Timestamp) -> f64 {

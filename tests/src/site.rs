@@ -72,6 +72,15 @@ impl Site {
         String::from_utf8_lossy(&output.stdout).trim().to_owned()
     }
 
+    /// Changes the store behind the daemon's back, while it is stopped.
+    ///
+    /// # Panics
+    /// When `sqlite3` refuses.
+    pub fn change(&self, sql: &str) {
+        let status = Command::new("sqlite3").arg(self.store()).arg(sql).status();
+        assert!(status.expect("sqlite3 is installed (tests/run --prepare)").success());
+    }
+
     /// How many readings of that sensor are stored.
     #[must_use]
     pub fn readings(&self, sensor: &str) -> u64 {

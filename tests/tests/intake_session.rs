@@ -157,6 +157,22 @@ fn our_state_stands_retained_while_we_watch_after_a_stop_and_after_a_crash() {
     listener.hears(|heard| heard.payload.contains("stopped"));
 }
 
+#[test]
+fn the_forecast_of_a_drum_that_left_the_site_file_is_cleared_at_the_broker() {
+    let broker = Broker::start();
+    let site = Site::new(broker.port(), "", "");
+    let daemon = Daemon::start(&site.file(), &site.log());
+    daemon.says("watching");
+    daemon.kill();
+    site.change("INSERT INTO forecast (at, about, id, in_use, why) VALUES (0, 'drum', 'old', 1, 'test')");
+    let topic = "claymark/test-site/drum/old/forecast";
+    Publisher::connect(broker.port()).publish_retained(topic, "{}");
+    let mut listener = Listener::subscribe(broker.port(), topic);
+    listener.hears(|heard| heard.retained && heard.payload == "{}");
+    let _daemon = Daemon::start(&site.file(), &site.log());
+    listener.hears(|heard| heard.payload.is_empty());
+}
+
 fn secret(site: &Site, password: &str) {
     use std::os::unix::fs::PermissionsExt;
     let file = site.dir().join("secret");

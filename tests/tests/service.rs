@@ -8,7 +8,7 @@ use std::process::{Command, Stdio};
 use std::time::Duration;
 
 use claymark_tests::binary::{Daemon, oracle_python, program};
-use claymark_tests::broker::Broker;
+use claymark_tests::broker::{Broker, Setup};
 use claymark_tests::metrics::metrics;
 use claymark_tests::mqtt::Publisher;
 use claymark_tests::site::{Site, level};
@@ -66,17 +66,7 @@ fn sighup_takes_a_good_site_file_and_refuses_a_wrong_one() {
 fn a_full_disk_is_survived_and_nothing_is_lost() {
     let broker = Broker::start();
     let site = Site::new(broker.port(), "", "");
-    // A limit on the size of files stands for a full disk; root and others have it alike. Without the
-    // trap the system would end the daemon at the limit.
-    let script = "trap '' XFSZ; ulimit -S -f 600; exec \"$@\"";
-    let mut command = Command::new("bash");
-    command
-        .args(["-c", script, "limited"])
-        .arg(program("claymark"))
-        .arg("run")
-        .arg("--config")
-        .arg(site.file());
-    let daemon = Daemon::spawn(&mut command, &site.log());
+    let daemon = Daemon::spawn(&mut limited(&site), &site.log());
     daemon.says("watching");
     let readings: Vec<_> = (0..20_000).map(level).collect();
     Publisher::connect(broker.port()).publish(&readings);
@@ -84,6 +74,55 @@ fn a_full_disk_is_survived_and_nothing_is_lost() {
     daemon.set_limit("fsize", "unlimited");
     daemon.says("the store works again");
     wait_for("everything is stored", || (site.readings("drum-a-level") == 20_000).then_some(()));
+}
+
+/// The disk stays full for longer than the connection may stand still. The broker asks for a short
+/// keep-alive here, which is obeyed, too.
+#[test]
+fn while_the_disk_is_full_the_broker_keeps_what_the_queue_can_not_hold() {
+    let broker = Broker::with(&Setup { persistent: true, more: "max_keepalive 10", ..Setup::default() });
+    let site = Site::new(broker.port(), "queue = 500", "");
+    let daemon = Daemon::spawn(&mut limited(&site), &site.log());
+    daemon.says("watching");
+    let readings: Vec<_> = (0..20_000).map(level).collect();
+    Publisher::connect(broker.port()).publish(&readings);
+    daemon.says("the connection is closed, the broker keeps the rest");
+    daemon.set_limit("fsize", "unlimited");
+    wait_for("everything is stored", || (site.readings("drum-a-level") == 20_000).then_some(()));
+}
+
+#[test]
+fn what_arrives_is_recorded_for_replay_field_log_and_garbage_included() {
+    let broker = Broker::start();
+    let recordings = tempfile::tempdir().unwrap();
+    let section = format!("[record]\ndir = \"{}\"\nkeep_days = 3", recordings.path().display());
+    let site = Site::new(broker.port(), "", &section);
+    let mut daemon = Daemon::start(&site.file(), &site.log());
+    daemon.says("watching");
+    let entry = r#"{"kind":"note","at":"2026-10-01T10:00:00Z","text":"recorded"}"#;
+    let mut publisher = Publisher::connect(broker.port());
+    publisher.publish(&[
+        level(0),
+        ("claymark/test-site/log".to_owned(), entry.as_bytes().to_vec()),
+        ("farm/t1/temperature".to_owned(), vec![0xff, 0xfe]),
+    ]);
+    wait_for("all are stored", || {
+        let kept = site.ask("SELECT (SELECT count(*) FROM field_log) + (SELECT count(*) FROM quarantine)");
+        (site.readings("drum-a-level") == 1 && kept == "2").then_some(())
+    });
+    daemon.signal("TERM");
+    assert!(daemon.ends().success());
+
+    let files: Vec<_> = fs::read_dir(recordings.path()).unwrap().map(|entry| entry.unwrap().path()).collect();
+    let [file] = files.as_slice() else { panic!("one day, one file: {files:?}") };
+    let out = site.dir().join("again");
+    let mut replay = Command::new(program("claymark"));
+    replay.arg("replay").arg("--config").arg(site.file()).arg("--messages").arg(file).arg("--out").arg(&out);
+    assert!(replay.status().unwrap().success());
+    let question = "SELECT (SELECT count(*) FROM reading), (SELECT count(*) FROM field_log), (SELECT count(*) FROM quarantine)";
+    let answer =
+        Command::new("sqlite3").arg("-readonly").arg(out.join("claymark.db")).arg(question).output().unwrap();
+    assert_eq!(String::from_utf8_lossy(&answer.stdout).trim(), "1|1|1");
 }
 
 #[test]
@@ -132,9 +171,19 @@ fn metrics_are_open_metrics_by_a_strict_reader_and_each_sample_stands_once() {
     });
     assert!(text.contains("claymark_readings_repeated_total 1"), "{text}");
     assert!(text.contains("claymark_sensor_value{sensor=\"drum-a-level\""), "{text}");
+    assert!(text.contains("claymark_quarantined_total{reason=\"unknown-topic\"} 1"), "{text}");
     assert!(!text.contains("farm/"), "topics of strangers are no labels: {text}");
     let verdict = strict_reader(&text);
     assert_eq!(verdict.trim(), "ok", "{text}");
+}
+
+/// The daemon under a limit on the size of files, which stands for a full disk; root and others have it
+/// alike. Without the trap the system would end the daemon at the limit.
+fn limited(site: &Site) -> Command {
+    let mut command = Command::new("bash");
+    command.args(["-c", "trap '' XFSZ; ulimit -S -f 600; exec \"$@\"", "limited"]);
+    command.arg(program("claymark")).arg("run").arg("--config").arg(site.file());
+    command
 }
 
 /// The strict parser of the PyPI package prometheus-client, and what it leaves unchecked: that no sample
