@@ -95,6 +95,21 @@ fn only_the_command_line_and_the_demo_know_the_config_module() {
 }
 
 #[test]
+fn only_the_demo_knows_how_its_invented_room_behaves() {
+    for folder in ["daemon/core/src", "daemon/words/src", "daemon/store/src", "daemon/src", "report/src"] {
+        for path in rust_files(&root().join(folder)) {
+            let in_demo =
+                path.starts_with(root().join("daemon/src/demo")) || path.ends_with("daemon/src/demo.rs");
+            assert!(
+                in_demo || !code_of(&path).contains("physics"),
+                "{} names the demo's physics",
+                path.display()
+            );
+        }
+    }
+}
+
+#[test]
 fn every_file_says_what_it_is_and_is_about_one_thing() {
     for path in rust_files(&root()) {
         let shown = path.strip_prefix(root()).unwrap().display().to_string();

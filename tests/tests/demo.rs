@@ -1,0 +1,146 @@
+//! The demo: nine days through a real broker and the real daemon, and the same again by replay.
+
+use std::fs;
+use std::path::Path;
+use std::process::{Command, Output, Stdio};
+use std::time::Duration;
+
+use claymark_tests::binary::program;
+use claymark_tests::broker::signal;
+use claymark_tests::wait::{wait_for, wait_within};
+use jiff::Timestamp;
+use serde_json::Value;
+
+fn claymark(arguments: &[&str]) -> Output {
+    let output = Command::new(program("claymark")).args(arguments).output().expect("it starts");
+    assert!(output.status.success(), "{arguments:?}: {}", String::from_utf8_lossy(&output.stderr));
+    output
+}
+
+fn lines(folder: &Path, file: &str) -> Vec<Value> {
+    let text = fs::read_to_string(folder.join(file)).unwrap();
+    text.lines().map(|line| serde_json::from_str(line).unwrap()).collect()
+}
+
+fn at(line: &Value) -> Timestamp {
+    line["at"].as_str().unwrap().parse().unwrap()
+}
+
+fn in_store(folder: &Path, sql: &str) -> String {
+    let store = folder.join("claymark.db");
+    let output =
+        Command::new("sqlite3").arg("-readonly").arg(store).arg(sql).output().expect("sqlite3 is installed");
+    assert!(output.status.success(), "{sql}: {}", String::from_utf8_lossy(&output.stderr));
+    String::from_utf8(output.stdout).unwrap().trim().to_owned()
+}
+
+#[test]
+fn the_demo_shows_what_it_promises_and_replaying_its_messages_gives_its_notices() {
+    let folder = tempfile::tempdir().unwrap();
+    let demo = folder.path().join("demo-out");
+    claymark(&["demo", "--once", "--out", demo.to_str().unwrap()]);
+
+    let again = folder.path().join("again");
+    let path = |file: &str| demo.join(file).to_str().unwrap().to_owned();
+    let arguments = ["--config", &path("site.toml"), "--messages", &path("messages.ndjson")];
+    claymark(&[&["replay"], &arguments[..], &["--out", again.to_str().unwrap()]].concat());
+    for file in ["notices.ndjson", "forecasts.ndjson"] {
+        let (first, second) = (fs::read(demo.join(file)).unwrap(), fs::read(again.join(file)).unwrap());
+        assert!(!first.is_empty());
+        assert!(first == second, "{file} differs between the demo and its replay");
+    }
+    for table in ["reading", "forecast", "notice", "field_log", "happening", "answer"] {
+        let count = format!("SELECT count(*) FROM {table}");
+        assert_eq!(in_store(&demo, &count), in_store(&again, &count), "{table}");
+    }
+
+    a_warning_comes_true_when_nobody_comes(&demo);
+    a_warning_is_withdrawn_when_somebody_comes(&demo);
+    every_evening_is_told(&demo);
+    faults_are_seen_and_stop_nothing(&demo);
+    fs::write(demo.join("site.toml"), "# my own site file").unwrap();
+    let refused =
+        Command::new(program("claymark")).args(["demo", "--once", "--out"]).arg(&demo).output().unwrap();
+    assert_eq!(refused.status.code(), Some(2), "a store that isn't a demo's is never overwritten");
+}
+
+/// Drum A, in the night to Wednesday 21 April.
+fn a_warning_comes_true_when_nobody_comes(demo: &Path) {
+    let (evening, morning) = ("2027-04-20T14:00:00Z", "2027-04-21T04:30:00Z");
+    let night = evening.parse().unwrap()..morning.parse().unwrap();
+    let warned = lines(demo, "notices.ndjson")
+        .into_iter()
+        .find(|notice| notice["kind"] == "runout" && notice["drum"] == "a" && night.contains(&at(notice)))
+        .expect("drum A was warned of");
+    let empty = lines(demo, "forecasts.ndjson")
+        .into_iter()
+        .find(|line| {
+            line["drum"] == "a" && night.contains(&at(line)) && line["empty_at"]["p95"] == line["at"]
+        })
+        .expect("drum A ran empty");
+    let told = at(&empty).duration_since(at(&warned));
+    assert!(told.as_hours() >= 2, "the warning came {told:#} before the drum was dry");
+}
+
+/// Drum B, in the night to Friday 23 April.
+fn a_warning_is_withdrawn_when_somebody_comes(demo: &Path) {
+    let notices = lines(demo, "notices.ndjson");
+    let night = "2027-04-22T18:00:00Z".parse().unwrap()..Timestamp::MAX;
+    let mut of_b = notices.iter().filter(|notice| notice["drum"] == "b" && night.contains(&at(notice)));
+    let warned = of_b.next().expect("drum B was warned of");
+    assert_eq!((&warned["kind"], &warned["priority"]), (&"runout".into(), &"now".into()));
+    let withdrawn = of_b.next().expect("and then something changed");
+    assert_eq!((&withdrawn["kind"], &withdrawn["replaces"]), (&"withdrawn".into(), &warned["number"]));
+    let answered = format!("SELECT count(*) FROM answer WHERE notice = {}", warned["number"]);
+    assert_eq!(in_store(demo, &answered), "1", "one answer stopped the repeats");
+}
+
+fn every_evening_is_told(demo: &Path) {
+    let notices = lines(demo, "notices.ndjson");
+    let evenings = notices.iter().filter(|notice| notice["kind"] == "evening-check");
+    let times: Vec<_> = evenings.map(|notice| notice["at"].as_str().unwrap().to_owned()).collect();
+    // 17:00 in Helsinki, from Saturday 17 to Sunday 25 April.
+    let expected: Vec<_> = (17..=25).map(|day| format!("2027-04-{day}T14:00:00Z")).collect();
+    assert_eq!(times, expected);
+    assert_eq!(in_store(demo, "SELECT count(*) FROM delivery WHERE state <> 'sent'"), "0");
+}
+
+fn faults_are_seen_and_stop_nothing(demo: &Path) {
+    let reasons = in_store(demo, "SELECT reason, count(*) FROM quarantine GROUP BY reason ORDER BY reason");
+    assert_eq!(reasons, "missing-field|1\nnot-finite|1\nnot-utf8|3\nunknown-topic|1");
+    let unlogged = r#"SELECT count(*) FROM happening WHERE drum = 'a' AND what LIKE '%"logged":false%'"#;
+    assert_eq!(in_store(demo, unlogged), "1", "the refill that nobody wrote down");
+    // The network was down from 13:10 to 15:40 on Friday; what carried its own time is all there.
+    let minutes = "SELECT count(*) FROM reading r JOIN sensor s ON s.key = r.sensor WHERE s.id = 'drum-a-level' \
+                   AND r.at BETWEEN unixepoch('2027-04-23 10:15') * 1000 AND unixepoch('2027-04-23 12:35') * 1000";
+    let kept: u32 = in_store(demo, minutes).parse().unwrap();
+    assert!((138..=141).contains(&kept), "{kept} of 140 minutes");
+    let missed = lines(demo, "notices.ndjson").iter().any(|notice| notice["kind"] == "readings-missing");
+    assert!(missed, "the silence was told");
+}
+
+#[test]
+fn without_once_the_hatchery_goes_on_live_until_it_is_interrupted() {
+    let folder = tempfile::tempdir().unwrap();
+    let out = folder.path().join("live");
+    let log = folder.path().join("said");
+    let said = || fs::read_to_string(&log).unwrap_or_default();
+    let mut demo = Command::new(program("claymark"))
+        .args(["demo", "--out"])
+        .arg(&out)
+        .stdout(Stdio::null())
+        .stderr(fs::File::create(&log).unwrap())
+        .spawn()
+        .expect("it starts");
+    wait_within(Duration::from_secs(300), "the history has arrived", || {
+        assert!(demo.try_wait().unwrap().is_none(), "{}", said());
+        said().contains("goes on live").then_some(())
+    });
+    let count = || in_store(&out, "SELECT count(*) FROM reading").parse::<u64>().unwrap();
+    let history = count();
+    wait_for("a live reading", || (count() > history).then_some(()));
+    signal(&demo, "INT");
+    let status = wait_for("it ends", || demo.try_wait().unwrap());
+    assert!(status.success(), "{}", said());
+    assert!(!lines(&out, "notices.ndjson").is_empty());
+}
