@@ -1,5 +1,7 @@
 //! The demo: nine days through a real broker and the real daemon, and the same again by replay.
 
+#![expect(clippy::unwrap_used, reason = "the lints excuse test functions, but not what these call")]
+
 use std::fs;
 use std::path::Path;
 use std::process::{Command, Output, Stdio};
@@ -75,7 +77,9 @@ fn a_warning_comes_true_when_nobody_comes(demo: &Path) {
     let empty = lines(demo, "forecasts.ndjson")
         .into_iter()
         .find(|line| {
-            line["drum"] == "a" && night.contains(&at(line)) && line["empty_at"]["p95"] == line["at"]
+            line["drum"] == "a"
+                && night.contains(&at(line))
+                && line.pointer("/empty_at/p95") == line.get("at")
         })
         .expect("drum A ran empty");
     let told = at(&empty).duration_since(at(&warned));
