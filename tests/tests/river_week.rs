@@ -104,7 +104,7 @@ fn assess_alone(reader: &Reader, variable: Variable, rows: &[Row]) -> Vec<Assess
     by_time.into_values().collect()
 }
 
-/// The thresholds of `river_quality`, and a room that has a head tank only: the river.
+/// The thresholds of `river_quality`, and the river as the head tank; a room needs the rest, which measures nothing.
 fn write_site(dir: &Path, broker: u16) -> PathBuf {
     let text = format!(
         r#"
@@ -146,6 +146,21 @@ thickest = "60 g/L"
 id = "head"
 name = "River"
 volume_l = 1000
+
+[[pump]]
+id = "none"
+
+[[drum]]
+id = "none"
+pump = "none"
+full_l = 175
+heel_l = 12
+strapping_mm_l = [[0, 0], [800, 190]]
+target_g_per_l = 18
+
+[[tank]]
+id = "none"
+volume_l = 280
 
 {sensors}"#,
         sensors = [SENSOR_T, SENSOR_O, SENSOR_N].concat()
