@@ -119,8 +119,10 @@ impl Moment {
     }
 }
 
-/// Lets a name without spaces break, so that it stays in its column: a zero-width space every so often.
+/// Lets a name without spaces break, so that it stays in its column: a zero-width space every so often. A
+/// percent sign stays with its figure.
 fn breakable(name: &str) -> String {
+    let name = name.replace(" %", "\u{a0}%");
     let mut text = String::with_capacity(name.len());
     let mut run = 0;
     for letter in name.chars() {

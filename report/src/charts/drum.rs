@@ -139,12 +139,16 @@ fn empty_times(
 
 /// Below the heel, where the curve seldom comes.
 fn doubts(surface: &Surface<'_>, frame: &Frame<'_>, drum: &DrumWeek, until: Timestamp, words: &str) -> Drawn {
-    for doubt in &drum.doubts {
+    for (number, doubt) in drum.doubts.iter().enumerate() {
         let (left, right) = (frame.x(doubt.from), frame.x(doubt.to.unwrap_or(until)));
         let (from, to) = ((left, frame.bottom() - 18), (right.max(left + 6), frame.bottom()));
         rectangle(surface, from, to, PAPER.filled())?;
         super::hatch(surface, from, to, INK)?;
         rectangle(surface, from, to, INK.stroke_width(2))?;
+        // The pattern is the same for all; names side by side would run into each other.
+        if number > 0 {
+            continue;
+        }
         let fits_right = to.0 + 6 + width_of(words, SMALL) < frame.sides().1;
         let (x, hpos) = if fits_right { (to.0 + 6, HPos::Left) } else { (left - 6, HPos::Right) };
         text(surface, words, (x, frame.bottom() - 9), SMALL, false, Anchor(hpos, VPos::Center))?;
@@ -180,4 +184,4 @@ fn beside(frame: &Frame<'_>, x: i32, words: &str) -> (i32, HPos) {
 }
 
 /// The size of lesser labels in pixels.
-const SMALL: u32 = 20;
+const SMALL: u32 = 22;

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use jiff::{SignedDuration, Timestamp};
 
-use claymark_core::notice::{Notice, Priority};
+use claymark_core::notice::{Notice, NoticeKind, Priority};
 use claymark_store::batch::{Delivery, DeliveryState};
 
 use super::Rows;
@@ -45,12 +45,58 @@ pub struct Fared {
     pub first_sent: Option<Timestamp>,
 }
 
-impl Warning {
-    /// Whether someone had to act before the next visit.
+/// How the calls to act of a week ended; a call that was repeated is one call.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Calls {
+    /// Somebody answered.
+    pub answered: usize,
+    /// Nobody answered, but it was over and withdrawn.
+    pub settled: usize,
+    /// Neither.
+    pub open: usize,
+}
+
+impl Calls {
+    /// Of the notices of a week. The evening check, sent while people are there, is no call.
     #[must_use]
-    pub fn urgent(&self) -> bool {
-        matches!(self.notice.priority, Priority::Now | Priority::Soon)
+    pub fn of(warnings: &[Warning]) -> Self {
+        let replaces: BTreeMap<u64, u64> = warnings
+            .iter()
+            .filter_map(|warning| Some((warning.notice.number, warning.notice.replaces?)))
+            .collect();
+        let mut chains: BTreeMap<u64, Vec<&Warning>> = BTreeMap::new();
+        for warning in warnings {
+            chains.entry(first_of(warning.notice.number, &replaces)).or_default().push(warning);
+        }
+        let mut calls = Self::default();
+        for chain in chains.values().filter(|chain| chain.iter().any(|warning| warning.is_call())) {
+            if chain.iter().any(|warning| warning.answered.is_some()) {
+                calls.answered += 1;
+            } else if chain.iter().any(|warning| warning.notice.kind == NoticeKind::Withdrawn) {
+                calls.settled += 1;
+            } else {
+                calls.open += 1;
+            }
+        }
+        calls
     }
+}
+
+impl Warning {
+    fn is_call(&self) -> bool {
+        matches!(self.notice.priority, Priority::Now | Priority::Soon)
+            && self.notice.kind != NoticeKind::EveningCheck
+    }
+}
+
+/// The notice with which a chain of replacements began.
+fn first_of(number: u64, replaces: &BTreeMap<u64, u64>) -> u64 {
+    let mut first = number;
+    // Numbers only count up, so a chain that points forward is no chain.
+    while let Some(earlier) = replaces.get(&first).filter(|earlier| **earlier < first) {
+        first = *earlier;
+    }
+    first
 }
 
 /// The notices of the week, in the order of time.

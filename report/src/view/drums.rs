@@ -130,4 +130,4 @@ pub fn day_names(facts: &WeekFacts) -> Vec<String> {
     facts.week.days().iter().map(|day| words::day(day.date)).collect()
 }
 
-const SIZE: (u32, u32) = (1800, 420);
+const SIZE: (u32, u32) = (1800, 360);

@@ -6,11 +6,13 @@ use claymark_core::site::Place;
 use claymark_words::report as words;
 use claymark_words::report::water::Kept;
 
+use super::record::COMPLETE_PERCENT;
 use super::{Line, Picture, Pictures, breakable};
 use crate::charts::{Undrawn, strip, vessel};
 use crate::facts::WeekFacts;
 use crate::facts::drums::{DrumWeek, WELL_KNOWN_PERCENT};
 use crate::facts::trace::Shares;
+use crate::facts::warnings::Calls;
 use crate::facts::water::{Grade, Measured, PlaceWeek, STEADY_PERCENT};
 
 /// The room as it stood in the week.
@@ -118,7 +120,7 @@ impl Card {
                     measured.sensor.unit.base(),
                 );
                 let (size, days) = if place.place == Place::Head {
-                    let beside_the_drums = facts.drums.len() <= 2;
+                    let beside_the_drums = facts.drums.len() <= 3;
                     (if beside_the_drums { HEAD_SIZE } else { WIDE_SIZE }, super::drums::day_names(facts))
                 } else {
                     (SIZE, Vec::new())
@@ -229,15 +231,14 @@ fn water(facts: &WeekFacts) -> words::glance::Marked {
 }
 
 fn warnings(facts: &WeekFacts) -> words::glance::Marked {
-    let urgent: Vec<_> = facts.warnings.iter().filter(|warning| warning.urgent()).collect();
-    let unanswered = urgent.iter().filter(|warning| warning.answered.is_none()).count();
+    let calls = Calls::of(&facts.warnings);
     let undelivered = facts.warnings.iter().map(|warning| warning.delivery.given_up).sum();
-    words::glance::warnings(urgent.len(), unanswered, undelivered)
+    words::glance::calls(calls.answered, calls.settled, calls.open, undelivered)
 }
 
 fn data(facts: &WeekFacts) -> words::glance::Marked {
     let all = facts.coverage();
-    let poor = facts.sensors.iter().filter(|sensor| sensor.known_percent() < 99.0).count();
+    let poor = facts.sensors.iter().filter(|sensor| sensor.known_percent() < COMPLETE_PERCENT).count();
     words::glance::data(
         all.percent(all.known_s()).unwrap_or(0.0),
         all.percent(all.doubtful_s).unwrap_or(0.0),
@@ -277,6 +278,6 @@ fn in_band(shares: &Shares) -> String {
 const SIZE: (u32, u32) = (480, 130);
 
 /// Of the head tank, which all water comes from.
-const HEAD_SIZE: (u32, u32) = (1200, 330);
+const HEAD_SIZE: (u32, u32) = (860, 290);
 /// Of the head tank, where it has a row of its own.
 const WIDE_SIZE: (u32, u32) = (1800, 260);

@@ -1,13 +1,15 @@
 //! Warnings, completeness, what was kept aside, and the field log.
 
+use std::collections::BTreeMap;
+
 use serde::Serialize;
 
+use claymark_core::fieldlog::LogEntry;
 use claymark_words::report as words;
 use claymark_words::{names, reasons};
 
 use super::{Line, Picture, Pictures, breakable};
 use crate::charts::{Undrawn, coverage};
-use crate::facts::trace::Shares;
 use crate::facts::{SensorWeek, WeekFacts};
 
 /// What is on record.
@@ -15,9 +17,11 @@ use crate::facts::{SensorWeek, WeekFacts};
 pub struct Record {
     warnings: Vec<Warning>,
     complete: Line,
+    failed: Option<String>,
     late: Option<String>,
     sensors: Vec<Sensor>,
     quarantined: Vec<(String, String)>,
+    routine: String,
     log: Vec<Entry>,
     log_more: Option<String>,
 }
@@ -51,14 +55,16 @@ impl Record {
     /// From the facts of a week.
     pub fn of(facts: &WeekFacts, pictures: &mut Pictures) -> Result<Self, Undrawn> {
         let lacking: Vec<&SensorWeek> =
-            facts.sensors.iter().filter(|sensor| lacks_something(sensor)).collect();
+            facts.sensors.iter().filter(|sensor| sensor.known_percent() < COMPLETE_PERCENT).collect();
+        let failed = facts.sensors.iter().map(|sensor| sensor.trace.counts.failed);
         let sensors = lacking
             .iter()
             .map(|sensor| Sensor::of(sensor, facts, pictures))
             .collect::<Result<Vec<_>, _>>()?;
         let zone = &facts.site.time_zone;
-        let log = facts
-            .log
+        let (routine, telling): (Vec<&LogEntry>, Vec<&LogEntry>) =
+            facts.log.iter().partition(|entry| words::record::routine(&entry.deed).is_some());
+        let log = telling
             .iter()
             .take(ENTRIES)
             .map(|entry| {
@@ -67,13 +73,14 @@ impl Record {
                 Entry { when, who: breakable(&who), what }
             })
             .collect();
-        let left_out = facts.log.len().saturating_sub(ENTRIES);
+        let left_out = telling.len().saturating_sub(ENTRIES);
         Ok(Self {
             warnings: facts.warnings.iter().map(|warning| Warning::of(warning, facts)).collect(),
             complete: Line::of(words::record::complete(
                 facts.sensors.len() - lacking.len(),
                 facts.sensors.len(),
             )),
+            failed: words::record::failed(failed.clone().sum(), failed.filter(|failed| *failed > 0).count()),
             late: words::record::late(facts.sensors.iter().map(|sensor| sensor.trace.counts.late).sum()),
             sensors,
             quarantined: facts
@@ -81,10 +88,22 @@ impl Record {
                 .iter()
                 .map(|(reason, count)| (reasons::quarantine(*reason).to_owned(), count.to_string()))
                 .collect(),
+            routine: words::record::entries(facts.log.len(), &kinds(&routine)),
             log,
             log_more: (left_out > 0).then(|| words::record::more_entries(left_out)),
         })
     }
+}
+
+/// How many entries of each routine kind, most frequent first.
+fn kinds(routine: &[&LogEntry]) -> Vec<(usize, &'static str, &'static str)> {
+    let mut kinds: BTreeMap<(&str, &str), usize> = BTreeMap::new();
+    for names in routine.iter().filter_map(|entry| words::record::routine(&entry.deed)) {
+        *kinds.entry(names).or_default() += 1;
+    }
+    let mut counted: Vec<_> = kinds.into_iter().map(|((one, many), number)| (number, one, many)).collect();
+    counted.sort_by_key(|(number, _, _)| std::cmp::Reverse(*number));
+    counted
 }
 
 impl Warning {
@@ -120,10 +139,8 @@ impl Sensor {
     }
 }
 
-/// Less than 99 % usable, or something that failed a test.
-fn lacks_something(sensor: &SensorWeek) -> bool {
-    sensor.known_percent() < 99.0 || Shares::of(sensor.trace.slots()).doubtful_s > 0.0
-}
+/// A sensor with usable readings for less than so much of the week is shown. Our own choice.
+pub const COMPLETE_PERCENT: f64 = 99.0;
 
 /// So many entries of the field log are shown; the rest is counted.
 const ENTRIES: usize = 60;

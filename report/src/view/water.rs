@@ -91,11 +91,13 @@ impl Tank {
             let shares = measured.shares();
             shares.percent(shares.inside_s)
         });
-        let span = |extremes: Option<(f64, f64)>, decimals: usize| {
-            extremes.map_or_else(
-                || words::drums::NOT_KNOWN.to_owned(),
-                |(low, high)| words::water::low_to_high(low, high, decimals),
-            )
+        let none = |sensors: &[Measured]| {
+            let words = if sensors.is_empty() { words::drums::NO_SENSOR } else { words::drums::NOT_KNOWN };
+            words.to_owned()
+        };
+        let span = |extremes: Option<(f64, f64)>, decimals: usize, sensors: &[Measured]| {
+            extremes
+                .map_or_else(|| none(sensors), |(low, high)| words::water::low_to_high(low, high, decimals))
         };
         let temperature = place
             .temperature
@@ -105,14 +107,15 @@ impl Tank {
         let lowest = place.oxygen.first().and_then(Measured::extremes).map(|(low, _)| low);
         let by_sensor = place.oxygen_saturation.first().and_then(Measured::extremes);
         let saturation = saturation(place).map(|(low, _, high)| (low, high)).or(by_sensor);
+        let any_oxygen = [place.oxygen.as_slice(), place.oxygen_saturation.as_slice()].concat();
         Ok(Self {
             name: breakable(&place.name),
             bar,
-            inside: inside.map_or_else(|| words::drums::NOT_KNOWN.to_owned(), words::percent),
-            turbidity: span(worst.and_then(Measured::extremes), 0),
-            temperature: span(temperature, 1),
-            oxygen: lowest.map_or_else(|| words::drums::NOT_KNOWN.to_owned(), |low| format!("{low:.1}")),
-            saturation: span(saturation, 0),
+            inside: inside.map_or_else(|| none(&place.turbidity), words::percent),
+            turbidity: span(worst.and_then(Measured::extremes), 0, &place.turbidity),
+            temperature: span(temperature, 1, &place.temperature),
+            oxygen: lowest.map_or_else(|| none(&place.oxygen), |low| format!("{low:.1}")),
+            saturation: span(saturation, 0, &any_oxygen),
         })
     }
 }

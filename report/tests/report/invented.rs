@@ -279,6 +279,13 @@ fn record(site: &Site, plan: &Plan, clock: &Clock, hours: i64) -> Batch {
         happenings(n, &drum.id, clock, &mut batch);
     }
     notices(site, clock, &mut batch);
+    batch.log.push(entry(
+        "pump",
+        clock.at(48.5),
+        Deed::PumpSetting { pump: Some(id("p1")), rpm: Some(76.0) },
+    ));
+    let text = "Invented: a torn tube at the head tank, mended".to_owned();
+    batch.log.push(entry("tube", clock.at(60.0), Deed::Note { text: Some(text) }));
     for n in 0..plan.log_entries {
         let text = format!(
             "Invented note {n}: a long remark about the water, the pumps and the weather of that day"

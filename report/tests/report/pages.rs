@@ -100,8 +100,12 @@ fn headings_charts_and_tables_can_be_read_as_text() {
         "Percent of saturation at local pressure: 1002 hPa",
         "Invented Kim after 12 min",
         "not a number",
+        "360 readings of 1 sensor failed a quality test",
+        "2 calls to act: 1 answered, 1 never answered.",
         "4715 readings came more than 5 minutes after",
-        "Refilled Drum A: 125 L of water, 2.20 kg of clay",
+        "14 entries, of them 12 refills.",
+        "Set Pump 1 to 76 rpm",
+        "a torn tube",
         "no life-support control",
     ] {
         let flat = text.split_whitespace().collect::<Vec<_>>().join(" ").replace('’', "'");

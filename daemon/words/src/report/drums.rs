@@ -169,5 +169,7 @@ pub const FULL: &str = "full";
 pub const EMPTY: &str = "ran empty";
 /// Where the level couldn't be believed.
 pub const DOUBT: &str = "level not believed";
+/// Where nothing measures.
+pub const NO_SENSOR: &str = "no sensor";
 /// Where a figure isn't known.
 pub const NOT_KNOWN: &str = "not known";

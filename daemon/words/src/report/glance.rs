@@ -117,11 +117,13 @@ pub fn tanks(tanks: &Tanks<'_>, steady_percent: f64) -> Marked {
             "{some} of {judged} judged tanks kept their turbidity band ({share} of the week, never out for over an hour)"
         ),
     };
+    let told =
+        |some: &[&str]| if some.len() == judged && judged > 1 { "all".to_owned() } else { names(some) };
     if !tanks.drifting.is_empty() {
-        says.push_str(&format!("; {} drifted", names(&tanks.drifting)));
+        says.push_str(&format!("; {} drifted", told(&tanks.drifting)));
     }
     if !tanks.poor.is_empty() {
-        says.push_str(&format!("; {} did poorly", names(&tanks.poor)));
+        says.push_str(&format!("; {} did poorly", told(&tanks.poor)));
     }
     if !tanks.unknown.is_empty() {
         says.push_str(&format!("; too little is known of {}", names(&tanks.unknown)));
@@ -196,22 +198,29 @@ pub fn data(known_percent: f64, doubtful_percent: f64, poor_sensors: usize, sens
     (mark, format!("Usable readings cover {} of the week{doubtful}{gaps}.", percent(known_percent)))
 }
 
-/// How often people were woken, and whether someone answered.
+/// How often people were called to act, and how it ended.
 #[must_use]
-pub fn warnings(urgent: usize, unanswered: usize, undelivered: usize) -> Marked {
-    let answered = match (urgent, unanswered) {
-        (0, _) => "Nobody had to be called.".to_owned(),
-        (1, 0) => "One urgent warning, answered.".to_owned(),
-        (1, _) => "One urgent warning, which nobody answered.".to_owned(),
-        (urgent, 0) => format!("{urgent} urgent warnings, all answered."),
-        (urgent, unanswered) => format!("{urgent} urgent warnings, {unanswered} of them unanswered."),
+pub fn calls(answered: usize, settled: usize, open: usize, undelivered: usize) -> Marked {
+    let ends: Vec<String> =
+        [(answered, "answered"), (settled, "over before anybody answered"), (open, "never answered")]
+            .into_iter()
+            .filter(|(number, _)| *number > 0)
+            .map(|(number, what)| format!("{number} {what}"))
+            .collect();
+    let lost = match undelivered {
+        0 => String::new(),
+        undelivered => format!(" {} never delivered.", counted(undelivered, "message was", "messages were")),
     };
-    if undelivered > 0 {
-        let lost = counted(undelivered, "message was", "messages were");
-        (Mark::Bad, format!("{answered} {lost} never delivered."))
-    } else {
-        (if urgent == 0 { Mark::Good } else { Mark::Look }, answered)
-    }
+    let says = match (answered + settled + open, ends.as_slice()) {
+        (0, _) => "Nobody had to be called.".to_owned(),
+        (all, ends) => format!("{} to act: {}.", counted(all, "call", "calls"), ends.join(", ")),
+    };
+    let mark = match (open + undelivered, answered + settled) {
+        (0, 0) => Mark::Good,
+        (0, _) => Mark::Look,
+        _ => Mark::Bad,
+    };
+    (mark, format!("{says}{lost}"))
 }
 
 fn sentence(text: &str) -> String {

@@ -28,6 +28,17 @@ pub fn unanswered(priority: Priority) -> &'static str {
     }
 }
 
+/// Readings that failed a quality test.
+#[must_use]
+pub fn failed(readings: u64, sensors: usize) -> Option<String> {
+    (readings > 0).then(|| {
+        format!(
+            "{readings} readings of {} failed a quality test and count as unknown.",
+            counted(sensors, "sensor", "sensors")
+        )
+    })
+}
+
 /// Readings that came late.
 #[must_use]
 pub fn late(late: u64) -> Option<String> {
@@ -86,7 +97,7 @@ pub fn complete(complete: usize, all: usize) -> (Mark, String) {
         (0, all) => (Mark::Bad, format!("None of {} was complete.", counted(all, "sensor", "sensors"))),
         (complete, all) => (
             Mark::Look,
-            format!("{complete} of {all} sensors gave at least 99 % of their week; these didn't:"),
+            format!("{complete} of {all} sensors gave at least 99 % of their week; these gave less:"),
         ),
     }
 }
@@ -163,6 +174,37 @@ pub fn deed(entry: &LogEntry, site: &Site) -> String {
 #[must_use]
 pub fn when_and_who(entry: &LogEntry, zone: &TimeZone) -> (String, String) {
     (moment(entry.at, zone), entry.by.clone().unwrap_or_default())
+}
+
+/// What is done day by day and told elsewhere in the report, or only counted; `None`: worth a line of its own.
+#[must_use]
+pub fn routine(deed: &Deed) -> Option<(&'static str, &'static str)> {
+    match deed {
+        Deed::Refill { .. } => Some(("refill", "refills")),
+        Deed::FlowCheck { .. } => Some(("flow check", "flow checks")),
+        Deed::GrabSample { .. } => Some(("hand sample", "hand samples")),
+        Deed::Cleaning { .. } => Some(("cleaning", "cleanings")),
+        Deed::Dip { .. } => Some(("reading by eye", "readings by eye")),
+        Deed::Wipe { .. } => Some(("wiped sensor", "wiped sensors")),
+        Deed::PumpSetting { .. }
+        | Deed::InUse { .. }
+        | Deed::TubeChange { .. }
+        | Deed::ClogCleared { .. }
+        | Deed::Delivery { .. }
+        | Deed::Fish { .. }
+        | Deed::Note { .. } => None,
+    }
+}
+
+/// The field log in a sentence: how many entries of each routine kind.
+#[must_use]
+pub fn entries(all: usize, routine: &[(usize, &str, &str)]) -> String {
+    let each: Vec<String> = routine.iter().map(|(number, one, many)| counted(*number, one, many)).collect();
+    match (all, each.as_slice()) {
+        (0, _) => "Nobody wrote anything down this week.".to_owned(),
+        (all, []) => format!("{}.", counted(all, "entry", "entries")),
+        (all, each) => format!("{}, of them {}.", counted(all, "entry", "entries"), each.join(", ")),
+    }
 }
 
 /// When the list is cut.
