@@ -145,13 +145,18 @@ impl Room {
     }
 
     /// One thing happened at `now`; `now` never goes back.
+    ///
+    /// When something arrives just when forecasts or the evening check are due, these wait for their tick:
+    /// more may arrive in the same millisecond, and counts too.
     pub fn handle(&mut self, now: Timestamp, event: Event) {
+        let arrived = matches!(event, Event::Reading(_) | Event::Log(_) | Event::Answer(_));
+        let due = if arrived { now - SignedDuration::from_nanos(1) } else { now };
         let news = self.take_in(now, event);
         let happened = self.take_happenings();
         if let Some(live) = self.live
             && (news || happened || self.is_due(now))
         {
-            self.look(now, live);
+            self.look(now, live, due);
         }
     }
 

@@ -70,7 +70,7 @@ impl Evening {
 impl Room {
     /// Tells the evening's word on the whole room.
     pub(crate) fn look_at_evening(&mut self, scene: &Scene) {
-        let Some(due) = self.evening.due(scene.now) else { return };
+        let Some(due) = self.evening.due(scene.due) else { return };
         let upcoming = calendar::next_evening(&self.site.staff, &self.site.time_zone, scene.now);
         self.evening.done(upcoming);
         // After a long sleep the night may be over: its check would tell nothing any more.

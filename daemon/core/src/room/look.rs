@@ -32,6 +32,8 @@ pub(crate) struct Finding {
 pub(crate) struct Scene {
     pub(crate) now: Timestamp,
     pub(crate) live: Timestamp,
+    /// What has its fixed time and was due by then is told.
+    pub(crate) due: Timestamp,
     pub(crate) shift: Shift,
     /// The next visit, while nobody is there.
     pub(crate) visit: Option<Visit>,
@@ -46,16 +48,17 @@ impl Scene {
 }
 
 impl Room {
-    /// Looks at everything, tells what must be told, and notes when to look again.
-    pub(super) fn look(&mut self, now: Timestamp, live: Timestamp) {
+    /// Looks at everything, tells what must be told, and notes when to look again; of what has its fixed
+    /// time, what was due by `due` is told.
+    pub(super) fn look(&mut self, now: Timestamp, live: Timestamp, due: Timestamp) {
         for desk in &mut self.desks {
             desk.watch.advance(now);
         }
         share_draws(&mut self.desks.iter_mut().map(|desk| &mut desk.watch).collect::<Vec<_>>());
         self.take_happenings();
-        let scene = self.scene(now, live);
-        if self.next_forecasts <= now {
-            self.next_forecasts = at_or_after(now + SignedDuration::from_nanos(1));
+        let scene = self.scene(now, live, due);
+        if self.next_forecasts <= due {
+            self.next_forecasts = at_or_after(due + SignedDuration::from_nanos(1));
             self.issue_forecasts(&scene);
         }
         self.look_at_storage(&scene);
@@ -68,14 +71,14 @@ impl Room {
         self.warnings_due = self.warnings_due(&scene);
     }
 
-    fn scene(&self, now: Timestamp, live: Timestamp) -> Scene {
+    fn scene(&self, now: Timestamp, live: Timestamp, due: Timestamp) -> Scene {
         let shift = self.shift(now);
         let visit = match shift {
             Shift::Away { visit, .. } => Some(Visit { at: visit, margin: self.site.staff.margin }),
             Shift::Present => None,
         };
         let forecasts = self.desks.iter().map(|desk| desk.watch.forecast(now)).collect();
-        Scene { now, live, shift, visit, forecasts }
+        Scene { now, live, due, shift, visit, forecasts }
     }
 
     fn issue_forecasts(&mut self, scene: &Scene) {
