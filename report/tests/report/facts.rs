@@ -10,6 +10,7 @@ use claymark_core::reading::{Assessed, Reading, TestFlags};
 use claymark_core::site::Place;
 use claymark_core::units::Litres;
 use claymark_report::facts::trace::{Shares, Trace, TraceBuilder};
+use claymark_report::facts::warnings::Calls;
 use claymark_report::facts::water::{Grade, Measured};
 use claymark_report::facts::{Traces, WeekFacts};
 use claymark_report::week::Week;
@@ -38,7 +39,8 @@ fn trace(readings: &[(i64, f64, Flag)], until_min: i64) -> Trace {
 fn time_weighs_and_what_is_missing_or_failed_is_never_good() {
     use Flag::{Fail, NotEvaluated, Pass, Suspect};
     // (readings, until minute, [inside, below, above, doubtful, missing] minutes): worked out by hand.
-    let cases: &[(&[(i64, f64, Flag)], i64, [f64; 5])] = &[
+    type Case<'a> = (&'a [(i64, f64, Flag)], i64, [f64; 5]);
+    let cases: &[Case<'_>] = &[
         (&[], 60, [0.0, 0.0, 0.0, 0.0, 60.0]),
         // The two in band stand 4 + 4 minutes; the one below stands one, then silence.
         (&[(0, 60.0, Pass), (4, 70.0, Pass), (8, 40.0, Pass)], 60, [8.0, 1.0, 0.0, 0.0, 51.0]),
@@ -294,4 +296,38 @@ fn the_heel_is_the_lowest_and_the_dry_time_is_told() {
     let now = monday_after(&facts.week);
     let lasted = drum.run_outs[0].lasted(now);
     assert_eq!(lasted.as_mins(), 5 * 60 + 28);
+}
+
+#[test]
+fn a_call_that_was_repeated_is_one_call() {
+    use claymark_core::notice::NoticeKind::{EveningCheck, Runout, Withdrawn};
+    use claymark_core::notice::Priority::{Morning, Now, Soon};
+    let dir = tempfile::tempdir().unwrap();
+    let facts = facts_of(dir.path(), &Plan { tanks: 1, ..Plan::ORDINARY }, "2026-W47");
+    let (answered, plain) = (&facts.warnings[3], &facts.warnings[0]);
+    // (number, kind, priority, replaces, answered)
+    let told = [
+        (1, EveningCheck, Soon, None, false),
+        (2, Runout, Now, None, false),
+        (3, Runout, Now, Some(2), false),
+        (4, Runout, Now, Some(3), true),
+        (5, Withdrawn, Morning, Some(4), false),
+        (6, Runout, Now, None, false),
+        (7, Withdrawn, Morning, Some(6), false),
+        (8, Runout, Now, None, false),
+        (9, Runout, Now, Some(8), false),
+        // Replaces what is newer: no chain, and no endless walk.
+        (10, Runout, Now, Some(10), false),
+    ];
+    let warnings: Vec<_> = told
+        .into_iter()
+        .map(|(number, kind, priority, replaces, is_answered)| {
+            let mut warning = if is_answered { answered.clone() } else { plain.clone() };
+            warning.notice.number = number;
+            (warning.notice.kind, warning.notice.priority, warning.notice.replaces) =
+                (kind, priority, replaces);
+            warning
+        })
+        .collect();
+    assert_eq!(Calls::of(&warnings), Calls { answered: 1, settled: 1, open: 2 });
 }
