@@ -18,26 +18,26 @@ use claymark_tests::mqtt::Publisher;
 use claymark_tests::wait::{now, wait_for, wait_within};
 use jiff::{SignedDuration, Timestamp, tz::TimeZone};
 
-const MINUTES: i64 = 24 * 60;
-const KILLS: i64 = 5;
+const MINUTES: i32 = 24 * 60;
+const KILLS: i32 = 5;
 /// The evening is at most 80 s away.
 const EVENING_COMES: Duration = Duration::from_secs(150);
 
 /// (sensor, topic, unit, value at a minute of the day): drawn down, refilled once, and steady water.
-type Series = (&'static str, &'static str, &'static str, fn(i64) -> f64);
+type Series = (&'static str, &'static str, &'static str, fn(i32) -> f64);
 
 const SERIES: &[Series] = &[
     ("drum-a-level", "alder-bend/drum/a/level", "mm", |minute| {
         let since_refill = if minute < 600 { minute + 300 } else { minute - 600 };
-        730.0 - 0.45 * since_refill as f64 + ripple(minute)
+        730.0 - 0.45 * f64::from(since_refill) + ripple(minute)
     }),
     ("head-turbidity", "alder-bend/head/turbidity", "NTU", |minute| 65.0 + 2.0 * ripple(minute)),
     ("head-temperature", "alder-bend/head/temperature", "°C", |minute| 20.0 + 0.1 * ripple(minute)),
     ("head-oxygen", "alder-bend/head/oxygen", "mg/L", |minute| 8.6 + 0.1 * ripple(minute)),
 ];
 
-fn ripple(minute: i64) -> f64 {
-    ((minute * 7919) % 200) as f64 / 100.0 - 1.0
+fn ripple(minute: i32) -> f64 {
+    f64::from((minute * 7919) % 200) / 100.0 - 1.0
 }
 
 #[test]
@@ -55,7 +55,7 @@ fn a_day_with_kills_is_kept_once_announced_once_and_reported() {
     // The session must stand at the broker before the first message, or the broker keeps nothing for it.
     let mut daemon = Daemon::start(&site, &log);
     daemon.says("subscribed");
-    let first = now - SignedDuration::from_mins(MINUTES);
+    let first = now - SignedDuration::from_mins(MINUTES.into());
     let mut publisher = Publisher::connect(broker.port());
     for part in 0..KILLS {
         let minutes = part * MINUTES / KILLS..(part + 1) * MINUTES / KILLS;
@@ -112,11 +112,11 @@ fn report_is_made(dir: &Path, store: &Path, at: Timestamp) {
     }
 }
 
-fn messages(first: Timestamp, minutes: std::ops::Range<i64>) -> Vec<(String, Vec<u8>)> {
+fn messages(first: Timestamp, minutes: std::ops::Range<i32>) -> Vec<(String, Vec<u8>)> {
     minutes
         .flat_map(|minute| {
             SERIES.iter().map(move |(_, topic, _, value)| {
-                let at = first + SignedDuration::from_mins(minute);
+                let at = first + SignedDuration::from_mins(minute.into());
                 let payload = format!(r#"{{"v": {:.3}, "t": "{at}"}}"#, value(minute));
                 ((*topic).to_owned(), payload.into_bytes())
             })
@@ -132,7 +132,7 @@ fn expected(first: Timestamp) -> BTreeMap<(String, Timestamp), String> {
             let value: f64 = format!("{:.3}", value(minute)).parse().unwrap();
             let kept = Unit::parse(unit).unwrap().to_base(value);
             all.insert(
-                ((*sensor).to_owned(), first + SignedDuration::from_mins(minute)),
+                ((*sensor).to_owned(), first + SignedDuration::from_mins(minute.into())),
                 format!("{kept:.3}"),
             );
         }
@@ -184,8 +184,19 @@ fn write_site(dir: &Path, broker: u16, mail: u16, evening: Timestamp) -> std::pa
             )
         })
         .collect();
-    let text = format!(
-        r#"
+    let text = SITE
+        .replace("{broker}", &broker.to_string())
+        .replace("{mail}", &mail.to_string())
+        .replace("{evening}", &evening)
+        .replace("{visit}", &visit)
+        .replace("{sensors}", &sensors);
+    let path = dir.join("site.toml");
+    fs::write(&path, text).unwrap();
+    path
+}
+
+/// Invented.
+const SITE: &str = r#"
 [site]
 id = "alder-bend"
 name = "Alder Bend Hatchery"
@@ -253,9 +264,4 @@ volume_l = 450
 id = "t1"
 volume_l = 280
 
-{sensors}"#
-    );
-    let path = dir.join("site.toml");
-    fs::write(&path, text).unwrap();
-    path
-}
+{sensors}"#;

@@ -148,6 +148,17 @@ fn an_answer_stops_the_calls_but_not_the_calculation() {
 }
 
 #[test]
+fn a_drum_that_runs_dry_after_an_answer_is_told_once_more() {
+    let (mut night, said) = pump_turned_up();
+    night.answer(said[0].notice.number);
+    let calls = night.until("2027-04-21T02:30");
+    let dry: Vec<_> = calls.iter().filter(|said| matches!(again(said), Again::Empty)).collect();
+    assert_eq!(dry.len(), 1, "{:?}", told(&calls));
+    assert_eq!((dry[0].to.as_str(), dry[0].notice.kind), ("ann", NoticeKind::Runout));
+    assert!(calls.iter().any(|said| said.to == "kim"), "an old answer doesn't cover it: {:?}", told(&calls));
+}
+
+#[test]
 fn an_answer_to_another_notice_stops_nothing() {
     let (mut night, said) = pump_turned_up();
     night.answer(said[0].notice.number + 40);

@@ -205,6 +205,8 @@ pub enum Again {
         /// The likely time that was told; `None`: later than could be told, or nothing could be said.
         told: Option<Timestamp>,
     },
+    /// It has run empty since it was told, whether or not somebody answered.
+    Empty,
     /// Nobody answered.
     Unanswered {
         /// Who was told before.

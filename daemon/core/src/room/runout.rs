@@ -151,7 +151,7 @@ impl Runout {
         let news = told.at;
         match (&mut self.open, because) {
             (Some(open), Again::Unanswered { .. }) => open.told.push(told),
-            (Some(open), Again::Due | Again::Earlier { .. }) => {
+            (Some(open), Again::Due | Again::Earlier { .. } | Again::Empty) => {
                 open.told.push(told);
                 open.since = news;
                 open.acted = false;
@@ -226,13 +226,25 @@ impl Runout {
             let again = Again::Earlier { told: heard.likely() };
             return Step::Warn(again, duty::same_or_first(moment.contacts, moment.shift, open.last_to()));
         }
-        let wanted = too_early && matches!(moment.shift, Shift::Away { .. }) && !open.answered(moment);
+        let away = matches!(moment.shift, Shift::Away { .. });
+        if away && ends.is_some_and(|ends| is_empty(&ends, moment.now)) && !self.heard_empty() {
+            return Step::Warn(
+                Again::Empty,
+                duty::same_or_first(moment.contacts, moment.shift, open.last_to()),
+            );
+        }
+        let wanted = too_early && away && !open.answered(moment);
         if wanted && passed(Some(open.last_at()), UNANSWERED_FOR) {
             let again = Again::Unanswered { told: open.last_to().cloned(), at: open.last_at() };
             return duty::next(moment.contacts, open.last_to())
                 .map_or(Step::Wait, |to| Step::Warn(again, to));
         }
         Step::Wait
+    }
+
+    /// Whether the last thing told was an empty drum: somebody who said "I'm on it" may have been held up.
+    fn heard_empty(&self) -> bool {
+        self.heard.is_some_and(|heard| heard.ends.is_some_and(|ends| is_empty(&ends, heard.at)))
     }
 
     fn judge_quiet(&self, moment: &Moment<'_>, forecast: &Forecast) -> Step {
@@ -294,6 +306,11 @@ impl Heard {
 fn well(moment: &Moment<'_>, empty_at: &EmptyAt, in_use: bool) -> bool {
     let empty = is_before(empty_at.p05, moment.now + SLACK);
     !is_before(empty_at.p05, moment.well_after()) || (!in_use && !empty)
+}
+
+/// Nothing is left: even the latest time has come.
+fn is_empty(ends: &EmptyAt, at: Timestamp) -> bool {
+    ends.p95.is_some_and(|latest| latest <= at)
 }
 
 fn is_before(time: Option<Timestamp>, limit: Timestamp) -> bool {

@@ -46,6 +46,7 @@ impl Teller<'_> {
                 format!("It moved earlier: you were told about {}.", self.clock.about(*told))
             }
             Again::Earlier { told: None } => "It moved earlier: before, it wasn't running dry.".to_owned(),
+            Again::Empty => "It has run dry since you were told, and no refill was seen.".to_owned(),
             Again::Unanswered { told: Some(contact), at } => format!(
                 "{} was told at {} and hasn't answered.",
                 names::contact(self.site, contact),

@@ -124,6 +124,15 @@ fn a_run_out_of_a_drum_that_is_empty() {
 }
 
 #[test]
+fn a_drum_that_ran_dry_although_somebody_answered() {
+    let mut runout = runout(Again::Empty);
+    runout.state = empty("2027-04-20T23:50:00Z");
+    let said = told(&site(), &notice("2027-04-20T23:50:00Z", Content::Runout(Box::new(runout))));
+    assert!(said.contains("It has run dry since you were told, and no refill was seen."), "{said}");
+    assert!(said.starts_with("Drum A: dry since 02:47. Go now."), "{said}");
+}
+
+#[test]
 fn a_run_out_by_day_in_pounds_and_gallons() {
     let site = Site { units: pounds_and_gallons(), ..site() };
     let mut runout = Runout { visit: None, ..runout(Again::Due) };
