@@ -152,6 +152,7 @@ id = "none"
 
 [[drum]]
 id = "none"
+name = "No drum here"
 pump = "none"
 full_l = 175
 heel_l = 12
@@ -160,6 +161,7 @@ target_g_per_l = 18
 
 [[tank]]
 id = "none"
+name = "No tank here"
 volume_l = 280
 
 {sensors}"#,
