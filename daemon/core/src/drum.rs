@@ -44,6 +44,7 @@ mod hands;
 mod hours;
 mod line;
 mod reckon;
+mod restless;
 mod series;
 mod stats;
 mod steps;
@@ -317,6 +318,9 @@ impl DrumWatch {
                 Some((at, why)) if at > heard && now - at <= gap => doubt(heard, why),
                 Some(_) | None => doubt(heard, "the level sensor is silent"),
             };
+        }
+        if let (Motion::Falling, Some(since)) = (track.motion, track.unrest(now)) {
+            return doubt(since, "the level jumps up and down, as foam does");
         }
         match (track.motion, track.off_since) {
             (Motion::Still { since, because: Stillness::Unexplained, .. }, _)

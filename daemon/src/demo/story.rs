@@ -94,7 +94,7 @@ impl Story {
     #[must_use]
     pub fn response(&self, at: Timestamp, nth: u32) -> Response {
         let night = |day| (self.calendar.at(day, 17, 30)..self.calendar.at(day + 1, 7, 0)).contains(&at);
-        if night(RUNS_DRY) && nth == 3 {
+        if night(RUNS_DRY) && nth >= 3 {
             Response::HeldUp
         } else if night(SOMEBODY_COMES) {
             Response::Comes

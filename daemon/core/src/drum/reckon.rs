@@ -125,6 +125,8 @@ impl Walk {
                 Some(start(since, Belief { mean: volume, sd: 0.0 }, draw(volume), false))
             }
             (Motion::Still { because: Stillness::Unexplained, .. } | Motion::Falling, Some(fit)) => {
+                // From where the line was last believed: a refill that was written down since then counts.
+                let since = since.min(fit.at);
                 let then = fit.line.moved(since - fit.at);
                 let volume = Belief { mean: then.v, sd: then.covariance.vv.max(0.0).sqrt() };
                 let draw = Belief { mean: then.q.max(0.0), sd: then.covariance.qq.max(0.0).sqrt() };

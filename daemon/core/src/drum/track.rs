@@ -1,6 +1,7 @@
 //! What is known of the drum so far: since when it is drawn as it is, how it moves, what is believed.
 
 mod refilled;
+mod unrest;
 
 use refilled::Poured;
 
@@ -68,6 +69,10 @@ pub(super) struct Track {
     pub motion: Motion,
     /// When a run of levels off the line began that isn't explained yet, hours since 1970.
     pub off_since: Option<f64>,
+    /// From when to when the level jumped up and down as foam does, hours since 1970: nothing is concluded from it.
+    foamed: Vec<(f64, f64)>,
+    /// What was known before the last refill, to go back to if the rise turns out to lie in foam.
+    earlier: Option<Box<Track>>,
     pub known_draw: Option<KnownDraw>,
     /// A refill whose litres aren't certain yet, since freshly stirred slurry foams.
     poured: Option<Poured>,
@@ -96,6 +101,8 @@ impl Track {
             fit: None,
             motion: Motion::Falling,
             off_since: None,
+            foamed: Vec::new(),
+            earlier: None,
             known_draw: None,
             poured: None,
             refilled: Vec::new(),
@@ -182,7 +189,12 @@ impl Track {
     /// Follows a level that falls; true when a new stretch of drawing began.
     fn follow(&mut self, view: &View<'_>, until: f64, found: &mut Vec<Found>) -> bool {
         let Some(before) = self.before else { return false };
-        let points: Vec<Point> = view.series.between(before.start, until).collect();
+        self.see_unrest(view, until);
+        if self.unsettled(until) && self.fit.is_some() {
+            return false;
+        }
+        let calm = |point: &Point| !self.is_foamed(point.t);
+        let points: Vec<Point> = view.series.between(before.start, until).filter(calm).collect();
         let (Some(newest), Some(fitted)) = (points.last(), self.fit) else {
             self.fit = fit(&points, &before);
             return false;
@@ -287,6 +299,7 @@ impl Track {
                 true
             }
             Step::Refill { start, end, without, to } => {
+                self.remember(start);
                 self.learn_fading(view);
                 self.pour(view, start, end, without);
                 let draw = self.draw_if_on(view, to).map(|draw| loose(draw, REFILL_DRAW_SD));
@@ -427,6 +440,7 @@ impl Track {
         self.before = Some(Before { start, volume, draw, fading, scatter, span });
         self.fit = None;
         self.off_since = None;
+        self.foamed.retain(|(_, to)| *to >= start);
         self.suspected = None;
         self.examined = start;
         self.looked = start;

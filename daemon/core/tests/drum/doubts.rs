@@ -147,3 +147,38 @@ fn an_hour_of_restless_foam_is_a_doubt_and_no_refill() {
         assert_eq!(rig.known().0, Basis::Level, "seed {seed}");
     }
 }
+
+#[test]
+fn foam_that_wanders_for_hours_over_a_logged_refill_leaves_the_forecast_true() {
+    let (mut by_pump, mut asked) = (0, 0);
+    for seed in 0..10 {
+        let mut rig = Rig::new(seed, 110.0);
+        rig.barrel.foam = 0.0;
+        rig.run(4.0);
+        let mut foam: f64 = 90.0;
+        for half_minute in 0..300 {
+            if half_minute == 20 {
+                rig.barrel.volume += 60.0;
+                rig.log(Deed::Refill { drum: Some(id("a")), water: Some(Litres(59.0)), clay: None });
+            }
+            foam = (foam + rig.barrel.rng.random_range(-35.0..35.0)).clamp(5.0, 190.0);
+            let level = rig.barrel.step();
+            rig.hear(level + foam);
+            if half_minute >= 100 && half_minute % 20 == 0 {
+                let (basis, volume, _, empty) = rig.known();
+                asked += 1;
+                by_pump += u32::from(basis == Basis::Pump);
+                assert!((volume - rig.barrel.volume).abs() < 8.0, "seed {seed}, {half_minute}: {volume}");
+                let (truth, likely) = (rig.barrel.hours_left(), rig.hours_to(empty.p50));
+                assert!((likely - truth).abs() < 0.12 * truth, "seed {seed}: {likely} h, truly {truth} h");
+            }
+        }
+        rig.run(1.0);
+        let (basis, volume, ..) = rig.known();
+        assert_eq!(basis, Basis::Level, "seed {seed}");
+        assert!((volume - rig.barrel.volume).abs() < 2.0, "seed {seed}: {volume}");
+        let changes = rig.happenings.iter().filter(|seen| matches!(seen.what, What::DrawChanged { .. }));
+        assert_eq!(changes.count(), 0, "seed {seed}");
+    }
+    assert!(by_pump * 10 >= asked * 9, "{by_pump} of {asked} went by the pump");
+}
