@@ -6,6 +6,7 @@
 //!
 //! An attempt that was cut short may have succeeded: the letter then goes again, with the same Message-ID.
 
+pub mod line;
 mod mail;
 mod mqtt;
 mod schedule;
@@ -24,7 +25,7 @@ use tokio::sync::mpsc;
 use tokio_util::sync::CancellationToken;
 
 use claymark_core::id::Id;
-use claymark_core::notice::Audience;
+use claymark_core::notice::{Audience, Notice};
 use claymark_core::site::Site;
 use claymark_store::batch::{Channel, Delivery, DeliveryState, Issued};
 
@@ -86,35 +87,42 @@ pub struct Settings {
 }
 
 impl Settings {
-    /// The deliveries that a notice needs: to each contact that it is for, by each way to reach it.
-    ///
-    /// They belong into the commit that keeps the notice, so that a restart goes on with them.
+    /// By which ways each contact is reached, in the order of the site file.
     #[must_use]
-    pub fn deliveries(&self, issued: &Issued) -> Vec<Delivery> {
-        let wanted = |contact: &Id| match &issued.notice.to {
-            Audience::Everyone => true,
-            Audience::Only(only) => only == contact,
+    pub fn ways(&self) -> Ways {
+        let of = |address: &Address| {
+            let email = (self.smtp.is_some() && address.email.is_some()).then_some(Channel::Email);
+            let mqtt = address.mqtt.then_some(Channel::Mqtt);
+            let contact = address.contact.clone();
+            [email, mqtt].into_iter().flatten().map(move |channel| (contact.clone(), channel))
         };
-        let delivery = |contact: &Id, channel| Delivery {
-            notice: issued.notice.number,
-            contact: contact.clone(),
-            channel,
-            state: DeliveryState::Pending { attempts: 0, next_try: issued.notice.at, last_error: None },
-        };
-        let mut deliveries = Vec::new();
-        for address in self.addresses.iter().filter(|address| wanted(&address.contact)) {
-            if self.smtp.is_some() && address.email.is_some() {
-                deliveries.push(delivery(&address.contact, Channel::Email));
-            }
-            if address.mqtt {
-                deliveries.push(delivery(&address.contact, Channel::Mqtt));
-            }
-        }
-        deliveries
+        Ways(self.addresses.iter().flat_map(of).collect())
     }
 
     fn address(&self, contact: &Id) -> Option<&Address> {
         self.addresses.iter().find(|address| address.contact == *contact)
+    }
+}
+
+/// By which ways people are reached, without their addresses.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Ways(Vec<(Id, Channel)>);
+
+impl Ways {
+    /// The deliveries that a notice needs: to each contact that it is for, by each way to reach it.
+    ///
+    /// They belong into the commit that keeps the notice, so that a restart goes on with them.
+    pub fn deliveries(&self, notice: &Notice) -> impl Iterator<Item = Delivery> {
+        let wanted = |contact: &Id| match &notice.to {
+            Audience::Everyone => true,
+            Audience::Only(only) => only == contact,
+        };
+        self.0.iter().filter(move |(contact, _)| wanted(contact)).map(|(contact, channel)| Delivery {
+            notice: notice.number,
+            contact: contact.clone(),
+            channel: *channel,
+            state: DeliveryState::Pending { attempts: 0, next_try: notice.at, last_error: None },
+        })
     }
 }
 
@@ -132,6 +140,7 @@ struct Sender {
 /// The task that owns all deliveries.
 pub struct Notifier {
     sender: Arc<Sender>,
+    ways: Ways,
     clock: Clock,
     ports: Ports,
     waiting: Vec<Letter>,
@@ -184,6 +193,7 @@ impl Notifier {
         clock: Clock,
         ports: Ports,
     ) -> Self {
+        let ways = settings.ways();
         let sender = Arc::new(Sender {
             site: site.id.clone(),
             site_name: site.name.clone(),
@@ -194,6 +204,7 @@ impl Notifier {
         });
         let mut notifier = Self {
             sender,
+            ways,
             clock,
             ports,
             waiting: Vec::new(),
@@ -253,7 +264,8 @@ impl Notifier {
     fn take(&mut self, issued: Issued) {
         let issued = Arc::new(issued);
         self.drop_replaced(&issued);
-        for delivery in self.sender.settings.deliveries(&issued) {
+        let deliveries: Vec<_> = self.ways.deliveries(&issued.notice).collect();
+        for delivery in deliveries {
             self.accept(&issued, delivery);
         }
     }
@@ -273,7 +285,7 @@ impl Notifier {
     fn drop_replaced(&mut self, by: &Issued) {
         let Some(replaced) = by.notice.replaces else { return };
         let now = self.clock.now();
-        let successors = self.sender.settings.deliveries(by);
+        let successors: Vec<_> = self.ways.deliveries(&by.notice).collect();
         let followed = |letter: &Letter| {
             letter.issued.notice.number == replaced
                 && successors

@@ -17,13 +17,13 @@ use jiff::Timestamp;
 use claymark_core::fieldlog::LogEntry;
 use claymark_core::forecast::Forecast;
 use claymark_core::id::Id;
-use claymark_core::notice::{Answer, Audience, Notice};
+use claymark_core::notice::{Answer, Notice};
 use claymark_core::quality::Assessor;
 use claymark_core::quarantine::Reason;
 use claymark_core::reading::Reading;
 use claymark_core::room::{Deadline, Effect, Event, Room};
 use claymark_core::site::Site;
-use claymark_store::batch::{Batch, Channel, Delivery, DeliveryState, Issued};
+use claymark_store::batch::{Batch, Issued};
 use claymark_store::{Recall, StoreError};
 
 use self::recent::{Recent, Seen};
@@ -37,7 +37,7 @@ pub struct Pipeline {
     assessors: HashMap<Id, Assessor>,
     recent: Recent,
     room: Room,
-    ways: Vec<(Id, Channel)>,
+    ways: notify::Ways,
     output: Output,
     counters: Counters,
 }
@@ -79,7 +79,7 @@ impl Pipeline {
             assessors: site.sensors.iter().map(|sensor| (sensor.id.clone(), Assessor::new(sensor))).collect(),
             recent: Recent::default(),
             room: Room::new(site),
-            ways: ways(notify),
+            ways: notify.ways(),
             output: Output::default(),
             counters: Counters::default(),
         }
@@ -247,34 +247,9 @@ impl Pipeline {
 
     fn notify(&mut self, notice: Notice) {
         let wording = claymark_words::notice::wording(self.room.site(), &notice);
-        let told = |contact: &Id| match &notice.to {
-            Audience::Everyone => true,
-            Audience::Only(one) => one == contact,
-        };
-        let deliveries =
-            self.ways.iter().filter(|(contact, _)| told(contact)).map(|(contact, channel)| Delivery {
-                notice: notice.number,
-                contact: contact.clone(),
-                channel: *channel,
-                state: DeliveryState::Pending { attempts: 0, next_try: notice.at, last_error: None },
-            });
-        self.output.batch.deliveries.extend(deliveries);
+        self.output.batch.deliveries.extend(self.ways.deliveries(&notice));
         let issued = Issued { notice, subject: wording.subject, text: wording.text };
         self.output.batch.notices.push(issued.clone());
         self.output.issued.push(issued);
     }
-}
-
-/// By which ways each contact is reached, in the order of the site file.
-fn ways(notify: &notify::Settings) -> Vec<(Id, Channel)> {
-    let mut ways = Vec::new();
-    for address in &notify.addresses {
-        if address.email.is_some() && notify.smtp.is_some() {
-            ways.push((address.contact.clone(), Channel::Email));
-        }
-        if address.mqtt {
-            ways.push((address.contact.clone(), Channel::Mqtt));
-        }
-    }
-    ways
 }

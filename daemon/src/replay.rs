@@ -2,7 +2,6 @@
 //!
 //! The same messages give the same forecasts, notices and rows: nothing here looks at a clock.
 
-pub mod lines;
 mod store;
 
 use std::fs::File;
@@ -12,9 +11,11 @@ use std::path::{Path, PathBuf};
 use indicatif::{ProgressBar, ProgressStyle};
 use jiff::Timestamp;
 
+use claymark_core::forecast::Forecast;
 use claymark_core::room::Event;
 use claymark_store::{StoreError, Writer};
 
+use crate::notify;
 use crate::pipeline::{Output, Pipeline};
 use crate::recording::{self, Recording, RecordingError};
 use crate::run;
@@ -142,11 +143,11 @@ impl Results {
 
     fn take(&mut self, output: Output, replayed: &mut Replayed) -> Result<(), ReplayError> {
         for forecast in &output.forecasts {
-            self.forecasts.push(&lines::forecast(forecast))?;
+            self.forecasts.push(&forecast_line(forecast))?;
             replayed.forecasts += 1;
         }
         for issued in &output.issued {
-            self.notices.push(&lines::notice(issued))?;
+            self.notices.push(&notify::line::notice(issued))?;
             replayed.notices += 1;
         }
         self.store.push(output.batch)
@@ -157,6 +158,12 @@ impl Results {
         self.notices.finish()?;
         self.store.finish()
     }
+}
+
+/// The line of a forecast, keys in a fixed order, whole seconds in UTC.
+#[must_use]
+pub fn forecast_line(forecast: &Forecast) -> String {
+    serde_json::to_string(&forecast.line()).expect("ids, numbers and times always make JSON")
 }
 
 /// A file of lines.

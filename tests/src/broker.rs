@@ -7,6 +7,7 @@ use std::process::{Child, Command, Stdio};
 
 use tempfile::TempDir;
 
+use crate::certificates;
 use crate::wait::{free_port, wait_for};
 
 /// A running broker; it is killed when it is dropped.
@@ -148,45 +149,12 @@ fn configuration(dir: &Path, port: u16, setup: &Setup<'_>) -> String {
         lines.push(format!("password_file {}", file.display()));
     }
     if setup.tls {
-        make_certificates(dir);
+        certificates::make(dir);
         lines.push(format!("certfile {}/server.pem", dir.display()));
         lines.push(format!("keyfile {}/server.key", dir.display()));
     }
     lines.push(setup.more.replace("{dir}", &dir.display().to_string()));
     lines.join("\n") + "\n"
-}
-
-/// An authority and a certificate for 127.0.0.1, as a small site would make them with openssl.
-fn make_certificates(dir: &Path) {
-    let openssl = |arguments: &[&str]| {
-        let status = Command::new("openssl").args(arguments).current_dir(dir).stderr(Stdio::null()).status();
-        assert!(status.expect("openssl is installed").success(), "openssl {arguments:?}");
-    };
-    let key = ["-newkey", "ec", "-pkeyopt", "ec_paramgen_curve:prime256v1", "-nodes"];
-    let authority =
-        ["req", "-x509", "-keyout", "ca.key", "-out", "ca.pem", "-days", "2", "-subj", "/CN=test authority"];
-    openssl(&[&authority[..], &key[..]].concat());
-    let request = ["req", "-keyout", "server.key", "-out", "server.csr", "-subj", "/CN=127.0.0.1"];
-    openssl(&[&request[..], &key[..]].concat());
-    fs::write(dir.join("server.ext"), "subjectAltName=IP:127.0.0.1\nbasicConstraints=CA:FALSE\n")
-        .expect("writable");
-    openssl(&[
-        "x509",
-        "-req",
-        "-in",
-        "server.csr",
-        "-CA",
-        "ca.pem",
-        "-CAkey",
-        "ca.key",
-        "-CAcreateserial",
-        "-days",
-        "2",
-        "-extfile",
-        "server.ext",
-        "-out",
-        "server.pem",
-    ]);
 }
 
 /// Debian keeps the broker in a folder that isn't on everybody's path.

@@ -1,7 +1,7 @@
 //! What the tests against real parts share; the tests themselves are in `tests/`.
 //!
 //! - [`broker`], [`binary`], [`mqtt`], [`site`]: a real broker, our programs, MQTT clients, a small site;
-//! - [`mail`]: a real mail server that collects what it takes;
+//! - [`mail`]: a real mail server; [`certificates`]: for both;
 //! - [`metrics`]: the page for a monitoring system;
 //! - [`wait`]: waiting for a thing with a deadline;
 //! - [`oracle`]: asks the reference libraries that `tests/run` installs;
@@ -9,6 +9,7 @@
 
 pub mod binary;
 pub mod broker;
+pub mod certificates;
 pub mod mail;
 pub mod metrics;
 pub mod mqtt;

@@ -1,63 +1,104 @@
-//! A real mail server (`tests/oracles/smtp_server.py`) that collects what it takes.
-
-#![expect(clippy::indexing_slicing, reason = "indexing a JSON value gives null, it never panics")]
+//! A real mail server (`tests/oracles/smtp_server.py`), and what Python's email package reads in the mails.
 
 use std::io::{BufRead, BufReader};
 use std::process::{Child, Command, Stdio};
 use std::sync::mpsc::{Receiver, channel};
 
-use serde_json::Value;
+use serde::Deserialize;
 
 use crate::oracle::{python, root};
+use crate::wait::PATIENCE;
 
 /// A running mail server; it is killed when it is dropped.
 pub struct MailServer {
     process: Child,
     port: u16,
-    taken: Receiver<Value>,
-    mails: Vec<Mail>,
+    lines: Receiver<Line>,
 }
 
 /// A mail that the server has taken.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Deserialize)]
 pub struct Mail {
+    /// The envelope's sender.
+    pub from: String,
     /// The envelope's recipients.
     pub to: Vec<String>,
-    /// The Subject: header, decoded.
-    pub subject: String,
+    /// Whether it came encrypted.
+    pub tls: bool,
+    /// The user who logged in.
+    pub login: Option<String>,
+    /// All headers, decoded.
+    pub headers: Vec<(String, String)>,
     /// The body.
     pub text: String,
+    /// The Date: header, ISO 8601.
+    pub date: String,
+    /// What Python's parser complains of.
+    pub defects: Vec<String>,
+    /// What Python would have written otherwise.
+    pub changed_by_writing_again: Vec<String>,
+    /// Bytes.
+    pub longest_line: usize,
+    /// Line ends that aren't CRLF.
+    pub bare_line_ends: usize,
+    /// Whether every byte is ASCII.
+    pub ascii: bool,
+}
+
+/// What the server prints.
+#[derive(Deserialize)]
+#[serde(untagged)]
+enum Line {
+    Started { port: u16 },
+    Refused { refused: String },
+    Taken(Box<Mail>),
+}
+
+impl Mail {
+    /// The only header of that name.
+    ///
+    /// # Panics
+    /// When there is none, or more than one.
+    #[must_use]
+    pub fn header(&self, name: &str) -> &str {
+        let mut found = self.headers.iter().filter(|(n, _)| n == name).map(|(_, value)| value.as_str());
+        let (first, second) = (found.next(), found.next());
+        assert_eq!(second, None, "{name} in {:?}", self.headers);
+        first.unwrap_or_else(|| panic!("no {name} in {:?}", self.headers))
+    }
 }
 
 impl MailServer {
-    /// Starts it on a free port of this machine, without encryption and password.
+    /// Starts it on this machine with the script's own arguments; without any on a free port, without
+    /// encryption and password.
     ///
     /// # Panics
     /// When the oracle's Python isn't there (`tests/run --prepare`).
     #[must_use]
-    pub fn start() -> Self {
+    pub fn start(arguments: &[&str]) -> Self {
         let mut process = Command::new(python())
             .arg(root().join("tests/oracles/smtp_server.py"))
+            .args(arguments)
             .stdin(Stdio::piped())
             .stdout(Stdio::piped())
             .spawn()
             .expect("the oracle's Python is installed (tests/run --prepare)");
-        let mut lines = BufReader::new(process.stdout.take().expect("it is piped")).lines();
-        let mut next = move || -> Option<Value> {
-            let line = lines.next()?.ok()?;
-            Some(serde_json::from_str(&line).expect("the server prints JSON"))
-        };
-        let started = next().expect("the server says its port");
-        let port = started["port"].as_u64().and_then(|port| u16::try_from(port).ok()).expect("a port");
-        let (send, taken) = channel();
+        let output = BufReader::new(process.stdout.take().expect("it is piped"));
+        let (send, lines) = channel();
         std::thread::spawn(move || {
-            while let Some(mail) = next() {
-                if send.send(mail).is_err() {
+            for line in output.lines().map_while(Result::ok) {
+                let line = serde_json::from_str(&line).expect("the server prints what it says it prints");
+                if send.send(line).is_err() {
                     break;
                 }
             }
         });
-        Self { process, port, taken, mails: Vec::new() }
+        let mut server = Self { process, port: 0, lines };
+        match server.next() {
+            Line::Started { port } => server.port = port,
+            Line::Refused { .. } | Line::Taken(_) => panic!("the server says its port first"),
+        }
+        server
     }
 
     /// Its port on localhost.
@@ -66,22 +107,44 @@ impl MailServer {
         self.port
     }
 
-    /// Everything that it has taken so far.
-    pub fn mails(&mut self) -> &[Mail] {
-        while let Ok(mail) = self.taken.try_recv() {
-            self.mails.push(Mail::read(&mail));
+    /// Waits for the next mail.
+    ///
+    /// # Panics
+    /// When none comes, or a refusal comes first.
+    #[must_use]
+    pub fn mail(&self) -> Mail {
+        match self.next() {
+            Line::Taken(mail) => *mail,
+            Line::Refused { refused } => panic!("refused: {refused}"),
+            Line::Started { .. } => panic!("it starts once"),
         }
-        &self.mails
     }
-}
 
-impl Mail {
-    fn read(mail: &Value) -> Self {
-        let headers = mail["headers"].as_array().expect("headers");
-        let subject = headers.iter().find(|header| header[0] == "Subject").expect("a subject");
-        let to = mail["to"].as_array().expect("recipients");
-        let text = |value: &Value| value.as_str().expect("text").to_owned();
-        Self { to: to.iter().map(text).collect(), subject: text(&subject[1]), text: text(&mail["text"]) }
+    /// Waits for the next refusal.
+    ///
+    /// # Panics
+    /// When none comes, or a mail comes first.
+    #[must_use]
+    pub fn refusal(&self) -> String {
+        match self.next() {
+            Line::Refused { refused } => refused,
+            Line::Taken(mail) => panic!("taken: {mail:?}"),
+            Line::Started { .. } => panic!("it starts once"),
+        }
+    }
+
+    /// The mails that came since the last call.
+    #[must_use]
+    pub fn mails(&self) -> Vec<Mail> {
+        let taken = |line| match line {
+            Line::Taken(mail) => Some(*mail),
+            Line::Refused { .. } | Line::Started { .. } => None,
+        };
+        self.lines.try_iter().filter_map(taken).collect()
+    }
+
+    fn next(&self) -> Line {
+        self.lines.recv_timeout(PATIENCE).expect("the mail server says something")
     }
 }
 

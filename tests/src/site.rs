@@ -29,6 +29,7 @@ impl Site {
     /// When the disk refuses.
     pub fn write(&self, port: u16, mqtt: &str, more: &str) {
         let text = TEMPLATE
+            .replace("{room}", ROOM)
             .replace("{port}", &port.to_string())
             .replace("{mqtt}", mqtt)
             .replace("{store}", &self.store().display().to_string());
@@ -101,6 +102,35 @@ pub fn level(n: u32) -> (String, Vec<u8>) {
     ("farm/drum/a/level".to_owned(), payload.into_bytes())
 }
 
+/// Clay, a pump, drum A, the head tank and a tank, all invented.
+pub const ROOM: &str = r#"
+[clay]
+bag = "25 kg"
+scale_step = "50 g"
+thickest = "60 g/L"
+
+[[pump]]
+id = "p1"
+ml_per_min_per_rpm = 2.1
+
+[[drum]]
+id = "a"
+name = "Drum A"
+pump = "p1"
+full_l = 175
+heel_l = 12
+strapping_mm_l = [[0, 0], [100, 24], [400, 96], [800, 190]]
+target_g_per_l = 18
+
+[[head_tank]]
+id = "head"
+volume_l = 450
+
+[[tank]]
+id = "t1"
+volume_l = 280
+"#;
+
 /// An invented site; its client id is its own, so that tests can share a broker.
 const TEMPLATE: &str = r#"
 [site]
@@ -138,32 +168,7 @@ turbidity = [50, 80]
 temperature_c = [19, 21]
 oxygen_min_mg_l = 6
 
-[clay]
-bag = "25 kg"
-scale_step = "50 g"
-thickest = "60 g/L"
-
-[[pump]]
-id = "p1"
-ml_per_min_per_rpm = 2.1
-
-[[drum]]
-id = "a"
-name = "Drum A"
-pump = "p1"
-full_l = 175
-heel_l = 12
-strapping_mm_l = [[0, 0], [100, 24], [400, 96], [800, 190]]
-target_g_per_l = 18
-
-[[head_tank]]
-id = "head"
-volume_l = 450
-
-[[tank]]
-id = "t1"
-volume_l = 280
-
+{room}
 [[sensor]]
 id = "drum-a-level"
 topic = "farm/drum/a/level"

@@ -15,6 +15,7 @@ use claymark_tests::binary::{Daemon, program};
 use claymark_tests::broker::Broker;
 use claymark_tests::mqtt::Publisher;
 use claymark_tests::river::{Row, Variable, rows};
+use claymark_tests::site::ROOM;
 use claymark_tests::wait::wait_for;
 use jiff::Timestamp;
 
@@ -137,86 +138,46 @@ turbidity = [0, 50]
 temperature_c = [0, 20]
 oxygen_min_mg_l = 6
 
-[clay]
-bag = "25 kg"
-scale_step = "50 g"
-thickest = "60 g/L"
-
-[[head_tank]]
-id = "head"
-name = "River"
-volume_l = 1000
-
-[[pump]]
-id = "none"
-
-[[drum]]
-id = "none"
-name = "No drum here"
-pump = "none"
-full_l = 175
-heel_l = 12
-strapping_mm_l = [[0, 0], [800, 190]]
-target_g_per_l = 18
-
-[[tank]]
-id = "none"
-name = "No tank here"
-volume_l = 280
-
+{ROOM}
 {sensors}"#,
-        sensors = [SENSOR_T, SENSOR_O, SENSOR_N].concat()
+        sensors = SENSORS.map(sensor_table).concat()
     );
     let path = dir.join("site.toml");
     fs::write(&path, text).unwrap();
     path
 }
 
-const SENSOR_T: &str = r#"
+fn sensor_table([name, unit, ranges, spike, rate]: [&str; 5]) -> String {
+    format!(
+        r#"
 [[sensor]]
-id = "temperature"
-topic = "river/temperature"
+id = "{name}"
+topic = "river/{name}"
 at = "head"
-measures = "temperature"
-unit = "°C"
-payload = { json = "/v", time = "/t" }
+measures = "{name}"
+unit = "{unit}"
+payload = {{ json = "/v", time = "/t" }}
 every = "15 min"
 gap = "20 min"
-range = [-5, 50]
-expected = [-0.5, 25]
-spike = { suspect = 0.5, fail = 2, method = "average" }
-rate = { suspect = 1, fail = 3, per = "15 min" }
-flat_line = { tolerance = 0.0, suspect = "3 h", fail = "6 h" }
-"#;
-const SENSOR_O: &str = r#"
-[[sensor]]
-id = "oxygen"
-topic = "river/oxygen"
-at = "head"
-measures = "oxygen"
-unit = "mg/L"
-payload = { json = "/v", time = "/t" }
-every = "15 min"
-gap = "20 min"
-range = [0, 20]
-expected = [4, 18]
-spike = { suspect = 0.5, fail = 2, method = "average" }
-rate = { suspect = 1, fail = 3, per = "15 min" }
-flat_line = { tolerance = 0.0, suspect = "3 h", fail = "6 h" }
-"#;
-const SENSOR_N: &str = r#"
-[[sensor]]
-id = "turbidity"
-topic = "river/turbidity"
-at = "head"
-measures = "turbidity"
-unit = "NTU"
-payload = { json = "/v", time = "/t" }
-every = "15 min"
-gap = "20 min"
-range = [0, 4000]
-expected = [0, 1000]
-spike = { suspect = 25, fail = 100, method = "differential" }
-rate = { suspect = 250, fail = 1000, per = "15 min" }
-flat_line = { tolerance = 0.0, suspect = "3 h", fail = "6 h" }
-"#;
+{ranges}
+spike = {{ {spike} }}
+rate = {{ {rate}, per = "15 min" }}
+flat_line = {{ tolerance = 0.0, suspect = "3 h", fail = "6 h" }}
+"#
+    )
+}
+
+/// Name, unit, and the thresholds that differ.
+const SENSORS: [[&str; 5]; 3] = [
+    ["temperature", "°C", "range = [-5, 50]\nexpected = [-0.5, 25]", AVERAGE, "suspect = 1, fail = 3"],
+    ["oxygen", "mg/L", "range = [0, 20]\nexpected = [4, 18]", AVERAGE, "suspect = 1, fail = 3"],
+    [
+        "turbidity",
+        "NTU",
+        "range = [0, 4000]\nexpected = [0, 1000]",
+        DIFFERENTIAL,
+        "suspect = 250, fail = 1000",
+    ],
+];
+const AVERAGE: &str = r#"suspect = 0.5, fail = 2, method = "average""#;
+const DIFFERENTIAL: &str = r#"suspect = 25, fail = 100, method = "differential""#;

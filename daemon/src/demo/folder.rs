@@ -10,8 +10,9 @@ use claymark_store::Reader;
 
 use super::{DemoError, site};
 use crate::message::Message;
+use crate::notify;
 use crate::recording;
-use crate::replay::{self, lines};
+use crate::replay;
 
 /// The folder, with the recording that is being written.
 pub(super) struct Folder {
@@ -64,9 +65,9 @@ impl Folder {
         let store = Reader::open(&self.store())?;
         let text = |lines: Vec<String>| lines.into_iter().map(|line| line + "\n").collect::<String>();
         let forecasts = store.forecasts(Timestamp::MIN, Timestamp::MAX)?;
-        self.write(replay::FORECASTS, &text(forecasts.iter().map(lines::forecast).collect()))?;
+        self.write(replay::FORECASTS, &text(forecasts.iter().map(replay::forecast_line).collect()))?;
         let notices = store.notices(Timestamp::MIN, Timestamp::MAX)?;
-        self.write(replay::NOTICES, &text(notices.iter().map(lines::notice).collect()))?;
+        self.write(replay::NOTICES, &text(notices.iter().map(notify::line::notice).collect()))?;
         Ok(u64::try_from(notices.len()).unwrap_or(u64::MAX))
     }
 }

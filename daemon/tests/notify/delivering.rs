@@ -9,13 +9,14 @@ use claymark_store::batch::{Channel, DeliveryState};
 use jiff::SignedDuration;
 use tempfile::TempDir;
 
-use crate::mail_server::{Certificates, MailServer};
 use crate::office::{Office, address, at, id, login, notice, pending, settings};
+use claymark_tests::certificates;
+use claymark_tests::mail::MailServer;
 
 #[tokio::test]
 async fn a_temporary_refusal_is_tried_again_a_minute_later_and_then_delivered() {
-    let mut server = MailServer::start(&["--rcpt", "451 4.3.0 greylisted;451 4.3.0 greylisted;250 OK"]);
-    let mut office = Office::open(settings(server.port), vec![]);
+    let server = MailServer::start(&["--rcpt", "451 4.3.0 greylisted;451 4.3.0 greylisted;250 OK"]);
+    let mut office = Office::open(settings(server.port()), vec![]);
     office.notices.send(notice(7, Priority::Now)).await.unwrap();
     let (attempts, next, error) = office.try_again().await;
     assert_eq!((attempts, next), (1, SignedDuration::from_mins(1)));
@@ -34,7 +35,7 @@ async fn a_temporary_refusal_is_tried_again_a_minute_later_and_then_delivered() 
 #[tokio::test]
 async fn a_refusal_for_good_is_given_up_at_once_and_told() {
     let server = MailServer::start(&["--rcpt", "550 5.1.1 nobody of that name"]);
-    let mut office = Office::open(settings(server.port), vec![]);
+    let mut office = Office::open(settings(server.port()), vec![]);
     office.notices.send(notice(7, Priority::Now)).await.unwrap();
     let DeliveryState::GivenUp { at: when, why } = office.outcome().await.state else {
         panic!("not given up")
@@ -46,7 +47,7 @@ async fn a_refusal_for_good_is_given_up_at_once_and_told() {
 
 #[tokio::test]
 async fn a_server_that_is_down_gets_the_notice_when_it_is_up_again() {
-    let port = MailServer::start(&[]).port;
+    let port = MailServer::start(&[]).port();
     let mut office = Office::open(settings(port), vec![]);
     office.notices.send(notice(7, Priority::Morning)).await.unwrap();
     let (_, _, error) = office.try_again().await;
@@ -55,7 +56,7 @@ async fn a_server_that_is_down_gets_the_notice_when_it_is_up_again() {
         panic!("not pending")
     };
     assert_eq!((attempts, next_try), (2, at(60 + 120)));
-    let mut server = MailServer::start(&["--port", &port.to_string()]);
+    let server = MailServer::start(&["--port", &port.to_string()]);
     office.stepper.advance_to(next_try);
     assert_eq!(office.outcome().await.state, DeliveryState::Sent { at: next_try });
     assert_eq!(server.mail().header("Subject"), "Notice 7");
@@ -64,7 +65,7 @@ async fn a_server_that_is_down_gets_the_notice_when_it_is_up_again() {
 
 #[tokio::test]
 async fn after_four_days_it_is_given_up_and_told() {
-    let port = MailServer::start(&[]).port;
+    let port = MailServer::start(&[]).port();
     let mut office = Office::open(settings(port), vec![]);
     office.notices.send(notice(7, Priority::Morning)).await.unwrap();
     office.outcome().await;
@@ -118,9 +119,9 @@ async fn the_broker_gets_the_notice_as_one_json_object() {
 
 #[tokio::test]
 async fn what_the_store_still_has_to_deliver_goes_on_after_a_restart() {
-    let mut server = MailServer::start(&[]);
+    let server = MailServer::start(&[]);
     let resumed = vec![(notice(7, Priority::Now), pending(7, "on-call", Channel::Email))];
-    let mut office = Office::open(settings(server.port), resumed);
+    let mut office = Office::open(settings(server.port()), resumed);
     // The room may hand the same notice in once more: it is the same letter.
     office.notices.send(notice(7, Priority::Now)).await.unwrap();
     office.notices.send(notice(8, Priority::Now)).await.unwrap();
@@ -137,8 +138,8 @@ async fn what_the_store_still_has_to_deliver_goes_on_after_a_restart() {
 
 #[tokio::test]
 async fn a_notice_that_was_replaced_before_it_could_be_delivered_is_not_sent_after_its_successor() {
-    let mut server = MailServer::start(&["--rcpt", "451 4.3.0 later;250 OK"]);
-    let mut office = Office::open(settings(server.port), vec![]);
+    let server = MailServer::start(&["--rcpt", "451 4.3.0 later;250 OK"]);
+    let mut office = Office::open(settings(server.port()), vec![]);
     office.notices.send(notice(7, Priority::Now)).await.unwrap();
     office.outcome().await;
     let mut next = notice(8, Priority::Now);
@@ -157,8 +158,8 @@ async fn a_notice_that_was_replaced_before_it_could_be_delivered_is_not_sent_aft
 
 #[tokio::test]
 async fn only_the_contact_that_a_notice_is_for_gets_it() {
-    let mut server = MailServer::start(&[]);
-    let mut settings = settings(server.port);
+    let server = MailServer::start(&[]);
+    let mut settings = settings(server.port());
     settings.addresses.push(address("second", Some("second@barn.example"), false));
     let mut office = Office::open(settings, vec![]);
     let mut one = notice(7, Priority::Now);
@@ -176,15 +177,17 @@ async fn only_the_contact_that_a_notice_is_for_gets_it() {
 #[tokio::test]
 async fn starttls_and_tls_trust_only_the_given_authority_and_log_in() {
     let dir = TempDir::new().unwrap();
-    let ours = Certificates::make(dir.path());
-    let (cert, key) = (ours.certificate.to_str().unwrap(), ours.key.to_str().unwrap());
+    certificates::make(dir.path());
+    let ours = |name: &str| dir.path().join(name);
+    let (cert, key) = (ours("server.pem"), ours("server.key"));
+    let (cert, key) = (cert.to_str().unwrap(), key.to_str().unwrap());
     for (security, more) in [(Security::StartTls, None), (Security::Tls, Some("--tls"))] {
         let mut arguments = vec!["--cert", cert, "--key", key, "--login", "barn:secret"];
         arguments.extend(more);
-        let mut server = MailServer::start(&arguments);
-        let mut settings = settings(server.port);
+        let server = MailServer::start(&arguments);
+        let mut settings = settings(server.port());
         let plain = settings.smtp.take().unwrap();
-        let ca_pem = Some(fs::read(&ours.authority).unwrap());
+        let ca_pem = Some(fs::read(ours("ca.pem")).unwrap());
         let host = "localhost".to_owned();
         let good = Smtp { host, security, ca_pem, login: Some(login("barn", "secret")), ..plain.clone() };
 
@@ -213,7 +216,7 @@ async fn starttls_and_tls_trust_only_the_given_authority_and_log_in() {
 #[tokio::test]
 async fn a_server_without_starttls_never_sees_the_mail() {
     let server = MailServer::start(&[]);
-    let mut settings = settings(server.port);
+    let mut settings = settings(server.port());
     settings.smtp.as_mut().unwrap().security = Security::StartTls;
     let mut office = Office::open(settings, vec![]);
     office.notices.send(notice(7, Priority::Now)).await.unwrap();

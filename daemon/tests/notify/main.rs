@@ -3,8 +3,6 @@
 #[cfg(test)]
 mod delivering;
 #[cfg(test)]
-mod mail_server;
-#[cfg(test)]
 mod messages;
 #[cfg(test)]
 mod office;

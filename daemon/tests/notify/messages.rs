@@ -3,8 +3,8 @@
 use claymark_core::notice::Priority;
 use claymark_store::batch::Issued;
 
-use crate::mail_server::{Mail, MailServer};
 use crate::office::{Office, notice, settings};
+use claymark_tests::mail::{Mail, MailServer};
 
 #[tokio::test]
 async fn a_mail_says_what_it_is_and_is_read_back_without_a_defect() {
@@ -46,8 +46,8 @@ async fn a_line_break_in_a_name_starts_no_header() {
 
 #[tokio::test]
 async fn a_sender_with_a_name_of_its_own_keeps_it() {
-    let mut server = MailServer::start(&[]);
-    let mut settings = settings(server.port);
+    let server = MailServer::start(&[]);
+    let mut settings = settings(server.port());
     settings.smtp.as_mut().unwrap().from = "\"Larval room\" <room@barn.example>".to_owned();
     let mut office = Office::open(settings, vec![]);
     office.notices.send(notice(7, Priority::Now)).await.unwrap();
@@ -57,8 +57,8 @@ async fn a_sender_with_a_name_of_its_own_keeps_it() {
 }
 
 async fn sent(issued: Issued, rename: impl FnOnce(&mut String)) -> Mail {
-    let mut server = MailServer::start(&[]);
-    let mut settings = settings(server.port);
+    let server = MailServer::start(&[]);
+    let mut settings = settings(server.port());
     rename(&mut settings.addresses[0].name);
     let mut office = Office::open(settings, vec![]);
     office.notices.send(issued).await.unwrap();

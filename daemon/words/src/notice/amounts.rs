@@ -14,12 +14,12 @@ impl Teller<'_> {
         let units = &self.site.units;
         match remedy.refill.as_ref()? {
             Refill::Mix(mix) => Some(format!(
-                "Add {} of water, {} of clay.",
+                "Add {} water, {} clay.",
                 format::volume_at_most(units, mix.water),
                 format::mass(units, mix.clay, self.site.clay.scale_step)
             )),
             Refill::WaterOnly { water, .. } => {
-                Some(format!("Add {} of water, no clay.", format::volume_at_most(units, *water)))
+                Some(format!("Add {} water, no clay.", format::volume_at_most(units, *water)))
             }
             Refill::NoRoom | Refill::TooThick { .. } => None,
         }

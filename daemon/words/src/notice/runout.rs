@@ -60,9 +60,11 @@ impl Teller<'_> {
 
     fn if_nobody_comes(&self, runout: &Runout) -> Option<String> {
         let visit = runout.visit?.at;
-        let dry = runout.state.forecast.outlook.empty_at()?.p50?.max(self.notice.at);
+        let ends = runout.state.forecast.outlook.empty_at()?;
+        let dry = ends.p50?.max(self.notice.at);
         let alone = format::duration(visit.duration_since(dry));
-        if runout.state.ran_empty.is_some() {
+        let is_dry = ends.p95.is_some_and(|latest| latest <= self.notice.at);
+        if is_dry || runout.state.ran_empty.is_some() {
             return Some(format!("If nobody can come: the tanks are clearing, for {alone} until the visit."));
         }
         Some(if dry < visit {

@@ -130,6 +130,12 @@ fn a_drum_that_ran_dry_although_somebody_answered() {
     let said = told(&site(), &notice("2027-04-20T23:50:00Z", Content::Runout(Box::new(runout))));
     assert!(said.contains("It has run dry since you were told, and no refill was seen."), "{said}");
     assert!(said.starts_with("Drum A: dry since 02:47. Go now."), "{said}");
+    // The forecast says it a little before the level has settled it.
+    let mut runout = self::runout(Again::Empty);
+    runout.state = empty("2027-04-20T23:50:00Z");
+    runout.state.ran_empty = None;
+    let said = told(&site(), &notice("2027-04-20T23:50:00Z", Content::Runout(Box::new(runout))));
+    assert!(said.contains("the tanks are clearing, for"), "{said}");
 }
 
 #[test]

@@ -1,31 +1,11 @@
-//! Forecasts and notices as lines of JSON, keys in a fixed order, whole seconds in UTC.
+//! A notice as a line of JSON, keys in a fixed order, whole seconds in UTC: over MQTT, in `replay` and `demo`.
 
 use jiff::Timestamp;
 use serde::Serialize;
 
-use claymark_core::forecast::Forecast;
 use claymark_core::id::Id;
 use claymark_core::notice::{NoticeKind, Priority};
 use claymark_store::batch::Issued;
-
-#[derive(Serialize)]
-struct Line<'a> {
-    number: u64,
-    at: Timestamp,
-    kind: NoticeKind,
-    cause: &'a str,
-    drum: Option<&'a Id>,
-    priority: Priority,
-    replaces: Option<u64>,
-    subject: &'a str,
-    text: &'a str,
-}
-
-/// The line of a forecast.
-#[must_use]
-pub fn forecast(forecast: &Forecast) -> String {
-    serde_json::to_string(&forecast.line()).expect("ids, numbers and times always make JSON")
-}
 
 /// The line of a notice as it is sent.
 #[must_use]
@@ -43,4 +23,17 @@ pub fn notice(issued: &Issued) -> String {
         text: &issued.text,
     };
     serde_json::to_string(&line).expect("ids, numbers and texts always make JSON")
+}
+
+#[derive(Serialize)]
+struct Line<'a> {
+    number: u64,
+    at: Timestamp,
+    kind: NoticeKind,
+    cause: &'a str,
+    drum: Option<&'a Id>,
+    priority: Priority,
+    replaces: Option<u64>,
+    subject: &'a str,
+    text: &'a str,
 }
