@@ -6,3 +6,5 @@ mod delivering;
 mod messages;
 #[cfg(test)]
 mod office;
+#[cfg(test)]
+mod ways;

@@ -76,7 +76,7 @@ mod tests {
         assert!((since * 60.0 - 30.0).abs() < 3.0, "{since}");
         assert_eq!(restless_since(&level(40, foam(32, 40)), 0.5, 160.0, false), None, "a burst");
         assert_eq!(restless_since(&level(90, foam(30, 60)), 0.5, 160.0, false), None, "over");
-        let echoes = |minute: u32| fall(minute) + if minute.is_multiple_of(9) { 60.0 } else { 0.0 };
+        let echoes = |minute: u32| fall(minute) + if minute.is_multiple_of(7) { 60.0 } else { 0.0 };
         assert_eq!(restless_since(&level(90, echoes), 0.5, 160.0, false), None, "stray echoes");
     }
 }

@@ -21,7 +21,7 @@ use super::tuning::{
 use crate::happening::What;
 use crate::units::LitresPerHour;
 
-/// Everything that an analysis looks at.
+/// What an analysis looks at.
 pub(super) struct View<'a> {
     pub facts: &'a Facts,
     pub series: &'a Series,
@@ -190,11 +190,15 @@ impl Track {
     fn follow(&mut self, view: &View<'_>, until: f64, found: &mut Vec<Found>) -> bool {
         let Some(before) = self.before else { return false };
         self.see_unrest(view, until);
-        if self.unsettled(until) && self.fit.is_some() {
-            return false;
-        }
         let calm = |point: &Point| !self.is_foamed(point.t);
         let points: Vec<Point> = view.series.between(before.start, until).filter(calm).collect();
+        if let (true, Some(fitted)) = (self.unsettled(until), self.fit) {
+            // The line had followed the foam until it was known as such.
+            if self.is_foamed(fitted.at) {
+                self.refit(view, &points, &before);
+            }
+            return false;
+        }
         let (Some(newest), Some(fitted)) = (points.last(), self.fit) else {
             self.fit = fit(&points, &before);
             return false;
@@ -477,7 +481,6 @@ fn newest_volume(points: &[Point]) -> Option<f64> {
     let recent = points.iter().rev().take(NEWEST_POINTS).take_while(|point| newest - point.t < WATCHED_HOURS);
     median(&mut recent.map(|point| point.v).collect::<Vec<_>>())
 }
-
 /// Long stretches (after a burst) are looked at in pieces, so that each thing is found in its turn.
 const STRETCH_HOURS: f64 = 0.5;
 const MOST_STRETCHES: usize = 400;
@@ -489,9 +492,9 @@ const WATCHED_HOURS: f64 = 1.0;
 const NEWEST_POINTS: usize = 5;
 /// L/h. A smaller draw isn't worth learning from.
 const LEAST_DRAW: f64 = 0.3;
-/// A draw is known when its standard deviation is below this share.
+/// A draw is known below this standard deviation, as a share.
 const KNOWN_DRAW_SHARE: f64 = 0.1;
 /// Scatter below this share of the usual: the sensor has died.
 const DEAD_SHARE: f64 = 0.3;
-/// h. How well people write down when they did something.
+/// h. How well people write down when.
 const LOG_CLOCK_HOURS: f64 = 5.0 / 60.0;

@@ -182,3 +182,28 @@ fn foam_that_wanders_for_hours_over_a_logged_refill_leaves_the_forecast_true() {
     }
     assert!(by_pump * 10 >= asked * 9, "{by_pump} of {asked} went by the pump");
 }
+
+#[test]
+fn foam_above_the_table_does_not_forget_a_refill_that_was_written_down() {
+    let mut rig = Rig::new(3, 110.0);
+    rig.barrel.foam = 0.0;
+    rig.run(4.0);
+    for half_minute in 0..120 {
+        if half_minute == 20 {
+            rig.barrel.volume += 60.0;
+            rig.log(Deed::Refill { drum: Some(id("a")), water: Some(Litres(60.0)), clay: None });
+        }
+        let foam = rig.barrel.rng.random_range(10.0..130.0);
+        let level = rig.barrel.step();
+        rig.hear(level + foam);
+    }
+    for _ in 0..30 {
+        rig.barrel.step();
+        rig.hear(5_000.0);
+    }
+    let doubt = rig.watch.doubt(rig.now()).unwrap();
+    assert!(doubt.why.contains("outside the strapping table"), "{}", doubt.why);
+    let (basis, volume, ..) = rig.known();
+    assert_eq!(basis, Basis::Pump);
+    assert!((volume - rig.barrel.volume).abs() < 5.0, "{volume}, truly {}", rig.barrel.volume);
+}
