@@ -4,10 +4,12 @@
 //!
 //! - [`format`]: numbers, units, clock times and durations;
 //! - [`names`]: what things are called;
+//! - [`caution`]: what keeps people and fish from harm;
 //! - [`notice`]: the first line and the text of a notice;
 //! - [`reasons`]: quality flags, reasons of quarantine and kinds of notices in words;
 //! - [`report`]: the weekly report.
 
+pub mod caution;
 pub mod format;
 pub mod names;
 pub mod notice;

@@ -146,7 +146,3 @@ impl Teller<'_> {
         )
     }
 }
-
-/// With every message that makes someone carry and pour.
-pub(super) const CAUTION: &str = "Care: clay dust harms lungs, so wear a mask and wet it gently. Lift bags with two people. \
-Keep cables and plugs out of the wet. Local rules come first.";

@@ -4,9 +4,9 @@ use claymark_core::forecast::{Forecast, Subject};
 use claymark_core::notice::content::{EveningCheck, EveningDrum, Verdict};
 use jiff::SignedDuration;
 
+use crate::caution;
 use crate::format;
 use crate::names::{self, short};
-use crate::notice::amounts::CAUTION;
 use crate::notice::{Teller, Text, Wording, fit_with};
 
 pub(super) fn wording(teller: Teller<'_>, check: &EveningCheck) -> Wording {
@@ -18,9 +18,9 @@ pub(super) fn wording(teller: Teller<'_>, check: &EveningCheck) -> Wording {
     text.lines(check.supplies.iter().filter_map(|supply| teller.supply(supply))).gap();
     text.lines(teller.watch(check));
     if check.drums.iter().any(needs_hands) {
-        text.gap().line(CAUTION);
+        text.gap().line(caution::HANDLING);
     }
-    text.gap().line("Claymark advises; it switches nothing.");
+    text.gap().line(caution::ADVISES);
     text.wording(subject(teller, check))
 }
 

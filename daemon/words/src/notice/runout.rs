@@ -4,9 +4,9 @@ use claymark_core::notice::Audience;
 use claymark_core::notice::content::{Again, Runout};
 use claymark_core::room::UNANSWERED_FOR;
 
+use crate::caution;
 use crate::format;
 use crate::names::{self, short};
-use crate::notice::amounts::CAUTION;
 use crate::notice::{Teller, Text, Wording, fit};
 
 pub(super) fn wording(teller: Teller<'_>, runout: &Runout) -> Wording {
@@ -19,7 +19,7 @@ pub(super) fn wording(teller: Teller<'_>, runout: &Runout) -> Wording {
     text.lines(runout.supply.as_ref().and_then(|supply| teller.supply(supply)));
     text.lines(teller.if_nobody_comes(runout)).gap();
     text.lines(teller.answering(runout)).gap();
-    text.line(CAUTION);
+    text.line(caution::HANDLING);
     text.wording(subject(teller, runout))
 }
 
