@@ -37,6 +37,7 @@
 //!
 //! The constants stand in `tuning`.
 
+mod ask;
 mod change;
 mod facts;
 mod fit;
@@ -51,6 +52,8 @@ mod steps;
 mod supply;
 mod track;
 mod tuning;
+
+pub use ask::{Slope, VolumeNow, WhatIf};
 
 use std::borrow::Cow;
 
@@ -226,20 +229,6 @@ impl DrumWatch {
     #[must_use]
     pub fn draw_since(&self) -> Option<Timestamp> {
         self.track.before.map(|before| timestamp(before.start))
-    }
-
-    /// When it would be empty if it held `volume` now and the pump went on as it does; `None` when no draw is known.
-    #[must_use]
-    pub fn empty_if_filled_to(&self, now: Timestamp, volume: Litres) -> Option<EmptyAt> {
-        let ahead = self.ahead(now).ok()?;
-        let track = self.track_at(now);
-        let draw =
-            if ahead.empty { track.draw_if_on(&self.view(now), volume.0) } else { Some(ahead.draw()) }?;
-        let span = self.facts.span();
-        let higher = (volume.0 - ahead.line.v) / span;
-        let factor = if ahead.empty { 1.0 } else { 1.0 + track.fading().mean * higher };
-        let line = Line::drawn_down(volume.0, draw, factor, track.fading(), span);
-        Some(line.empty_at(now, self.facts.heel))
     }
 
     /// Whether it is being drawn, as far as is known.

@@ -2,7 +2,7 @@
 
 use jiff::Timestamp;
 
-use crate::drum::DrumWatch;
+use crate::drum::{DrumWatch, WhatIf};
 use crate::fieldlog::{Deed, LogEntry};
 use crate::forecast::Forecast;
 use crate::happening::{Happening, What};
@@ -131,7 +131,8 @@ impl Desk {
         let residual = Residual::after(&self.drum, &site.clay, &self.seen, &self.logged);
         let refill =
             forecast.outlook.volume().map(|volume| Refill::of(&self.drum, &site.clay, volume, residual));
-        let full_ends = self.watch.empty_if_filled_to(forecast.at, self.drum.full);
+        let full_ends =
+            self.watch.empty_if(forecast.at, WhatIf { volume: Some(self.drum.full), draw_share: 1.0 });
         let full = full_ends.zip(visit).map_or(Verdict::Unknown, |(ends, visit)| Verdict::of(&ends, visit));
         let slower = |ends| visit.and_then(|visit| verdict::slower(forecast.at, &ends, visit));
         Remedy {

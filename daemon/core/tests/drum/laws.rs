@@ -1,6 +1,6 @@
 //! What holds for every forecast, whatever the sensor says and in whatever order it is heard.
 
-use claymark_core::drum::DrumWatch;
+use claymark_core::drum::{DrumWatch, WhatIf};
 use claymark_core::fieldlog::{Deed, LogEntry};
 use claymark_core::forecast::{Basis, EmptyAt, Forecast, Outlook};
 use claymark_core::quality::Flag;
@@ -146,7 +146,7 @@ proptest! {
         let mut broken = None;
         feed(&inputs, |watch, now| {
             if now.as_second() % 300 == 0 {
-                let filled = watch.empty_if_filled_to(now, Litres(175.0));
+                let filled = watch.empty_if(now, WhatIf { volume: Some(Litres(175.0)), draw_share: 1.0 });
                 let forecast = watch.forecast(now);
                 let lawful = is_lawful(&forecast).and_then(|()| match filled {
                     Some(empty) if !rising(&empty) => Err(format!("filled: {empty:?}")),
