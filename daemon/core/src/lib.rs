@@ -10,10 +10,11 @@
 //! - [`fieldlog`]: what hands did;
 //! - [`drum`]: one drum under watch, from its level to
 //! - [`happening`], [`forecast`]: what happened to it, and when it runs empty;
-//! - [`refill`]: what to add to a drum;
+//! - [`clay`], [`refill`]: how cloudy clay makes water, and what to add to a drum;
 //! - [`notice`]: what people are told, as facts;
 //! - [`room`]: the one door in, and what must be done.
 
+pub mod clay;
 pub mod drum;
 pub mod fieldlog;
 pub mod forecast;

@@ -87,6 +87,34 @@ pub struct ClaySupply {
     pub mineral_density_kg_per_l: f64,
     /// Slurry thicker than this can't be pumped.
     pub thickest: GramsPerLitre,
+    /// NTU for each mg/L of clay, as fitted to this clay in this water; no figure holds everywhere.
+    #[serde(default)]
+    pub ntu_per_mg_l: Option<f64>,
+    /// Turbidity of the fresh water without clay.
+    #[serde(default)]
+    pub background_ntu: f64,
+    /// How clay is wetted before it goes into a drum.
+    #[serde(default)]
+    pub premix: Premix,
+    /// A tenth of the clay's mass is coarser than this, µm, by the supplier's data sheet.
+    #[serde(default)]
+    pub coarse_um: Option<f64>,
+}
+
+/// The buckets in which clay is wetted before it goes into a drum.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Premix {
+    /// Water and clay that one bucket takes.
+    pub bucket: Litres,
+    /// The most clay that can be stirred smooth in one bucket.
+    pub most_clay: Kilograms,
+}
+
+impl Default for Premix {
+    /// A household bucket that one person can lift and stir (common practice, no source).
+    fn default() -> Self {
+        Self { bucket: Litres(10.0), most_clay: Kilograms(1.5) }
+    }
 }
 
 /// A peristaltic pump.
@@ -100,6 +128,9 @@ pub struct Pump {
     pub ml_per_min_per_rpm: Option<f64>,
     /// The speed at which it can run at most, rpm.
     pub max_rpm: Option<f64>,
+    /// The slowest speed that keeps the slurry in the line moving, rpm.
+    #[serde(default)]
+    pub min_rpm: Option<f64>,
 }
 
 impl Pump {

@@ -47,6 +47,10 @@ quantity!(
     LitresPerHour
 );
 quantity!(
+    /// Volume flow, litres per minute: water through the head tank and the rearing tanks.
+    LitresPerMinute
+);
+quantity!(
     /// Length, millimetres: level and distance.
     Millimetres
 );
@@ -59,8 +63,16 @@ quantity!(
     GramsPerLitre
 );
 quantity!(
-    /// Dissolved oxygen, mg/L.
+    /// Mass of clay fed per minute, g/min.
+    GramsPerMinute
+);
+quantity!(
+    /// Mass in a litre of water, mg/L: dissolved oxygen, clay in the tanks.
     MilligramsPerLitre
+);
+quantity!(
+    /// Turbidity, in the unit of the site's turbidity sensors: NTU or FNU, never merged.
+    Turbidity
 );
 quantity!(
     /// Temperature, °C.
@@ -102,6 +114,64 @@ impl LitresPerHour {
     #[must_use]
     pub fn from_ml_per_min(ml_per_min: f64) -> Self {
         Self(ml_per_min * MINUTES_PER_HOUR / MILLILITRES_PER_LITRE)
+    }
+
+    /// As a measuring cylinder and a watch show it, mL/min.
+    #[must_use]
+    pub fn ml_per_min(self) -> f64 {
+        self.0 * MILLILITRES_PER_LITRE / MINUTES_PER_HOUR
+    }
+
+    /// By the minute.
+    #[must_use]
+    pub fn per_minute(self) -> LitresPerMinute {
+        LitresPerMinute(self.0 / MINUTES_PER_HOUR)
+    }
+
+    /// The clay that slurry of `strength` carries at this flow.
+    #[must_use]
+    pub fn clay(self, strength: GramsPerLitre) -> GramsPerMinute {
+        GramsPerMinute(self.per_minute().0 * strength.0)
+    }
+
+    /// Hours until `volume` has gone at this flow; `None` at no flow.
+    #[must_use]
+    pub fn hours_for(self, volume: Litres) -> Option<f64> {
+        (self.0 > 0.0).then(|| volume.0 / self.0)
+    }
+}
+
+impl LitresPerMinute {
+    /// By the hour.
+    #[must_use]
+    pub fn per_hour(self) -> LitresPerHour {
+        LitresPerHour(self.0 * MINUTES_PER_HOUR)
+    }
+
+    /// `volume` caught in `seconds`, by bucket and watch; `None` when no time passed.
+    #[must_use]
+    pub fn caught(volume: Litres, seconds: f64) -> Option<Self> {
+        (seconds > 0.0).then(|| Self(volume.0 * SECONDS_PER_MINUTE / seconds))
+    }
+
+    /// What this flow of water holds when `clay` is fed into it; `None` at no flow.
+    #[must_use]
+    pub fn diluting(self, clay: GramsPerMinute) -> Option<MilligramsPerLitre> {
+        (self.0 > 0.0).then(|| MilligramsPerLitre(clay.0 * MILLIGRAMS_PER_GRAM / self.0))
+    }
+
+    /// The clay that this flow carries at `concentration`.
+    #[must_use]
+    pub fn carrying(self, concentration: MilligramsPerLitre) -> GramsPerMinute {
+        GramsPerMinute(self.0 * concentration.0 / MILLIGRAMS_PER_GRAM)
+    }
+}
+
+impl MilligramsPerLitre {
+    /// The same as the strength of a slurry.
+    #[must_use]
+    pub fn as_strength(self) -> GramsPerLitre {
+        GramsPerLitre(self.0 / MILLIGRAMS_PER_GRAM)
     }
 }
 
@@ -234,7 +304,9 @@ pub struct UnknownUnit(pub String);
 struct Row(Unit, Dimension, f64, f64, &'static [&'static str]);
 
 const GRAMS_PER_KILOGRAM: f64 = 1000.0;
+const MILLIGRAMS_PER_GRAM: f64 = 1000.0;
 const MILLILITRES_PER_LITRE: f64 = 1000.0;
+const SECONDS_PER_MINUTE: f64 = 60.0;
 const MINUTES_PER_HOUR: f64 = 60.0;
 const POUND_KG: f64 = 0.453_592_37;
 const US_GALLON_L: f64 = 3.785_411_784;
@@ -384,8 +456,16 @@ pub struct PeopleUnits {
     pub volume: Unit,
     /// g/L or lb per 100 L, of finished slurry.
     pub strength: Unit,
+    /// L/min or US gal/min, of water.
+    #[serde(default = "litres_per_minute")]
+    pub flow: Unit,
     /// °C or °F.
     pub temperature: Unit,
+}
+
+/// Of sites that were kept before people could choose.
+fn litres_per_minute() -> Unit {
+    Unit::LitrePerMinute
 }
 
 impl Default for PeopleUnits {
@@ -394,6 +474,7 @@ impl Default for PeopleUnits {
             mass: Unit::Kilogram,
             volume: Unit::Litre,
             strength: Unit::GramPerLitre,
+            flow: Unit::LitrePerMinute,
             temperature: Unit::Celsius,
         }
     }

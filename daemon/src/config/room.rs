@@ -6,8 +6,8 @@ use jiff::tz::TimeZone;
 use toml::Spanned;
 
 use claymark_core::id::Id;
-use claymark_core::site::{ClaySupply, Staff, WaterLimits};
-use claymark_core::units::{Dimension, GramsPerLitre, Kilograms, PeopleUnits};
+use claymark_core::site::{ClaySupply, Premix, Staff, WaterLimits};
+use claymark_core::units::{Dimension, GramsPerLitre, Kilograms, Litres, PeopleUnits};
 
 use super::table::Table;
 use super::value;
@@ -75,6 +75,7 @@ pub(super) fn units(file: &Table<'_>) -> PeopleUnits {
         mass: table.or("mass", usual.mass, value::unit_of(Dimension::Mass)),
         volume: table.or("volume", usual.volume, value::unit_of(Dimension::Volume)),
         strength: table.or("strength", usual.strength, value::unit_of(Dimension::Strength)),
+        flow: table.or("flow", usual.flow, value::unit_of(Dimension::Flow)),
         temperature: table.or("temperature", usual.temperature, value::unit_of(Dimension::Temperature)),
     };
     table.finish();
@@ -112,6 +113,10 @@ pub(super) fn clay(file: &Table<'_>) -> Option<ClaySupply> {
     let thickest =
         table.need("thickest", "\"60 g/L\", more can't be pumped", value::amount(Dimension::Strength));
     let density = table.or("mineral_density_kg_per_l", KAOLIN_KG_PER_L, value::positive);
+    let ntu_per_mg_l = table.maybe("ntu_per_mg_l", value::positive).map(Spanned::into_inner);
+    let background_ntu = table.or("background_ntu", 0.0, value::not_negative);
+    let coarse_um = table.maybe("coarse_um", value::positive).map(Spanned::into_inner);
+    let premix = premix(&table);
     if let (Some(bag), Some(step)) = (&bag, &step)
         && step.get_ref() >= bag.get_ref()
     {
@@ -128,7 +133,22 @@ pub(super) fn clay(file: &Table<'_>) -> Option<ClaySupply> {
         scale_step: Kilograms(step?.into_inner()),
         mineral_density_kg_per_l: density,
         thickest: GramsPerLitre(thickest?.into_inner()),
+        ntu_per_mg_l,
+        background_ntu,
+        premix,
+        coarse_um,
     })
+}
+
+/// The buckets in which clay is wetted.
+fn premix(clay: &Table<'_>) -> Premix {
+    let usual = Premix::default();
+    let bucket = clay.maybe("premix_bucket", value::amount(Dimension::Volume)).map(Spanned::into_inner);
+    let most_clay = clay.maybe("premix_clay", value::amount(Dimension::Mass)).map(Spanned::into_inner);
+    Premix {
+        bucket: bucket.map_or(usual.bucket, Litres),
+        most_clay: most_clay.map_or(usual.most_clay, Kilograms),
+    }
 }
 
 fn same_time(table: &Table<'_>, evening: &Spanned<Time>, visit: &Spanned<Time>) {

@@ -47,7 +47,16 @@ pub(super) fn vessels(file: &Table<'_>, clay: Option<&ClaySupply>) -> Vessels {
     let pumps = List::read(file, "pump", |table, id, name| {
         let ml_per_min_per_rpm = table.maybe("ml_per_min_per_rpm", value::positive).map(Spanned::into_inner);
         let max_rpm = table.maybe("max_rpm", value::positive).map(Spanned::into_inner);
-        Some(Pump { id, name, ml_per_min_per_rpm, max_rpm })
+        let min_rpm = table.maybe("min_rpm", value::positive);
+        if let (Some(least), Some(most)) = (&min_rpm, max_rpm)
+            && *least.get_ref() >= most
+        {
+            let what = format!("min_rpm: {} rpm isn't slower than max_rpm, {most} rpm", least.get_ref());
+            let remedy = "Write the slowest speed that keeps slurry moving in the line, for instance 10.";
+            table.findings.mistake(least.span(), what, remedy);
+        }
+        let min_rpm = min_rpm.map(Spanned::into_inner);
+        Some(Pump { id, name, ml_per_min_per_rpm, max_rpm, min_rpm })
     });
     let drums = List::read(file, "drum", |table, id, name| drum(table, id, name, &pumps, clay));
     let head_tank = head_tank(file);

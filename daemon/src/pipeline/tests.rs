@@ -7,7 +7,8 @@ use jiff::tz::TimeZone;
 use claymark_core::id::Id;
 use claymark_core::quality::thresholds::{Span, Thresholds};
 use claymark_core::site::{
-    ClaySupply, Contact, Drum, HeadTank, Place, Pump, Quantity, Sensor, Site, Staff, Tank, WaterLimits,
+    ClaySupply, Contact, Drum, HeadTank, Place, Premix, Pump, Quantity, Sensor, Site, Staff, Tank,
+    WaterLimits,
 };
 use claymark_core::strapping::StrappingTable;
 use claymark_core::units::{GramsPerLitre, Kilograms, Litres, Millimetres, PeopleUnits, Unit};
@@ -42,12 +43,17 @@ pub(crate) fn site() -> Site {
             scale_step: Kilograms(0.01),
             mineral_density_kg_per_l: 2.6,
             thickest: GramsPerLitre(200.0),
+            ntu_per_mg_l: None,
+            background_ntu: 0.0,
+            premix: Premix::default(),
+            coarse_um: None,
         },
         pumps: vec![Pump {
             id: id("p1"),
             name: "Pump".to_owned(),
             ml_per_min_per_rpm: Some(2.1),
             max_rpm: Some(100.0),
+            min_rpm: None,
         }],
         drums: ["a", "b"].map(drum).to_vec(),
         head_tank: HeadTank { id: id("head"), name: "Head tank".to_owned(), volume: Litres(450.0) },

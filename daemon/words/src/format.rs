@@ -169,6 +169,7 @@ mod tests {
             mass: Unit::Pound,
             volume: Unit::UsGallon,
             strength: Unit::PoundPer100Litres,
+            flow: Unit::UsGallonPerMinute,
             temperature: Unit::Fahrenheit,
         }
     }

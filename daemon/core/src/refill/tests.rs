@@ -31,6 +31,10 @@ fn supply(step: f64) -> ClaySupply {
         scale_step: Kilograms(step),
         mineral_density_kg_per_l: DENSITY,
         thickest: GramsPerLitre(150.0),
+        ntu_per_mg_l: None,
+        background_ntu: 0.0,
+        premix: crate::site::Premix::default(),
+        coarse_um: None,
     }
 }
 

@@ -8,7 +8,7 @@ use claymark_core::id::Id;
 use claymark_core::quality::Flag;
 use claymark_core::quality::thresholds::{Span, Thresholds};
 use claymark_core::site::{
-    ClaySupply, Drum, HeadTank, Place, Pump, Quantity, Sensor, Site, Staff, WaterLimits,
+    ClaySupply, Drum, HeadTank, Place, Premix, Pump, Quantity, Sensor, Site, Staff, WaterLimits,
 };
 use claymark_core::strapping::StrappingTable;
 use claymark_core::units::{GramsPerLitre, Kilograms, Litres, Millimetres, PeopleUnits, Unit};
@@ -58,12 +58,17 @@ pub fn site(drums: &[&str]) -> Site {
             scale_step: Kilograms(0.1),
             mineral_density_kg_per_l: 2.6,
             thickest: GramsPerLitre(150.0),
+            ntu_per_mg_l: None,
+            background_ntu: 0.0,
+            premix: Premix::default(),
+            coarse_um: None,
         },
         pumps: vec![Pump {
             id: id("p1"),
             name: "P1".to_owned(),
             ml_per_min_per_rpm: Some(2.1),
             max_rpm: Some(300.0),
+            min_rpm: None,
         }],
         drums: drums.iter().map(|name| drum(name)).collect(),
         head_tank: HeadTank { id: id("head"), name: "Head".to_owned(), volume: Litres(450.0) },

@@ -9,7 +9,8 @@ use claymark_core::quality::thresholds::{Span, Thresholds};
 use claymark_core::reading::{Assessed, Reading, TestFlags};
 use claymark_core::room::{Effect, Event, Room};
 use claymark_core::site::{
-    ClaySupply, Contact, Drum, HeadTank, Place, Pump, Quantity, Sensor, Site, Staff, Tank, WaterLimits,
+    ClaySupply, Contact, Drum, HeadTank, Place, Premix, Pump, Quantity, Sensor, Site, Staff, Tank,
+    WaterLimits,
 };
 use claymark_core::strapping::StrappingTable;
 use claymark_core::units::{GramsPerLitre, Kilograms, Litres, Millimetres, PeopleUnits, Unit};
@@ -321,6 +322,10 @@ fn site(zone: &TimeZone) -> Site {
             scale_step: Kilograms(0.05),
             mineral_density_kg_per_l: 2.6,
             thickest: GramsPerLitre(150.0),
+            ntu_per_mg_l: None,
+            background_ntu: 0.0,
+            premix: Premix::default(),
+            coarse_um: None,
         },
         pumps: vec![pump("p1"), pump("p2")],
         drums: vec![drum("a", "p1"), drum("b", "p2")],
@@ -363,7 +368,13 @@ fn drum(name: &str, pump: &str) -> Drum {
 }
 
 fn pump(name: &str) -> Pump {
-    Pump { id: id(name), name: format!("Pump {name}"), ml_per_min_per_rpm: Some(2.1), max_rpm: Some(200.0) }
+    Pump {
+        id: id(name),
+        name: format!("Pump {name}"),
+        ml_per_min_per_rpm: Some(2.1),
+        max_rpm: Some(200.0),
+        min_rpm: None,
+    }
 }
 
 fn sensor(name: &str, place: Place, quantity: Quantity, unit: Unit) -> Sensor {

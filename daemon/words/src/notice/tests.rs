@@ -20,6 +20,7 @@ fn pounds_and_gallons() -> PeopleUnits {
         mass: Unit::Pound,
         volume: Unit::UsGallon,
         strength: Unit::PoundPer100Litres,
+        flow: Unit::UsGallonPerMinute,
         temperature: Unit::Fahrenheit,
     }
 }
