@@ -5,6 +5,7 @@ mod entry;
 mod failure;
 mod moment;
 mod names;
+pub mod past;
 
 use std::io::{IsTerminal as _, Write as _};
 use std::path::{Path, PathBuf};

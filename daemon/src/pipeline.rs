@@ -12,7 +12,7 @@ pub(crate) mod tests;
 
 use std::collections::{BTreeMap, HashMap};
 
-use jiff::Timestamp;
+use jiff::{SignedDuration, Timestamp};
 
 use claymark_core::fieldlog::LogEntry;
 use claymark_core::forecast::Forecast;
@@ -253,3 +253,12 @@ impl Pipeline {
         self.output.issued.push(issued);
     }
 }
+
+/// From when on the past is told again to a pipeline that goes live at `now`.
+#[must_use]
+pub fn recalled_since(now: Timestamp) -> Timestamp {
+    now.saturating_sub(RECALLED).unwrap_or(Timestamp::MIN)
+}
+
+/// More than any forecast or repeat looks back.
+const RECALLED: SignedDuration = SignedDuration::from_hours(48);

@@ -228,4 +228,4 @@ pub const FORECASTS: &str = "forecasts.ndjson";
 pub const NOTICES: &str = "notices.ndjson";
 
 #[cfg(test)]
-mod tests;
+pub(crate) mod tests;

@@ -3,6 +3,8 @@
 use std::io::{IsTerminal as _, Write as _};
 use std::process::ExitCode;
 
+use claymark_store::StoreError;
+
 use crate::config::{ConfigError, Mistakes};
 use crate::intake::errand::ErrandError;
 use crate::replay::ReplayError;
@@ -108,6 +110,13 @@ impl From<ReplayError> for Failure {
             ReplayError::NotOurs(_) | ReplayError::Store { .. } => "",
         };
         Self::Failed { what: format!("{error}."), remedy: remedy.to_owned() }
+    }
+}
+
+impl From<StoreError> for Failure {
+    fn from(error: StoreError) -> Self {
+        // Each says what to do itself.
+        Self::Failed { what: format!("{error}."), remedy: String::new() }
     }
 }
 

@@ -13,7 +13,7 @@ use crate::demo::site;
 use crate::demo::staff::Calendar;
 use crate::demo::story::Story;
 
-fn settings(folder: &Path, out: &str, messages: &str) -> Settings {
+pub(crate) fn settings(folder: &Path, out: &str, messages: &str) -> Settings {
     let around = Around {
         name: "site.toml".to_owned(),
         folder: folder.to_owned(),
@@ -26,7 +26,7 @@ fn settings(folder: &Path, out: &str, messages: &str) -> Settings {
 }
 
 /// From eight in the morning to six, with the evening check at five.
-fn recorded(folder: &Path) -> String {
+pub(crate) fn recorded(folder: &Path) -> String {
     let calendar = Calendar::new(TimeZone::get("Europe/Helsinki").unwrap(), date(2027, 4, 17));
     let mut hatchery = Hatchery::new(Story::new(calendar.clone()), calendar.at(0, 8, 0), 1);
     let messages = hatchery.live_until(calendar.at(0, 18, 0));
@@ -35,7 +35,7 @@ fn recorded(folder: &Path) -> String {
     lines
 }
 
-fn text(folder: &Path, file: &str) -> String {
+pub(crate) fn text(folder: &Path, file: &str) -> String {
     fs::read_to_string(folder.join(file)).unwrap()
 }
 

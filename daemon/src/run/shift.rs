@@ -4,7 +4,7 @@ use std::sync::Arc;
 use std::thread;
 use std::time::Duration;
 
-use jiff::{SignedDuration, Timestamp};
+use jiff::Timestamp;
 use tokio::net::TcpListener;
 use tokio::sync::{mpsc, oneshot, watch};
 use tokio::task::JoinHandle;
@@ -20,7 +20,7 @@ use crate::engine::{self, Counts, Ended, Engine, Keeper, Snapshot};
 use crate::intake::{self, Intake, Stop};
 use crate::metrics;
 use crate::notify::{self, Notifier};
-use crate::pipeline::Pipeline;
+use crate::pipeline::{self, Pipeline};
 use crate::publish::{self, Farewell, Inbox, Publisher, Retained};
 use crate::record::Recorder;
 use crate::service::Pulses;
@@ -114,8 +114,7 @@ async fn recall(settings: &Settings, now: Timestamp) -> Result<Past, RunError> {
     let past = blocking(move || {
         let reader = Reader::open(&settings.store)?;
         let mut pipeline = Pipeline::new(settings.site.clone(), settings.decode.clone(), &settings.notify);
-        let since = now.saturating_sub(RECALLED).unwrap_or(Timestamp::MIN);
-        pipeline.recall(now, reader.recall(since)?)?;
+        pipeline.recall(now, reader.recall(pipeline::recalled_since(now))?)?;
         let prefix = &settings.intake.prefix;
         let is_gone = |of: &Subject| match of {
             Subject::Drum(drum) => settings.site.drum(drum).is_none(),
@@ -252,9 +251,6 @@ async fn finish<T>(what: &str, mut task: JoinHandle<T>, patience: Duration) -> R
         }
     }
 }
-
-/// So much of the past is told again: more than any forecast or repeat looks back.
-const RECALLED: SignedDuration = SignedDuration::from_hours(48);
 
 const CHANNEL: usize = 256;
 

@@ -60,6 +60,16 @@ impl Reader {
         recall::recall(&self.connection, since)
     }
 
+    /// When the newest reading up to `then` was measured.
+    pub fn newest_reading(&self, then: Timestamp) -> Result<Option<Timestamp>, StoreError> {
+        let newest: Option<i64> = self.connection.query_row(
+            "SELECT max(at) FROM reading WHERE at <= ?1",
+            [then.as_millisecond()],
+            |row| row.get(0),
+        )?;
+        newest.map(columns::time).transpose()
+    }
+
     /// The last time that the broker session is known to have stood.
     pub fn session_seen(&self) -> Result<Option<Timestamp>, StoreError> {
         self.connection

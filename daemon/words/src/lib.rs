@@ -7,7 +7,8 @@
 //! - [`caution`]: what keeps people and fish from harm;
 //! - [`notice`]: the first line and the text of a notice;
 //! - [`reasons`]: quality flags, reasons of quarantine and kinds of notices in words;
-//! - [`report`]: the weekly report.
+//! - [`report`]: the weekly report;
+//! - [`standing`]: how old what is known is.
 
 pub mod caution;
 pub mod format;
@@ -15,3 +16,4 @@ pub mod names;
 pub mod notice;
 pub mod reasons;
 pub mod report;
+pub mod standing;

@@ -26,6 +26,19 @@ pub struct Recall<'store> {
     pub answers: Vec<Answer>,
 }
 
+impl Recall<'_> {
+    /// Only what had arrived by `then`; of readings also only those that were measured by then. What was
+    /// rewritten since, such as a spike flag that was settled, stands as it is now.
+    #[must_use]
+    pub fn until(mut self, then: Timestamp) -> Self {
+        self.readings.until(then);
+        self.log.retain(|entry| entry.received_at <= then);
+        self.notices.retain(|issued| issued.notice.at <= then);
+        self.answers.retain(|answer| answer.at <= then);
+        self
+    }
+}
+
 pub(super) fn recall(connection: &Connection, since: Timestamp) -> Result<Recall<'_>, StoreError> {
     let ms = since.as_millisecond();
     let notices = format!(
@@ -57,6 +70,7 @@ pub struct Readings<'store> {
     /// Behind the last row fetched.
     next: (i64, i64),
     before: i64,
+    arrived_by: Timestamp,
     fetched: VecDeque<Assessed>,
     over: bool,
 }
@@ -89,9 +103,16 @@ impl<'store> Readings<'store> {
             only: only.unwrap_or_default(),
             next: (from.as_millisecond(), i64::MIN),
             before: before.as_millisecond(),
+            arrived_by: Timestamp::MAX,
             fetched: VecDeque::new(),
             over: false,
         }
+    }
+
+    /// Must be called before the first is taken.
+    fn until(&mut self, then: Timestamp) {
+        self.before = self.before.min(then.as_millisecond().saturating_add(1));
+        self.arrived_by = then;
     }
 
     fn fetch(&mut self) -> Result<(), StoreError> {
@@ -100,7 +121,10 @@ impl<'store> Readings<'store> {
         let mut found = statement.query(params_from_iter(bounds.iter().chain(&self.only)))?;
         let mut count = 0;
         while let Some(row) = found.next()? {
-            self.fetched.push_back(rows::reading(row)?);
+            let reading = rows::reading(row)?;
+            if reading.received_at <= self.arrived_by {
+                self.fetched.push_back(reading);
+            }
             let (at, sensor): (i64, i64) = (row.get(0)?, row.get(1)?);
             self.next = (at, sensor + 1);
             count += 1;
@@ -114,13 +138,12 @@ impl Iterator for Readings<'_> {
     type Item = Result<Assessed, StoreError>;
 
     fn next(&mut self) -> Option<Self::Item> {
-        if self.fetched.is_empty()
-            && !self.over
-            && let Err(error) = self.fetch()
-        {
-            self.over = true;
-            self.fetched.clear();
-            return Some(Err(error));
+        while self.fetched.is_empty() && !self.over {
+            if let Err(error) = self.fetch() {
+                self.over = true;
+                self.fetched.clear();
+                return Some(Err(error));
+            }
         }
         self.fetched.pop_front().map(Ok)
     }

@@ -7,6 +7,7 @@ use claymark_core::notice::content::{Content, ReadingsMissing};
 use claymark_core::notice::{Answer, Audience, Notice, NoticeKind, Priority};
 use claymark_core::quality::Flag;
 use claymark_core::quarantine::{Quarantined, Reason};
+use claymark_core::reading::Assessed;
 use claymark_core::units::{Kilograms, Litres, LitresPerHour};
 use claymark_store::batch::{Batch, Channel, Delivery, DeliveryState, Issued};
 use jiff::Timestamp;
@@ -191,6 +192,26 @@ fn recall_streams_more_readings_than_it_holds_at_once() {
     let some: Vec<_> = reader.recall(at(500_000)).unwrap().readings.map(Result::unwrap).collect();
     assert_eq!(some.len(), 3 * 3_500);
     assert_eq!(some, all[3 * 500..]);
+}
+
+#[test]
+fn recall_until_a_time_knows_only_what_had_arrived_by_then() {
+    let barn = Barn::new();
+    let mut writer = barn.writer();
+    let (early, newest) =
+        (reading("t1-ntu", 0, 60.0, Flag::Pass), reading("t1-ntu", 1_000, 61.0, Flag::Pass));
+    let late = Assessed { received_at: at(9_000), ..reading("t2-ntu", 500, 59.0, Flag::Pass) };
+    writer.commit(&readings(vec![early.clone(), late.clone(), newest.clone()])).unwrap();
+    let reader = barn.reader();
+    let known = |ms| -> Vec<Assessed> {
+        reader.recall(at(0)).unwrap().until(at(ms)).readings.map(Result::unwrap).collect()
+    };
+    assert_eq!(known(249), []);
+    assert_eq!(known(1_249), [early.clone()]);
+    assert_eq!(known(1_250), [early.clone(), newest.clone()]);
+    assert_eq!(known(9_000), [early, late, newest]);
+    assert_eq!(reader.newest_reading(at(999)).unwrap(), Some(at(500)));
+    assert_eq!(reader.newest_reading(at(-1)).unwrap(), None);
 }
 
 fn noise(ms: i64, n: usize, bytes: usize) -> Quarantined {

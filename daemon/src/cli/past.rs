@@ -1,0 +1,112 @@
+//! The room as it stands, from the site file and the store alone: beside a running daemon, and without one.
+//!
+//! The store is only read, and no lock is taken. Its recent past is told to a fresh room, as after a restart.
+
+use std::path::Path;
+
+use claymark_core::room::Room;
+use claymark_store::Reader;
+use jiff::Timestamp;
+
+use super::Failure;
+use super::moment::moment;
+use crate::clock::Clock;
+use crate::config::{self, Secrets};
+use crate::pipeline::{self, Pipeline};
+use crate::run::Settings;
+
+/// The room as it stands at `now`.
+pub struct Standing {
+    /// As the site file has it.
+    pub settings: Settings,
+    /// What is meant by now: the clock, or the time that was asked for.
+    pub now: Timestamp,
+    /// When the newest reading by then was measured; `None`: there is none.
+    pub newest: Option<Timestamp>,
+    pipeline: Pipeline,
+}
+
+impl Standing {
+    /// By the clock, or as it stood at `at`: a time of day, a local date and time, or RFC 3339, in the past.
+    ///
+    /// Looking back, only what had arrived by then counts.
+    pub fn read(site_file: &Path, at: Option<&str>) -> Result<Self, Failure> {
+        let settings = config::read(site_file, Secrets::Left)?.settings;
+        let clock = Clock::system().now();
+        let now = at.map_or(Ok(clock), |typed| moment(typed, clock, &settings.site.time_zone))?;
+        Self::at(settings, now)
+    }
+
+    fn at(settings: Settings, now: Timestamp) -> Result<Self, Failure> {
+        let reader = Reader::open(&settings.store)?;
+        let mut pipeline = Pipeline::new(settings.site.clone(), settings.decode.clone(), &settings.notify);
+        pipeline.recall(now, reader.recall(pipeline::recalled_since(now))?.until(now))?;
+        Ok(Self { newest: reader.newest_reading(now)?, pipeline, settings, now })
+    }
+
+    /// The room, which was told the past and is live.
+    #[must_use]
+    pub fn room(&self) -> &Room {
+        self.pipeline.room()
+    }
+
+    /// When nothing fresh is known: a sentence on how old the newest reading is, and what to do.
+    #[must_use]
+    pub fn stale(&self) -> Option<String> {
+        claymark_words::standing::stale(&self.settings.site, self.now, self.newest)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::replay::replay;
+    use crate::replay::tests::{recorded, settings, text};
+
+    /// The hatchery's first day, from eight to six, and its forecast lines of drum A.
+    fn day(folder: &Path) -> (Settings, Vec<serde_json::Value>) {
+        recorded(folder);
+        let asked = settings(folder, "out", "messages.ndjson");
+        let site = asked.site.clone();
+        replay(asked).unwrap();
+        let lines = text(folder, "out/forecasts.ndjson");
+        let lines = lines.lines().map(|line| serde_json::from_str(line).unwrap());
+        let of_a = lines.filter(|line: &serde_json::Value| line["drum"] == "a").collect();
+        (Settings { store: folder.join("out/claymark.db"), ..site }, of_a)
+    }
+
+    #[test]
+    fn looking_back_gives_the_forecast_that_was_given_then() {
+        let folder = tempfile::tempdir().unwrap();
+        let (settings, lines) = day(folder.path());
+        for at in ["2027-04-17T06:10:00Z", "2027-04-17T09:00:00Z", "2027-04-17T14:50:00Z"] {
+            let standing = Standing::at(settings.clone(), at.parse().unwrap()).unwrap();
+            let forecast = standing.room().forecasts(standing.now).into_iter().next().unwrap();
+            let given = lines.iter().find(|line| line["at"] == at).unwrap();
+            assert_eq!(&serde_json::to_value(forecast.line()).unwrap(), given);
+            assert_eq!(standing.stale(), None);
+        }
+    }
+
+    #[test]
+    fn what_is_old_is_said_to_be_old() {
+        let folder = tempfile::tempdir().unwrap();
+        let (settings, _) = day(folder.path());
+        for (at, told) in [
+            ("2027-04-17T18:00:00Z", "CAUTION: the newest reading is 3 h old, from 17:59;"),
+            ("2027-04-17T04:00:00Z", "The store holds no reading from before then."),
+        ] {
+            let standing = Standing::at(settings.clone(), at.parse().unwrap()).unwrap();
+            let said = standing.stale().unwrap();
+            assert!(said.starts_with(told), "{said}");
+        }
+    }
+
+    #[test]
+    fn a_store_that_is_not_there_is_said_to_be_missing() {
+        let folder = tempfile::tempdir().unwrap();
+        let site = settings(folder.path(), "out", "messages.ndjson").site;
+        let failure = Standing::at(site, "2027-04-17T18:00:00Z".parse().unwrap()).err().unwrap();
+        assert!(failure.text(false).contains("there is no store at"), "{}", failure.text(false));
+    }
+}
