@@ -10,8 +10,9 @@ const MAY_USE: &[(&str, &[&str])] = &[
     ("daemon/core", &[]),
     ("daemon/words", &["claymark-core"]),
     ("daemon/store", &["claymark-core"]),
-    ("daemon", &["claymark-core", "claymark-store", "claymark-words"]),
-    ("report", &["claymark-core", "claymark-store", "claymark-words"]),
+    ("daemon/influx", &["claymark-core", "claymark-store"]),
+    ("daemon", &["claymark-core", "claymark-influx", "claymark-store", "claymark-words"]),
+    ("report", &["claymark-core", "claymark-influx", "claymark-store", "claymark-words"]),
 ];
 
 /// What the pure centre must not name.

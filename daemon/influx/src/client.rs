@@ -1,0 +1,208 @@
+//! The server: writes, and questions in Flux.
+//!
+//! Writes go through the `influxdb2` crate, their body packed by us (the crate packs only what it formats
+//! itself, and slowly). Answers to questions are taken as text: the crate's own decoder can panic on them.
+
+use std::io::Write;
+use std::time::Duration;
+
+use flate2::Compression;
+use flate2::write::GzEncoder;
+use influxdb2::RequestError;
+use influxdb2::api::write::TimestampPrecision;
+use reqwest::header::{ACCEPT, AUTHORIZATION, CONTENT_ENCODING, CONTENT_TYPE, HeaderMap, HeaderValue};
+use reqwest::{StatusCode, Url};
+
+use crate::settings::Settings;
+
+/// One bucket of one server.
+#[derive(Debug, Clone)]
+pub struct Client {
+    writer: influxdb2::Client,
+    asker: reqwest::Client,
+    query: Url,
+    org: String,
+    bucket: String,
+    packs: bool,
+}
+
+/// Why the server didn't do what it was asked.
+#[derive(Debug, thiserror::Error)]
+pub enum InfluxError {
+    /// No answer, or none that could be read.
+    #[error("the server doesn't answer ({0})")]
+    NoAnswer(String),
+    /// Another answer than the one wanted.
+    #[error("the server answers {status}: {text}")]
+    Refused {
+        /// HTTP.
+        status: u16,
+        /// The beginning of what it says, on one line.
+        text: String,
+    },
+    /// The client couldn't be made.
+    #[error("requests to the server can't be prepared ({0})")]
+    Setup(String),
+}
+
+/// What to do about an [`InfluxError`].
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Remedy {
+    /// The same again, later.
+    Wait,
+    /// Somebody must change a token, a name or the server; until then the same again, later.
+    Person,
+    /// Something in the points: find out which.
+    Isolate,
+}
+
+impl Client {
+    /// Prepares requests; nothing is sent yet.
+    pub fn new(settings: &Settings) -> Result<Self, InfluxError> {
+        let packs = !settings.server.is_loopback();
+        let setup = |error: &dyn std::error::Error| InfluxError::Setup(chain(error));
+        let mut headers = HeaderMap::new();
+        if packs {
+            headers.insert(CONTENT_ENCODING, HeaderValue::from_static("gzip"));
+        }
+        let builder = http(settings.timeout).default_headers(headers);
+        let (url, token) = (settings.server.url(), settings.token.reveal());
+        let writer = influxdb2::ClientBuilder::with_builder(builder, url.as_str(), &settings.org, token)
+            .build()
+            .map_err(|error| setup(&error))?;
+
+        let mut secret = HeaderValue::try_from(format!("Token {token}")).map_err(|error| setup(&error))?;
+        secret.set_sensitive(true);
+        let headers = HeaderMap::from_iter([
+            (AUTHORIZATION, secret),
+            (ACCEPT, HeaderValue::from_static("application/csv")),
+            (CONTENT_TYPE, HeaderValue::from_static("application/json")),
+        ]);
+        let asker = http(settings.timeout).default_headers(headers).build().map_err(|error| setup(&error))?;
+        let mut query = url.clone();
+        query.set_path("/api/v2/query");
+        query.query_pairs_mut().append_pair("org", &settings.org);
+        Ok(Self { writer, asker, query, org: settings.org.clone(), bucket: settings.bucket.clone(), packs })
+    }
+
+    /// Writes lines of line protocol with times in milliseconds. Success means that the server took them, not
+    /// that it kept each one.
+    pub async fn write(&self, lines: &str) -> Result<(), InfluxError> {
+        let body = if self.packs { pack(lines) } else { lines.as_bytes().to_vec() };
+        self.writer
+            .write_line_protocol_with_precision(
+                &self.org,
+                &self.bucket,
+                body,
+                TimestampPrecision::Milliseconds,
+            )
+            .await
+            .map_err(InfluxError::from)
+    }
+
+    /// Asks in Flux, with `{bucket}` standing for the bucket as a Flux text; the answer is annotated CSV
+    /// (datatype, group, default).
+    pub async fn query(&self, flux: &str) -> Result<String, InfluxError> {
+        let question = flux.replace("{bucket}", &flux_text(&self.bucket));
+        let body = serde_json::json!({
+            "query": question,
+            "type": "flux",
+            "dialect": { "header": true, "delimiter": ",", "annotations": ["datatype", "group", "default"] },
+        });
+        let answer = self.asker.post(self.query.clone()).body(body.to_string()).send().await?;
+        let status = answer.status();
+        let text = answer.text().await?;
+        if status == StatusCode::OK { Ok(text) } else { Err(refused(status, &text)) }
+    }
+}
+
+impl InfluxError {
+    /// What to do about it when points were written.
+    ///
+    /// InfluxDB 2 API, POST /api/v2/write: 400 malformed or partly rejected, 401 and 403 token, 404 bucket or
+    /// org, 413 too large, 422 outside the retention, 429 quota, 5xx the server.
+    #[must_use]
+    pub fn remedy(&self) -> Remedy {
+        match self {
+            Self::NoAnswer(_) => Remedy::Wait,
+            Self::Setup(_) => Remedy::Person,
+            Self::Refused { status, .. } => match status {
+                400 | 413 | 422 => Remedy::Isolate,
+                408 | 429 | 500.. => Remedy::Wait,
+                _ => Remedy::Person,
+            },
+        }
+    }
+}
+
+impl From<reqwest::Error> for InfluxError {
+    fn from(error: reqwest::Error) -> Self {
+        // The address stands in the site file; the message is for people.
+        Self::NoAnswer(chain(&error.without_url()))
+    }
+}
+
+impl From<RequestError> for InfluxError {
+    fn from(error: RequestError) -> Self {
+        match error {
+            RequestError::ReqwestProcessing { source } => source.into(),
+            RequestError::Http { status, text } => refused(status, &text),
+            RequestError::Serializing { source } => Self::Setup(source.to_string()),
+            RequestError::Deserializing { text } => Self::NoAnswer(text),
+        }
+    }
+}
+
+fn http(timeout: Duration) -> reqwest::ClientBuilder {
+    reqwest::Client::builder()
+        .timeout(timeout)
+        .connect_timeout(timeout)
+        .redirect(reqwest::redirect::Policy::none())
+        // What the site file says holds, not what the environment says.
+        .no_proxy()
+}
+
+fn pack(lines: &str) -> Vec<u8> {
+    let mut packer = GzEncoder::new(Vec::with_capacity(lines.len() / 4), Compression::fast());
+    packer.write_all(lines.as_bytes()).expect("a Vec takes everything");
+    packer.finish().expect("a Vec takes everything")
+}
+
+fn refused(status: StatusCode, text: &str) -> InfluxError {
+    let line: String =
+        text.chars().map(|c| if c.is_control() { ' ' } else { c }).take(LONGEST_ANSWER).collect();
+    InfluxError::Refused { status: status.as_u16(), text: line.trim().to_owned() }
+}
+
+/// Its causes too: reqwest's own words are only "error sending request".
+fn chain(error: &dyn std::error::Error) -> String {
+    let mut words = error.to_string();
+    let mut cause = error.source();
+    while let Some(deeper) = cause {
+        words = format!("{words}: {deeper}");
+        cause = deeper.source();
+    }
+    words
+}
+
+/// A string literal. Flux language specification, "String literals".
+#[must_use]
+pub fn flux_text(text: &str) -> String {
+    let mut literal = String::from('"');
+    for c in text.chars() {
+        match c {
+            '"' | '\\' => literal.extend(['\\', c]),
+            '\n' => literal.push_str("\\n"),
+            '\r' => literal.push_str("\\r"),
+            '\t' => literal.push_str("\\t"),
+            // `${` would begin an expression.
+            '$' => literal.push_str("\\x24"),
+            _ => literal.push(c),
+        }
+    }
+    literal.push('"');
+    literal
+}
+
+/// Of what the server says.
+const LONGEST_ANSWER: usize = 300;

@@ -1,0 +1,174 @@
+//! The one list of what stands in InfluxDB: measurements, tags, fields.
+//!
+//! Each point's tags and time name it: writing it again changes nothing, and a correction replaces it.
+//! Records that are more than numbers carry themselves as JSON in `json`, which is what is read back; the
+//! fields beside it are for charts and tables. A field that is missing is one that has no value.
+//!
+//! `slot` keeps apart what else would have the same tags and time: "0" for the first of them, nearly always
+//! the only one, then "1", …, in the order of the store's own key. All of a time are written together.
+
+/// One kind of point.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Measurement {
+    /// As in InfluxDB.
+    pub name: &'static str,
+    /// What the time of a point is.
+    pub time: &'static str,
+    /// In alphabetical order, as InfluxDB likes them.
+    pub tags: &'static [&'static str],
+    /// With their kinds.
+    pub fields: &'static [Field],
+}
+
+/// One field of a measurement.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Field {
+    /// As in InfluxDB.
+    pub name: &'static str,
+    /// InfluxDB refuses another kind later.
+    pub kind: Kind,
+    /// For people.
+    pub means: &'static str,
+}
+
+/// What InfluxDB tells apart.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Kind {
+    /// 64 bits.
+    Float,
+    /// Signed, 64 bits.
+    Integer,
+    /// True or false.
+    Boolean,
+    /// UTF-8, up to 64 KiB.
+    Text,
+}
+
+/// All of them.
+pub const ALL: [&Measurement; 9] =
+    [&READING, &ROLLUP, &FORECAST, &FIELD_LOG, &HAPPENING, &NOTICE, &DELIVERY, &ANSWER, &QUARANTINE];
+
+/// One reading.
+pub const READING: Measurement = Measurement {
+    name: "reading",
+    time: "when it was measured",
+    tags: &["place", "quantity", "sensor", "site", "unit"],
+    fields: &[
+        float("value", "in the unit of the tag `unit`"),
+        integer("flag", "aggregate QARTOD flag: 1 pass, 2 not evaluated, 3 suspect, 4 fail, 9 missing"),
+        integer("tests", "the flag of each test, packed as in the store's column `tests`"),
+        integer("lag", "arrival minus time, ms"),
+    ],
+};
+
+/// One hour of one sensor; *usable* are the flags 1, 2 and 3. Without a usable value `least` and `most` mean
+/// nothing: what stands there was once written and can't be taken back.
+pub const ROLLUP: Measurement = Measurement {
+    name: "rollup",
+    time: "when the hour (of UTC) begins",
+    tags: &["place", "quantity", "sensor", "site", "unit"],
+    fields: &[
+        integer("passed", "readings with flag 1"),
+        integer("not_evaluated", "flag 2"),
+        integer("suspect", "flag 3"),
+        integer("failed", "flag 4"),
+        integer("missing", "flag 9"),
+        float("least", "least usable value; missing without one"),
+        float("most", "greatest usable value; missing without one"),
+        float("total", "sum of the usable values"),
+        float("low", "the site's lower limit when the hour began to fill; missing without one"),
+        float("high", "upper limit, likewise"),
+        integer("below", "usable values below the lower limit"),
+        integer("above", "usable values above the upper limit"),
+        integer("longest_lag", "the longest time that a reading took to arrive, ms"),
+    ],
+};
+
+/// One forecast of a drum (`about` is "drum") or of all drums of a pump ("supply").
+pub const FORECAST: Measurement = Measurement {
+    name: "forecast",
+    time: "when it was made",
+    tags: &["about", "id", "site"],
+    fields: &[
+        text("json", "the forecast"),
+        float("volume_l", "slurry, heel included, L; missing when nothing can be said"),
+        float("draw_l_per_h", "net outflow, L/h; likewise"),
+        float("hours_left_p05", "hours until the earliest time of being empty; missing: later than 72 h"),
+        float("hours_left_p50", "until the likely time"),
+        float("hours_left_p95", "until the latest time"),
+    ],
+};
+
+/// One entry of the field log; `kind` as in the log.
+pub const FIELD_LOG: Measurement = Measurement {
+    name: "fieldlog",
+    time: "when it was done",
+    tags: &["kind", "site", "slot"],
+    fields: &[
+        text("json", "the entry, with its key and the key of the one it replaces"),
+        text("by", "who wrote it"),
+    ],
+};
+
+/// What the data say has happened to a drum; `kind` as in the store.
+pub const HAPPENING: Measurement = Measurement {
+    name: "happening",
+    time: "when it happened",
+    tags: &["drum", "kind", "site"],
+    fields: &[text("json", "the happening")],
+};
+
+/// One notice; `kind` as in the notices.
+pub const NOTICE: Measurement = Measurement {
+    name: "notice",
+    time: "when it was decided",
+    tags: &["kind", "priority", "site", "slot"],
+    fields: &[
+        text("json", "the facts"),
+        integer("number", "the notice's number"),
+        text("subject", "as JSON text: its first line"),
+        text("text", "as JSON text: all that people were told"),
+    ],
+};
+
+/// How far a notice came on its way to one contact by one channel.
+pub const DELIVERY: Measurement = Measurement {
+    name: "delivery",
+    time: "when the notice was decided",
+    tags: &["channel", "contact", "site", "slot"],
+    fields: &[
+        integer("notice", "its number"),
+        text("state", "pending, sent or given-up"),
+        integer("attempts", "of a pending one; else 0"),
+        integer("at", "pending: next try; else when it was sent or given up; ms since 1970"),
+        text("error", "as JSON text: what the last attempt said or why it was given up; \"\" when nothing"),
+    ],
+};
+
+/// "I'm on it".
+pub const ANSWER: Measurement = Measurement {
+    name: "answer",
+    time: "when it arrived",
+    tags: &["site", "slot"],
+    fields: &[text("json", "the answer"), integer("notice", "the notice's number")],
+};
+
+/// How often something was kept aside in an hour.
+pub const QUARANTINE: Measurement = Measurement {
+    name: "quarantine",
+    time: "when the hour (of UTC) begins",
+    tags: &["reason", "site"],
+    fields: &[integer("count", "things kept aside")],
+};
+
+const fn float(name: &'static str, means: &'static str) -> Field {
+    Field { name, kind: Kind::Float, means }
+}
+
+const fn integer(name: &'static str, means: &'static str) -> Field {
+    Field { name, kind: Kind::Integer, means }
+}
+
+const fn text(name: &'static str, means: &'static str) -> Field {
+    Field { name, kind: Kind::Text, means }
+}

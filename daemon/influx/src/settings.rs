@@ -1,0 +1,93 @@
+//! Where the server is, and who we are there.
+
+use std::fmt;
+use std::time::Duration;
+
+use reqwest::Url;
+
+/// A checked `[influx]`.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Settings {
+    /// The server.
+    pub server: Server,
+    /// Organisation.
+    pub org: String,
+    /// Bucket.
+    pub bucket: String,
+    /// Lets us write to the bucket, and read from it.
+    pub token: Token,
+    /// How long a request may take.
+    pub timeout: Duration,
+}
+
+/// `http://host:port` or `https://host:port`, nothing behind it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Server(Url);
+
+/// A text that is no server's address.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[error("{0}")]
+pub struct NotAServer(&'static str);
+
+impl Server {
+    /// Reads the address.
+    pub fn parse(text: &str) -> Result<Self, NotAServer> {
+        let url = Url::parse(text)
+            .map_err(|_not_one| NotAServer("it isn't an address such as http://127.0.0.1:8086"))?;
+        if !matches!(url.scheme(), "http" | "https") || url.host_str().is_none_or(str::is_empty) {
+            return Err(NotAServer("it must begin with http:// or https:// and name a host"));
+        }
+        if !url.username().is_empty() || url.password().is_some() {
+            return Err(NotAServer(
+                "it must not hold a name or a password: the token stands in a file of its own",
+            ));
+        }
+        if url.path() != "/" || url.query().is_some() || url.fragment().is_some() {
+            return Err(NotAServer(
+                "it must end with the host or its port: org and bucket have keys of their own",
+            ));
+        }
+        Ok(Self(url))
+    }
+
+    /// Whether it is this machine.
+    #[must_use]
+    pub fn is_loopback(&self) -> bool {
+        let host = self.0.host_str().unwrap_or_default();
+        let ip = host.trim_start_matches('[').trim_end_matches(']').parse::<std::net::IpAddr>();
+        host == "localhost" || ip.is_ok_and(|ip| ip.is_loopback())
+    }
+
+    pub(crate) fn url(&self) -> &Url {
+        &self.0
+    }
+}
+
+impl fmt::Display for Server {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(self.0.as_str().trim_end_matches('/'))
+    }
+}
+
+/// Never shown.
+#[derive(Clone, PartialEq, Eq)]
+pub struct Token(String);
+
+impl Token {
+    /// `None`: empty, or not fit for a header.
+    #[must_use]
+    pub fn new(text: &str) -> Option<Self> {
+        let fit = !text.is_empty() && text.bytes().all(|byte| byte.is_ascii_graphic());
+        fit.then(|| Self(text.to_owned()))
+    }
+
+    pub(crate) fn reveal(&self) -> &str {
+        &self.0
+    }
+}
+
+impl fmt::Debug for Token {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str("Token(hidden)")
+    }
+}
