@@ -1,7 +1,25 @@
 //! Clay in water: how cloudy a mass of it makes the water, and what follows for pump, drum and fish tanks.
+//!
+//! - [`balance`]: what flows into the head tank, what it then holds, and what overflows;
+//! - [`feed`]: the clay that a turbidity demands, by pump setting or by strength;
+//! - [`levers`]: both together, for now and for the night;
+//! - [`response`]: how long a change takes to reach the fish;
+//! - [`settling`]: what happens when a drum's air fails.
+
+pub mod balance;
+pub mod feed;
+pub mod levers;
+pub mod response;
+pub mod settling;
+
+#[cfg(test)]
+pub(crate) mod checks;
 
 use jiff::Timestamp;
 use serde::{Deserialize, Serialize};
+
+use crate::site::ClaySupply;
+use crate::units::{MilligramsPerLitre, Turbidity};
 
 /// How cloudy this clay makes this water. No figure holds everywhere: it is fitted to a site and a lot of clay.
 ///
@@ -17,3 +35,45 @@ pub struct Yield {
     /// 1 unless the data ask for another.
     pub exponent: f64,
 }
+
+/// What clay does to this water.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Clouding {
+    /// Of this clay.
+    pub clay: Yield,
+    /// The water without clay.
+    pub background: Turbidity,
+}
+
+impl Clouding {
+    /// By the site file; `None`: it doesn't say.
+    #[must_use]
+    pub fn written(supply: &ClaySupply) -> Option<Self> {
+        let ntu_per_mg_l = supply.ntu_per_mg_l?;
+        let clay = Yield { ntu_per_mg_l, sd: ntu_per_mg_l * SHARE_IN_DOUBT, since: None, exponent: 1.0 };
+        Some(Self { clay, background: Turbidity(supply.background_ntu) })
+    }
+
+    /// Of water that holds so much clay.
+    #[must_use]
+    pub fn turbidity(&self, clay: MilligramsPerLitre) -> Turbidity {
+        let Yield { ntu_per_mg_l, exponent, .. } = self.clay;
+        self.background + Turbidity(ntu_per_mg_l * clay.0.max(0.0).powf(exponent))
+    }
+
+    /// The clay that makes water so cloudy; none at or below the background.
+    #[must_use]
+    pub fn clay_for(&self, turbidity: Turbidity) -> MilligramsPerLitre {
+        let above = (turbidity - self.background).max(Turbidity(0.0));
+        MilligramsPerLitre((above.0 / self.clay.ntu_per_mg_l).powf(1.0 / self.clay.exponent))
+    }
+
+    /// Share by which clay that is told from turbidity may be wrong because of the yield, one standard deviation.
+    #[must_use]
+    pub fn share_in_doubt(&self) -> f64 {
+        self.clay.sd / (self.clay.ntu_per_mg_l * self.clay.exponent)
+    }
+}
+
+/// Of a yield that somebody wrote down: a fit by hand is worth about that (common practice, no source).
+const SHARE_IN_DOUBT: f64 = 0.05;

@@ -6,7 +6,7 @@
 //! In the order in which data flows:
 //! - [`id`], [`units`], [`site`], [`strapping`]: what stands in the room, and the only conversion factors;
 //! - [`reading`], [`quality`], [`quarantine`]: a value, its QARTOD flags, and what couldn't be used;
-//! - [`oxygen`]: how full of it the water is;
+//! - [`oxygen`], [`water`]: how full of it the water is, how cloudy and how fast;
 //! - [`fieldlog`]: what hands did;
 //! - [`drum`]: one drum under watch, from its level to
 //! - [`happening`], [`forecast`]: what happened to it, and when it runs empty;
@@ -30,3 +30,4 @@ pub mod room;
 pub mod site;
 pub mod strapping;
 pub mod units;
+pub mod water;

@@ -6,6 +6,7 @@
 
 use std::fmt;
 
+use jiff::SignedDuration;
 use serde::{Deserialize, Serialize};
 
 macro_rules! quantity {
@@ -55,6 +56,14 @@ quantity!(
     Millimetres
 );
 quantity!(
+    /// Length, micrometres: grains of clay.
+    Micrometres
+);
+quantity!(
+    /// Density, kilograms per litre.
+    KilogramsPerLitre
+);
+quantity!(
     /// Mass, kilograms.
     Kilograms
 );
@@ -101,6 +110,36 @@ impl GramsPerLitre {
     }
 }
 
+impl Millimetres {
+    /// In metres, as formulas of flow want it.
+    #[must_use]
+    pub fn metres(self) -> f64 {
+        Unit::Metre.from_base(self.0)
+    }
+}
+
+impl Micrometres {
+    /// In metres, as formulas of flow want it.
+    #[must_use]
+    pub fn metres(self) -> f64 {
+        Millimetres(self.0 / MICROMETRES_PER_MILLIMETRE).metres()
+    }
+}
+
+impl KilogramsPerLitre {
+    /// In kg/m3, as formulas of flow want it.
+    #[must_use]
+    pub fn per_cubic_metre(self) -> f64 {
+        Unit::CubicMetre.to_base(self.0)
+    }
+
+    /// The room that a mass of this density takes.
+    #[must_use]
+    pub fn room_for(self, mass: Kilograms) -> Litres {
+        Litres(mass.0 / self.0)
+    }
+}
+
 impl Litres {
     /// From what a measuring cylinder shows.
     #[must_use]
@@ -134,10 +173,22 @@ impl LitresPerHour {
         GramsPerMinute(self.per_minute().0 * strength.0)
     }
 
-    /// Hours until `volume` has gone at this flow; `None` at no flow.
+    /// How long `volume` lasts at this flow; `None` at no flow, and where it would be years.
     #[must_use]
-    pub fn hours_for(self, volume: Litres) -> Option<f64> {
-        (self.0 > 0.0).then(|| volume.0 / self.0)
+    pub fn time_for(self, volume: Litres) -> Option<SignedDuration> {
+        self.per_minute().time_for(volume)
+    }
+
+    /// The flow that spends `volume` in just that time; `None` in no time.
+    #[must_use]
+    pub fn spending(volume: Litres, time: SignedDuration) -> Option<Self> {
+        LitresPerMinute::caught(volume, time.as_secs_f64()).map(LitresPerMinute::per_hour)
+    }
+
+    /// How much flows in a day.
+    #[must_use]
+    pub fn in_a_day(self) -> Litres {
+        Litres(self.0 * HOURS_PER_DAY)
     }
 }
 
@@ -146,6 +197,13 @@ impl LitresPerMinute {
     #[must_use]
     pub fn per_hour(self) -> LitresPerHour {
         LitresPerHour(self.0 * MINUTES_PER_HOUR)
+    }
+
+    /// How long `volume` lasts at this flow; `None` at no flow, and where it would be years.
+    #[must_use]
+    pub fn time_for(self, volume: Litres) -> Option<SignedDuration> {
+        let seconds = volume.0 * SECONDS_PER_MINUTE / self.0;
+        (self.0 > 0.0 && seconds.abs() < YEAR_S).then(|| SignedDuration::from_secs_f64(seconds))
     }
 
     /// `volume` caught in `seconds`, by bucket and watch; `None` when no time passed.
@@ -304,9 +362,13 @@ pub struct UnknownUnit(pub String);
 struct Row(Unit, Dimension, f64, f64, &'static [&'static str]);
 
 const GRAMS_PER_KILOGRAM: f64 = 1000.0;
+const MICROMETRES_PER_MILLIMETRE: f64 = 1000.0;
 const MILLIGRAMS_PER_GRAM: f64 = 1000.0;
 const MILLILITRES_PER_LITRE: f64 = 1000.0;
 const SECONDS_PER_MINUTE: f64 = 60.0;
+const HOURS_PER_DAY: f64 = 24.0;
+/// Longer than anything here lasts.
+const YEAR_S: f64 = 3.2e7;
 const MINUTES_PER_HOUR: f64 = 60.0;
 const POUND_KG: f64 = 0.453_592_37;
 const US_GALLON_L: f64 = 3.785_411_784;
