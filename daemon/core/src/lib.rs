@@ -27,6 +27,7 @@ pub mod quarantine;
 pub mod reading;
 pub mod refill;
 pub mod room;
+pub mod score;
 pub mod site;
 pub mod strapping;
 pub mod units;
