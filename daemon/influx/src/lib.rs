@@ -2,13 +2,19 @@
 //!
 //! - [`schema`]: the one list of measurements, tags and fields, for writing and for reading;
 //! - [`line`]: points as line protocol, checked before they leave;
+//! - [`source`]: what the store holds, as points: the journal's next page, or a range again;
+//! - [`points`]: each kind of row as points;
+//! - [`send`]: lines to the server, those that it refuses told apart;
 //! - [`settings`]: where the server is and who we are there;
 //! - [`client`]: the server: writes, and questions in Flux.
 
 pub mod client;
 pub mod line;
+pub mod points;
 pub mod schema;
+pub mod send;
 pub mod settings;
+pub mod source;
 
 pub use client::Client;
 pub use settings::Settings;

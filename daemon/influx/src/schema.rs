@@ -124,10 +124,9 @@ pub const NOTICE: Measurement = Measurement {
     time: "when it was decided",
     tags: &["kind", "priority", "site", "slot"],
     fields: &[
-        text("json", "the facts"),
+        text("json", "the notice with its sentences"),
         integer("number", "the notice's number"),
-        text("subject", "as JSON text: its first line"),
-        text("text", "as JSON text: all that people were told"),
+        text("subject", "its first line"),
     ],
 };
 
@@ -137,11 +136,9 @@ pub const DELIVERY: Measurement = Measurement {
     time: "when the notice was decided",
     tags: &["channel", "contact", "site", "slot"],
     fields: &[
-        integer("notice", "its number"),
+        text("json", "the delivery"),
+        integer("notice", "the notice's number"),
         text("state", "pending, sent or given-up"),
-        integer("attempts", "of a pending one; else 0"),
-        integer("at", "pending: next try; else when it was sent or given up; ms since 1970"),
-        text("error", "as JSON text: what the last attempt said or why it was given up; \"\" when nothing"),
     ],
 };
 

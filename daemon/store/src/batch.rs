@@ -1,6 +1,7 @@
 //! What one commit carries.
 
 use jiff::Timestamp;
+use serde::{Deserialize, Serialize};
 
 use claymark_core::fieldlog::LogEntry;
 use claymark_core::forecast::Forecast;
@@ -11,7 +12,7 @@ use claymark_core::quarantine::Quarantined;
 use claymark_core::reading::Assessed;
 
 /// A notice with its sentences, as it is sent and kept.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Issued {
     /// The facts.
     pub notice: Notice,
@@ -22,7 +23,8 @@ pub struct Issued {
 }
 
 /// By which way a notice goes to a contact.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
 pub enum Channel {
     /// SMTP.
     Email,
@@ -31,7 +33,7 @@ pub enum Channel {
 }
 
 /// One notice on its way to one contact by one channel; keyed by the three.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Delivery {
     /// Number of the notice.
     pub notice: u64,
@@ -44,7 +46,8 @@ pub struct Delivery {
 }
 
 /// How far a delivery came.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "state", rename_all = "kebab-case")]
 pub enum DeliveryState {
     /// Not yet accepted by the next server.
     Pending {

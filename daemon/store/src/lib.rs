@@ -5,6 +5,7 @@
 //! - [`writer`]: the one writer; when [`writer::Writer::commit`] returns, all of a batch is on the disk;
 //! - [`limits`]: which of the site's water limits the hourly figures count against;
 //! - [`reader`]: the recent past for a restart, and ranges for the report;
+//! - [`journal`]: what was written and hasn't been forwarded yet;
 //! - [`error`]: what can go wrong, and whether trying again makes sense.
 //!
 //! Times are kept in whole milliseconds. The tables are described in `migrations/`; the views ending in
@@ -12,6 +13,7 @@
 
 pub mod batch;
 pub mod error;
+pub mod journal;
 pub mod limits;
 pub mod reader;
 pub mod writer;

@@ -1,5 +1,6 @@
 //! Reads the store while the daemon writes it; takes no lock that a writer would wait for.
 
+mod journal;
 mod ranges;
 mod recall;
 mod rows;
@@ -19,6 +20,7 @@ use crate::columns;
 use crate::error::StoreError;
 use crate::schema;
 
+pub use journal::{RawReading, Waiting};
 pub use ranges::{KnownSensor, QuarantineCount, Rollup, SensorKey};
 pub use recall::{Readings, Recall};
 

@@ -75,4 +75,5 @@ fn recognise(connection: &Connection, path: &Path) -> Result<Found, StoreError> 
 const APPLICATION_ID: i64 = 0x436C_6179;
 
 /// In order; a released one is never changed again.
-const MIGRATIONS: [&str; 1] = [include_str!("../migrations/0001_first_watch.sql")];
+const MIGRATIONS: [&str; 2] =
+    [include_str!("../migrations/0001_first_watch.sql"), include_str!("../migrations/0002_journal.sql")];

@@ -1,5 +1,6 @@
 //! The one writer: takes a batch, and returns when all of it is on the disk.
 
+mod journal;
 mod quarantine;
 mod readings;
 pub(crate) mod records;
@@ -16,8 +17,10 @@ use claymark_core::site::Site;
 
 use crate::batch::Batch;
 use crate::error::StoreError;
+use crate::journal::Rejected;
 use crate::lock::Lock;
 use crate::schema;
+use journal::Journal;
 use quarantine::Shelf;
 use rollups::Rollups;
 use sensors::Sensors;
@@ -31,6 +34,7 @@ pub struct Writer {
     sensors: Sensors,
     rollups: Rollups,
     shelf: Shelf,
+    journal: Journal,
     _lock: Lock,
 }
 
@@ -61,7 +65,23 @@ impl Writer {
         connection.set_prepared_statement_cache_capacity(STATEMENTS);
         let shelf = Shelf::load(&connection)?;
         let sensors = adopt(&mut connection, site)?;
-        Ok(Self { connection, sensors, rollups: Rollups::default(), shelf, _lock: lock })
+        let journal = Journal::load(&connection)?;
+        Ok(Self { connection, sensors, rollups: Rollups::default(), shelf, journal, _lock: lock })
+    }
+
+    /// Whether to note in the journal what each commit writes, for a forwarder to take from there. Without
+    /// one nobody takes it: the journal is emptied.
+    pub fn keep_journal(&mut self, wanted: bool) -> Result<(), StoreError> {
+        self.journal.keep(&self.connection, wanted)
+    }
+
+    /// What the journal names up to entry `upto` has been forwarded, but for what was rejected.
+    pub fn forwarded(&mut self, upto: u64, rejected: &[Rejected]) -> Result<(), StoreError> {
+        let transaction = self.connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
+        journal::put_aside(&transaction, rejected)?;
+        journal::forget(&transaction, upto)?;
+        transaction.commit()?;
+        Ok(())
     }
 
     /// Goes on with a changed site; readings of sensors that are gone stay.
@@ -82,15 +102,16 @@ impl Writer {
             self.rollups = Rollups::default();
             self.shelf = shelf_before;
         }
+        self.journal.clear();
         committed
     }
 
     fn write(&mut self, batch: &Batch) -> Result<Committed, StoreError> {
-        let Self { connection, sensors, rollups, shelf, _lock } = self;
+        let Self { connection, sensors, rollups, shelf, journal, _lock } = self;
         let transaction = connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
         let mut committed = Committed::default();
         for assessed in &batch.readings {
-            readings::keep(&transaction, sensors, rollups, assessed, &mut committed)?;
+            readings::keep(&transaction, sensors, rollups, journal, assessed, &mut committed)?;
         }
         rollups.flush(&transaction)?;
         for quarantined in batch.quarantined.iter().chain(&committed.conflicts) {
@@ -103,6 +124,8 @@ impl Writer {
         records::notices(&transaction, &batch.notices)?;
         records::deliveries(&transaction, &batch.deliveries)?;
         records::session_seen(&transaction, batch.session_seen)?;
+        journal.records(&transaction, batch, &committed.conflicts)?;
+        journal.flush(&transaction)?;
         transaction.commit()?;
         Ok(committed)
     }

@@ -20,7 +20,7 @@ use crate::limits::Limits;
 
 /// Names a sensor with its place, quantity and unit: one that moved has two.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
-pub struct SensorKey(i64);
+pub struct SensorKey(pub(crate) i64);
 
 /// A sensor that the store has readings of, or may get.
 #[derive(Debug, Clone, PartialEq)]

@@ -7,6 +7,7 @@ use claymark_core::quarantine::{Quarantined, Reason};
 use claymark_core::reading::{Assessed, TestFlags};
 
 use super::Committed;
+use super::journal::Journal;
 use super::rollups::{Point, Rollups};
 use super::sensors::Sensors;
 use crate::error::StoreError;
@@ -16,6 +17,7 @@ pub(crate) fn keep(
     connection: &Connection,
     sensors: &Sensors,
     rollups: &mut Rollups,
+    journal: &mut Journal,
     assessed: &Assessed,
     committed: &mut Committed,
 ) -> Result<(), StoreError> {
@@ -43,6 +45,7 @@ pub(crate) fn keep(
         .execute(params![at, sensor.key, value, u8::from(assessed.flag), assessed.tests.pack(), lag])?;
     if inserted == 1 {
         rollups.add(connection, point, sensor.limits, lag)?;
+        journal.reading(at, sensor.key, lag);
         committed.stored += 1;
         return Ok(());
     }
@@ -56,6 +59,7 @@ pub(crate) fn keep(
             .prepare_cached("UPDATE reading SET flag = ?3, tests = ?4 WHERE at = ?1 AND sensor = ?2")?
             .execute(params![at, sensor.key, u8::from(assessed.flag), assessed.tests.pack()])?;
         rollups.rewrite(connection, point, kept.flag, sensor.limits)?;
+        journal.reading(at, sensor.key, lag);
         committed.rewritten += 1;
     } else {
         committed.duplicates += 1;

@@ -207,7 +207,7 @@ fn recall_until_a_time_knows_only_what_had_arrived_by_then() {
         reader.recall(at(0)).unwrap().until(at(ms)).readings.map(Result::unwrap).collect()
     };
     assert_eq!(known(249), []);
-    assert_eq!(known(1_249), [early.clone()]);
+    assert_eq!(known(1_249), std::slice::from_ref(&early));
     assert_eq!(known(1_250), [early.clone(), newest.clone()]);
     assert_eq!(known(9_000), [early, late, newest]);
     assert_eq!(reader.newest_reading(at(999)).unwrap(), Some(at(500)));
@@ -239,7 +239,7 @@ fn pending() -> Delivery {
     }
 }
 
-fn full_batch() -> Batch {
+pub fn full_batch() -> Batch {
     let known = Outlook::Known {
         basis: Basis::Level,
         volume: Litres(131.2),

@@ -3,6 +3,8 @@
 #[cfg(test)]
 mod fixture;
 #[cfg(test)]
+mod journaling;
+#[cfg(test)]
 mod keeping;
 #[cfg(test)]
 mod killing;

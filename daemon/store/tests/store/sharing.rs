@@ -9,7 +9,7 @@ use std::process::Command;
 use claymark_core::quality::Flag;
 use claymark_store::{Reader, StoreError, Writer};
 
-use crate::fixture::{Barn, at, reading, readings};
+use crate::fixture::{Barn, at, reading, readings, recalled};
 
 #[test]
 fn a_second_daemon_on_the_same_store_is_refused_and_told_what_to_do() {
@@ -78,7 +78,7 @@ fn a_reader_asks_for_the_daemon_where_the_store_is_of_an_older_version() {
     drop(barn.writer());
     sqlite3(&barn.path(), "PRAGMA user_version = 0");
     let message = Reader::open(&barn.path()).unwrap_err();
-    assert!(matches!(message, StoreError::Older { found: 0, known: 1, .. }), "{message}");
+    assert!(matches!(message, StoreError::Older { found: 0, known: 2, .. }), "{message}");
     assert!(message.to_string().contains("`claymark run` once"), "{message}");
 }
 
@@ -143,6 +143,22 @@ fn allow(path: &Path, mode: u32) {
 }
 
 #[test]
+fn a_store_of_the_first_version_is_brought_up_to_date_with_all_that_it_holds() {
+    let barn = Barn::new();
+    barn.writer().commit(&readings(vec![reading("t1-ntu", 0, 60.0, Flag::Pass)])).unwrap();
+    let before = recalled(&barn);
+    sqlite3(
+        &barn.path(),
+        "DROP VIEW rejected_v; DROP TABLE rejected; DROP TABLE journal; PRAGMA user_version = 1",
+    );
+    let mut writer = barn.writer();
+    assert_eq!(recalled(&barn), before);
+    writer.keep_journal(true).unwrap();
+    writer.commit(&readings(vec![reading("t1-ntu", 1, 60.0, Flag::Pass)])).unwrap();
+    assert_eq!(barn.reader().waiting().unwrap().unwrap().entries, 1);
+}
+
+#[test]
 fn a_store_of_a_newer_version_is_refused_and_left_alone() {
     let barn = Barn::new();
     drop(barn.writer());
@@ -150,7 +166,7 @@ fn a_store_of_a_newer_version_is_refused_and_left_alone() {
     let messages =
         [Reader::open(&barn.path()).unwrap_err(), Writer::open(&barn.path(), &barn.site).unwrap_err()];
     for message in messages {
-        assert!(matches!(message, StoreError::Newer { found: 99, known: 1, .. }), "{message}");
+        assert!(matches!(message, StoreError::Newer { found: 99, known: 2, .. }), "{message}");
     }
     assert_eq!(sqlite3(&barn.path(), "PRAGMA user_version"), "99\n");
 }

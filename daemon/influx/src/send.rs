@@ -1,0 +1,82 @@
+//! Lines to the server, those that it refuses told apart.
+//!
+//! A refused body is halved until the points stand alone that it was refused for. Where the server takes
+//! part of a body and refuses the rest, the halves repeat what was taken, which changes nothing.
+
+use std::ops::Range;
+
+use crate::client::{Client, InfluxError, Remedy};
+use crate::line::Lines;
+
+/// What became of lines.
+#[derive(Debug)]
+pub enum Sent {
+    /// The server took all but these.
+    Taken {
+        /// Each with what the server said.
+        refused: Vec<Refused>,
+    },
+    /// The same again, later: the server doesn't answer, is busy, or refuses whatever comes.
+    NotNow(InfluxError),
+}
+
+/// A line that the server refuses even when it comes alone.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Refused {
+    /// As it was sent.
+    pub line: String,
+    /// What the server said.
+    pub reason: String,
+}
+
+/// Sends all of `lines`.
+pub async fn send(client: &Client, lines: &Lines) -> Sent {
+    match client.write(lines.text()).await {
+        Ok(()) => Sent::Taken { refused: Vec::new() },
+        Err(error) if error.remedy() != Remedy::Isolate => Sent::NotNow(error),
+        Err(error) if lines.len() >= SUSPICIOUS && refuses_all(client, lines).await => Sent::NotNow(error),
+        Err(_) => isolate(client, lines).await,
+    }
+}
+
+/// Whether the server refuses whatever comes: then it isn't the points. Some of them are tried alone.
+async fn refuses_all(client: &Client, lines: &Lines) -> bool {
+    for n in 0..SUSPICIOUS {
+        let line = n * (lines.len() - 1) / (SUSPICIOUS - 1);
+        match client.write(lines.slice(line..line + 1)).await {
+            Err(error) if error.remedy() == Remedy::Isolate && !names_points(&error) => {}
+            Ok(()) | Err(_) => return false,
+        }
+    }
+    true
+}
+
+async fn isolate(client: &Client, lines: &Lines) -> Sent {
+    let mut refused = Vec::new();
+    // The front part lies on top, so that what is refused keeps its order.
+    let mut parts = vec![Range { start: 0, end: lines.len() }];
+    while let Some(part) = parts.pop() {
+        let text = lines.slice(part.clone());
+        match client.write(text).await {
+            Ok(()) => {}
+            Err(error) if error.remedy() != Remedy::Isolate => return Sent::NotNow(error),
+            Err(error) if part.len() <= 1 => {
+                refused.push(Refused { line: text.trim_end().to_owned(), reason: error.to_string() });
+            }
+            Err(_) => {
+                let middle = part.start + part.len() / 2;
+                parts.extend([middle..part.end, part.start..middle]);
+            }
+        }
+    }
+    Sent::Taken { refused }
+}
+
+/// Whether the answer is about points rather than about us.
+fn names_points(error: &InfluxError) -> bool {
+    let InfluxError::Refused { text, .. } = error else { return false };
+    ["partial write", "retention", "type conflict"].iter().any(|words| text.contains(words))
+}
+
+/// So many, tried alone, say that no point will be taken.
+const SUSPICIOUS: usize = 8;

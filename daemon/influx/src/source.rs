@@ -1,0 +1,207 @@
+//! What the store holds, as points: the journal's next page, or a range again.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::path::Path;
+
+use jiff::{SignedDuration, Timestamp};
+
+use claymark_core::id::Id;
+use claymark_store::journal::{Entry, Name, What};
+use claymark_store::reader::{RawReading, SensorKey};
+use claymark_store::{Reader, StoreError};
+
+use crate::line::{BadPoint, Lines};
+use crate::points::{Points, Sensors, Unwritable};
+
+/// An open store and what its sensors' points begin with.
+#[derive(Debug)]
+pub struct Source {
+    reader: Reader,
+    site: Id,
+    sensors: Sensors,
+}
+
+/// Points that leave together.
+#[derive(Debug, Default)]
+pub struct Page {
+    /// The last entry of the journal whose points are all in it.
+    pub upto: u64,
+    /// When the first of it arrived or was made.
+    pub oldest: Option<Timestamp>,
+    /// From the earliest reading to the latest, when there are any.
+    pub span: Option<(Timestamp, Timestamp)>,
+    /// Fit to leave.
+    pub lines: Lines,
+    /// Not fit to leave.
+    pub unwritable: Vec<Unwritable>,
+}
+
+/// Why there are no points.
+#[derive(Debug, thiserror::Error)]
+pub enum SourceError {
+    /// The store.
+    #[error(transparent)]
+    Store(#[from] StoreError),
+    /// A sensor whose place, unit or id can't be a tag.
+    #[error("a sensor can't be named in line protocol: {0}")]
+    Sensor(#[from] BadPoint),
+}
+
+impl Source {
+    /// Opens a store that is there, for reading.
+    pub fn open(store: &Path, site: Id) -> Result<Self, SourceError> {
+        let reader = Reader::open(store)?;
+        let sensors = Sensors::of(&site, &reader.sensors()?)?;
+        Ok(Self { reader, site, sensors })
+    }
+
+    /// The store behind it.
+    #[must_use]
+    pub fn store(&self) -> &Reader {
+        &self.reader
+    }
+
+    /// The oldest points that haven't been forwarded; `None`: all have.
+    pub fn next_page(&mut self) -> Result<Option<Page>, SourceError> {
+        let entries = self.reader.journal(ROWS_IN_A_PAGE)?;
+        let (Some(first), Some(last)) = (entries.first(), entries.last()) else { return Ok(None) };
+        let (oldest, upto) = (first.newest, last.number);
+        let named = Named::of(entries);
+        let mut rows = Vec::with_capacity(named.readings.len());
+        self.reader.named_readings(named.readings.iter().copied(), |row| rows.push(row))?;
+        let mut hours: BTreeMap<Timestamp, BTreeSet<SensorKey>> = BTreeMap::new();
+        for row in &rows {
+            hours.entry(hour_of(row.at)).or_default().insert(row.sensor);
+        }
+        self.know(&rows)?;
+
+        let mut points = Points::new(&self.site, &self.sensors);
+        rows.iter().for_each(|row| points.reading(row));
+        for (hour, sensors) in &hours {
+            let rollups = self.reader.rollups(*hour, just_after(*hour))?;
+            rollups
+                .iter()
+                .filter(|rollup| sensors.contains(&rollup.sensor))
+                .for_each(|rollup| points.rollup(rollup));
+        }
+        for (what, times) in &named.others {
+            for at in times {
+                records(&self.reader, &mut points, *what, *at, just_after(*at))?;
+            }
+        }
+        let span = span_of(&rows);
+        Ok(Some(Page {
+            upto,
+            oldest: Some(oldest),
+            span,
+            lines: points.lines,
+            unwritable: points.unwritable,
+        }))
+    }
+
+    /// All points from `from` to just before `to`, an hour or less; the figures of hours that begin in it.
+    pub fn range(&mut self, from: Timestamp, to: Timestamp) -> Result<Page, SourceError> {
+        let mut rows = Vec::new();
+        self.reader.raw_readings(from, to, |row| rows.push(row))?;
+        self.know(&rows)?;
+        let mut points = Points::new(&self.site, &self.sensors);
+        rows.iter().for_each(|row| points.reading(row));
+        let rollups = self.reader.rollups(from, to)?;
+        rollups.iter().filter(|rollup| rollup.hour >= from).for_each(|rollup| points.rollup(rollup));
+        for what in RECORDS {
+            records(&self.reader, &mut points, what, from, to)?;
+        }
+        let span = span_of(&rows);
+        Ok(Page { upto: 0, oldest: None, span, lines: points.lines, unwritable: points.unwritable })
+    }
+
+    /// A changed site file may have brought new sensors.
+    fn know(&mut self, rows: &[RawReading]) -> Result<(), SourceError> {
+        if rows.iter().any(|row| !self.sensors.know(row.sensor)) {
+            self.sensors = Sensors::of(&self.site, &self.reader.sensors()?)?;
+        }
+        Ok(())
+    }
+}
+
+/// What some entries of the journal name, each once, in the order of the store's keys.
+#[derive(Default)]
+struct Named {
+    readings: BTreeSet<Name>,
+    others: BTreeMap<What, BTreeSet<Timestamp>>,
+}
+
+impl Named {
+    fn of(entries: Vec<Entry>) -> Self {
+        let mut named = Self::default();
+        for entry in entries {
+            match entry.what {
+                What::Readings => named.readings.extend(entry.names),
+                What::Forecasts
+                | What::Log
+                | What::Happenings
+                | What::Notices
+                | What::Answers
+                | What::Quarantine => {
+                    let times = entry.names.into_iter().filter_map(|name| name.time().ok());
+                    named.others.entry(entry.what).or_default().extend(times);
+                }
+            }
+        }
+        named
+    }
+}
+
+/// All records of a kind in a range: those of one time always together.
+fn records(
+    reader: &Reader,
+    points: &mut Points<'_>,
+    what: What,
+    from: Timestamp,
+    to: Timestamp,
+) -> Result<(), StoreError> {
+    match what {
+        What::Readings => {}
+        What::Forecasts => reader.forecasts(from, to)?.iter().for_each(|forecast| points.forecast(forecast)),
+        What::Log => reader.log(from, to)?.iter().for_each(|entry| points.log(entry)),
+        What::Happenings => {
+            reader.happenings(from, to)?.iter().for_each(|happening| points.happening(happening))
+        }
+        What::Notices => {
+            let notices = reader.notices(from, to)?;
+            notices.iter().for_each(|issued| points.notice(issued));
+            for delivery in reader.deliveries(from, to)? {
+                let of = notices.iter().find(|issued| issued.notice.number == delivery.notice);
+                of.iter().for_each(|issued| points.delivery(issued.notice.at, &delivery));
+            }
+        }
+        What::Answers => reader.answers(from, to)?.iter().for_each(|answer| points.answer(answer)),
+        What::Quarantine => {
+            let counts = reader.quarantine_counts(from, to)?;
+            counts.iter().filter(|count| count.hour >= from).for_each(|count| points.quarantine(count));
+        }
+    }
+    Ok(())
+}
+
+fn span_of(rows: &[RawReading]) -> Option<(Timestamp, Timestamp)> {
+    let times = || rows.iter().map(|row| row.at);
+    times().min().zip(times().max())
+}
+
+/// When the hour of UTC that holds `at` begins.
+pub(crate) fn hour_of(at: Timestamp) -> Timestamp {
+    let into = at.as_second().rem_euclid(3600);
+    Timestamp::from_second(at.as_second() - into).unwrap_or(Timestamp::MIN)
+}
+
+fn just_after(at: Timestamp) -> Timestamp {
+    at.saturating_add(SignedDuration::from_millis(1)).unwrap_or(Timestamp::MAX)
+}
+
+/// Everything that isn't a reading.
+const RECORDS: [What; 6] =
+    [What::Forecasts, What::Log, What::Happenings, What::Notices, What::Answers, What::Quarantine];
+
+/// InfluxDB documentation, "Optimize writes": "the optimal batch size is 5000 lines of line protocol".
+const ROWS_IN_A_PAGE: usize = 5_000;

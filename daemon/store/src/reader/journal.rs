@@ -1,0 +1,141 @@
+//! What the forwarder asks for: the oldest entries of the journal, and the rows that they name.
+
+use jiff::Timestamp;
+use rusqlite::{OptionalExtension, Row};
+
+use claymark_core::quality::Flag;
+use claymark_core::reading::TestFlags;
+
+use super::ranges::SensorKey;
+use super::{Reader, rows};
+use crate::columns;
+use crate::error::StoreError;
+use crate::journal::{self, Entry, Name, Rejected, What};
+
+/// A reading as its row stands, its sensor by key.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct RawReading {
+    /// When it was measured.
+    pub at: Timestamp,
+    /// Whose.
+    pub sensor: SensorKey,
+    /// In the base unit of the sensor.
+    pub value: f64,
+    /// The aggregate.
+    pub flag: Flag,
+    /// Test by test.
+    pub tests: TestFlags,
+    /// Arrival minus `at`, ms.
+    pub lag_ms: i64,
+}
+
+/// How much waits to be forwarded.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Waiting {
+    /// Entries.
+    pub entries: u64,
+    /// When the newest of the oldest entry arrived.
+    pub oldest: Timestamp,
+}
+
+impl Reader {
+    /// The oldest entries, as many as name about `most` rows, at least one.
+    pub fn journal(&self, most: usize) -> Result<Vec<Entry>, StoreError> {
+        let mut statement = self
+            .connection
+            .prepare_cached("SELECT number, what, newest, names FROM journal ORDER BY number, what")?;
+        let mut found = statement.query([])?;
+        let mut entries: Vec<Entry> = Vec::new();
+        let mut named = 0;
+        while let Some(row) = found.next()? {
+            let number: u64 = row.get(0)?;
+            // A commit is taken whole.
+            if named >= most && entries.last().is_some_and(|last| last.number != number) {
+                break;
+            }
+            let table = row.get_ref(1)?.as_str().map_err(rusqlite::Error::from)?;
+            let (_, what) = What::TABLES.into_iter().find(|(name, _)| *name == table).ok_or_else(|| {
+                StoreError::BadRow { what: "table in the journal", found: table.to_owned() }
+            })?;
+            let names = journal::decode(row.get_ref(3)?.as_blob().map_err(rusqlite::Error::from)?)?;
+            named += names.len();
+            entries.push(Entry { number, what, newest: columns::time(row.get(2)?)?, names });
+        }
+        Ok(entries)
+    }
+
+    /// How much waits; `None`: nothing.
+    pub fn waiting(&self) -> Result<Option<Waiting>, StoreError> {
+        let sql = "SELECT newest, (SELECT max(number) FROM journal) - number + 1 FROM journal ORDER BY number LIMIT 1";
+        let found: Option<(i64, u64)> =
+            self.connection.query_row(sql, [], |row| Ok((row.get(0)?, row.get(1)?))).optional()?;
+        found.map(|(oldest, entries)| Ok(Waiting { entries, oldest: columns::time(oldest)? })).transpose()
+    }
+
+    /// The readings of these names that are there.
+    pub fn named_readings(
+        &self,
+        names: impl Iterator<Item = Name>,
+        mut each: impl FnMut(RawReading),
+    ) -> Result<(), StoreError> {
+        let sql = "SELECT at, sensor, value, flag, tests, lag FROM reading WHERE at = ?1 AND sensor = ?2";
+        let mut statement = self.connection.prepare_cached(sql)?;
+        for Name { at, key } in names {
+            let mut found = statement.query([at, key])?;
+            if let Some(row) = found.next()? {
+                each(raw(row)?);
+            }
+        }
+        Ok(())
+    }
+
+    /// All readings of a short range, in the order of the key.
+    pub fn raw_readings(
+        &self,
+        from: Timestamp,
+        to: Timestamp,
+        mut each: impl FnMut(RawReading),
+    ) -> Result<(), StoreError> {
+        let sql = "SELECT at, sensor, value, flag, tests, lag FROM reading WHERE at >= ?1 AND at < ?2 ORDER BY at, sensor";
+        let mut statement = self.connection.prepare_cached(sql)?;
+        let mut found = statement.query([from.as_millisecond(), to.as_millisecond()])?;
+        while let Some(row) = found.next()? {
+            each(raw(row)?);
+        }
+        Ok(())
+    }
+
+    /// How many readings each sensor has in a range; those without any aren't there.
+    pub fn count_readings(
+        &self,
+        from: Timestamp,
+        to: Timestamp,
+    ) -> Result<Vec<(SensorKey, u64)>, StoreError> {
+        let sql =
+            "SELECT sensor, count(*) FROM reading WHERE at >= ?1 AND at < ?2 GROUP BY sensor ORDER BY sensor";
+        rows::collect(&self.connection, sql, [from.as_millisecond(), to.as_millisecond()], |row| {
+            Ok((SensorKey(row.get(0)?), row.get(1)?))
+        })
+    }
+
+    /// What couldn't be forwarded and is still kept, newest first, at most `most`.
+    pub fn rejected(&self, most: u32) -> Result<Vec<Rejected>, StoreError> {
+        let sql = "SELECT rejected, point, reason FROM rejected ORDER BY number DESC LIMIT ?1";
+        rows::collect(&self.connection, sql, [most], |row| {
+            Ok(Rejected { at: columns::time(row.get(0)?)?, point: row.get(1)?, reason: row.get(2)? })
+        })
+    }
+}
+
+fn raw(row: &Row<'_>) -> Result<RawReading, StoreError> {
+    let (flag, tests): (u8, u32) = (row.get(3)?, row.get(4)?);
+    let bad = |found: u32| StoreError::BadRow { what: "flag", found: found.to_string() };
+    Ok(RawReading {
+        at: columns::time(row.get(0)?)?,
+        sensor: SensorKey(row.get(1)?),
+        value: row.get(2)?,
+        flag: Flag::try_from(flag).map_err(|_not_one| bad(flag.into()))?,
+        tests: TestFlags::unpack(tests).ok_or_else(|| bad(tests))?,
+        lag_ms: row.get(5)?,
+    })
+}

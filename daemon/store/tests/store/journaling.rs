@@ -1,0 +1,134 @@
+//! The journal names what a forwarder must send, until it has.
+
+use claymark_core::quality::Flag;
+use claymark_store::Reader;
+use claymark_store::batch::Batch;
+use claymark_store::journal::{Rejected, What};
+use claymark_store::reader::RawReading;
+
+use crate::fixture::{Barn, at, reading, readings};
+use crate::keeping::full_batch;
+
+fn named(reader: &Reader) -> Vec<RawReading> {
+    let entries = reader.journal(usize::MAX).unwrap();
+    let names =
+        entries.into_iter().filter(|entry| entry.what == What::Readings).flat_map(|entry| entry.names);
+    let mut found = Vec::new();
+    reader.named_readings(names, |row| found.push(row)).unwrap();
+    found
+}
+
+#[test]
+fn nothing_is_noted_unless_somebody_forwards() {
+    let barn = Barn::new();
+    barn.writer().commit(&full_batch()).unwrap();
+    assert_eq!(barn.reader().waiting().unwrap(), None);
+}
+
+#[test]
+fn new_late_and_settled_readings_are_named_and_repetitions_are_not() {
+    let barn = Barn::new();
+    let mut writer = barn.writer();
+    writer.keep_journal(true).unwrap();
+    let waits = reading("t1-ntu", 60_000, 61.5, Flag::NotEvaluated);
+    writer.commit(&readings(vec![waits.clone()])).unwrap();
+    writer.commit(&readings(vec![waits])).unwrap();
+    let late = reading("t1-ntu", 0, 60.0, Flag::Pass);
+    writer.commit(&readings(vec![late, reading("t1-ntu", 60_000, 61.5, Flag::Suspect)])).unwrap();
+
+    let found: Vec<_> = named(&barn.reader()).iter().map(|row| (row.at, row.value, row.flag)).collect();
+    let settled = (at(60_000), 61.5, Flag::Suspect);
+    assert_eq!(found, vec![settled, (at(0), 60.0, Flag::Pass), settled], "the row as it is now");
+    let waiting = barn.reader().waiting().unwrap().unwrap();
+    assert_eq!((waiting.entries, waiting.oldest), (2, at(60_250)));
+}
+
+#[test]
+fn every_kind_of_record_is_named_by_its_time() {
+    let barn = Barn::new();
+    let mut writer = barn.writer();
+    writer.keep_journal(true).unwrap();
+    let batch = full_batch();
+    writer.commit(&batch).unwrap();
+    let entries = barn.reader().journal(1).unwrap();
+    let mut kinds: Vec<What> = entries.iter().map(|entry| entry.what).collect();
+    kinds.sort();
+    let all = [
+        What::Readings,
+        What::Forecasts,
+        What::Log,
+        What::Happenings,
+        What::Notices,
+        What::Answers,
+        What::Quarantine,
+    ];
+    assert_eq!(kinds, all, "a commit is never cut");
+    for entry in entries {
+        for name in entry.names {
+            let (from, to) =
+                (name.time().unwrap(), name.time().unwrap() + jiff::SignedDuration::from_millis(1));
+            let reader = barn.reader();
+            let rows = match entry.what {
+                What::Readings => named(&reader).len(),
+                What::Forecasts => reader.forecasts(from, to).unwrap().len(),
+                What::Log => reader.log(from, to).unwrap().len(),
+                What::Happenings => reader.happenings(from, to).unwrap().len(),
+                What::Notices => reader.notices(from, to).unwrap().len(),
+                What::Answers => reader.answers(from, to).unwrap().len(),
+                What::Quarantine => reader.quarantine_counts(from, to).unwrap().len(),
+            };
+            assert!(rows > 0, "{:?} of {from}", entry.what);
+        }
+    }
+    // A delivery that changes later names its notice again.
+    writer.forwarded(1, &[]).unwrap();
+    writer.commit(&Batch { deliveries: batch.deliveries, ..Batch::default() }).unwrap();
+    let again = barn.reader().journal(1).unwrap();
+    assert_eq!(again.iter().map(|entry| entry.what).collect::<Vec<_>>(), vec![What::Notices]);
+}
+
+#[test]
+fn what_was_forwarded_is_forgotten_and_what_was_rejected_is_kept_with_its_reason() {
+    let barn = Barn::new();
+    let mut writer = barn.writer();
+    writer.keep_journal(true).unwrap();
+    for ms in 0..3 {
+        writer.commit(&readings(vec![reading("t1-ntu", ms, 60.0, Flag::Pass)])).unwrap();
+    }
+    let rejected = Rejected { at: at(9), point: "reading,…".into(), reason: "beyond retention".into() };
+    writer.forwarded(2, std::slice::from_ref(&rejected)).unwrap();
+    let left: Vec<u64> =
+        barn.reader().journal(usize::MAX).unwrap().iter().map(|entry| entry.number).collect();
+    assert_eq!(left, vec![3]);
+    assert_eq!(barn.reader().rejected(9).unwrap(), vec![rejected]);
+
+    // After a restart it goes on, and without a forwarder it is emptied.
+    drop(writer);
+    let mut writer = barn.writer();
+    writer.keep_journal(true).unwrap();
+    writer.commit(&readings(vec![reading("t1-ntu", 10, 60.0, Flag::Pass)])).unwrap();
+    assert_eq!(named(&barn.reader()).len(), 2);
+    writer.keep_journal(false).unwrap();
+    assert_eq!(barn.reader().waiting().unwrap(), None);
+}
+
+#[test]
+fn a_commit_that_fails_names_nothing() {
+    let barn = Barn::new();
+    let mut writer = barn.writer();
+    writer.keep_journal(true).unwrap();
+    crate::sharing::sqlite3(
+        &barn.path(),
+        "CREATE TRIGGER no BEFORE INSERT ON answer BEGIN SELECT raise(ABORT, 'no'); END",
+    );
+    writer.commit(&full_batch()).unwrap_err();
+    assert_eq!(barn.reader().waiting().unwrap(), None);
+    crate::sharing::sqlite3(&barn.path(), "DROP TRIGGER no");
+    writer.commit(&readings(vec![reading("t1-ntu", 0, 60.0, Flag::Pass)])).unwrap();
+    assert_eq!(named(&barn.reader()).len(), 1);
+    assert_eq!(
+        barn.reader().journal(usize::MAX).unwrap().len(),
+        1,
+        "and nothing of the failed one comes later"
+    );
+}
