@@ -11,6 +11,7 @@ mod duty;
 mod episode;
 mod evening;
 mod look;
+mod mixing;
 mod recall;
 mod runout;
 mod session;
@@ -18,6 +19,7 @@ mod silence;
 mod storage;
 mod verdict;
 
+pub use mixing::Missing;
 pub use runout::UNANSWERED_FOR;
 
 use std::collections::BTreeMap;
@@ -30,6 +32,7 @@ use crate::forecast::Forecast;
 use crate::happening::Happening;
 use crate::notice::{Answer, Notice};
 use crate::reading::Assessed;
+use crate::refill::sheet::Sheet;
 use crate::room::calendar::Shift;
 use crate::room::desk::Desk;
 use crate::room::evening::Evening;
@@ -37,6 +40,7 @@ use crate::room::session::Session;
 use crate::room::silence::Sensors;
 use crate::room::storage::Storage;
 use crate::site::{Pump, Site};
+use crate::water::WaterWatch;
 
 /// The whole room.
 #[derive(Debug)]
@@ -44,6 +48,7 @@ pub struct Room {
     site: Site,
     desks: Vec<Desk>,
     sensors: Sensors,
+    water: WaterWatch,
     session: Session,
     storage: Storage,
     evening: Evening,
@@ -96,6 +101,8 @@ pub enum Effect {
     Notify(Notice),
     /// Publish and keep a forecast.
     Forecast(Forecast),
+    /// Publish a refill sheet.
+    Sheet(Box<Sheet>),
     /// Keep what was seen to happen.
     Happened(Happening),
 }
@@ -123,6 +130,7 @@ impl Room {
         Self {
             desks: Desk::all(&site),
             sensors: Sensors::new(&site.sensors),
+            water: WaterWatch::new(&site),
             session: Session::default(),
             storage: Storage::default(),
             evening: Evening::default(),
@@ -203,6 +211,7 @@ impl Room {
         match event {
             Event::Reading(assessed) => self.take_reading(now, &assessed),
             Event::Log(entry) => {
+                self.water.log(&entry);
                 for desk in &mut self.desks {
                     desk.log(now, &entry);
                 }
@@ -239,6 +248,7 @@ impl Room {
 
     fn take_reading(&mut self, now: Timestamp, assessed: &Assessed) -> bool {
         self.sensors.heard(&assessed.reading.sensor, assessed.reading.at);
+        self.water.reading(assessed);
         for desk in &mut self.desks {
             desk.watch.reading(now, assessed);
         }

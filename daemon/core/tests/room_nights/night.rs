@@ -249,7 +249,7 @@ impl Night {
                     });
                 }
                 Effect::Forecast(forecast) => self.forecasts.push(forecast),
-                Effect::Happened(_) => {}
+                Effect::Happened(_) | Effect::Sheet(_) => {}
             }
         }
         said
