@@ -133,6 +133,7 @@ fn settings(file: Table<'_>, around: &Around) -> Option<Settings> {
         units,
         staff: staff?,
         water: water?,
+        batches: Vec::new(),
         clay: clay?,
         pumps: vessels.pumps.things,
         drums: vessels.drums.things,

@@ -21,7 +21,7 @@ use claymark_core::id::Id;
 use claymark_core::notice::Answer;
 use claymark_core::quarantine::Reason;
 use claymark_core::reading::Assessed;
-use claymark_core::site::{Sensor, Site};
+use claymark_core::site::{Place, Sensor, Site, WaterLimits};
 use claymark_store::batch::{Delivery, Issued};
 use claymark_store::limits::Limits;
 
@@ -100,7 +100,10 @@ impl Traces {
     /// For every sensor of the site.
     #[must_use]
     pub fn new(site: &Site, week: &Week, until: Timestamp) -> Self {
-        let builder = |sensor: &Sensor| TraceBuilder::new(sensor, Limits::of(site, sensor), week, until);
+        let builder = |sensor: &Sensor| {
+            let limits = |at| Limits::of(site, sensor, at);
+            TraceBuilder::new(sensor, limits, week, until)
+        };
         Self(site.sensors.iter().map(|sensor| (sensor.id.clone(), builder(sensor))).collect())
     }
 
@@ -162,6 +165,14 @@ impl WeekFacts {
     #[must_use]
     pub fn complete(&self) -> bool {
         self.until >= self.week.end()
+    }
+
+    /// What the fish wanted of the water from the head tank on the first and on the last day of the week.
+    #[must_use]
+    pub fn wanted(&self) -> (WaterLimits, WaterLimits) {
+        let last = self.week.days().last().map_or(self.week.start(), |day| day.start);
+        let on = |at| self.site.limits_at(&Place::Head, at);
+        (on(self.week.start()), on(last))
     }
 
     /// How the time of all sensors together divides.

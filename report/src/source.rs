@@ -54,7 +54,7 @@ fn plain_hours_in(traces: &mut Traces, ids: &BTreeMap<SensorKey, Id>, hour: &[Ro
     let mut close = Vec::new();
     for rollup in hour {
         let Some(builder) = ids.get(&rollup.sensor).and_then(|id| traces.of(id)) else { continue };
-        builder.set_limits(rollup.limits);
+        builder.set_limits(rollup.hour, rollup.limits);
         if builder.hour_is_plain(rollup) {
             builder.push_plain_hour(rollup);
         } else {

@@ -7,6 +7,8 @@
 //! - [`id`], [`units`], [`site`], [`strapping`]: what stands in the room, and the only conversion factors;
 //! - [`reading`], [`quality`], [`quarantine`]: a value, its QARTOD flags, and what couldn't be used;
 //! - [`oxygen`], [`water`]: how full of it the water is, how cloudy and how fast;
+//! - [`plan`]: which fish stand where, and what each day wants of the water;
+//! - [`trend`]: where a value is going, and how long until it reaches a limit;
 //! - [`fieldlog`]: what hands did;
 //! - [`drum`]: one drum under watch, from its level to
 //! - [`happening`], [`forecast`]: what happened to it, and when it runs empty;
@@ -22,6 +24,7 @@ pub mod happening;
 pub mod id;
 pub mod notice;
 pub mod oxygen;
+pub mod plan;
 pub mod quality;
 pub mod quarantine;
 pub mod reading;
@@ -30,5 +33,6 @@ pub mod room;
 pub mod score;
 pub mod site;
 pub mod strapping;
+pub mod trend;
 pub mod units;
 pub mod water;

@@ -11,7 +11,6 @@ mod duty;
 mod episode;
 mod evening;
 mod look;
-mod mixing;
 mod recall;
 mod runout;
 mod session;
@@ -19,7 +18,6 @@ mod silence;
 mod storage;
 mod verdict;
 
-pub use mixing::Missing;
 pub use runout::UNANSWERED_FOR;
 
 use std::collections::BTreeMap;
@@ -32,7 +30,6 @@ use crate::forecast::Forecast;
 use crate::happening::Happening;
 use crate::notice::{Answer, Notice};
 use crate::reading::Assessed;
-use crate::refill::sheet::Sheet;
 use crate::room::calendar::Shift;
 use crate::room::desk::Desk;
 use crate::room::evening::Evening;
@@ -40,7 +37,6 @@ use crate::room::session::Session;
 use crate::room::silence::Sensors;
 use crate::room::storage::Storage;
 use crate::site::{Pump, Site};
-use crate::water::WaterWatch;
 
 /// The whole room.
 #[derive(Debug)]
@@ -48,7 +44,6 @@ pub struct Room {
     site: Site,
     desks: Vec<Desk>,
     sensors: Sensors,
-    water: WaterWatch,
     session: Session,
     storage: Storage,
     evening: Evening,
@@ -101,8 +96,6 @@ pub enum Effect {
     Notify(Notice),
     /// Publish and keep a forecast.
     Forecast(Forecast),
-    /// Publish a refill sheet.
-    Sheet(Box<Sheet>),
     /// Keep what was seen to happen.
     Happened(Happening),
 }
@@ -130,7 +123,6 @@ impl Room {
         Self {
             desks: Desk::all(&site),
             sensors: Sensors::new(&site.sensors),
-            water: WaterWatch::new(&site),
             session: Session::default(),
             storage: Storage::default(),
             evening: Evening::default(),
@@ -211,7 +203,6 @@ impl Room {
         match event {
             Event::Reading(assessed) => self.take_reading(now, &assessed),
             Event::Log(entry) => {
-                self.water.log(&entry);
                 for desk in &mut self.desks {
                     desk.log(now, &entry);
                 }
@@ -248,7 +239,6 @@ impl Room {
 
     fn take_reading(&mut self, now: Timestamp, assessed: &Assessed) -> bool {
         self.sensors.heard(&assessed.reading.sensor, assessed.reading.at);
-        self.water.reading(assessed);
         for desk in &mut self.desks {
             desk.watch.reading(now, assessed);
         }

@@ -8,6 +8,7 @@ use jiff::tz::TimeZone;
 use serde::{Deserialize, Serialize};
 
 use crate::id::Id;
+use crate::plan::Batch;
 use crate::quality::thresholds::{Span, Thresholds};
 use crate::strapping::StrappingTable;
 use crate::units::{
@@ -30,8 +31,11 @@ pub struct Site {
     pub units: PeopleUnits,
     /// When people come and go, and how long they need.
     pub staff: Staff,
-    /// What the fish need.
+    /// What the fish need where no batch has a plan of its own.
     pub water: WaterLimits,
+    /// The batches of fish and their rearing plans, in the order of the file.
+    #[serde(default)]
+    pub batches: Vec<Batch>,
     /// How the clay comes.
     pub clay: ClaySupply,
     /// In the order of the file.
@@ -65,7 +69,7 @@ pub struct Staff {
     pub response: SignedDuration,
 }
 
-/// What the fish need, whatever the day; a plan by fish day is an issue of its own.
+/// What fish need of their water.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct WaterLimits {
     /// Turbidity band, in the unit of the turbidity sensors (NTU or FNU).

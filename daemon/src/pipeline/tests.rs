@@ -38,6 +38,7 @@ pub(crate) fn site() -> Site {
             temperature_c: Span::new(18.0, 22.0).unwrap(),
             oxygen_min_mg_l: 6.0,
         },
+        batches: Vec::new(),
         clay: ClaySupply {
             bag: Kilograms(22.7),
             scale_step: Kilograms(0.01),

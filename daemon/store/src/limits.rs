@@ -1,6 +1,7 @@
-//! Which of the site's water limits hold for a sensor; the rollups count what lies outside them.
+//! Which water limits hold for a sensor on a day; the rollups count what lies outside them.
 
 use claymark_core::site::{Place, Quantity, Sensor, Site};
+use jiff::Timestamp;
 
 /// In the base unit of the sensor.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
@@ -12,21 +13,25 @@ pub struct Limits {
 }
 
 impl Limits {
-    /// The limits that hold where fish, or the water on its way to them, are; none elsewhere.
+    /// The limits that hold at that time where fish, or the water on its way to them, are; none elsewhere.
+    ///
+    /// They are those of the rearing plan's day, or those of `[water]` where no batch stands.
     #[must_use]
-    pub fn of(site: &Site, sensor: &Sensor) -> Self {
+    pub fn of(site: &Site, sensor: &Sensor, at: Timestamp) -> Self {
         if !matches!(sensor.place, Place::Tank(_) | Place::Head) {
             return Self::default();
         }
-        let water = &site.water;
+        let water = || site.limits_at(&sensor.place, at);
         match sensor.quantity {
             Quantity::Turbidity => {
-                Self { low: Some(water.turbidity.min()), high: Some(water.turbidity.max()) }
+                let band = water().turbidity;
+                Self { low: Some(band.min()), high: Some(band.max()) }
             }
             Quantity::Temperature => {
-                Self { low: Some(water.temperature_c.min()), high: Some(water.temperature_c.max()) }
+                let span = water().temperature_c;
+                Self { low: Some(span.min()), high: Some(span.max()) }
             }
-            Quantity::Oxygen => Self { low: Some(water.oxygen_min_mg_l), high: None },
+            Quantity::Oxygen => Self { low: Some(water().oxygen_min_mg_l), high: None },
             Quantity::Level
             | Quantity::Distance
             | Quantity::Volume

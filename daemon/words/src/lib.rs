@@ -3,7 +3,6 @@
 //! Plain English for someone with wet hands at 02:00: what happened, what it means, what to do next, with units.
 //!
 //! - [`format`]: numbers, units, clock times and durations;
-//! - [`drying`], [`refill`]: when a drum is dry, and what to add to it;
 //! - [`names`]: what things are called;
 //! - [`caution`]: what keeps people and fish from harm;
 //! - [`notice`]: the first line and the text of a notice;
@@ -12,11 +11,9 @@
 //! - [`standing`]: how old what is known is.
 
 pub mod caution;
-pub mod drying;
 pub mod format;
 pub mod names;
 pub mod notice;
 pub mod reasons;
-pub mod refill;
 pub mod report;
 pub mod standing;

@@ -2,9 +2,6 @@
 
 use claymark_core::id::Id;
 use claymark_core::site::{Place, Quantity, Sensor, Site};
-use claymark_core::units::{Turbidity, Unit};
-
-use crate::format;
 
 /// The drum's name.
 #[must_use]
@@ -38,14 +35,6 @@ pub fn place(site: &Site, place: &Place) -> String {
         Place::Pump(id) => pump(site, id),
         Place::Room => "the room".to_owned(),
     }
-}
-
-/// "65 NTU", in the unit of the site's turbidity sensors.
-#[must_use]
-pub fn turbidity(site: &Site, turbidity: Turbidity) -> String {
-    let sensor = site.sensors.iter().find(|sensor| sensor.quantity == Quantity::Turbidity);
-    let unit = sensor.map_or(Unit::Ntu, |sensor| sensor.unit.base());
-    format!("{} {unit}", format::number(turbidity.0, 0))
 }
 
 /// "level of Drum A".

@@ -97,14 +97,15 @@ impl<'a> Frame<'a> {
         self.y.1
     }
 
-    /// A span of values over the whole width.
+    /// A span of values over a span of time.
     pub fn band(
         &self,
         surface: &Surface<'_>,
+        times: (Timestamp, Timestamp),
         values: (f64, f64),
         colour: plotters::style::RGBColor,
     ) -> Drawn {
-        let (from, to) = ((self.x.0, self.y(values.1)), (self.x.1, self.y(values.0)));
+        let (from, to) = ((self.x(times.0), self.y(values.1)), (self.x(times.1), self.y(values.0)));
         rectangle(surface, from, to, colour.filled())
     }
 

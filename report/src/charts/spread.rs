@@ -24,8 +24,8 @@ pub struct Lettering {
     pub days: Vec<String>,
     /// The unit for people.
     pub unit: String,
-    /// The band that is wanted, if any.
-    pub band: Option<(f64, f64)>,
+    /// The band that is wanted: from when, until when, from what, to what.
+    pub band: Vec<(Timestamp, Timestamp, (f64, f64))>,
     /// Levels with their names.
     pub levels: Vec<(f64, String)>,
     /// Where the rest of the week isn't past.
@@ -42,8 +42,8 @@ pub fn draw(
 ) -> Result<String, super::Undrawn> {
     let frame = Frame::labelled(week, until, size, scale(spreads, lettering));
     svg(size, |surface| {
-        if let Some(band) = lettering.band {
-            frame.band(surface, band, BAND)?;
+        for (from, to, band) in &lettering.band {
+            frame.band(surface, (*from, *to), *band, BAND)?;
         }
         frame.labels(surface, &lettering.unit, &lettering.days)?;
         frame.grid(surface)?;
@@ -79,7 +79,7 @@ pub fn draw(
 fn scale(spreads: &[Spread], lettering: &Lettering) -> (f64, f64) {
     let data = spreads.iter().filter_map(|spread| spread.span).flat_map(|(low, _, high)| [low, high]);
     let levels = lettering.levels.iter().map(|(level, _)| *level);
-    let band = lettering.band.into_iter().flat_map(|(low, high)| [low, high]);
+    let band = lettering.band.iter().flat_map(|(_, _, (low, high))| [*low, *high]);
     let (low, high) = data
         .chain(levels)
         .chain(band)

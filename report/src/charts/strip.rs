@@ -16,7 +16,6 @@ use crate::week::Week;
 /// A picture of `size` pixels; `values` is the scale, the same for all tanks; with `days` it is labelled.
 pub fn draw(
     trace: &Trace,
-    limits: Limits,
     week: &Week,
     until: Timestamp,
     values: (f64, f64),
@@ -29,7 +28,11 @@ pub fn draw(
         Frame::with_days(week, until, size, values)
     };
     svg(size, |surface| {
-        frame.band(surface, (limits.low.unwrap_or(values.0), limits.high.unwrap_or(values.1)), BAND)?;
+        let wanted = trace.wanted();
+        for (from, to, limits) in &wanted {
+            let band = (limits.low.unwrap_or(values.0), limits.high.unwrap_or(values.1));
+            frame.band(surface, (*from, *to), band, BAND)?;
+        }
         unknown(surface, &frame, trace, until)?;
         let spans: Vec<_> = each(trace).map(|(at, slot)| (at, slot.range())).collect();
         for polygon in frame.envelopes(&spans) {
@@ -39,8 +42,8 @@ pub fn draw(
         for points in frame.lines(&means) {
             line(surface, points, CURVE, 4)?;
         }
-        outside(surface, &frame, trace, limits)?;
-        edges(surface, &frame, limits, !days.is_empty())?;
+        outside(surface, &frame, trace)?;
+        edges(surface, &frame, &wanted, !days.is_empty())?;
         frame.days(surface, days)?;
         frame.grid(surface)
     })
@@ -65,10 +68,10 @@ fn hidden(slot: &Slot) -> bool {
 }
 
 /// A thick dark line at the mean where it lies outside the limits.
-fn outside(surface: &Surface<'_>, frame: &Frame<'_>, trace: &Trace, limits: Limits) -> Drawn {
-    let means: Vec<_> = each(trace)
-        .map(|(at, slot)| (at, slot.mean().filter(|mean| limits.below(*mean) || limits.above(*mean))))
-        .collect();
+fn outside(surface: &Surface<'_>, frame: &Frame<'_>, trace: &Trace) -> Drawn {
+    let beyond = |slot: &Slot, mean: f64| slot.limits.below(mean) || slot.limits.above(mean);
+    let means: Vec<_> =
+        each(trace).map(|(at, slot)| (at, slot.mean().filter(|mean| beyond(slot, *mean)))).collect();
     for points in frame.lines(&means) {
         let thick = match points.as_slice() {
             [(x, y)] => vec![(*x, *y), (x + 1, *y)],
@@ -79,13 +82,24 @@ fn outside(surface: &Surface<'_>, frame: &Frame<'_>, trace: &Trace, limits: Limi
     Ok(())
 }
 
-fn edges(surface: &Surface<'_>, frame: &Frame<'_>, limits: Limits, labelled: bool) -> Drawn {
-    for limit in [limits.low, limits.high].into_iter().flatten() {
-        let (left, y) = (frame.sides().0, frame.y(limit));
-        super::dashes(surface, frame.sides(), y, GREY, 2)?;
-        if labelled {
-            let beside = (left - 8, y);
-            text(surface, &format!("{limit:.0}"), beside, LABEL, false, Anchor(HPos::Right, VPos::Center))?;
+/// Dashes along the band; with labels, its figures at the left, and inside at the right where it has moved.
+fn edges(
+    surface: &Surface<'_>,
+    frame: &Frame<'_>,
+    wanted: &[(Timestamp, Timestamp, Limits)],
+    labelled: bool,
+) -> Drawn {
+    for (from, to, limits) in wanted {
+        for limit in [limits.low, limits.high].into_iter().flatten() {
+            super::dashes(surface, (frame.x(*from), frame.x(*to)), frame.y(limit), GREY, 2)?;
+        }
+    }
+    let (left, right) = frame.sides();
+    let beside = [(wanted.first(), left - 8), (wanted.last().filter(|_| wanted.len() > 1), right - 8)];
+    for (limits, x) in beside.into_iter().filter_map(|(run, x)| Some((run.filter(|_| labelled)?.2, x))) {
+        for limit in [limits.low, limits.high].into_iter().flatten() {
+            let at = (x, frame.y(limit));
+            text(surface, &format!("{limit:.0}"), at, LABEL, false, Anchor(HPos::Right, VPos::Center))?;
         }
     }
     Ok(())

@@ -40,6 +40,8 @@ pub struct Slot {
     pub due_s: f64,
     /// From an hour's figures: the slots of that hour look alike.
     pub by_hour: bool,
+    /// What was wanted.
+    pub limits: Limits,
     weighted_sum: f64,
     range: Option<(f64, f64)>,
 }
@@ -86,7 +88,6 @@ pub struct Gap {
 pub struct TraceBuilder {
     trace: Trace,
     week: (Timestamp, Timestamp),
-    limits: Limits,
     every: SignedDuration,
     gap: SignedDuration,
     last: Option<(Timestamp, Standing)>,
@@ -101,17 +102,18 @@ enum Standing {
 }
 
 impl TraceBuilder {
-    /// For `sensor` in `week`, reported up to `until`.
+    /// For `sensor` in `week`, reported up to `until`; `limits` gives what is wanted at a time.
     #[must_use]
-    pub fn new(sensor: &Sensor, limits: Limits, week: &Week, until: Timestamp) -> Self {
+    pub fn new(sensor: &Sensor, limits: impl Fn(Timestamp) -> Limits, week: &Week, until: Timestamp) -> Self {
         let (start, end) = (week.start(), until.clamp(week.start(), week.end()));
-        let slots = slot_borders(start, week.end())
-            .map(|(from, to)| Slot { due_s: seconds(from.max(start), to.min(end)), ..Slot::default() })
-            .collect();
+        let slot = |(from, to): (Timestamp, Timestamp)| {
+            let due_s = seconds(from.max(start), to.min(end));
+            Slot { due_s, limits: limits(from), ..Slot::default() }
+        };
+        let slots = slot_borders(start, week.end()).map(slot).collect();
         Self {
             trace: Trace { slots, start, counts: Counts::default(), longest_gap: None },
             week: (start, end),
-            limits,
             every: sensor.every,
             gap: sensor.thresholds.gap.max(sensor.every),
             last: None,
@@ -134,9 +136,13 @@ impl TraceBuilder {
         self.last = Some((at, standing));
     }
 
-    /// From here on these limits hold.
-    pub fn set_limits(&mut self, limits: Limits) {
-        self.limits = limits;
+    /// In the hour that begins at `hour` these limits were in force, whatever the site file says today.
+    pub fn set_limits(&mut self, hour: Timestamp, limits: Limits) {
+        let end = hour.saturating_add(SignedDuration::from_hours(1)).unwrap_or(hour);
+        let (first, last) = self.trace.indices(hour.max(self.week.0), end);
+        for slot in self.trace.slots.get_mut(first..last).unwrap_or_default() {
+            slot.limits = limits;
+        }
     }
 
     /// Whether the figures of an hour tell as much as its readings would: nothing in it failed, was late or
@@ -206,9 +212,8 @@ impl TraceBuilder {
         }
         self.note_gap(from);
         self.covered_to = to;
-        let side = Side::of(standing, self.limits);
         self.spread(from, to, |slot, s| {
-            slot.add(side, s);
+            slot.add(Side::of(standing, slot.limits), s);
             if let Standing::Usable(value) = standing {
                 slot.see(value, value * s);
             }
@@ -316,6 +321,41 @@ impl Trace {
     #[must_use]
     pub fn slot_start(&self, index: usize) -> Timestamp {
         slot_start(self.start, index)
+    }
+
+    /// What was wanted over the week: from when, until when, which limits.
+    #[must_use]
+    pub fn wanted(&self) -> Vec<(Timestamp, Timestamp, Limits)> {
+        let numbered: Vec<_> = self.slots.iter().map(|slot| slot.limits).enumerate().collect();
+        let runs = numbered.chunk_by(|a, b| a.1 == b.1);
+        runs.filter_map(|run| {
+            let ((first, limits), (last, _)) = (run.first()?, run.last()?);
+            Some((self.slot_start(*first), self.slot_start(last + 1), *limits))
+        })
+        .collect()
+    }
+
+    /// The mean that lay furthest below what was wanted then, and by how much.
+    #[must_use]
+    pub fn furthest_below(&self) -> Option<(f64, f64)> {
+        self.furthest(|mean, limits| Some(limits.low? - mean))
+    }
+
+    /// The mean that lay furthest above what was wanted then, and by how much.
+    #[must_use]
+    pub fn furthest_above(&self) -> Option<(f64, f64)> {
+        self.furthest(|mean, limits| Some(mean - limits.high?))
+    }
+
+    fn furthest(&self, beyond: impl Fn(f64, Limits) -> Option<f64>) -> Option<(f64, f64)> {
+        self.slots
+            .iter()
+            .filter_map(|slot| {
+                let mean = slot.mean()?;
+                Some((mean, beyond(mean, slot.limits)?))
+            })
+            .filter(|(_, by)| *by > 0.0)
+            .max_by(|a, b| a.1.total_cmp(&b.1))
     }
 
     /// The first slot from `from` on, and the one behind the last before `to`.

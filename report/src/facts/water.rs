@@ -6,7 +6,6 @@ use claymark_core::id::Id;
 use claymark_core::oxygen::pressure_at;
 use claymark_core::site::{Place, Quantity, Sensor, Site};
 use claymark_core::units::Hectopascals;
-use claymark_store::limits::Limits;
 
 use super::oxygen::{PressureFrom, Saturation, WarmthFrom};
 use super::trace::{Shares, Trace, extremes, mean};
@@ -30,13 +29,11 @@ pub struct PlaceWeek {
     pub saturation: Option<Saturation>,
 }
 
-/// One sensor's week against its limits.
+/// One sensor's week against what was wanted, which its trace knows slot by slot.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Measured {
     /// The sensor.
     pub sensor: Sensor,
-    /// Its limits.
-    pub limits: Limits,
     /// What it said.
     pub trace: Trace,
 }
@@ -162,7 +159,7 @@ fn measured(site: &Site, traces: &BTreeMap<Id, Trace>, place: &Place, quantity: 
         .filter(|sensor| sensor.place == *place && sensor.quantity == quantity)
         .filter_map(|sensor| {
             let trace = traces.get(&sensor.id)?.clone();
-            Some(Measured { sensor: sensor.clone(), limits: Limits::of(site, sensor), trace })
+            Some(Measured { sensor: sensor.clone(), trace })
         })
         .collect()
 }

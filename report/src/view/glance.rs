@@ -115,8 +115,8 @@ impl Card {
                 let in_band = in_band(&shares);
                 let how_far = words::water::how_far(
                     measured.extremes(),
-                    measured.limits.low,
-                    measured.limits.high,
+                    measured.trace.furthest_below(),
+                    measured.trace.furthest_above(),
                     measured.sensor.unit.base(),
                 );
                 let (size, days) = if place.place == Place::Head {
@@ -125,15 +125,7 @@ impl Card {
                 } else {
                     (SIZE, Vec::new())
                 };
-                let svg = strip::draw(
-                    &measured.trace,
-                    measured.limits,
-                    &facts.week,
-                    facts.until,
-                    scale,
-                    size,
-                    &days,
-                )?;
+                let svg = strip::draw(&measured.trace, &facts.week, facts.until, scale, size, &days)?;
                 let picture = pictures.keep(svg, words::water::tank_picture(&name, kept, &in_band, &how_far));
                 let lines =
                     [Some(in_band), words::water::stretch(measured.longest_outside_s()), Some(how_far)];
@@ -247,14 +239,19 @@ fn data(facts: &WeekFacts) -> words::glance::Marked {
     )
 }
 
-/// The same scale for all tanks: the band with some air, and what was seen as ten-minute means.
+/// The same scale for all tanks: the bands of the week with some air, and what was seen as ten-minute means.
 fn scale(facts: &WeekFacts) -> (f64, f64) {
-    let band = facts.site.water.turbidity;
-    let air = (band.max() - band.min()) * 0.35;
-    let seen = facts.places.iter().flat_map(|place| &place.turbidity).filter_map(Measured::extremes);
-    seen.fold((band.min() - air, band.max() + air), |(low, high), (least, most)| {
-        (low.min(least - air / 4.0), high.max(most + air / 4.0))
-    })
+    let all = || facts.places.iter().flat_map(|place| &place.turbidity);
+    let wanted = all().flat_map(|measured| measured.trace.wanted());
+    let bands = wanted.filter_map(|(_, _, limits)| limits.low.zip(limits.high));
+    let hull = |(low, high): (f64, f64), (least, most): (f64, f64)| (low.min(least), high.max(most));
+    let usual = facts.site.water.turbidity;
+    let (low, high) = bands.reduce(hull).unwrap_or((usual.min(), usual.max()));
+    let air = (high - low) * 0.35;
+    all()
+        .filter_map(Measured::extremes)
+        .map(|(least, most)| (least - air / 4.0, most + air / 4.0))
+        .fold((low - air, high + air), hull)
 }
 
 fn kept(grade: Grade) -> Kept {

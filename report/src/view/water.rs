@@ -4,6 +4,8 @@ use jiff::Timestamp;
 use serde::Serialize;
 
 use claymark_core::oxygen::pressure_at;
+use claymark_core::quality::thresholds::Span;
+use claymark_core::site::Place;
 use claymark_core::units::Unit;
 use claymark_words::report as words;
 
@@ -43,26 +45,30 @@ struct Tank {
 impl Water {
     /// From the facts of a week.
     pub fn of(facts: &WeekFacts, pictures: &mut Pictures) -> Result<Self, Undrawn> {
-        let water = &facts.site.water;
+        let (first, last) = facts.wanted();
         let warm = facts.site.units.temperature;
         let unit =
             facts.places.iter().flat_map(|place| &place.turbidity).map(|one| one.sensor.unit.base()).next();
         let tanks =
             facts.places.iter().map(|place| Tank::of(place, warm, pictures)).collect::<Result<_, _>>()?;
         Ok(Self {
-            band: words::water::range(
-                water.turbidity.min(),
-                water.turbidity.max(),
+            band: words::water::moving_range(
+                (first.turbidity.min(), first.turbidity.max()),
+                (last.turbidity.min(), last.turbidity.max()),
                 unit.unwrap_or(Unit::Ntu),
             ),
             turbidity_unit: unit.unwrap_or(Unit::Ntu).symbol(),
             temperature_unit: warm.symbol(),
-            temperature_limits: words::water::range(
-                warm.from_base(water.temperature_c.min()),
-                warm.from_base(water.temperature_c.max()),
+            temperature_limits: words::water::moving_range(
+                in_unit(first.temperature_c, warm),
+                in_unit(last.temperature_c, warm),
                 warm,
             ),
-            oxygen_limit: words::water::at_least(water.oxygen_min_mg_l, Unit::MilligramPerLitre),
+            oxygen_limit: words::water::at_least(
+                first.oxygen_min_mg_l,
+                last.oxygen_min_mg_l,
+                Unit::MilligramPerLitre,
+            ),
             temperature: temperature(facts, pictures)?,
             oxygen: oxygen(facts, pictures)?,
             tanks,
@@ -120,10 +126,19 @@ impl Tank {
     }
 }
 
+fn in_unit(limits: Span, unit: Unit) -> (f64, f64) {
+    (unit.from_base(limits.min()), unit.from_base(limits.max()))
+}
+
 fn temperature(facts: &WeekFacts, pictures: &mut Pictures) -> Result<Option<Picture>, Undrawn> {
     let warm = facts.site.units.temperature;
-    let limits = facts.site.water.temperature_c;
-    let (low, high) = (warm.from_base(limits.min()), warm.from_base(limits.max()));
+    let (first, last) = facts.wanted();
+    let (low, high) = in_unit(last.temperature_c, warm);
+    let levels = vec![(low, words::water::LOWER.to_owned()), (high, words::water::UPPER.to_owned())];
+    let band = facts.week.days().iter().map(|day| {
+        let wanted = facts.site.limits_at(&Place::Head, day.start).temperature_c;
+        (day.start, day.end, in_unit(wanted, warm))
+    });
     let means: Vec<Vec<Option<f64>>> = facts
         .places
         .iter()
@@ -135,8 +150,9 @@ fn temperature(facts: &WeekFacts, pictures: &mut Pictures) -> Result<Option<Pict
     let lettering = spread::Lettering {
         days: drums::day_names(facts),
         unit: warm.symbol().to_owned(),
-        band: Some((low, high)),
-        levels: vec![(low, words::water::LOWER.to_owned()), (high, words::water::UPPER.to_owned())],
+        band: band.collect(),
+        // Lines over the whole week would be wrong for a part of it.
+        levels: if first.temperature_c == last.temperature_c { levels } else { Vec::new() },
         not_yet: words::glance::NOT_YET.to_owned(),
     };
     picture(facts, &means, words::water::TEMPERATURE, &lettering, pictures)
@@ -155,7 +171,7 @@ fn oxygen(facts: &WeekFacts, pictures: &mut Pictures) -> Result<Option<Picture>,
     let lettering = spread::Lettering {
         days: drums::day_names(facts),
         unit: words::water::PERCENT.to_owned(),
-        band: None,
+        band: Vec::new(),
         levels: vec![(100.0, words::water::SATURATED.to_owned())],
         not_yet: words::glance::NOT_YET.to_owned(),
     };

@@ -26,7 +26,7 @@ fn trace(readings: &[(i64, f64, Flag)], until_min: i64) -> Trace {
     let sensor = site.sensor(&id("tank-t1-ntu")).unwrap();
     let week = Week::parse("2026-W47", &site.time_zone).unwrap();
     let at = |minute: i64| week.start().checked_add(SignedDuration::from_mins(minute)).unwrap();
-    let mut builder = TraceBuilder::new(sensor, Limits::of(&site, sensor), &week, at(until_min));
+    let mut builder = TraceBuilder::new(sensor, |at| Limits::of(&site, sensor, at), &week, at(until_min));
     for (minute, value, flag) in readings {
         let reading = Reading { sensor: sensor.id.clone(), at: at(*minute), value: *value };
         let tests = TestFlags::NOT_EVALUATED;
@@ -257,7 +257,6 @@ fn a_tank_is_graded_by_share_and_by_stretch() {
     use Flag::Pass;
     let site = invented::site(&Plan::ORDINARY);
     let sensor = site.sensor(&id("tank-t1-ntu")).unwrap().clone();
-    let limits = Limits::of(&site, &sensor);
     let week_min = 7 * 24 * 60;
     // (minutes outside at a stretch, how often, minutes without readings, grade)
     for (stretch, times, silent, grade) in [
@@ -274,7 +273,7 @@ fn a_tank_is_graded_by_share_and_by_stretch() {
         let readings: Vec<_> = (0..week_min - silent)
             .map(|minute| (minute, if outside(minute) { 30.0 } else { 60.0 }, Pass))
             .collect();
-        let measured = Measured { sensor: sensor.clone(), limits, trace: trace(&readings, week_min) };
+        let measured = Measured { sensor: sensor.clone(), trace: trace(&readings, week_min) };
         assert_eq!(measured.grade(), grade, "{times} times {stretch} min outside, {silent} min silent");
     }
 }

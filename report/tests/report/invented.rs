@@ -69,6 +69,7 @@ pub fn site(plan: &Plan) -> Site {
             temperature_c: Span::new(18.0, 21.0).unwrap(),
             oxygen_min_mg_l: 7.0,
         },
+        batches: Vec::new(),
         clay: ClaySupply {
             bag: Kilograms(22.7),
             scale_step: Kilograms(0.05),

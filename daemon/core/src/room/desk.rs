@@ -10,13 +10,12 @@ use crate::id::Id;
 use crate::notice::content::{
     Doubted, DrumState, PumpSetting, PumpState, Remedy, SeenRefill, Verdict, Visit,
 };
-use crate::refill::books::{Books, LoggedRefill};
-use crate::refill::{Refill, Wanted};
+use crate::refill::Refill;
+use crate::refill::residual::{LoggedRefill, Residual};
 use crate::room::episode::Episode;
-use crate::room::mixing::Mixture;
 use crate::room::runout::Runout;
 use crate::room::verdict;
-use crate::site::{ClaySupply, Drum, Site};
+use crate::site::{Drum, Site};
 use crate::units::LitresPerHour;
 
 /// One drum.
@@ -127,30 +126,11 @@ impl Desk {
         }
     }
 
-    /// What its refills leave in it.
-    pub(crate) fn books(&self, supply: &ClaySupply) -> Books {
-        Books::after(&self.drum, supply, &self.seen, &self.logged)
-    }
-
-    /// The newest of what changes the clay that it feeds: a refill, the draw, a pump setting.
-    pub(crate) fn changed(&self) -> Option<Timestamp> {
-        let refill = self.seen.last().map(|refill| refill.at);
-        let logged = self.logged.last().map(|refill| refill.at);
-        let setting = self.pump_settings.last().map(|(_, setting)| setting.at);
-        [refill, logged, setting, self.watch.draw_since()].into_iter().flatten().max()
-    }
-
     /// What can be done; while people are there nothing is said about lasting until a visit.
-    pub(crate) fn remedy(
-        &self,
-        site: &Site,
-        forecast: &Forecast,
-        visit: Option<&Visit>,
-        mixture: &Mixture,
-    ) -> Remedy {
-        let wanted = Wanted::full(&self.drum);
-        let of = |volume| Refill::of(&self.drum, &site.clay, wanted, volume, mixture.counted());
-        let refill = forecast.outlook.volume().map(of);
+    pub(crate) fn remedy(&self, site: &Site, forecast: &Forecast, visit: Option<&Visit>) -> Remedy {
+        let residual = Residual::after(&self.drum, &site.clay, &self.seen, &self.logged);
+        let refill =
+            forecast.outlook.volume().map(|volume| Refill::of(&self.drum, &site.clay, volume, residual));
         let full_ends =
             self.watch.empty_if(forecast.at, WhatIf { volume: Some(self.drum.full), draw_share: 1.0 });
         let full = full_ends.zip(visit).map_or(Verdict::Unknown, |(ends, visit)| Verdict::of(&ends, visit));
@@ -161,8 +141,6 @@ impl Desk {
             full,
             slower: forecast.outlook.empty_at().and_then(slower),
             slower_when_full: full_ends.and_then(slower),
-            night: None,
-            doubt: mixture.books.doubt.clone(),
         }
     }
 }

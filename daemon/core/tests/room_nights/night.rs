@@ -249,7 +249,7 @@ impl Night {
                     });
                 }
                 Effect::Forecast(forecast) => self.forecasts.push(forecast),
-                Effect::Happened(_) | Effect::Sheet(_) => {}
+                Effect::Happened(_) => {}
             }
         }
         said
@@ -317,6 +317,7 @@ fn site(zone: &TimeZone) -> Site {
             temperature_c: Span::new(15.0, 22.0).expect("a rising span"),
             oxygen_min_mg_l: 6.0,
         },
+        batches: Vec::new(),
         clay: ClaySupply {
             bag: Kilograms(25.0),
             scale_step: Kilograms(0.05),

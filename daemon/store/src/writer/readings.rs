@@ -21,7 +21,7 @@ pub(crate) fn keep(
     assessed: &Assessed,
     committed: &mut Committed,
 ) -> Result<(), StoreError> {
-    let Some(sensor) = sensors.get(&assessed.reading.sensor) else {
+    let Some(key) = sensors.key(&assessed.reading.sensor) else {
         let detail = format!("no sensor '{}' in the site file", assessed.reading.sensor);
         committed.conflicts.push(aside(assessed, Reason::UnknownTopic, detail));
         return Ok(());
@@ -36,20 +36,21 @@ pub(crate) fn keep(
     let value = assessed.reading.value + 0.0;
     let at = assessed.reading.at.as_millisecond();
     let lag = assessed.received_at.as_millisecond() - at;
-    let point = Point { sensor: sensor.key, at, value, flag: assessed.flag };
+    let point = Point { sensor: key, at, value, flag: assessed.flag };
     let inserted = connection
         .prepare_cached(
             "INSERT INTO reading (at, sensor, value, flag, tests, lag) VALUES (?1, ?2, ?3, ?4, ?5, ?6)
              ON CONFLICT DO NOTHING",
         )?
-        .execute(params![at, sensor.key, value, u8::from(assessed.flag), assessed.tests.pack(), lag])?;
+        .execute(params![at, key, value, u8::from(assessed.flag), assessed.tests.pack(), lag])?;
+    let limits = |hour| sensors.limits(&assessed.reading.sensor, hour);
     if inserted == 1 {
-        rollups.add(connection, point, sensor.limits, lag)?;
-        journal.reading(at, sensor.key, lag);
+        rollups.add(connection, point, limits, lag)?;
+        journal.reading(at, key, lag);
         committed.stored += 1;
         return Ok(());
     }
-    let kept = Kept::find(connection, at, sensor.key)?;
+    let kept = Kept::find(connection, at, key)?;
     if kept.value.to_bits() != value.to_bits() {
         let detail =
             format!("{value} at {}: {} is already kept for that time", assessed.reading.at, kept.value);
@@ -57,9 +58,9 @@ pub(crate) fn keep(
     } else if kept.waits_for(&assessed.tests) {
         connection
             .prepare_cached("UPDATE reading SET flag = ?3, tests = ?4 WHERE at = ?1 AND sensor = ?2")?
-            .execute(params![at, sensor.key, u8::from(assessed.flag), assessed.tests.pack()])?;
-        rollups.rewrite(connection, point, kept.flag, sensor.limits)?;
-        journal.reading(at, sensor.key, lag);
+            .execute(params![at, key, u8::from(assessed.flag), assessed.tests.pack()])?;
+        rollups.rewrite(connection, point, kept.flag, limits)?;
+        journal.reading(at, key, lag);
         committed.rewritten += 1;
     } else {
         committed.duplicates += 1;

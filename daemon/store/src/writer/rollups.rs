@@ -6,11 +6,12 @@
 
 use std::collections::{HashMap, VecDeque};
 
+use jiff::Timestamp;
 use rusqlite::{Connection, OptionalExtension, params};
 
 use claymark_core::quality::Flag;
 
-use crate::columns::{MS_PER_HOUR, hour};
+use crate::columns::{self, MS_PER_HOUR, hour};
 use crate::error::StoreError;
 use crate::limits::Limits;
 
@@ -66,7 +67,7 @@ impl Rollups {
         &mut self,
         connection: &Connection,
         point: Point,
-        limits: Limits,
+        limits: impl FnOnce(Timestamp) -> Limits,
         lag: i64,
     ) -> Result<(), StoreError> {
         let hour = self.hour(connection, point, limits)?;
@@ -88,7 +89,7 @@ impl Rollups {
         connection: &Connection,
         point: Point,
         before: Flag,
-        limits: Limits,
+        limits: impl FnOnce(Timestamp) -> Limits,
     ) -> Result<(), StoreError> {
         let hour = self.hour(connection, point, limits)?;
         hour.counts.count(&Point { flag: before, ..point }, hour.limits, -1);
@@ -143,7 +144,7 @@ impl Rollups {
         &mut self,
         connection: &Connection,
         point: Point,
-        limits: Limits,
+        limits: impl FnOnce(Timestamp) -> Limits,
     ) -> Result<&mut Hour, StoreError> {
         use std::collections::hash_map::Entry;
         match self.hours.entry((hour(point.at), point.sensor)) {
@@ -154,8 +155,12 @@ impl Rollups {
 }
 
 impl Hour {
-    /// As it stands in the store; `limits` hold for an hour that begins now.
-    fn load(connection: &Connection, point: Point, limits: Limits) -> Result<Self, StoreError> {
+    /// As it stands in the store; `limits` gives those of an hour that begins now.
+    fn load(
+        connection: &Connection,
+        point: Point,
+        limits: impl FnOnce(Timestamp) -> Limits,
+    ) -> Result<Self, StoreError> {
         let found = connection
             .prepare_cached(
                 "SELECT passed, not_evaluated, suspect, failed, missing, below, above,
@@ -181,14 +186,17 @@ impl Hour {
                 })
             })
             .optional()?;
-        Ok(found.unwrap_or(Self {
+        if let Some(found) = found {
+            return Ok(found);
+        }
+        Ok(Self {
             counts: Counts::default(),
-            limits,
+            limits: limits(columns::time(hour(point.at) * MS_PER_HOUR)?),
             longest_lag: i64::MIN,
             settled: Extent::default(),
             recent: VecDeque::new(),
             changed: false,
-        }))
+        })
     }
 
     fn extent(&self) -> Extent {

@@ -2,6 +2,7 @@
 
 use std::collections::HashMap;
 
+use jiff::Timestamp;
 use rusqlite::{Connection, params};
 
 use claymark_core::id::Id;
@@ -12,13 +13,9 @@ use crate::limits::Limits;
 
 /// The sensors of the site in force.
 #[derive(Debug)]
-pub(crate) struct Sensors(HashMap<Id, Known>);
-
-/// What a commit needs to know of a sensor.
-#[derive(Debug, Clone, Copy)]
-pub(crate) struct Known {
-    pub(crate) key: i64,
-    pub(crate) limits: Limits,
+pub(crate) struct Sensors {
+    keys: HashMap<Id, i64>,
+    site: Site,
 }
 
 impl Sensors {
@@ -30,7 +27,7 @@ impl Sensors {
              ON CONFLICT DO UPDATE SET name = excluded.name, every_ms = excluded.every_ms, in_site = 1
              RETURNING key",
         )?;
-        let mut known = HashMap::new();
+        let mut keys = HashMap::new();
         for sensor in &site.sensors {
             let every_ms = i64::try_from(sensor.every.as_millis()).unwrap_or(i64::MAX);
             let key = upsert.query_row(
@@ -44,13 +41,18 @@ impl Sensors {
                 ],
                 |row| row.get(0),
             )?;
-            known.insert(sensor.id.clone(), Known { key, limits: Limits::of(site, sensor) });
+            keys.insert(sensor.id.clone(), key);
         }
-        Ok(Self(known))
+        Ok(Self { keys, site: site.clone() })
     }
 
     /// `None`: not in the site in force.
-    pub(crate) fn get(&self, id: &Id) -> Option<Known> {
-        self.0.get(id).copied()
+    pub(crate) fn key(&self, id: &Id) -> Option<i64> {
+        self.keys.get(id).copied()
+    }
+
+    /// The limits of a sensor in the hour that begins at `hour`.
+    pub(crate) fn limits(&self, id: &Id, hour: Timestamp) -> Limits {
+        self.site.sensor(id).map(|sensor| Limits::of(&self.site, sensor, hour)).unwrap_or_default()
     }
 }

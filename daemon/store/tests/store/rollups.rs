@@ -74,6 +74,33 @@ fn limits_are_those_of_the_site_when_the_hour_began_to_fill() {
     );
 }
 
+#[test]
+fn limits_are_those_of_the_fish_day_and_change_at_midnight_on_the_wall() {
+    let mut barn = Barn::new();
+    // The fixture begins at 17:00 in Helsinki: fish day 1 begins seven hours later.
+    barn.site.batches = serde_json::from_value(serde_json::json!([{
+        "id": "spring", "name": "Spring", "stocked": "2027-04-20", "dph_at_stocking": 3, "day_at_stocking": 0,
+        "ended": null, "tanks": ["t1"],
+        "plan": { "ramp": "linear", "rows": [
+            { "day": 0, "turbidity": { "min": 50.0, "max": 80.0 } },
+            { "day": 2, "turbidity": { "min": 40.0, "max": 60.0 } },
+        ] },
+    }]))
+    .unwrap();
+    let mut writer = barn.writer();
+    let hour = |n: i64| reading("t1-ntu", n * 3_600_000, 71.0, Flag::Pass);
+    writer.commit(&readings(vec![hour(5), hour(6), hour(7), hour(8)])).unwrap();
+    let found: Vec<_> = barn
+        .reader()
+        .rollups(at(0), at(9 * 3_600_000))
+        .unwrap()
+        .iter()
+        .map(|hour| (hour.limits.low, hour.limits.high, hour.above))
+        .collect();
+    let (day_0, day_1) = ((Some(50.0), Some(80.0), 0), (Some(45.0), Some(70.0), 1));
+    assert_eq!(found, [day_0, day_0, day_1, day_1]);
+}
+
 /// Few times and values, so that duplicates, conflicts and rewrites are common; three hours, two sensors.
 fn step() -> impl Strategy<Value = Assessed> {
     let flag = prop_oneof![
@@ -107,7 +134,7 @@ fn compare(barn: &Barn) {
     let mut raw: BTreeMap<_, Vec<Assessed>> = BTreeMap::new();
     let mut limits = HashMap::new();
     for sensor in reader.sensors().unwrap() {
-        limits.insert(sensor.key, Limits::of(site, site.sensor(&sensor.id).unwrap()));
+        limits.insert(sensor.key, Limits::of(site, site.sensor(&sensor.id).unwrap(), at(0)));
         for row in reader.readings(&[sensor.key], Timestamp::UNIX_EPOCH, Timestamp::MAX) {
             let row = row.unwrap();
             let hour = row.reading.at.as_second().div_euclid(3_600);

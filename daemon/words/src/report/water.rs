@@ -60,14 +60,19 @@ pub fn stretch(longest_s: f64) -> Option<String> {
     (longest_s >= 60.0).then(|| format!("out for {} at a stretch", seconds(longest_s)))
 }
 
-/// How far outside: "down to 31 (19 under), up to 84 (4 over) NTU".
+/// How far outside: "down to 31, 19 under; up to 84, 4 over (NTU)".
+///
+/// `under` and `over` are the values that lay furthest outside what was wanted then, and by how much.
 #[must_use]
-pub fn how_far(extremes: Option<(f64, f64)>, low: Option<f64>, high: Option<f64>, unit: Unit) -> String {
+pub fn how_far(
+    extremes: Option<(f64, f64)>,
+    under: Option<(f64, f64)>,
+    over: Option<(f64, f64)>,
+    unit: Unit,
+) -> String {
     let Some((least, most)) = extremes else { return "no usable reading".to_owned() };
-    let under =
-        low.filter(|low| least < *low).map(|low| format!("down to {least:.0}, {:.0} under", low - least));
-    let over =
-        high.filter(|high| most > *high).map(|high| format!("up to {most:.0}, {:.0} over", most - high));
+    let under = under.map(|(value, by)| format!("down to {value:.0}, {by:.0} under"));
+    let over = over.map(|(value, by)| format!("up to {value:.0}, {by:.0} over"));
     match (under, over) {
         (None, None) => format!("{least:.0} to {most:.0} {}", unit.symbol()),
         (under, over) => {
@@ -94,16 +99,30 @@ pub fn spread_picture(quantity: &str, extremes: Option<(f64, f64)>, unit: &str) 
     }
 }
 
+/// "50 to 80 NTU", or from what to what it moved in the week.
+#[must_use]
+pub fn moving_range(first: (f64, f64), last: (f64, f64), unit: Unit) -> String {
+    let [from, to] = [first, last].map(|(low, high)| (plain(low), plain(high)));
+    if from == to {
+        range(first.0, first.1, unit)
+    } else {
+        format!("{} to {} {unit} at first, {} to {} {unit} at the end", from.0, from.1, to.0, to.1)
+    }
+}
+
 /// "50 to 80 NTU".
 #[must_use]
 pub fn range(low: f64, high: f64, unit: Unit) -> String {
     format!("{} to {} {}", plain(low), plain(high), unit.symbol())
 }
 
-/// "at least 7 mg/L".
+/// "at least 7 mg/L", or from what to what it moved in the week.
 #[must_use]
-pub fn at_least(least: f64, unit: Unit) -> String {
-    format!("at least {} {}", plain(least), unit.symbol())
+pub fn at_least(first: f64, last: f64, unit: Unit) -> String {
+    match (plain(first), plain(last)) {
+        (first, last) if first == last => format!("at least {first} {unit}"),
+        (first, last) => format!("at least {first} {unit} at first, {last} {unit} at the end"),
+    }
 }
 
 /// "47 to 78".

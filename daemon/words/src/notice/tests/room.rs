@@ -7,8 +7,8 @@ use claymark_core::notice::content::{
 };
 use claymark_core::notice::{Audience, Content, Notice, Priority};
 use claymark_core::quality::thresholds::{Span, Thresholds};
-use claymark_core::refill::books::Source;
-use claymark_core::refill::{Counted, Refill, Residual, Wanted};
+use claymark_core::refill::residual::Source;
+use claymark_core::refill::{Refill, Residual};
 use claymark_core::site::{
     ClaySupply, Contact, Drum, HeadTank, Place, Premix, Pump, Quantity, Sensor, Site, Staff, Tank,
     WaterLimits,
@@ -111,8 +111,6 @@ pub(super) fn unknown(drum: &str) -> EveningDrum {
         full: Verdict::Unknown,
         slower: None,
         slower_when_full: None,
-        night: None,
-        doubt: None,
     };
     EveningDrum { state, verdict: Verdict::Unknown, remedy }
 }
@@ -155,8 +153,8 @@ pub(super) fn refill_seen() -> SeenRefill {
 
 pub(super) fn remedy(full: Verdict) -> Remedy {
     let site = site();
-    let source = Source::Logged { at: at("2027-04-20T04:40:00Z") };
-    let residual = Residual { strength: GramsPerLitre(17.2), sd: GramsPerLitre(0.9), source };
+    let residual =
+        Residual { strength: GramsPerLitre(17.2), source: Source::Logged { at: at("2027-04-20T04:40:00Z") } };
     let drum = &site.drums[0];
     let hours = match full {
         Verdict::Lasts => [17.0, 18.0, 20.0],
@@ -164,19 +162,11 @@ pub(super) fn remedy(full: Verdict) -> Remedy {
         Verdict::WillNotLast | Verdict::Unknown => [8.0, 9.0, 10.0],
     };
     Remedy {
-        refill: Some(Refill::of(
-            drum,
-            &site.clay,
-            Wanted::full(drum),
-            Litres(62.4),
-            Counted::Known(residual),
-        )),
+        refill: Some(Refill::of(drum, &site.clay, Litres(62.4), residual)),
         full_ends: Some(ends("2027-04-20T14:00:00Z", hours)),
         full,
         slower: Some(0.52),
         slower_when_full: (full != Verdict::Lasts).then_some(0.71),
-        night: None,
-        doubt: None,
     }
 }
 
@@ -197,6 +187,7 @@ pub(super) fn site() -> Site {
             temperature_c: Span::new(15.0, 22.0).unwrap(),
             oxygen_min_mg_l: 6.0,
         },
+        batches: Vec::new(),
         clay: ClaySupply {
             bag: Kilograms(Unit::Pound.to_base(50.0)),
             scale_step: Kilograms(0.05),
