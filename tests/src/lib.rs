@@ -5,15 +5,18 @@
 //! - [`metrics`]: the page for a monitoring system;
 //! - [`wait`]: waiting for a thing with a deadline;
 //! - [`oracle`]: asks the reference libraries that `tests/run` installs;
-//! - [`river`]: nine months of a real river's readings, with what technicians said of them.
+//! - [`river`]: nine months of a real river's readings, with what technicians said of them;
+//! - [`season`]: simulated hatchery seasons with their truth; [`contest`]: forecasts of the same messages, scored.
 
 pub mod binary;
 pub mod broker;
 pub mod certificates;
+pub mod contest;
 pub mod mail;
 pub mod metrics;
 pub mod mqtt;
 pub mod oracle;
 pub mod river;
+pub mod season;
 pub mod site;
 pub mod wait;

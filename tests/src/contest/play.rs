@@ -1,0 +1,214 @@
+//! One season told minute by minute.
+
+use claymark_core::drum::{DrumWatch, share_draws};
+use claymark_core::forecast::{Forecast, Outlook};
+use claymark_core::site::Sensor;
+use jiff::{SignedDuration, Timestamp};
+
+use super::case::{Case, LONGEST, Said, Who};
+use super::events::{Finding, Found, Recovery, WATCHED, undisturbed};
+use super::peers::History;
+use crate::season::rooms::Kind;
+use crate::season::truth::{Deed, Done, TrueDrum};
+use crate::season::{Heard, News, Season, start};
+
+/// Who plays.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Whom {
+    /// Only the peers and the cheats.
+    Peers,
+    /// The drum watch, and peers and cheats beside it.
+    All,
+}
+
+/// What came of a season.
+pub struct Played {
+    /// Its name.
+    pub season: String,
+    /// Its room.
+    pub kind: Kind,
+    /// Forecasts at every tenth minute at which a drum was drawn and would be empty within a day.
+    pub cases: Vec<Case>,
+    /// Instants at which it was drawn and the watch had nothing to say, and why.
+    pub unknown: Vec<(usize, u32, String)>,
+    /// What was found.
+    pub found: Found,
+    /// How soon the forecast was right again.
+    pub recoveries: Vec<Recovery>,
+}
+
+/// A drum while the season is told.
+struct Seat {
+    sensor: Sensor,
+    history: History,
+    watch: DrumWatch,
+    /// Minutes of the season at which its forecast was right.
+    right: Vec<bool>,
+}
+
+/// Tells it.
+///
+/// # Panics
+/// When the season's site doesn't fit its drums.
+#[must_use]
+pub fn play(season: &Season, whom: Whom) -> Played {
+    let mut seats: Vec<Seat> = (0..season.drums.len()).map(|drum| Seat::new(season, drum)).collect();
+    let mut heard = season.heard.iter().peekable();
+    let (mut cases, mut unknown, mut findings) = (Vec::new(), Vec::new(), Vec::new());
+    let watched = watched_minutes(season);
+    for minute in 0..season.minutes {
+        let now = Season::at(minute) + HEARD_WITHIN;
+        while let Some(Heard { at, news }) = heard.next_if(|heard| heard.at <= now) {
+            seats.iter_mut().for_each(|seat| seat.hear(*at, news, whom));
+        }
+        let look = |drum: usize| watched.get(drum).is_some_and(|of| of.contains(&minute));
+        let forecast = minute % EVERY == 0;
+        if whom == Whom::All && (forecast || (0..seats.len()).any(look)) {
+            share_draws(&mut seats.iter_mut().map(|seat| &mut seat.watch).collect::<Vec<_>>());
+        }
+        for (place, (seat, drum)) in seats.iter_mut().zip(&season.drums).enumerate() {
+            let moment = drum.moment(minute);
+            if moment.pouring || !moment.drawn {
+                seat.history.disturbed(hours(minute));
+            }
+            if whom == Whom::All {
+                let taken = seat.watch.take_happenings().into_iter();
+                findings.extend(taken.map(|happening| Finding { drum: place, said: minute, happening }));
+                if look(place) {
+                    seat.judge(drum, minute, now);
+                }
+            }
+            if !forecast || moment.pouring || !moment.drawn || minute < FIRST {
+                continue;
+            }
+            let Some(truth) = drum.empty_in(minute).filter(|truth| (LEAST..=DAY_HOURS).contains(truth))
+            else {
+                continue;
+            };
+            let ours = (whom == Whom::All).then(|| seat.watch.forecast(now));
+            if let Some(Outlook::Unknown { why }) = ours.as_ref().map(|ours| &ours.outlook) {
+                unknown.push((place, minute, why.clone()));
+            }
+            cases.push(case(place, seat, drum, minute, truth, ours.as_ref()));
+        }
+    }
+    let recoveries = recoveries(season, &seats, whom);
+    Played {
+        season: season.name(),
+        kind: season.kind,
+        cases,
+        unknown,
+        found: Found::of(&season.drums, &findings),
+        recoveries,
+    }
+}
+
+impl Seat {
+    fn new(season: &Season, drum: usize) -> Self {
+        let id = &season.site.drums.get(drum).expect("the site has this drum").id;
+        Self {
+            sensor: season.site.level_sensor(id).expect("every drum has one").clone(),
+            history: History::new(&season.site, drum),
+            watch: DrumWatch::new(&season.site, id).expect("the site has this drum"),
+            right: vec![false; season.minutes as usize],
+        }
+    }
+
+    fn hear(&mut self, at: Timestamp, news: &News, whom: Whom) {
+        match news {
+            News::Reading(assessed) => {
+                if assessed.reading.sensor == self.sensor.id {
+                    let own = assessed.reading.at.duration_since(start()).as_secs_f64() / 3600.0;
+                    self.history.reading(own, assessed);
+                }
+                if whom == Whom::All {
+                    self.watch.reading(at, assessed);
+                }
+            }
+            News::Log(entry) => {
+                if whom == Whom::All {
+                    self.watch.log(at, entry);
+                }
+            }
+        }
+    }
+
+    /// Whether the forecast of that minute is right.
+    fn judge(&mut self, drum: &TrueDrum, minute: u32, now: Timestamp) {
+        let forecast: Forecast = self.watch.forecast(now);
+        let said = Said::from_forecast(&forecast, now);
+        let truth = drum.empty_in(minute).unwrap_or(LONGEST);
+        let right = said.is_some_and(|said| (said.likely() - truth).abs() <= (truth * 0.1).max(1.0 / 3.0));
+        if let Some(cell) = self.right.get_mut(minute as usize) {
+            *cell = right;
+        }
+    }
+}
+
+fn case(
+    place: usize,
+    seat: &Seat,
+    drum: &TrueDrum,
+    minute: u32,
+    truth: f64,
+    ours: Option<&Forecast>,
+) -> Case {
+    let now = hours(minute) + HEARD_WITHIN.as_secs_f64() / 3600.0;
+    let moment = drum.moment(minute);
+    let at = Season::at(minute) + HEARD_WITHIN;
+    let cheat = |hours: Option<f64>| Some(Said::without_spread(hours.unwrap_or(LONGEST), moment.volume));
+    let said = Who::ALL.map(|who| match who {
+        Who::DrumWatch => ours.and_then(|ours| Said::from_forecast(ours, at)),
+        Who::TwoPoints => seat.history.two_points(now),
+        Who::LeastSquares => seat.history.least_squares(now),
+        Who::TheilSen => seat.history.theil_sen(now),
+        Who::Holt => seat.history.holt_said(now),
+        Who::Kalman => None,
+        Who::TrueDraw => cheat(drum.empty_in_by_line(minute)),
+        Who::TrueCurve => cheat(drum.empty_in_by_curve(minute)),
+    });
+    Case { drum: place, minute, fill: moment.fill, truth, volume: moment.volume, said }
+}
+
+/// Of each drum the minutes after its deeds.
+fn watched_minutes(season: &Season) -> Vec<std::collections::HashSet<u32>> {
+    let after = |deed: &Deed| deed.to..deed.to + WATCHED + 3;
+    let of_drum = |drum: &TrueDrum| {
+        drum.deeds.iter().filter(|deed| undisturbed(drum, deed, WATCHED)).flat_map(after).collect()
+    };
+    season.drums.iter().map(of_drum).collect()
+}
+
+fn recoveries(season: &Season, seats: &[Seat], whom: Whom) -> Vec<Recovery> {
+    if whom == Whom::Peers {
+        return Vec::new();
+    }
+    let mut recoveries = Vec::new();
+    for (drum, seat) in season.drums.iter().zip(seats) {
+        for deed in drum.deeds.iter().filter(|deed| undisturbed(drum, deed, WATCHED) && deed.to >= FIRST) {
+            if drum.empty_in(deed.to).is_none_or(|truth| truth < LEAST) {
+                continue;
+            }
+            let right = |minute: u32| seat.right.get(minute as usize).copied().unwrap_or(false);
+            let minutes = (0..=WATCHED).find(|later| (0..3).all(|more| right(deed.to + later + more)));
+            let refill = matches!(deed.what, Done::Poured(_));
+            recoveries.push(Recovery { refill, logged: deed.logged, minutes });
+        }
+    }
+    recoveries
+}
+
+fn hours(minute: u32) -> f64 {
+    f64::from(minute) / 60.0
+}
+
+/// Minutes between forecasts that are scored.
+pub const EVERY: u32 = 10;
+/// What is sent in a minute has arrived by then.
+pub const HEARD_WITHIN: SignedDuration = SignedDuration::from_secs(10);
+/// Minutes: from here on a season counts.
+const FIRST: u32 = 60;
+/// Hours: nearer to the end nothing is left to forecast.
+const LEAST: f64 = 0.1;
+/// Hours: the longest lead that is judged.
+const DAY_HOURS: f64 = 24.0;
