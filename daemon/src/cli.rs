@@ -1,17 +1,22 @@
 //! The command line.
 
+mod clay;
 mod demo;
 mod entry;
 mod failure;
 mod moment;
 mod names;
 pub mod past;
+mod pounds;
 
 use std::io::{IsTerminal as _, Write as _};
 use std::path::{Path, PathBuf};
 
 use clap::{Args, Parser, Subcommand};
 use jiff::Timestamp;
+
+use claymark_core::fieldlog::Deed;
+use claymark_core::site::Site;
 
 pub use self::failure::Failure;
 use self::moment::moment;
@@ -50,6 +55,14 @@ enum Command {
     /// Leaves forecasts.ndjson, notices.ndjson and claymark.db in a folder; the same messages give the same
     /// files. Nothing is sent to anybody.
     Replay(Replay),
+    /// What to add to a drum: the refill sheet, from what is left in it
+    Mix(clay::Mix),
+    /// How to set both levers, the pump and the strength, for a turbidity
+    Dose(clay::Dose),
+    /// How long to wait after a change before measuring, and what each tank will show
+    Wait(clay::Wait),
+    /// What a drum does when its air fails, and how to tell
+    Settle(clay::Settle),
     /// Write into the field log what was done
     ///
     /// Leave out what nobody knows. A correction is a new entry with --replaces and the key of the wrong one.
@@ -116,9 +129,19 @@ impl Cli {
             Command::Run(SiteFile { config }) => keep_watch(config),
             Command::Check(SiteFile { config }) => check(&config),
             Command::Replay(asked) => replay(asked),
+            Command::Mix(asked) => clay::mix(asked),
+            Command::Dose(asked) => clay::dose(asked),
+            Command::Wait(asked) => clay::wait(asked),
+            Command::Settle(asked) => clay::settle(asked),
             Command::Log(log) => {
                 let settings = config::read(&log.site_file.config, Secrets::Needed)?.settings;
-                say(&settings, &log.saying(&settings, Clock::system().now(), fresh_key())?)
+                let (file, granted) =
+                    (log.site_file.config.clone(), log.kind.takes_unit_of_clay_for_granted());
+                let (deed, signature) = log.parts(&settings.site, Clock::system().now(), fresh_key())?;
+                if granted {
+                    pounds::ask(&settings.site, &file, &deed)?;
+                }
+                say(&settings, &Saying::entry(&settings.intake.prefix, &deed, signature))
             }
             Command::Answer(Answer { site_file, notice, by }) => {
                 let settings = config::read(&site_file.config, Secrets::Needed)?.settings;
@@ -129,11 +152,10 @@ impl Cli {
 }
 
 impl Log {
-    fn saying(self, settings: &Settings, now: Timestamp, key: String) -> Result<Saying, Failure> {
-        let site = &settings.site;
+    fn parts(self, site: &Site, now: Timestamp, key: String) -> Result<(Deed, Signature), Failure> {
         let at = self.at.map(|typed| moment(&typed, now, &site.time_zone)).transpose()?;
         let signature = Signature { key, at: at.unwrap_or(now), by: self.by, replaces: self.replaces };
-        Ok(Saying::entry(&settings.intake.prefix, &self.kind.deed(site)?, signature))
+        Ok((self.kind.deed(site)?, signature))
     }
 }
 
@@ -213,4 +235,4 @@ fn fresh_key() -> String {
 const DEFAULT_SITE_FILE: &str = "/etc/claymark/site.toml";
 
 #[cfg(test)]
-mod tests;
+pub(crate) mod tests;

@@ -261,12 +261,14 @@ impl Engine {
         self.snapshot.counts.duplicates += repeated.saturating_sub(self.repeated);
         self.repeated = repeated;
         self.snapshot.note(&output.batch);
-        for forecast in &output.forecasts {
-            match publish::forecast(&self.prefix, forecast) {
+        let forecasts = output.forecasts.iter().map(|forecast| publish::forecast(&self.prefix, forecast));
+        let sheets = output.sheets.iter().map(|sheet| publish::sheet(&self.prefix, sheet));
+        for written in forecasts.chain(sheets) {
+            match written {
                 Ok(Retained { topic, payload }) => {
                     self.to_publish.insert(topic, payload);
                 }
-                Err(error) => tracing::error!("a forecast can't be written as JSON: {error}"),
+                Err(error) => tracing::error!("a forecast or a sheet can't be written as JSON: {error}"),
             }
         }
         self.to_notify.extend(output.issued);

@@ -21,6 +21,7 @@ use claymark_core::notice::{Answer, Notice};
 use claymark_core::quality::Assessor;
 use claymark_core::quarantine::Reason;
 use claymark_core::reading::Reading;
+use claymark_core::refill::sheet::Sheet;
 use claymark_core::room::{Deadline, Effect, Event, Room};
 use claymark_core::site::Site;
 use claymark_store::batch::{Batch, Issued};
@@ -51,6 +52,8 @@ pub struct Output {
     pub issued: Vec<Issued>,
     /// Forecasts to be published.
     pub forecasts: Vec<Forecast>,
+    /// Refill sheets to be published.
+    pub sheets: Vec<Sheet>,
 }
 
 /// What came in since the start.
@@ -171,6 +174,7 @@ impl Pipeline {
                     self.output.batch.forecasts.push(forecast.clone());
                     self.output.forecasts.push(forecast);
                 }
+                Effect::Sheet(sheet) => self.output.sheets.push(*sheet),
                 Effect::Happened(happening) => self.output.batch.happenings.push(happening),
             }
         }

@@ -8,10 +8,13 @@
 mod outbox;
 
 use jiff::{SignedDuration, Timestamp};
+use serde::Serialize;
 use serde_json::{Value, json};
 use tokio::sync::{mpsc, oneshot};
 
 use claymark_core::forecast::{Forecast, Subject};
+use claymark_core::id::Id;
+use claymark_core::refill::sheet::Sheet;
 
 use crate::clock::Clock;
 use crate::intake::link::Client;
@@ -158,21 +161,42 @@ impl Publisher {
 
 /// A forecast as it is published: its line, and until when it may be believed.
 pub fn forecast(prefix: &str, forecast: &Forecast) -> Result<Retained, serde_json::Error> {
-    let mut line = serde_json::to_value(forecast.line())?;
-    if let Value::Object(fields) = &mut line {
-        let until = forecast.at.saturating_add(BELIEVED_FOR).unwrap_or(forecast.at);
-        fields.insert("valid_until".to_owned(), json!(whole_seconds(until)));
-    }
-    Ok(Retained { topic: forecast_topic(prefix, &forecast.of), payload: serde_json::to_vec(&line)? })
+    believed(forecast_topic(prefix, &forecast.of), &forecast.line(), forecast.at)
 }
 
-/// Where the forecast of this stands.
-#[must_use]
-pub fn forecast_topic(prefix: &str, of: &Subject) -> String {
+/// A refill sheet as it is published: its line, and until when it may be believed.
+pub fn sheet(prefix: &str, sheet: &Sheet) -> Result<Retained, serde_json::Error> {
+    believed(sheet_topic(prefix, &sheet.drum), &sheet.line(), sheet.at)
+}
+
+fn believed(topic: String, line: &impl Serialize, at: Timestamp) -> Result<Retained, serde_json::Error> {
+    let mut line = serde_json::to_value(line)?;
+    if let Value::Object(fields) = &mut line {
+        let until = at.saturating_add(BELIEVED_FOR).unwrap_or(at);
+        fields.insert("valid_until".to_owned(), json!(whole_seconds(until)));
+    }
+    Ok(Retained { topic, payload: serde_json::to_vec(&line)? })
+}
+
+fn sheet_topic(prefix: &str, drum: &Id) -> String {
+    format!("{prefix}/drum/{drum}/refill")
+}
+
+fn forecast_topic(prefix: &str, of: &Subject) -> String {
     match of {
         Subject::Drum(drum) => format!("{prefix}/drum/{drum}/forecast"),
         Subject::Supply(pump) => format!("{prefix}/supply/{pump}/forecast"),
     }
+}
+
+/// Everything that is published of this.
+#[must_use]
+pub fn topics(prefix: &str, of: &Subject) -> Vec<String> {
+    let sheet = match of {
+        Subject::Drum(drum) => Some(sheet_topic(prefix, drum)),
+        Subject::Supply(_) => None,
+    };
+    std::iter::once(forecast_topic(prefix, of)).chain(sheet).collect()
 }
 
 fn whole_seconds(at: Timestamp) -> Timestamp {

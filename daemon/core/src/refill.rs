@@ -1,36 +1,67 @@
-//! The refill line: how much water and clay brings a drum from what is in it to full at target strength.
+//! What to add to a drum: how much water and clay brings it from what is in it to a mark at a strength.
 //!
-//! Strength is mass of clay in a litre of *finished* slurry. With V litres of residual strength s in the drum,
-//! F litres at the full line and target t, mass balance wants m = tF - sV of clay; it displaces m/ρ litres
-//! (ρ the density of the dry mineral), so the water is F - V - m/ρ.
-//! Clay is rounded *down* to the scale's step: the target is never exceeded, and is missed by less than a step.
+//! Strength is mass of clay in a litre of *finished* slurry. With Vr litres of strength cr left, the mark Vt and the
+//! strength ct wanted, mass balance wants m = ct Vt - cr Vr of clay; it displaces m/ρ litres (ρ the density of the dry
+//! mineral), so the water is W = Vt - Vr - m/ρ; people are told "fill to the mark". Where m is negative, water alone
+//! reaches ct at Vr cr/ct litres; where that passes the full line, Vr - Vt ct/cr must come out first, or the pump
+//! runs at the share ct/c of its flow with the full drum's strength c. What is wrong in cr is wrong in the result by
+//! sd(cr) Vr/Vt.
+//! Clay is rounded to the scale's step: the strength is met to within half a step.
+//!
+//! - [`books`]: what the refills that were written down leave in the drum;
+//! - [`seen`]: what the head tank shows of it, and whether clay is the remedy at all;
+//! - [`sheet`]: all of it for one drum, as it is published and printed.
 
-pub mod residual;
+pub mod books;
+pub mod seen;
+pub mod sheet;
 
 use serde::{Deserialize, Serialize};
 
 use crate::site::{ClaySupply, Drum};
-use crate::units::{GramsPerLitre, Kilograms, Litres};
+use crate::units::{GramsPerLitre, Kilograms, KilogramsPerLitre, Litres};
 
-pub use residual::Residual;
+pub use books::Residual;
+pub use seen::{Counted, Seen};
 
-/// What to add.
+/// To which mark, at which strength.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Wanted {
+    /// The mark.
+    pub to: Litres,
+    /// Of finished slurry.
+    pub strength: GramsPerLitre,
+}
+
+/// What to add, or why not.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(tag = "refill", rename_all = "kebab-case")]
 pub enum Refill {
     /// Water and clay.
     Mix(Mix),
-    /// Water only: what is left holds enough clay for the full drum, or more.
+    /// Water only: what is left holds enough clay.
     WaterOnly {
         /// How much.
         water: Litres,
-        /// Strength afterwards; above target when what is left was too strong.
+        /// Strength afterwards.
         gives: GramsPerLitre,
         /// Strength of what is left.
         residual: Residual,
+        /// Up to here, beyond the mark that was wanted; `None`: up to that mark.
+        #[serde(default)]
+        up_to: Option<Litres>,
     },
+    /// What is left holds more clay than the full drum should.
+    TooStrong(TooStrong),
     /// There is no room.
     NoRoom,
+    /// Refused: the mark is above the full line.
+    DrumTooSmall {
+        /// The mark.
+        to: Litres,
+        /// The full line.
+        full: Litres,
+    },
     /// Refused: it could not be pumped.
     TooThick {
         /// Strength that it would have.
@@ -40,6 +71,13 @@ pub enum Refill {
         /// Strength of what is left.
         residual: Residual,
     },
+    /// Refused: by the books the clay is in the drum, but the head tank doesn't get it.
+    LookFirst {
+        /// By the books.
+        book: Residual,
+        /// By the head tank.
+        seen: Seen,
+    },
 }
 
 /// Water and clay to add.
@@ -47,7 +85,7 @@ pub enum Refill {
 pub struct Mix {
     /// What is in the drum now.
     pub from: Litres,
-    /// What is in it afterwards: the full line.
+    /// What is in it afterwards: the mark.
     pub to: Litres,
     /// Water.
     pub water: Litres,
@@ -55,47 +93,142 @@ pub struct Mix {
     pub clay: Kilograms,
     /// The same in bags.
     pub bags: f64,
+    /// Buckets in which it is wetted first.
+    #[serde(default)]
+    pub buckets: u32,
     /// Strength of what is left.
     pub residual: Residual,
-    /// Strength afterwards: at target, or less than a step of the scale below it.
+    /// Strength afterwards: what is wanted, to within half a step of the scale.
     pub gives: GramsPerLitre,
+    /// Its standard deviation, from that of what is left.
+    #[serde(default)]
+    pub gives_sd: GramsPerLitre,
+}
+
+/// Two ways out where what is left holds more clay than the full drum should.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct TooStrong {
+    /// Take out so much, then fill with water.
+    pub take_out: Litres,
+    /// To the mark after that.
+    pub then_water: Litres,
+    /// Or fill up with so much water as it is,
+    pub fill: Litres,
+    /// which gives this,
+    pub gives: GramsPerLitre,
+    /// and set the pump to this share of the flow that the wanted strength would need.
+    pub pump_share: f64,
+    /// Strength of what is left.
+    pub residual: Residual,
+}
+
+impl Wanted {
+    /// The full line at the drum's target.
+    #[must_use]
+    pub fn full(drum: &Drum) -> Self {
+        Self { to: drum.full, strength: drum.target }
+    }
 }
 
 impl Refill {
-    /// What brings `drum`, which holds `volume` of strength `residual`, to its full line at its target.
+    /// What brings `drum`, which holds `volume` of the strength that was `counted`, to what is wanted.
     #[must_use]
-    pub fn of(drum: &Drum, supply: &ClaySupply, volume: Litres, residual: Residual) -> Self {
-        let held = residual.strength.clay_in(volume);
-        let wanted = drum.target.clay_in(drum.full);
-        let clay = whole_steps(wanted - held, supply.scale_step);
-        let water = drum.full - volume - displaced(clay, supply);
-        let Some(gives) = GramsPerLitre::of(held + clay, drum.full) else {
-            return Self::NoRoom;
-        };
-        if volume >= drum.full || water.0 < 0.0 {
-            Self::NoRoom
-        } else if gives > supply.thickest {
-            Self::TooThick { gives, thickest: supply.thickest, residual }
-        } else if clay.0 > 0.0 {
-            let bags = clay.0 / supply.bag.0;
-            Self::Mix(Mix { from: volume, to: drum.full, water, clay, bags, residual, gives })
-        } else {
-            Self::WaterOnly { water, gives, residual }
+    pub fn of(drum: &Drum, supply: &ClaySupply, wanted: Wanted, volume: Litres, counted: Counted) -> Self {
+        if wanted.to > drum.full {
+            return Self::DrumTooSmall { to: wanted.to, full: drum.full };
         }
+        if volume >= wanted.to {
+            return Self::NoRoom;
+        }
+        match counted {
+            Counted::LookFirst { book, seen } => Self::LookFirst { book, seen },
+            Counted::Known(residual) => Task { drum, supply, wanted, volume, residual }.refill(),
+        }
+    }
+}
+
+/// All that one refill depends on.
+struct Task<'a> {
+    drum: &'a Drum,
+    supply: &'a ClaySupply,
+    wanted: Wanted,
+    volume: Litres,
+    residual: Residual,
+}
+
+impl Task<'_> {
+    fn refill(self) -> Refill {
+        let Self { supply, wanted: Wanted { to, strength }, volume, residual, .. } = self;
+        let held = residual.strength.clay_in(volume);
+        let clay = whole_steps(strength.clay_in(to) - held, supply.scale_step);
+        let water = to - volume - displaced(clay, supply);
+        let Some(gives) = GramsPerLitre::of(held + clay, to).filter(|_| water.0 >= 0.0) else {
+            return Refill::NoRoom;
+        };
+        if gives > supply.thickest {
+            return Refill::TooThick { gives, thickest: supply.thickest, residual };
+        }
+        if clay.0 > 0.0 {
+            let buckets = self.buckets(clay);
+            let bags = clay.0 / supply.bag.0;
+            let gives_sd = residual.sd * (volume.0 / to.0);
+            Refill::Mix(Mix { from: volume, to, water, clay, bags, buckets, residual, gives, gives_sd })
+        } else if gives.0 <= strength.0 * CLOSE_ENOUGH {
+            Refill::WaterOnly { water, gives, residual, up_to: None }
+        } else {
+            self.thin()
+        }
+    }
+
+    /// Water alone up to where it is thin enough; where that is above the full line, one of two ways out.
+    fn thin(self) -> Refill {
+        let Self { drum, wanted: Wanted { strength, .. }, volume, residual, .. } = self;
+        let thin_enough = volume * (residual.strength.0 / strength.0);
+        if thin_enough <= drum.full {
+            let up_to = Some(thin_enough);
+            return Refill::WaterOnly { water: thin_enough - volume, gives: strength, residual, up_to };
+        }
+        let stays = drum.full * (strength.0 / residual.strength.0);
+        let gives = residual.strength * (volume.0 / drum.full.0);
+        Refill::TooStrong(TooStrong {
+            take_out: volume - stays,
+            then_water: drum.full - stays,
+            fill: drum.full - volume,
+            gives,
+            pump_share: strength.0 / gives.0,
+            residual,
+        })
+    }
+
+    /// As many as the clay needs, and as the slurry in them needs: wetted to a third of their volume by clay.
+    fn buckets(&self, clay: Kilograms) -> u32 {
+        let premix = self.supply.premix;
+        let by_mass = clay.0 / premix.most_clay.0;
+        let by_room = displaced(clay, self.supply).0 / (premix.bucket.0 * CLAY_IN_BUCKET);
+        (1..=MOST_BUCKETS)
+            .find(|buckets| f64::from(*buckets) + ROUNDING >= by_mass.max(by_room))
+            .unwrap_or(MOST_BUCKETS)
     }
 }
 
 /// The room that dry clay takes in the slurry.
 #[must_use]
 pub fn displaced(clay: Kilograms, supply: &ClaySupply) -> Litres {
-    Litres(clay.0 / supply.mineral_density_kg_per_l)
+    KilogramsPerLitre(supply.mineral_density_kg_per_l).room_for(clay)
 }
 
 fn whole_steps(mass: Kilograms, step: Kilograms) -> Kilograms {
-    // 1e-9 of a step: a mass that is a whole number of steps must not lose one to the last bit.
-    let steps = (mass.0 / step.0 + 1e-9).floor();
-    Kilograms((steps * step.0).max(0.0))
+    Kilograms(((mass.0 / step.0).round() * step.0).max(0.0))
 }
+
+/// Nobody takes slurry out of a drum for five percent (common practice, no source).
+const CLOSE_ENOUGH: f64 = 1.05;
+/// More clay than this share of a bucket stirs into lumps (common practice, no source).
+const CLAY_IN_BUCKET: f64 = 0.3;
+/// More than a drum of clay.
+const MOST_BUCKETS: u32 = 999;
+/// A whole number of buckets mustn't gain one by its last bit.
+const ROUNDING: f64 = 1e-9;
 
 #[cfg(test)]
 mod tests;

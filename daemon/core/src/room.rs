@@ -6,19 +6,25 @@
 
 mod calendar;
 mod desk;
+mod dosing;
 mod doubt;
 mod duty;
 mod episode;
 mod evening;
 mod look;
+mod mixing;
 mod recall;
 mod runout;
 mod session;
 mod silence;
+mod still;
 mod storage;
 mod verdict;
 
+pub use dosing::{Dose, Response, TankResponse};
+pub use mixing::Missing;
 pub use runout::UNANSWERED_FOR;
+pub use still::StillDrum;
 
 use std::collections::BTreeMap;
 
@@ -30,6 +36,7 @@ use crate::forecast::Forecast;
 use crate::happening::Happening;
 use crate::notice::{Answer, Notice};
 use crate::reading::Assessed;
+use crate::refill::sheet::Sheet;
 use crate::room::calendar::Shift;
 use crate::room::desk::Desk;
 use crate::room::evening::Evening;
@@ -37,6 +44,7 @@ use crate::room::session::Session;
 use crate::room::silence::Sensors;
 use crate::room::storage::Storage;
 use crate::site::{Pump, Site};
+use crate::water::WaterWatch;
 
 /// The whole room.
 #[derive(Debug)]
@@ -44,6 +52,7 @@ pub struct Room {
     site: Site,
     desks: Vec<Desk>,
     sensors: Sensors,
+    water: WaterWatch,
     session: Session,
     storage: Storage,
     evening: Evening,
@@ -96,6 +105,8 @@ pub enum Effect {
     Notify(Notice),
     /// Publish and keep a forecast.
     Forecast(Forecast),
+    /// Publish a refill sheet.
+    Sheet(Box<Sheet>),
     /// Keep what was seen to happen.
     Happened(Happening),
 }
@@ -123,6 +134,7 @@ impl Room {
         Self {
             desks: Desk::all(&site),
             sensors: Sensors::new(&site.sensors),
+            water: WaterWatch::new(&site),
             session: Session::default(),
             storage: Storage::default(),
             evening: Evening::default(),
@@ -203,6 +215,7 @@ impl Room {
         match event {
             Event::Reading(assessed) => self.take_reading(now, &assessed),
             Event::Log(entry) => {
+                self.water.log(&entry);
                 for desk in &mut self.desks {
                     desk.log(now, &entry);
                 }
@@ -239,6 +252,7 @@ impl Room {
 
     fn take_reading(&mut self, now: Timestamp, assessed: &Assessed) -> bool {
         self.sensors.heard(&assessed.reading.sensor, assessed.reading.at);
+        self.water.reading(assessed);
         for desk in &mut self.desks {
             desk.watch.reading(now, assessed);
         }

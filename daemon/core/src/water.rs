@@ -122,18 +122,22 @@ impl WaterWatch {
         self.flow_at(now, &Place::Head).or(planned)
     }
 
-    /// What flows through a rearing tank: measured there, else its equal share of what goes `through` the head tank.
+    /// What flows through a rearing tank: measured there, else as `planned`, else its equal share of the water through
+    /// the head tank and all tanks.
     #[must_use]
     pub fn through_tank(
         &self,
         now: Timestamp,
         tank: &Id,
-        through: LitresPerMinute,
-        tanks: usize,
+        planned: Option<LitresPerMinute>,
+        (through, tanks): (LitresPerMinute, usize),
     ) -> Option<KnownFlow> {
-        let tanks = u32::try_from(tanks).ok().filter(|tanks| *tanks > 0)?;
-        let share = KnownFlow { flow: through * (1.0 / f64::from(tanks)), by: FlowBy::Share };
-        Some(self.flow_at(now, &Place::Tank(tank.clone())).unwrap_or(share))
+        let planned = planned.map(|flow| KnownFlow { flow, by: FlowBy::Plan });
+        let share = || {
+            let tanks = u32::try_from(tanks).ok().filter(|tanks| *tanks > 0)?;
+            Some(KnownFlow { flow: through * (1.0 / f64::from(tanks)), by: FlowBy::Share })
+        };
+        self.flow_at(now, &Place::Tank(tank.clone())).or(planned).or_else(share)
     }
 
     /// The turbidity at a place; `None`: no sensor there spoke lately.
@@ -273,10 +277,13 @@ mod tests {
     }
 
     #[test]
-    fn a_tank_without_its_own_flow_gets_its_equal_share() {
-        let share = watch().through_tank(at(0), &id("t1"), LitresPerMinute(51.2), 16).unwrap();
-        assert_eq!(share, KnownFlow { flow: LitresPerMinute(3.2), by: FlowBy::Share });
-        assert_eq!(watch().through_tank(at(0), &id("t1"), LitresPerMinute(51.2), 0), None);
+    fn a_tank_without_its_own_flow_gets_the_plans_or_its_equal_share() {
+        let of =
+            |planned, tanks| watch().through_tank(at(0), &id("t1"), planned, (LitresPerMinute(51.2), tanks));
+        let known = |flow, by| Some(KnownFlow { flow: LitresPerMinute(flow), by });
+        assert_eq!(of(None, 16), known(3.2, FlowBy::Share));
+        assert_eq!(of(Some(LitresPerMinute(4.0)), 16), known(4.0, FlowBy::Plan));
+        assert_eq!(of(None, 0), None);
     }
 
     #[test]

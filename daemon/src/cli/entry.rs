@@ -149,6 +149,11 @@ pub(super) struct PlaceFlag {
 }
 
 impl Kind {
+    /// Clay was typed as a bare number: its unit is only taken for granted.
+    pub(super) fn takes_unit_of_clay_for_granted(&self) -> bool {
+        matches!(self, Self::Refill { clay: Some(clay), .. } if clay.unit().is_none())
+    }
+
     /// With everything that it names found in the site, and every figure in its base unit.
     pub(super) fn deed(self, site: &Site) -> Result<Deed, Failure> {
         let (mass, volume) = (site.units.mass, site.units.volume);

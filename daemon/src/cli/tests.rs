@@ -98,7 +98,7 @@ fn a_fault_in_a_process_of_its_own() {
     }
 }
 
-fn example() -> Settings {
+pub(super) fn example() -> Settings {
     let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../config/site.toml");
     match config::read(&path, Secrets::Left) {
         Ok(file) => file.settings,
@@ -111,7 +111,9 @@ fn saying(settings: &Settings, typed: &[&str]) -> Result<Saying, String> {
     let line = ["claymark", "log"].iter().chain(typed);
     let cli = Cli::try_parse_from(line).map_err(|error| error.to_string())?;
     let Command::Log(log) = cli.command else { panic!("log was typed") };
-    log.saying(settings, NOW.parse().unwrap(), "k".to_owned()).map_err(|failure| failure.text(false))
+    let parts = log.parts(&settings.site, NOW.parse().unwrap(), "k".to_owned());
+    let (deed, signature) = parts.map_err(|failure| failure.text(false))?;
+    Ok(Saying::entry(&settings.intake.prefix, &deed, signature))
 }
 
 const ENTRIES: &[(&[&str], &str)] = &[

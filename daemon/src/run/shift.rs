@@ -121,7 +121,7 @@ async fn recall(settings: &Settings, now: Timestamp) -> Result<Past, RunError> {
             Subject::Supply(pump) => settings.site.drums_of(pump).count() < 2,
         };
         let subjects = reader.forecast_subjects()?;
-        let gone = subjects.iter().filter(|of| is_gone(of)).map(|of| publish::forecast_topic(prefix, of));
+        let gone = subjects.iter().filter(|of| is_gone(of)).flat_map(|of| publish::topics(prefix, of));
         Ok::<_, claymark_store::StoreError>(Past {
             pipeline,
             pending: reader.pending_deliveries()?,

@@ -1,7 +1,9 @@
 //! Numbers, units, clock times and durations, as people read them.
 
 use claymark_core::site::Site;
-use claymark_core::units::{Celsius, GramsPerLitre, Kilograms, Litres, LitresPerHour, PeopleUnits};
+use claymark_core::units::{
+    Celsius, GramsPerLitre, Kilograms, Litres, LitresPerHour, LitresPerMinute, PeopleUnits,
+};
 use jiff::tz::TimeZone;
 use jiff::{SignedDuration, Timestamp};
 
@@ -48,6 +50,29 @@ pub fn mass(units: &PeopleUnits, mass: Kilograms, scale_step: Kilograms) -> Stri
 pub fn strength(units: &PeopleUnits, strength: GramsPerLitre) -> String {
     let value = units.strength.from_base(strength.0);
     format!("{} {}", number(value, usize::from(value.abs() < 99.95)), units.strength)
+}
+
+/// "17.2 ± 0.9 g/L", of finished slurry, one standard deviation; without one where it is nothing.
+#[must_use]
+pub fn strength_sd(units: &PeopleUnits, value: GramsPerLitre, sd: GramsPerLitre) -> String {
+    let shown = units.strength.from_base(sd.0);
+    if shown < 0.05 {
+        return strength(units, value);
+    }
+    format!("{} ± {} {}", number(units.strength.from_base(value.0), 1), number(shown, 1), units.strength)
+}
+
+/// "51.2 L/min", "13.5 US gal/min", of water.
+#[must_use]
+pub fn flow(units: &PeopleUnits, flow: LitresPerMinute) -> String {
+    let value = units.flow.from_base(flow.0);
+    format!("{} {}", number(value, usize::from(value.abs() < 99.95)), units.flow)
+}
+
+/// "209 mL/min", of slurry, as cylinder and watch show it.
+#[must_use]
+pub fn slurry(flow: LitresPerHour) -> String {
+    format!("{} mL/min", number(flow.ml_per_min(), 0))
 }
 
 /// "20.1 °C", "68.2 °F".
@@ -189,6 +214,11 @@ mod tests {
             (mass(&si, Kilograms(2.0), Kilograms(1.0)), "2 kg"),
             (mass(&us, Kilograms(Unit::Pound.to_base(4.5)), Kilograms(Unit::Pound.to_base(0.1))), "4.5 lb"),
             (strength(&si, GramsPerLitre(18.0)), "18.0 g/L"),
+            (strength_sd(&si, GramsPerLitre(17.2), GramsPerLitre(0.94)), "17.2 ± 0.9 g/L"),
+            (strength_sd(&si, GramsPerLitre(17.2), GramsPerLitre(0.0)), "17.2 g/L"),
+            (flow(&si, LitresPerMinute(51.2)), "51.2 L/min"),
+            (flow(&us, LitresPerMinute(51.2)), "13.5 US gal/min"),
+            (slurry(LitresPerHour(12.54)), "209 mL/min"),
             (strength(&us, GramsPerLitre(18.143_694_8)), "4.0 lb/100 L"),
             (temperature(&us, Celsius(20.0)), "68.0 °F"),
             (number(-0.04, 1), "0.0"),

@@ -3,6 +3,8 @@
 //! Plain English for someone with wet hands at 02:00: what happened, what it means, what to do next, with units.
 //!
 //! - [`format`]: numbers, units, clock times and durations;
+//! - [`drying`], [`refill`], [`dosing`]: when a drum is dry, what to add to it, how to set pump and strength;
+//! - [`settling`]: a drum whose air has failed;
 //! - [`names`]: what things are called;
 //! - [`caution`]: what keeps people and fish from harm;
 //! - [`notice`]: the first line and the text of a notice;
@@ -11,9 +13,13 @@
 //! - [`standing`]: how old what is known is.
 
 pub mod caution;
+pub mod dosing;
+pub mod drying;
 pub mod format;
 pub mod names;
 pub mod notice;
 pub mod reasons;
+pub mod refill;
 pub mod report;
+pub mod settling;
 pub mod standing;

@@ -2,6 +2,9 @@
 
 use claymark_core::id::Id;
 use claymark_core::site::{Place, Quantity, Sensor, Site};
+use claymark_core::units::{Turbidity, Unit};
+
+use crate::format;
 
 /// The drum's name.
 #[must_use]
@@ -13,6 +16,13 @@ pub fn drum(site: &Site, id: &Id) -> String {
 #[must_use]
 pub fn pump(site: &Site, id: &Id) -> String {
     site.pump(id).map_or_else(|| id.to_string(), |pump| one_line(&pump.name))
+}
+
+/// The rearing tank's name.
+#[must_use]
+pub fn tank(site: &Site, id: &Id) -> String {
+    let tank = site.tanks.iter().find(|tank| tank.id == *id);
+    tank.map_or_else(|| id.to_string(), |tank| one_line(&tank.name))
 }
 
 /// The contact's name.
@@ -28,13 +38,18 @@ pub fn place(site: &Site, place: &Place) -> String {
     match place {
         Place::Drum(id) => drum(site, id),
         Place::Head => one_line(&site.head_tank.name),
-        Place::Tank(id) => {
-            let tank = site.tanks.iter().find(|tank| tank.id == *id);
-            tank.map_or_else(|| id.to_string(), |tank| one_line(&tank.name))
-        }
+        Place::Tank(id) => tank(site, id),
         Place::Pump(id) => pump(site, id),
         Place::Room => "the room".to_owned(),
     }
+}
+
+/// "65 NTU", in the unit of the site's turbidity sensors.
+#[must_use]
+pub fn turbidity(site: &Site, turbidity: Turbidity) -> String {
+    let sensor = site.sensors.iter().find(|sensor| sensor.quantity == Quantity::Turbidity);
+    let unit = sensor.map_or(Unit::Ntu, |sensor| sensor.unit.base());
+    format!("{} {unit}", format::number(turbidity.0, 0))
 }
 
 /// "level of Drum A".

@@ -1,8 +1,9 @@
 //! The clay that a turbidity demands, and the two levers that bring it: the pump's flow and the strength.
 //!
-//! With F litres of water a minute beside the slurry, q of slurry and x g/L of clay wanted in the head tank:
-//! (F + q) x = q c. So the strength is c = x (F + q)/q and the flow q = F x/(c - x); where q is small against F
-//! that is the demand Q (N* - Nb)/(1000 κ) in g/min of the whole flow Q, shared between q and c.
+//! With F litres a minute beside this slurry, which bring B g/min of clay from other drums, q of slurry and x g/L of
+//! clay wanted in the head tank: (F + q) x = q c + B. So the strength is c = (x (F + q) - B)/q and the flow
+//! q = (F x - B)/(c - x). With one drum that is the demand Q (N* - Nb)/(1000 κ) in g/min of the whole flow Q, shared
+//! between q and c.
 //! It holds while turbidity rises with clay as the yield says.
 
 use crate::clay::Clouding;
@@ -12,8 +13,10 @@ use crate::units::{GramsPerLitre, GramsPerMinute, LitresPerHour, LitresPerMinute
 /// The head tank as the slurry finds it.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Feed {
-    /// All water into the head tank beside the slurry, free of clay.
+    /// All that flows into the head tank beside this slurry.
     pub water: LitresPerMinute,
+    /// The clay that other drums bring with it.
+    pub others: GramsPerMinute,
     /// What clay does to it.
     pub clouding: Clouding,
 }
@@ -22,12 +25,18 @@ impl Feed {
     /// Turbidity of the head tank once it has settled down; `None` when nothing flows.
     #[must_use]
     pub fn turbidity(&self, slurry: LitresPerHour, strength: GramsPerLitre) -> Option<Turbidity> {
-        let inflows = [Inflow::water(self.water), Inflow::slurry(slurry, strength)];
-        let balance = Balance::of(&inflows, LitresPerMinute(0.0))?;
-        Some(self.clouding.turbidity(balance.holds))
+        Some(self.clouding.turbidity(self.balance(slurry, strength)?.holds))
     }
 
-    /// The clay that `turbidity` demands while the pump brings `slurry`.
+    /// The head tank once it has settled down, while nothing is taken from it; `None` when nothing flows.
+    #[must_use]
+    pub fn balance(&self, slurry: LitresPerHour, strength: GramsPerLitre) -> Option<Balance> {
+        let others = self.water.diluting(self.others).unwrap_or_default().as_strength();
+        let inflows = [Inflow { flow: self.water, strength: others }, Inflow::slurry(slurry, strength)];
+        Balance::of(&inflows, LitresPerMinute(0.0))
+    }
+
+    /// The clay that `turbidity` demands in all while the pump brings `slurry`.
     #[must_use]
     pub fn demand(&self, turbidity: Turbidity, slurry: LitresPerHour) -> GramsPerMinute {
         (self.water + slurry.per_minute()).carrying(self.clouding.clay_for(turbidity))
@@ -38,15 +47,16 @@ impl Feed {
     pub fn pump_for(&self, turbidity: Turbidity, strength: GramsPerLitre) -> Option<LitresPerHour> {
         let wanted = self.clouding.clay_for(turbidity).as_strength();
         let over = strength - wanted;
-        (over.0 > 0.0).then(|| (self.water * (wanted.0 / over.0)).per_hour())
+        let missing = self.water.per_hour().clay(wanted) - self.others;
+        (over.0 > 0.0).then(|| LitresPerMinute((missing.0 / over.0).max(0.0)).per_hour())
     }
 
     /// The strength that gives `turbidity` at that flow of the pump; `None` while it stands.
     #[must_use]
     pub fn strength_for(&self, turbidity: Turbidity, slurry: LitresPerHour) -> Option<GramsPerLitre> {
-        let wanted = self.demand(turbidity, slurry);
+        let missing = self.demand(turbidity, slurry) - self.others;
         let flow = slurry.per_minute();
-        (flow.0 > 0.0).then(|| GramsPerLitre(wanted.0 / flow.0))
+        (flow.0 > 0.0).then(|| GramsPerLitre((missing.0 / flow.0).max(0.0)))
     }
 }
 
@@ -61,7 +71,7 @@ mod tests {
     fn feed(through: f64, ml_per_min: f64) -> Feed {
         let clay = Yield { ntu_per_mg_l: 0.85, sd: 0.0, since: None, exponent: 1.0 };
         let clouding = Clouding { clay, background: Turbidity(2.0) };
-        Feed { water: LitresPerMinute(through - ml_per_min / 1000.0), clouding }
+        Feed { water: LitresPerMinute(through - ml_per_min / 1000.0), others: GramsPerMinute(0.0), clouding }
     }
 
     fn pump(ml_per_min: f64) -> LitresPerHour {
@@ -102,11 +112,11 @@ mod tests {
         #[test]
         fn either_lever_meets_the_turbidity_that_it_was_asked_for(
             water in 5.0..200.0_f64, kappa in 0.3..1.8_f64, exponent in 0.9..1.1_f64, background in 0.0..5.0_f64,
-            target in 6.0..120.0_f64, strength in 5.0..60.0_f64, ml_per_min in 20.0..600.0_f64,
+            target in 6.0..120.0_f64, others in 0.0..0.01_f64, strength in 5.0..60.0_f64, ml_per_min in 20.0..600.0_f64,
         ) {
             let clay = Yield { ntu_per_mg_l: kappa, sd: 0.0, since: None, exponent };
             let clouding = Clouding { clay, background: Turbidity(background) };
-            let feed = Feed { water: LitresPerMinute(water), clouding };
+            let feed = Feed { water: LitresPerMinute(water), others: GramsPerMinute(others), clouding };
             let target = Turbidity(target);
             let flow = feed.pump_for(target, GramsPerLitre(strength)).unwrap();
             let by_pump = feed.turbidity(flow, GramsPerLitre(strength)).unwrap();

@@ -163,7 +163,7 @@ mod tests {
 
     use super::*;
     use crate::clay::{Clouding, Yield};
-    use crate::units::LitresPerMinute;
+    use crate::units::{GramsPerMinute, LitresPerMinute};
 
     fn pounds(per_100_l: f64) -> GramsPerLitre {
         GramsPerLitre(Unit::PoundPer100Litres.to_base(per_100_l))
@@ -178,7 +178,11 @@ mod tests {
         let clay = Yield { ntu_per_mg_l: 0.85, sd: 0.0, since: None, exponent: 1.0 };
         let clouding = Clouding { clay, background: Turbidity(2.0) };
         Bench {
-            feed: Feed { water: LitresPerMinute(51.2) - pump(209.0).per_minute(), clouding },
+            feed: Feed {
+                water: LitresPerMinute(51.2) - pump(209.0).per_minute(),
+                others: GramsPerMinute(0.0),
+                clouding,
+            },
             target: Turbidity(64.95),
             held: Litres(62.0),
             full: Litres(175.0),

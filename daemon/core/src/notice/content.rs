@@ -9,8 +9,9 @@ use crate::forecast::{EmptyAt, Forecast};
 use crate::id::Id;
 use crate::notice::NoticeKind;
 use crate::refill::Refill;
+use crate::refill::books::MassDoubt;
 use crate::site::Place;
-use crate::units::{Litres, LitresPerHour};
+use crate::units::{Litres, LitresPerHour, Turbidity};
 
 /// What a notice says.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -143,6 +144,29 @@ pub struct Remedy {
     pub slower: Option<f64>,
     /// The share of the present pump speed at which the full drum lasts, where full it doesn't.
     pub slower_when_full: Option<f64>,
+    /// The weakest mix that lasts, with the pump turned down for it, where the full drum at its target doesn't.
+    #[serde(default)]
+    pub night: Option<NightMix>,
+    /// The mass of the last refill looks like the wrong unit.
+    #[serde(default)]
+    pub doubt: Option<MassDoubt>,
+}
+
+/// A stronger mix and a slower pump together: the water stays as cloudy, and the drum lasts.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct NightMix {
+    /// What to add.
+    pub refill: Refill,
+    /// The pump's flow for it.
+    pub slurry: LitresPerHour,
+    /// As a share of the present flow.
+    pub pump_share: f64,
+    /// When the drum is then empty.
+    pub ends: EmptyAt,
+    /// Of the head tank with both.
+    pub turbidity: Turbidity,
+    /// Of the head tank with the mix alone.
+    pub mix_alone: Turbidity,
 }
 
 /// One drum in the evening.

@@ -1,6 +1,6 @@
 //! What the room keeps beside one drum's watch: its refills, its pump's speed, and what follows from them.
 
-use jiff::Timestamp;
+use jiff::{SignedDuration, Timestamp};
 
 use crate::drum::{DrumWatch, WhatIf};
 use crate::fieldlog::{Deed, LogEntry};
@@ -10,13 +10,14 @@ use crate::id::Id;
 use crate::notice::content::{
     Doubted, DrumState, PumpSetting, PumpState, Remedy, SeenRefill, Verdict, Visit,
 };
-use crate::refill::Refill;
-use crate::refill::residual::{LoggedRefill, Residual};
+use crate::refill::books::{Books, LoggedRefill};
+use crate::refill::{Refill, Wanted};
 use crate::room::episode::Episode;
+use crate::room::mixing::Mixture;
 use crate::room::runout::Runout;
 use crate::room::verdict;
-use crate::site::{Drum, Site};
-use crate::units::LitresPerHour;
+use crate::site::{ClaySupply, Drum, Site};
+use crate::units::{Kilograms, Litres, LitresPerHour};
 
 /// One drum.
 #[derive(Debug)]
@@ -126,11 +127,58 @@ impl Desk {
         }
     }
 
+    /// What its refills leave in it.
+    pub(crate) fn books(&self, supply: &ClaySupply) -> Books {
+        Books::after(&self.drum, supply, &self.seen, &self.logged)
+    }
+
+    /// The newest of what changes the clay that it feeds: a refill, the draw, a pump setting.
+    pub(crate) fn changed(&self) -> Option<Timestamp> {
+        let refill = self.seen.last().map(|refill| refill.at);
+        let logged = self.logged.last().map(|refill| refill.at);
+        let setting = self.pump_settings.last().map(|(_, setting)| setting.at);
+        [refill, logged, setting, self.watch.draw_since()].into_iter().flatten().max()
+    }
+
+    /// The clay that a refill wants which was just done or is about to be, with so much `water` or up to the full line.
+    pub(crate) fn clay_wanted(
+        &self,
+        supply: &ClaySupply,
+        now: Timestamp,
+        volume: Litres,
+        water: Option<Litres>,
+    ) -> Kilograms {
+        let done = self.seen.split_last().filter(|(last, _)| !last.logged && last.at + JUST_DONE >= now);
+        let (before, after, seen) = match done {
+            Some((last, earlier)) => (last.to - last.added, last.to, earlier),
+            None => {
+                let after = water.map_or(self.drum.full, |water| volume + water);
+                (volume, after, self.seen.as_slice())
+            }
+        };
+        let left = Books::after(&self.drum, supply, seen, &self.logged).left;
+        self.drum.target.clay_in(after) - left.strength.clay_in(before.max(Litres(0.0)))
+    }
+
+    /// Revolutions per minute for each L/h: as it was set and as it draws, else by the rating.
+    pub(crate) fn rpm_per_slurry(&self, site: &Site, draw: LitresPerHour) -> Option<f64> {
+        let set = self.pump_settings.last().map(|(_, setting)| setting.rpm);
+        let learned = set.filter(|rpm| *rpm > 0.0 && self.watch.in_use()).map(|rpm| rpm / draw.0);
+        let rated = || Some(1.0 / site.pump(&self.drum.pump)?.rated(1.0)?.0);
+        learned.or_else(rated).filter(|ratio| ratio.is_finite())
+    }
+
     /// What can be done; while people are there nothing is said about lasting until a visit.
-    pub(crate) fn remedy(&self, site: &Site, forecast: &Forecast, visit: Option<&Visit>) -> Remedy {
-        let residual = Residual::after(&self.drum, &site.clay, &self.seen, &self.logged);
-        let refill =
-            forecast.outlook.volume().map(|volume| Refill::of(&self.drum, &site.clay, volume, residual));
+    pub(crate) fn remedy(
+        &self,
+        site: &Site,
+        forecast: &Forecast,
+        visit: Option<&Visit>,
+        mixture: &Mixture,
+    ) -> Remedy {
+        let wanted = Wanted::full(&self.drum);
+        let of = |volume| Refill::of(&self.drum, &site.clay, wanted, volume, mixture.counted());
+        let refill = forecast.outlook.volume().map(of);
         let full_ends =
             self.watch.empty_if(forecast.at, WhatIf { volume: Some(self.drum.full), draw_share: 1.0 });
         let full = full_ends.zip(visit).map_or(Verdict::Unknown, |(ends, visit)| Verdict::of(&ends, visit));
@@ -141,9 +189,14 @@ impl Desk {
             full,
             slower: forecast.outlook.empty_at().and_then(slower),
             slower_when_full: full_ends.and_then(slower),
+            night: None,
+            doubt: mixture.books.doubt.clone(),
         }
     }
 }
+
+/// People write a refill down when their hands are dry again.
+const JUST_DONE: SignedDuration = SignedDuration::from_mins(90);
 
 /// Refills and settings of weeks ago tell nothing: the last ones are enough.
 fn keep_last<T>(entries: &mut Vec<T>) {

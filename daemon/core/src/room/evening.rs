@@ -89,7 +89,7 @@ impl Room {
             let state = self.state(scene, desk, forecast);
             EveningDrum {
                 verdict: Verdict::of_outlook(&forecast.outlook, &visit),
-                remedy: desk.remedy(&self.site, forecast, Some(&visit)),
+                remedy: self.remedy(scene, desk, forecast, Some(&visit)),
                 state,
             }
         };

@@ -88,6 +88,8 @@ impl Room {
         self.forecasts_at = Some(scene.now);
         let supplies = self.supplies(scene.now);
         self.effects.extend(scene.forecasts.iter().cloned().chain(supplies).map(Effect::Forecast));
+        let sheets = self.sheets(scene.now, &scene.forecasts);
+        self.effects.extend(sheets.into_iter().map(|sheet| Effect::Sheet(Box::new(sheet))));
     }
 
     /// Gives a finding its number and sends it, with the forecasts that it goes by.

@@ -1,33 +1,22 @@
 //! What to add, how long that lasts, and what else can be done.
 
-use claymark_core::notice::content::{DrumState, Remedy, SeenRefill, Verdict};
-use claymark_core::refill::residual::Source;
-use claymark_core::refill::{Mix, Refill, Residual};
+use claymark_core::notice::content::{DrumState, NightMix, Remedy, SeenRefill, Verdict};
+use claymark_core::refill::Refill;
 
-use crate::format;
 use crate::notice::Teller;
 use crate::notice::drum::rpm_at;
+use crate::{format, names, refill};
 
 impl Teller<'_> {
     /// "Add 113 L of water, 2.05 kg of clay."
     pub(super) fn add_short(&self, remedy: &Remedy) -> Option<String> {
-        let units = &self.site.units;
-        match remedy.refill.as_ref()? {
-            Refill::Mix(mix) => Some(format!(
-                "Add {} water, {} clay.",
-                format::volume_at_most(units, mix.water),
-                format::mass(units, mix.clay, self.site.clay.scale_step)
-            )),
-            Refill::WaterOnly { water, .. } => {
-                Some(format!("Add {} water, no clay.", format::volume_at_most(units, *water)))
-            }
-            Refill::NoRoom | Refill::TooThick { .. } => None,
-        }
+        refill::short(self.site, remedy.refill.as_ref()?)
     }
 
     /// What to add and how long it then lasts, line by line.
     pub(super) fn chores(&self, state: &DrumState, remedy: &Remedy) -> Vec<String> {
-        let mut lines = self.add(remedy);
+        let mut lines = refill::lines(self.site, self.clock, remedy.refill.as_ref());
+        lines.extend(remedy.doubt.as_ref().map(|doubt| refill::doubt(self.site, self.clock, doubt)));
         lines.extend(self.when_full(state, remedy));
         if let (Some(share), Verdict::WillNotLast | Verdict::MayNotLast | Verdict::Unknown) =
             (remedy.slower, remedy.full)
@@ -42,90 +31,54 @@ impl Teller<'_> {
         lines
     }
 
-    fn add(&self, remedy: &Remedy) -> Vec<String> {
-        let units = &self.site.units;
-        match &remedy.refill {
-            None => vec![
-                "How much to add can't be worked out without its volume: read it by eye, and fill it to the line."
-                    .to_owned(),
-            ],
-            Some(Refill::Mix(mix)) => self.mix(mix),
-            Some(Refill::WaterOnly { water, gives, residual }) => vec![format!(
-                "To fill it: {} of water and no clay; that gives {} ({}).",
-                format::volume_at_most(units, *water),
-                format::strength(units, *gives),
-                self.residual(residual)
-            )],
-            Some(Refill::NoRoom) => vec!["It is full: there is no room to add anything.".to_owned()],
-            Some(Refill::TooThick { gives, thickest, residual }) => vec![format!(
-                "Don't add clay: filled up it would hold {}, and the pump can lift {} at most ({}). Draw some off first.",
-                format::strength(units, *gives),
-                format::strength(units, *thickest),
-                self.residual(residual)
-            )],
-        }
-    }
-
-    fn mix(&self, mix: &Mix) -> Vec<String> {
-        let units = &self.site.units;
-        let clay = format::mass(units, mix.clay, self.site.clay.scale_step);
-        let bag = format::mass(units, self.site.clay.bag, self.site.clay.bag);
-        let bags = if mix.bags >= 0.25 {
-            format!(" ({} of a {bag} bag)", format::number(mix.bags, 1))
-        } else {
-            String::new()
-        };
-        vec![
-            format!(
-                "To fill it from {} now: {clay} of clay{bags} and {} of water.",
-                format::volume(units, mix.from),
-                format::volume_at_most(units, mix.water)
-            ),
-            "Mix the clay with some of the water in a bucket first, pour it in, then fill up to the line."
-                .to_owned(),
-            format!(
-                "That gives {} of finished slurry ({}).",
-                format::strength(units, mix.gives),
-                self.residual(&mix.residual)
-            ),
-        ]
-    }
-
-    fn residual(&self, residual: &Residual) -> String {
-        let strength = format::strength(&self.site.units, residual.strength);
-        let because = match residual.source {
-            Source::Logged { at } => format!("by the refill written down at {}", self.clock.time(at)),
-            Source::NothingLogged => "the target, as no refill was ever written down".to_owned(),
-            Source::RefillNotLogged { at } => {
-                format!("the target, as the refill of {} wasn't written down", self.clock.time(at))
-            }
-            Source::FiguresMissing { at } => {
-                format!(
-                    "the target, as the refill of {} was written down without its figures",
-                    self.clock.time(at)
-                )
-            }
-        };
-        format!("what is left counted at {strength}: {because}")
-    }
-
     fn when_full(&self, state: &DrumState, remedy: &Remedy) -> Vec<String> {
         let Some(ends) = &remedy.full_ends else { return Vec::new() };
         let dry = self.dry(ends);
         match remedy.full {
             Verdict::Lasts => vec![format!("Full, it lasts: {dry}.")],
             Verdict::Unknown => vec![format!("Full, it is {dry}.")],
-            Verdict::MayNotLast => vec![format!("Even full it may not last: {dry}.")],
+            Verdict::MayNotLast => {
+                let line = format!("Even full it may not last: {dry}.");
+                std::iter::once(line)
+                    .chain(remedy.night.iter().flat_map(|mix| self.night(state, mix)))
+                    .collect()
+            }
             Verdict::WillNotLast => {
                 let mut lines = vec![format!("EVEN FULL IT WILL NOT LAST: {dry}.")];
-                lines.extend(
-                    remedy.slower_when_full.map(|share| {
-                        format!("Fill it and set the pump to {} too.", self.speed(state, share))
-                    }),
-                );
+                match (&remedy.night, remedy.slower_when_full) {
+                    (Some(mix), _) => lines.extend(self.night(state, mix)),
+                    (None, Some(share)) => lines.push(format!(
+                        "Fill it and set the pump to {} too; the water gets clearer for it.",
+                        self.speed(state, share)
+                    )),
+                    (None, None) => {}
+                }
                 lines
             }
         }
+    }
+
+    /// The stronger mix and the slower pump, always both together.
+    fn night(&self, state: &DrumState, night: &NightMix) -> Vec<String> {
+        let Refill::Mix(mix) = &night.refill else { return Vec::new() };
+        let units = &self.site.units;
+        vec![
+            format!(
+                "To make it last, do both together: mix it to {} ({} of clay and {} of water), and when the new mix \
+                 reaches the intake set the pump to {}, {}.",
+                format::strength(units, mix.gives),
+                format::mass(units, mix.clay, self.site.clay.scale_step),
+                format::volume_at_most(units, mix.water),
+                format::slurry(night.slurry),
+                self.speed(state, night.pump_share)
+            ),
+            format!(
+                "Then it is {}, and the head tank stays at {}; the stronger mix alone would make it {}.",
+                self.dry(&night.ends),
+                names::turbidity(self.site, night.turbidity),
+                names::turbidity(self.site, night.mix_alone)
+            ),
+        ]
     }
 
     /// "39 rpm or less", or a share of the present speed where that isn't written down or isn't true.

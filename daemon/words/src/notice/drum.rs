@@ -4,6 +4,7 @@ use claymark_core::forecast::{Basis, EmptyAt, Outlook};
 use claymark_core::notice::content::{DrumState, PumpState};
 use claymark_core::units::LitresPerHour;
 
+use crate::drying;
 use crate::format;
 use crate::names;
 use crate::notice::Teller;
@@ -15,18 +16,7 @@ impl Teller<'_> {
 
     /// "dry about 02:45, earliest 02:20".
     pub(super) fn dry(&self, empty_at: &EmptyAt) -> String {
-        if self.is_empty(empty_at) {
-            return "empty now".to_owned();
-        }
-        let clock = self.clock.together(&[empty_at.p05, empty_at.p50]);
-        match (empty_at.p50, empty_at.p05) {
-            (Some(p50), Some(p05)) => {
-                format!("dry about {}, earliest {}", clock.about(p50), clock.by(p05))
-            }
-            (Some(p50), None) => format!("dry about {}", clock.about(p50)),
-            (None, Some(p05)) => format!("dry in more than 3 days, earliest {}", clock.by(p05)),
-            (None, None) => "not dry within 3 days".to_owned(),
-        }
+        drying::dry(self.clock, self.notice.at, empty_at)
     }
 
     /// "Dry about 02:45 (earliest 02:20, latest 03:30)."
@@ -45,7 +35,7 @@ impl Teller<'_> {
     }
 
     pub(super) fn is_empty(&self, empty_at: &EmptyAt) -> bool {
-        empty_at.p50.is_some_and(|p50| p50 <= self.notice.at)
+        drying::is_empty(self.notice.at, empty_at)
     }
 
     /// Litres, draw, what they go by, and what agrees with what.

@@ -7,11 +7,11 @@ use claymark_core::notice::content::{
 };
 use claymark_core::notice::{Audience, Content, Notice, Priority};
 use claymark_core::quality::thresholds::{Span, Thresholds};
-use claymark_core::refill::residual::Source;
-use claymark_core::refill::{Refill, Residual};
+use claymark_core::refill::books::Source;
+use claymark_core::refill::{Counted, Refill, Residual, Wanted};
 use claymark_core::site::{
-    ClaySupply, Contact, Draws, Drum, HeadTank, Place, Premix, Pump, Quantity, Senses, Sensor, Site, Staff,
-    Tank, WaterLimits,
+    ClaySupply, Contact, Drum, HeadTank, Place, Premix, Pump, Quantity, Sensor, Site, Staff, Tank,
+    WaterLimits,
 };
 use claymark_core::strapping::StrappingTable;
 use claymark_core::units::{GramsPerLitre, Kilograms, Litres, LitresPerHour, Millimetres, PeopleUnits, Unit};
@@ -111,6 +111,8 @@ pub(super) fn unknown(drum: &str) -> EveningDrum {
         full: Verdict::Unknown,
         slower: None,
         slower_when_full: None,
+        night: None,
+        doubt: None,
     };
     EveningDrum { state, verdict: Verdict::Unknown, remedy }
 }
@@ -153,8 +155,8 @@ pub(super) fn refill_seen() -> SeenRefill {
 
 pub(super) fn remedy(full: Verdict) -> Remedy {
     let site = site();
-    let residual =
-        Residual { strength: GramsPerLitre(17.2), source: Source::Logged { at: at("2027-04-20T04:40:00Z") } };
+    let source = Source::Logged { at: at("2027-04-20T04:40:00Z") };
+    let residual = Residual { strength: GramsPerLitre(17.2), sd: GramsPerLitre(0.9), source };
     let drum = &site.drums[0];
     let hours = match full {
         Verdict::Lasts => [17.0, 18.0, 20.0],
@@ -162,11 +164,19 @@ pub(super) fn remedy(full: Verdict) -> Remedy {
         Verdict::WillNotLast | Verdict::Unknown => [8.0, 9.0, 10.0],
     };
     Remedy {
-        refill: Some(Refill::of(drum, &site.clay, Litres(62.4), residual)),
+        refill: Some(Refill::of(
+            drum,
+            &site.clay,
+            Wanted::full(drum),
+            Litres(62.4),
+            Counted::Known(residual),
+        )),
         full_ends: Some(ends("2027-04-20T14:00:00Z", hours)),
         full,
         slower: Some(0.52),
         slower_when_full: (full != Verdict::Lasts).then_some(0.71),
+        night: None,
+        doubt: None,
     }
 }
 
@@ -204,7 +214,6 @@ pub(super) fn site() -> Site {
             ml_per_min_per_rpm: Some(2.1),
             max_rpm: Some(200.0),
             min_rpm: None,
-            draws: Draws::One,
         }],
         drums: ["a", "b"].map(drum).into(),
         head_tank: HeadTank { id: id("head"), name: "Head tank".to_owned(), volume: Litres(450.0) },
@@ -253,7 +262,6 @@ fn sensor(name: &str, place: Place, quantity: Quantity, unit: Unit) -> Sensor {
         quantity,
         unit,
         every: SignedDuration::from_mins(1),
-        senses: Senses::Surface,
         mount_height: None,
         thresholds: Thresholds {
             gap: SignedDuration::from_mins(5),

@@ -1,0 +1,261 @@
+//! What the books say of a drum: clay in less clay pumped, by mass balance over the refills that were written down.
+//!
+//! Drawing doesn't change strength; a refill mixes: c' = (c V + m)/V'. Where the last refill wasn't written down, or
+//! without its clay, little is known and the target stands in, with a wide uncertainty; the result always says which.
+//! A typed mass that is off by the factor between pound and kilogram is asked about.
+
+use jiff::{SignedDuration, Timestamp};
+use serde::{Deserialize, Serialize};
+
+use crate::notice::content::SeenRefill;
+use crate::refill::displaced;
+use crate::site::{ClaySupply, Drum};
+use crate::units::{GramsPerLitre, Kilograms, Litres, Unit};
+
+/// Strength of what is left, how sure it is, and where it comes from.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Residual {
+    /// The strength.
+    pub strength: GramsPerLitre,
+    /// Its standard deviation.
+    #[serde(default)]
+    pub sd: GramsPerLitre,
+    /// Where it comes from.
+    pub source: Source,
+}
+
+/// Where a strength comes from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(tag = "source", rename_all = "kebab-case")]
+pub enum Source {
+    /// From the log: the last refill that was written down with its clay.
+    Logged {
+        /// When.
+        at: Timestamp,
+    },
+    /// From the head tank's turbidity.
+    Seen {
+        /// When.
+        at: Timestamp,
+    },
+    /// The target: no refill was ever written down.
+    NothingLogged,
+    /// The target: the data show a later refill that nobody wrote down.
+    RefillNotLogged {
+        /// When.
+        at: Timestamp,
+    },
+    /// The target: the last refill was written down without the figures that are needed.
+    FiguresMissing {
+        /// When.
+        at: Timestamp,
+    },
+    /// Somebody says so.
+    Told,
+}
+
+/// A refill that somebody wrote down.
+#[derive(Debug, Clone, PartialEq)]
+pub struct LoggedRefill {
+    /// Of the entry, for corrections.
+    pub key: String,
+    /// When.
+    pub at: Timestamp,
+    /// Water added.
+    pub water: Option<Litres>,
+    /// Dry clay added.
+    pub clay: Option<Kilograms>,
+    /// What was in the drum when the entry was made, where known: for refills that the data don't show.
+    pub held: Option<Litres>,
+}
+
+/// What the books say of one drum.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Books {
+    /// What is left in it.
+    pub left: Residual,
+    /// The mass of the last refill looks like pounds for kilograms, or the reverse.
+    pub doubt: Option<MassDoubt>,
+    /// What would be left if it were.
+    pub left_if_meant: Option<Residual>,
+}
+
+/// A mass that was perhaps typed in the other unit.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct MassDoubt {
+    /// The entry's key, for a correction; empty before it is sent.
+    pub key: String,
+    /// When the refill was.
+    pub at: Timestamp,
+    /// As it was written down.
+    pub typed: Kilograms,
+    /// What was to be expected.
+    pub expected: Kilograms,
+    /// What was perhaps meant.
+    pub meant: Kilograms,
+}
+
+impl Residual {
+    /// As somebody says.
+    #[must_use]
+    pub fn told(strength: GramsPerLitre) -> Self {
+        Self { strength, sd: GramsPerLitre(0.0), source: Source::Told }
+    }
+
+    /// Whether refills that were written down, or somebody, say it.
+    #[must_use]
+    pub fn is_known(&self) -> bool {
+        match self.source {
+            Source::Logged { .. } | Source::Told => true,
+            Source::Seen { .. }
+            | Source::NothingLogged
+            | Source::RefillNotLogged { .. }
+            | Source::FiguresMissing { .. } => false,
+        }
+    }
+}
+
+impl Books {
+    /// Of `drum` after `seen` and `logged` refills, both in order of time.
+    #[must_use]
+    pub fn after(drum: &Drum, supply: &ClaySupply, seen: &[SeenRefill], logged: &[LoggedRefill]) -> Self {
+        let start = Self {
+            left: Residual {
+                strength: drum.target,
+                sd: drum.target * GUESSED,
+                source: Source::NothingLogged,
+            },
+            doubt: None,
+            left_if_meant: None,
+        };
+        timeline(seen, logged).into_iter().fold(start, |books, step| step.mixed(&books.left, drum, supply))
+    }
+}
+
+/// What was perhaps meant by a mass: the other unit fits what was `expected`, the one that was typed doesn't.
+#[must_use]
+pub fn meant(typed: Kilograms, expected: Kilograms) -> Option<Kilograms> {
+    let pound = Unit::Pound.to_base(1.0);
+    let fits = |mass: Kilograms| {
+        let share = mass.0 / expected.0;
+        (1.0 / FITS..=FITS).contains(&share)
+    };
+    let other = if typed > expected { typed * pound } else { typed * (1.0 / pound) };
+    (typed.0 > 0.0 && expected.0 > 0.0 && !fits(typed) && fits(other)).then_some(other)
+}
+
+/// A refill as the data show it, as somebody wrote it down, or both.
+struct Step<'a> {
+    at: Timestamp,
+    seen: Option<&'a SeenRefill>,
+    logged: Option<&'a LoggedRefill>,
+}
+
+/// Litres before and after.
+#[derive(Clone, Copy)]
+struct Volumes {
+    before: Litres,
+    after: Litres,
+}
+
+impl Step<'_> {
+    fn mixed(&self, left: &Residual, drum: &Drum, supply: &ClaySupply) -> Books {
+        let unknown = |source| {
+            let thinned = self.thinned(left);
+            let apart = drum.target.max(thinned) - drum.target.min(thinned);
+            let sd = (apart * 0.5).max(drum.target * GUESSED);
+            Books { left: Residual { strength: drum.target, sd, source }, doubt: None, left_if_meant: None }
+        };
+        let Some(entry) = self.logged else {
+            return unknown(Source::RefillNotLogged { at: self.at });
+        };
+        let known = entry.clay.and_then(|clay| {
+            let volumes = self.volumes(entry, clay, supply)?;
+            Some((clay, volumes, mix(left, volumes, clay, entry.at, supply)?))
+        });
+        let Some((clay, volumes, after)) = known else {
+            return unknown(Source::FiguresMissing { at: entry.at });
+        };
+        let expected = drum.target.clay_in(volumes.after) - left.strength.clay_in(volumes.before);
+        let doubt = meant(clay, expected).map(|meant| MassDoubt {
+            key: entry.key.clone(),
+            at: entry.at,
+            typed: clay,
+            expected,
+            meant,
+        });
+        let left_if_meant =
+            doubt.as_ref().and_then(|doubt| mix(left, volumes, doubt.meant, entry.at, supply));
+        Books { left: after, doubt, left_if_meant }
+    }
+
+    /// What is left if only water came in.
+    fn thinned(&self, left: &Residual) -> GramsPerLitre {
+        self.seen.map_or(left.strength, |seen| {
+            left.strength * ((seen.to - seen.added).max(Litres(0.0)).0 / seen.to.0.max(f64::MIN_POSITIVE))
+        })
+    }
+
+    /// Before and after: the data are believed over the log.
+    fn volumes(&self, entry: &LoggedRefill, clay: Kilograms, supply: &ClaySupply) -> Option<Volumes> {
+        match self.seen {
+            Some(seen) => Some(Volumes { before: (seen.to - seen.added).max(Litres(0.0)), after: seen.to }),
+            None => {
+                let before = entry.held?;
+                Some(Volumes { before, after: before + entry.water? + displaced(clay, supply) })
+            }
+        }
+    }
+}
+
+/// Strength after a refill, and its uncertainty from what was left, from the scale and from both volumes.
+fn mix(
+    left: &Residual,
+    volumes: Volumes,
+    clay: Kilograms,
+    at: Timestamp,
+    supply: &ClaySupply,
+) -> Option<Residual> {
+    let Volumes { before, after } = volumes;
+    let strength = GramsPerLitre::of(left.strength.clay_in(before) + clay, after)?;
+    let parts = [
+        left.sd.0 * before.0 / after.0,
+        GramsPerLitre::of(supply.scale_step, after)?.0,
+        left.strength.0 * LITRES_SD / after.0,
+        strength.0 * LITRES_SD / after.0,
+    ];
+    let sd = GramsPerLitre(parts.iter().map(|part| part * part).sum::<f64>().sqrt());
+    Some(Residual { strength, sd, source: Source::Logged { at } })
+}
+
+/// Pairs each seen refill with the nearest entry that isn't taken, and orders all by time.
+fn timeline<'a>(seen: &'a [SeenRefill], logged: &'a [LoggedRefill]) -> Vec<Step<'a>> {
+    let mut free: Vec<&LoggedRefill> = logged.iter().collect();
+    let mut steps: Vec<Step<'a>> = Vec::with_capacity(seen.len() + logged.len());
+    for refill in seen {
+        let away = |entry: &LoggedRefill| entry.at.duration_since(refill.at).abs();
+        let nearest = free
+            .iter()
+            .enumerate()
+            .map(|(place, entry)| (place, away(entry)))
+            .filter(|(_, away)| *away <= SAME_REFILL)
+            .min_by_key(|(_, away)| *away);
+        let logged = nearest.map(|(place, _)| free.swap_remove(place));
+        steps.push(Step { at: refill.at, seen: Some(refill), logged });
+    }
+    steps.extend(free.into_iter().map(|entry| Step { at: entry.at, seen: None, logged: Some(entry) }));
+    steps.sort_by_key(|step| step.at);
+    steps
+}
+
+/// An entry and a rise this close together are one refill: people write it down before or after the buckets.
+const SAME_REFILL: SignedDuration = SignedDuration::from_mins(45);
+
+/// Where nothing is written down the target may be off by so much, one standard deviation (common practice, no source).
+const GUESSED: f64 = 0.2;
+
+/// A volume by level sensor or by eye is worth about that, one standard deviation (common practice, no source).
+const LITRES_SD: f64 = 1.5;
+
+/// Within this factor a mass is what was expected; the pound is off by 2.2.
+const FITS: f64 = 1.4;

@@ -1,0 +1,266 @@
+//! What to mix, and at which flow to pump it: the room's books, its water and its head tank brought together.
+
+use jiff::Timestamp;
+
+use crate::clay::Clouding;
+use crate::clay::feed::Feed;
+use crate::clay::levers::{Bench, strength_steps};
+use crate::clay::response::Residence;
+use crate::drum::WhatIf;
+use crate::forecast::{Forecast, Outlook};
+use crate::id::Id;
+use crate::notice::content::{NightMix, Remedy, Verdict, Visit};
+use crate::refill::books::Books;
+use crate::refill::seen::{Feeding, HeadTank, settles_after};
+use crate::refill::sheet::Sheet;
+use crate::refill::{Counted, Refill, Seen, Wanted};
+use crate::room::Room;
+use crate::room::desk::Desk;
+use crate::room::look::Scene;
+use crate::site::{Drum, Place};
+use crate::units::{GramsPerLitre, GramsPerMinute, Kilograms, Litres, LitresPerHour, Turbidity};
+use crate::water::{KnownFlow, WaterWatch};
+
+/// What is known of the slurry in one drum.
+#[derive(Debug)]
+pub(crate) struct Mixture {
+    /// By the refills that were written down.
+    pub(crate) books: Books,
+    /// By the head tank.
+    pub(crate) seen: Option<Seen>,
+}
+
+/// What isn't known and would have to be.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Missing {
+    /// There is no such drum.
+    Drum,
+    /// NTU per mg/L of this clay.
+    Yield,
+    /// Water into the head tank.
+    FreshWater,
+    /// What is in the drum, or what the pump draws.
+    DrumState,
+}
+
+impl Mixture {
+    pub(crate) fn counted(&self) -> Counted {
+        Counted::of(&self.books, self.seen.as_ref())
+    }
+
+    /// The strength by the best of both, whatever it means.
+    pub(crate) fn strength(&self) -> GramsPerLitre {
+        match self.counted() {
+            Counted::Known(residual) => residual.strength,
+            Counted::LookFirst { seen, .. } => seen.strength,
+        }
+    }
+}
+
+impl Room {
+    /// The water of the room as it is measured.
+    #[must_use]
+    pub fn water(&self) -> &WaterWatch {
+        &self.water
+    }
+
+    /// What clay does to the water here; `None`: nobody knows yet.
+    #[must_use]
+    pub fn clouding(&self) -> Option<Clouding> {
+        Clouding::written(&self.site.clay)
+    }
+
+    /// Fresh water into the head tank.
+    #[must_use]
+    pub fn fresh_water(&self, now: Timestamp) -> Option<KnownFlow> {
+        self.water.fresh(now, self.site.plan_flow(now))
+    }
+
+    /// The refill sheet of a drum, to that mark and strength or to its full line at its target.
+    #[must_use]
+    pub fn sheet(&self, now: Timestamp, drum: &Id, wanted: Option<Wanted>) -> Option<Sheet> {
+        let forecasts = self.forecasts(now);
+        let (desk, forecast) = self.desks.iter().zip(&forecasts).find(|(desk, _)| desk.drum.id == *drum)?;
+        Some(self.sheet_of(now, desk, forecast, &forecasts, wanted))
+    }
+
+    /// The clay that a refill of `drum` wants which was just done or is about to be, with so much water or up to the
+    /// full line; `None`: what is in it isn't known.
+    #[must_use]
+    pub fn clay_wanted(&self, now: Timestamp, drum: &Id, water: Option<Litres>) -> Option<Kilograms> {
+        let desk = self.desks.iter().find(|desk| desk.drum.id == *drum)?;
+        let volume = desk.watch.forecast(now).outlook.volume()?;
+        Some(desk.clay_wanted(&self.site.clay, now, volume, water))
+    }
+
+    /// Of every drum, to its full line at its target.
+    pub(crate) fn sheets(&self, now: Timestamp, forecasts: &[Forecast]) -> Vec<Sheet> {
+        let drums = self.desks.iter().zip(forecasts);
+        drums.map(|(desk, forecast)| self.sheet_of(now, desk, forecast, forecasts, None)).collect()
+    }
+
+    fn sheet_of(
+        &self,
+        now: Timestamp,
+        desk: &Desk,
+        forecast: &Forecast,
+        forecasts: &[Forecast],
+        wanted: Option<Wanted>,
+    ) -> Sheet {
+        let wanted = wanted.unwrap_or_else(|| Wanted::full(&desk.drum));
+        let mixture = self.mixture(now, desk, forecasts);
+        let holds = forecast.outlook.volume();
+        let refill = |volume| Refill::of(&desk.drum, &self.site.clay, wanted, volume, mixture.counted());
+        Sheet {
+            at: now,
+            drum: desk.drum.id.clone(),
+            wanted,
+            holds,
+            refill: holds.map(refill),
+            then_empty: desk.watch.empty_if(now, WhatIf { volume: Some(wanted.to), draw_share: 1.0 }),
+            book: mixture.books.left,
+            seen: mixture.seen,
+            doubt: mixture.books.doubt,
+        }
+    }
+
+    /// What can be done for a drum.
+    pub(crate) fn remedy(
+        &self,
+        scene: &Scene,
+        desk: &Desk,
+        forecast: &Forecast,
+        visit: Option<&Visit>,
+    ) -> Remedy {
+        let mixture = self.mixture(scene.now, desk, &scene.forecasts);
+        let mut remedy = desk.remedy(&self.site, forecast, visit, &mixture);
+        if let (Some(visit), Verdict::WillNotLast | Verdict::MayNotLast) = (visit, remedy.full) {
+            remedy.night = self.tonight(scene, desk, visit, &mixture);
+        }
+        remedy
+    }
+
+    /// What all drums that are drawn bring together.
+    pub(crate) fn slurry_in_all(&self, now: Timestamp) -> LitresPerHour {
+        let feeding = self.feeding(&self.forecasts(now));
+        feeding.iter().fold(LitresPerHour(0.0), |sum, (_, one)| sum + one.draw)
+    }
+
+    /// What is known of the slurry in a drum, from the books and from the head tank.
+    pub(crate) fn mixture(&self, now: Timestamp, desk: &Desk, forecasts: &[Forecast]) -> Mixture {
+        Mixture { books: desk.books(&self.site.clay), seen: self.seen(now, &desk.drum, forecasts) }
+    }
+
+    /// The drums that feed the head tank, with their strength by the books and their draw.
+    fn feeding(&self, forecasts: &[Forecast]) -> Vec<(Id, Feeding)> {
+        let drawn = self.desks.iter().zip(forecasts).filter(|(_, forecast)| forecast.in_use);
+        drawn
+            .filter_map(|(desk, forecast)| match &forecast.outlook {
+                Outlook::Known { draw, .. } => {
+                    let strength = desk.books(&self.site.clay).left.strength;
+                    Some((desk.drum.id.clone(), Feeding { strength, draw: *draw }))
+                }
+                Outlook::Unknown { .. } => None,
+            })
+            .collect()
+    }
+
+    /// What the head tank shows of a drum's slurry; `None` unless it has settled since the last change.
+    fn seen(&self, now: Timestamp, drum: &Drum, forecasts: &[Forecast]) -> Option<Seen> {
+        let feeding = self.feeding(forecasts);
+        let (_, ours) = feeding.iter().find(|(id, _)| *id == drum.id)?;
+        // A drum whose draw isn't known may feed it, too.
+        let in_use = self.desks.iter().zip(forecasts).filter(|(_, forecast)| forecast.in_use);
+        let changed = in_use.clone().filter_map(|(desk, _)| desk.changed()).max();
+        if in_use.count() != feeding.len() {
+            return None;
+        }
+        let fresh = self.fresh_water(now)?;
+        let slurry = feeding.iter().fold(LitresPerHour(0.0), |sum, (_, one)| sum + one.draw);
+        let head = Residence::of(self.site.head_tank.volume, fresh.flow + slurry.per_minute())?;
+        if changed.is_some_and(|at| at + settles_after(head) > now) {
+            return None;
+        }
+        let clouding = self.clouding()?;
+        let feed = Feed { water: fresh.flow, others: GramsPerMinute(0.0), clouding };
+        let head = HeadTank { feed, fresh, shows: self.water.turbidity(now, &Place::Head)? };
+        head.shows_of(ours, &feeding.iter().map(|(_, feeding)| *feeding).collect::<Vec<_>>())
+    }
+
+    /// Both levers of a drum, for that turbidity of the head tank or for the middle of the fish's band.
+    pub(crate) fn bench(
+        &self,
+        now: Timestamp,
+        desk: &Desk,
+        forecasts: &[Forecast],
+        strength: GramsPerLitre,
+        target: Option<Turbidity>,
+    ) -> Result<Bench, Missing> {
+        let clouding = self.clouding().ok_or(Missing::Yield)?;
+        let fresh = self.fresh_water(now).ok_or(Missing::FreshWater)?;
+        let forecast = self.desks.iter().zip(forecasts).find(|(other, _)| other.drum.id == desk.drum.id);
+        let Some((_, Forecast { outlook: Outlook::Known { volume, draw, .. }, .. })) = forecast else {
+            return Err(Missing::DrumState);
+        };
+        let (water, others) = self.feeding(forecasts).iter().filter(|(id, _)| *id != desk.drum.id).fold(
+            (fresh.flow, GramsPerMinute(0.0)),
+            |(water, clay), (_, other)| {
+                (water + other.draw.per_minute(), clay + other.draw.clay(other.strength))
+            },
+        );
+        let pump = self.site.pump(&desk.drum.pump);
+        let at_speed = |rpm: Option<f64>| pump.zip(rpm).and_then(|(pump, rpm)| pump.rated(rpm));
+        Ok(Bench {
+            feed: Feed { water, others, clouding },
+            target: target.unwrap_or_else(|| Turbidity(self.site.target_turbidity(now))),
+            held: *volume,
+            full: desk.drum.full,
+            heel: desk.drum.heel,
+            strength,
+            slurry: *draw,
+            slowest: at_speed(pump.and_then(|pump| pump.min_rpm)).unwrap_or_default(),
+            fastest: at_speed(pump.and_then(|pump| pump.max_rpm)),
+            thickest: self.site.clay.thickest,
+        })
+    }
+
+    /// For the night: the head tank stays as it is where that is right.
+    fn tonight(&self, scene: &Scene, desk: &Desk, visit: &Visit, mixture: &Mixture) -> Option<NightMix> {
+        let band = self.site.limits_at(&Place::Head, scene.now).turbidity;
+        let shown = self.water.turbidity(scene.now, &Place::Head).map(|shown| shown.turbidity);
+        let target = shown.filter(|shown| (band.min()..=band.max()).contains(&shown.0));
+        let bench = self.bench(scene.now, desk, &scene.forecasts, mixture.strength(), target).ok()?;
+        self.night_mix(scene.now, desk, &bench, visit, mixture.counted())
+    }
+
+    /// The weakest mix of which even the earliest time is late enough, and the pump's flow for it.
+    pub(crate) fn night_mix(
+        &self,
+        now: Timestamp,
+        desk: &Desk,
+        bench: &Bench,
+        visit: &Visit,
+        counted: Counted,
+    ) -> Option<NightMix> {
+        let steps = strength_steps(&self.site.units);
+        let mut way = bench.for_the_night(visit.lasts_until().duration_since(now), steps).ok()?;
+        for _ in 0..MOST_STEPS {
+            let pump_share = way.slurry.0 / bench.slurry.0;
+            let what_if = WhatIf { volume: Some(desk.drum.full), draw_share: pump_share };
+            let ends = desk.watch.empty_if(now, what_if)?;
+            if Verdict::of(&ends, visit) == Verdict::Lasts {
+                let wanted = Wanted { to: desk.drum.full, strength: way.strength };
+                let refill = Refill::of(&desk.drum, &self.site.clay, wanted, bench.held, counted);
+                let mix_alone = bench.feed.turbidity(bench.slurry, way.strength)?;
+                let (slurry, turbidity) = (way.slurry, way.turbidity);
+                let mix = NightMix { refill, slurry, pump_share, ends, turbidity, mix_alone };
+                return matches!(mix.refill, Refill::Mix(_)).then_some(mix);
+            }
+            way = bench.with_strength(way.strength + steps).ok()?;
+        }
+        None
+    }
+}
+
+/// The earliest time is rarely more than a few steps behind the likely one.
+const MOST_STEPS: usize = 8;

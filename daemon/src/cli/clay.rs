@@ -1,0 +1,217 @@
+//! `claymark mix`, `dose`, `wait`, `settle`: the arithmetic of clay on the room as it stands.
+
+use std::io::Write as _;
+
+use clap::Args;
+use jiff::{SignedDuration, Span, SpanRelativeTo};
+
+use claymark_core::id::Id;
+use claymark_core::refill::Wanted;
+use claymark_core::room::{Missing, Room};
+use claymark_core::units::{Dimension, GramsPerLitre, Litres, Turbidity, Unit};
+use claymark_words::{dosing, refill, settling};
+
+use super::past::Standing;
+use super::{Failure, SiteFile, names};
+use crate::amount::Amount;
+
+/// The room as it stands, or as it stood.
+#[derive(Debug, Args)]
+struct When {
+    #[command(flatten)]
+    site_file: SiteFile,
+    /// As it stood then: 14:30, "2027-04-20 14:30" or RFC 3339; now, if left out
+    #[arg(long, value_name = "TIME")]
+    at: Option<String>,
+}
+
+/// A refill sheet.
+#[derive(Debug, Args)]
+pub(super) struct Mix {
+    #[command(flatten)]
+    when: When,
+    /// Which drum: its id or name; all, if left out
+    #[arg(long)]
+    drum: Option<String>,
+    /// To which mark, in the site's unit of volume or with its own; the full line, if left out
+    #[arg(long, value_name = "VOLUME", value_parser = Amount::parse)]
+    to: Option<Amount>,
+    /// At which strength of finished slurry, in the site's unit or with its own; the target, if left out
+    #[arg(long, value_name = "STRENGTH", value_parser = Amount::parse)]
+    strength: Option<Amount>,
+}
+
+/// Both levers.
+#[derive(Debug, Args)]
+pub(super) struct Dose {
+    #[command(flatten)]
+    when: When,
+    /// Which drum: its id or name; every drum that is drawn, if left out
+    #[arg(long)]
+    drum: Option<String>,
+    /// Turbidity wanted in the head tank; the middle of the fish's band, if left out
+    #[arg(long, value_name = "NTU")]
+    turbidity: Option<f64>,
+}
+
+/// How long a change takes.
+#[derive(Debug, Args)]
+pub(super) struct Wait {
+    #[command(flatten)]
+    when: When,
+    /// Foretell the tanks for a feed that is steady at this turbidity
+    #[arg(long, value_name = "NTU")]
+    to: Option<f64>,
+    /// An early reading in this tank, to tell where it will end; with --from and --after
+    #[arg(long, value_name = "TANK", requires_all = ["from", "after", "read"])]
+    tank: Option<String>,
+    /// What tank and head tank showed before the change
+    #[arg(long, value_name = "NTU", requires = "tank")]
+    from: Option<f64>,
+    /// What the tank shows now
+    #[arg(long, value_name = "NTU", requires = "tank")]
+    read: Option<f64>,
+    /// How long after the change that is: "25 min"
+    #[arg(long, value_name = "TIME", requires = "tank")]
+    after: Option<String>,
+}
+
+/// What a failing air supply does.
+#[derive(Debug, Args)]
+pub(super) struct Settle {
+    #[command(flatten)]
+    when: When,
+    /// Which drum: its id or name; all, if left out
+    #[arg(long)]
+    drum: Option<String>,
+    /// A tenth of the clay is coarser than this, µm; what the site file says, if left out
+    #[arg(long, value_name = "UM")]
+    coarse: Option<f64>,
+}
+
+pub(super) fn mix(asked: Mix) -> Result<(), Failure> {
+    let standing = read(&asked.when)?;
+    let site = &standing.settings.site;
+    let of = |what, typed: Option<Amount>, dimension, usual: Unit| {
+        let base = typed.map(|amount| amount.in_base(dimension, Some(usual))).transpose();
+        let base = base.map_err(|bad| Failure::Wrong {
+            what: format!("the {what} can't be used: {bad}."),
+            remedy: format!(
+                "Write a number, which is taken as {usual}, or a number with its unit in quotes."
+            ),
+        })?;
+        positive(what, base)
+    };
+    let to = of("mark", asked.to, Dimension::Volume, site.units.volume)?.map(Litres);
+    let strength =
+        of("strength", asked.strength, Dimension::Strength, site.units.strength)?.map(GramsPerLitre);
+    let mut sheets = Vec::new();
+    for id in drums(&standing, asked.drum.as_deref(), |_| true)? {
+        let drum = site.drum(&id).ok_or_else(|| no(Missing::Drum))?;
+        let full = Wanted::full(drum);
+        let wanted = Wanted { to: to.unwrap_or(full.to), strength: strength.unwrap_or(full.strength) };
+        let sheet =
+            standing.room().sheet(standing.now, &id, Some(wanted)).ok_or_else(|| no(Missing::Drum))?;
+        sheets.push(refill::sheet(site, &sheet));
+    }
+    print(&standing, &sheets.join("\n"))
+}
+
+pub(super) fn dose(asked: Dose) -> Result<(), Failure> {
+    let standing = read(&asked.when)?;
+    let target = positive("turbidity", asked.turbidity)?.map(Turbidity);
+    let drawn = |id: &Id| is_drawn(standing.room(), standing.now, id);
+    let mut parts = Vec::new();
+    for id in drums(&standing, asked.drum.as_deref(), drawn)? {
+        let dose = standing.room().dose(standing.now, &id, target).map_err(no)?;
+        parts.push(dosing::dose(&standing.settings.site, &dose));
+    }
+    print(&standing, &parts.join("\n"))
+}
+
+pub(super) fn wait(asked: Wait) -> Result<(), Failure> {
+    let standing = read(&asked.when)?;
+    let site = &standing.settings.site;
+    let response = standing.room().response(standing.now).ok_or_else(|| no(Missing::FreshWater))?;
+    if let (Some(tank), Some(from), Some(seen), Some(after)) =
+        (&asked.tank, asked.from, asked.read, &asked.after)
+    {
+        let place = names::place(site, tank)?;
+        let found =
+            response.tanks.iter().find(|known| place == claymark_core::site::Place::Tank(known.tank.clone()));
+        let found = found.ok_or_else(|| Failure::Wrong {
+            what: format!("'{tank}' is no rearing tank whose flow is known."),
+            remedy: "Write the id of a [[tank]], for instance tank:t1.".to_owned(),
+        })?;
+        let after = duration(after)?;
+        let ends = found.cascade.ends(Turbidity(from), Turbidity(seen), after);
+        return print(&standing, &dosing::early(site, found, ends, after));
+    }
+    let to = positive("turbidity", asked.to)?.map(Turbidity);
+    print(&standing, &dosing::waiting(site, &response, to))
+}
+
+pub(super) fn settle(asked: Settle) -> Result<(), Failure> {
+    let standing = read(&asked.when)?;
+    let coarse = positive("size", asked.coarse)?;
+    let mut parts = Vec::new();
+    for id in drums(&standing, asked.drum.as_deref(), |_| true)? {
+        let still = standing.room().still_drum(standing.now, &id, coarse).map_err(no)?;
+        parts.push(settling::still(&standing.settings.site, &still));
+    }
+    print(&standing, &parts.join("\n"))
+}
+
+fn read(when: &When) -> Result<Standing, Failure> {
+    Standing::read(&when.site_file.config, when.at.as_deref())
+}
+
+/// The drum that was named, or those that are `usual`, or all.
+fn drums(standing: &Standing, named: Option<&str>, usual: impl Fn(&Id) -> bool) -> Result<Vec<Id>, Failure> {
+    let site = &standing.settings.site;
+    if let Some(word) = named {
+        return Ok(vec![names::drum(site, word)?]);
+    }
+    let all: Vec<Id> = site.drums.iter().map(|drum| drum.id.clone()).collect();
+    let chosen: Vec<Id> = all.iter().filter(|id| usual(id)).cloned().collect();
+    Ok(if chosen.is_empty() { all } else { chosen })
+}
+
+fn is_drawn(room: &Room, now: jiff::Timestamp, drum: &Id) -> bool {
+    let of = claymark_core::forecast::Subject::Drum(drum.clone());
+    room.forecasts(now).iter().any(|forecast| forecast.of == of && forecast.in_use)
+}
+
+/// What is old is said to be old before anything else.
+fn print(standing: &Standing, text: &str) -> Result<(), Failure> {
+    let mut out = std::io::stdout();
+    if let Some(stale) = standing.stale() {
+        writeln!(out, "{stale}\n")?;
+    }
+    out.write_all(text.as_bytes())?;
+    Ok(())
+}
+
+fn positive(what: &str, figure: Option<f64>) -> Result<Option<f64>, Failure> {
+    match figure {
+        Some(bad) if bad <= 0.0 || !bad.is_finite() => Err(Failure::Wrong {
+            what: format!("{bad} can't be the {what}."),
+            remedy: "Write a number above zero.".to_owned(),
+        }),
+        usable => Ok(usable),
+    }
+}
+
+fn duration(typed: &str) -> Result<SignedDuration, Failure> {
+    let read = typed.parse::<Span>().ok();
+    let read = read.and_then(|span| span.to_duration(SpanRelativeTo::days_are_24_hours()).ok());
+    read.filter(|after| *after > SignedDuration::ZERO).ok_or_else(|| Failure::Wrong {
+        what: format!("'{typed}' isn't a time that can have passed."),
+        remedy: "Write a number with its unit in quotes, for instance \"25 min\".".to_owned(),
+    })
+}
+
+fn no(missing: Missing) -> Failure {
+    let (what, remedy) = dosing::missing(missing);
+    Failure::Failed { what: what.to_owned(), remedy: remedy.to_owned() }
+}

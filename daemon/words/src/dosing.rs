@@ -1,0 +1,385 @@
+//! Both levers, and how long a change takes, in words.
+
+use claymark_core::clay::levers::{Cannot, Way};
+use claymark_core::forecast::EmptyAt;
+use claymark_core::notice::content::{NightMix, Verdict};
+use claymark_core::refill::{Counted, Refill};
+use claymark_core::room::{Dose, Missing, Response, TankResponse};
+use claymark_core::site::Site;
+use claymark_core::units::{LitresPerHour, Turbidity};
+use claymark_core::water::{FlowBy, KnownFlow};
+use jiff::SignedDuration;
+
+use crate::format::{self, Clock};
+use crate::{caution, drying, names, refill};
+
+/// All ways to set pump and strength, one below the other.
+#[must_use]
+pub fn dose(site: &Site, dose: &Dose) -> String {
+    let teller = Teller { site, dose, clock: Clock::new(site, dose.at) };
+    let parts = [teller.now(), teller.by_pump(), teller.by_strength(), teller.night(), teller.balance()];
+    let mut text: String = parts.iter().map(|lines| lines.join("\n") + "\n\n").collect();
+    text.push_str(caution::ADVISES);
+    text.push('\n');
+    text
+}
+
+/// How long to wait after a change, and what each tank will show when the feed becomes `to`.
+#[must_use]
+pub fn waiting(site: &Site, response: &Response, to: Option<Turbidity>) -> String {
+    let units = &site.units;
+    let mut lines = vec![
+        format!(
+            "{}: {} with {} through it, exchanged in {}. After a change measure again in {} (95 % of it shows), \
+             or in {} (99 %).",
+            site.head_tank.name,
+            format::volume(units, site.head_tank.volume),
+            format::flow(units, response.through),
+            format::duration(response.head.time()),
+            format::duration(response.head.wait(MOST)),
+            format::duration(response.head.wait(NEARLY_ALL)),
+        ),
+        String::new(),
+        format!(
+            "{:<14} {:>14} {:>22} {:>12} {:>12}",
+            "Tank", "water", "known by", "95 % after", "99 % after"
+        ),
+    ];
+    lines.extend(response.tanks.iter().map(|tank| {
+        format!(
+            "{:<14} {:>14} {:>22} {:>12} {:>12}",
+            names::tank(site, &tank.tank),
+            format::flow(units, tank.flow.flow),
+            flow_by(tank.flow),
+            format::duration(tank.cascade.wait(MOST)),
+            format::duration(tank.cascade.wait(NEARLY_ALL))
+        )
+    }));
+    if let Some(to) = to {
+        lines.extend(ahead(site, response, to));
+    }
+    lines.join("\n") + "\n"
+}
+
+/// What an early reading tells of the end.
+#[must_use]
+pub fn early(site: &Site, tank: &TankResponse, ends: Option<Turbidity>, after: SignedDuration) -> String {
+    let share = format::share(tank.cascade.share(after));
+    let tank = names::tank(site, &tank.tank);
+    match ends {
+        Some(ends) => format!(
+            "{tank} shows {share} of a change after {}: it is on its way to {}.\n",
+            format::duration(after),
+            names::turbidity(site, ends)
+        ),
+        None => format!(
+            "{tank} shows only {share} of a change after {}: too early to tell where it ends.\n",
+            format::duration(after)
+        ),
+    }
+}
+
+/// What isn't known, and what to do about it.
+#[must_use]
+pub fn missing(missing: Missing) -> (&'static str, &'static str) {
+    match missing {
+        Missing::Drum => ("there is no such drum.", "Write the id or the name of a drum of the site file."),
+        Missing::Yield => (
+            "how cloudy this clay makes this water isn't known.",
+            "Write [clay] ntu_per_mg_l into the site file: the head tank's turbidity less that of the fresh water, \
+             divided by the mg/L of clay that are fed.",
+        ),
+        Missing::FreshWater => (
+            "the water into the head tank isn't known.",
+            "Catch it with bucket and watch and write it down: claymark log flow_check --place head --volume 25 \
+             --seconds 30 (mL, or with the unit: \"25 L\").",
+        ),
+        Missing::DrumState => (
+            "what is in the drum, or what the pump draws, isn't known.",
+            "Read the drum by eye and write it down (claymark log dip), or look at its level sensor.",
+        ),
+    }
+}
+
+struct Teller<'a> {
+    site: &'a Site,
+    dose: &'a Dose,
+    clock: Clock<'a>,
+}
+
+impl Teller<'_> {
+    fn now(&self) -> Vec<String> {
+        let (site, dose) = (self.site, self.dose);
+        let (units, bench) = (&site.units, &dose.bench);
+        let clouding = bench.feed.clouding;
+        let mut lines = vec![
+            format!(
+                "{} at {}: {} of slurry at {}, drawn at {}.",
+                names::drum(site, &dose.drum),
+                self.clock.time(dose.at),
+                format::volume(units, bench.held),
+                format::strength(units, bench.strength),
+                self.pump(bench.slurry)
+            ),
+            format!(
+                "Fresh water {} ({}); {} NTU for each mg/L of clay, {} without clay.",
+                format::flow(units, dose.fresh.flow),
+                flow_by(dose.fresh),
+                format::number(clouding.clay.ntu_per_mg_l, 2),
+                names::turbidity(site, clouding.background)
+            ),
+        ];
+        if let Some(now) = &dose.now {
+            lines.push(format!("As it is: {}; {}.", self.way(now), self.lasts(dose.now_ends.as_ref())));
+        }
+        lines.push(format!("Wanted in the head tank: {}.", names::turbidity(site, bench.target)));
+        if let Counted::LookFirst { .. } = dose.counted {
+            lines.push(
+                "CAUTION: the head tank gets much less clay than the books say is in the drum. Look at air, diffuser, \
+                 tube, valve and probe before you turn a lever."
+                    .to_owned(),
+            );
+        }
+        lines
+    }
+
+    fn by_pump(&self) -> Vec<String> {
+        let title = "QUICK TRIM, the pump alone (acts first: nothing has to be mixed)";
+        match &self.dose.by_pump {
+            Err(cannot) => vec![title.to_owned(), self.cannot(cannot)],
+            Ok(way) => {
+                let mut lines = vec![
+                    format!("{title}:"),
+                    format!("Set the pump to {}: {}.", self.pump(way.slurry), self.way(way)),
+                    format!("What is in the drum then: {}.", self.lasts(self.dose.by_pump_ends.as_ref())),
+                ];
+                lines.extend(self.shows(SignedDuration::ZERO));
+                lines
+            }
+        }
+    }
+
+    fn by_strength(&self) -> Vec<String> {
+        let title = "NEW MIX, the strength alone (the pump stays where it is)";
+        let (site, dose) = (self.site, self.dose);
+        match &dose.by_strength {
+            Err(cannot) => vec![title.to_owned(), self.cannot(cannot)],
+            Ok(way) => {
+                let mut lines = vec![
+                    format!("{title}:"),
+                    format!(
+                        "Mix the full drum to {} of finished slurry: {}.",
+                        format::strength(&site.units, way.strength),
+                        self.way(way)
+                    ),
+                ];
+                lines.extend(refill::lines(site, self.clock, dose.by_strength_refill.as_ref()));
+                if let Some(Refill::Mix(_) | Refill::WaterOnly { .. }) = &dose.by_strength_refill {
+                    lines
+                        .push(format!("The full drum then: {}.", self.lasts(dose.by_strength_ends.as_ref())));
+                }
+                lines.extend(self.shows(site.staff.mixing));
+                lines
+            }
+        }
+    }
+
+    fn night(&self) -> Vec<String> {
+        let title = "FOR THE NIGHT, both together (the weakest mix that lasts)";
+        let Some(visit) = &self.dose.visit else { return vec![title.to_owned()] };
+        let until = format!("until {}", self.clock.time(visit.lasts_until()));
+        match &self.dose.night {
+            None => vec![
+                format!("{title}:"),
+                format!(
+                    "No mix that can be pumped makes the full drum last {until}: plan a refill in the night."
+                ),
+            ],
+            Some(night) => night_lines(self, title, &until, night),
+        }
+    }
+
+    /// What flows in, what it dilutes, what runs over.
+    fn balance(&self) -> Vec<String> {
+        let bench = &self.dose.bench;
+        let units = &self.site.units;
+        let Some(balance) = bench.feed.balance(bench.slurry, bench.strength) else { return Vec::new() };
+        let mut lines = vec![format!(
+            "The head tank's balance: {} flow in with {} g/min of clay, which is {} mg/L; the slurry is thinned {} times.",
+            format::flow(units, balance.through),
+            format::number(balance.fed.0, 1),
+            format::number(balance.holds.0, 0),
+            format::number(bench.strength.0 / balance.holds.as_strength().0, 0)
+        )];
+        if bench.feed.others.0 > 0.0 {
+            lines.push(format!(
+                "Of the clay, {} g/min come from other drums.",
+                format::number(bench.feed.others.0, 1)
+            ));
+        }
+        let Some(response) = &self.dose.response else { return lines };
+        let measured = response
+            .tanks
+            .iter()
+            .filter(|tank| !matches!(tank.flow.by, FlowBy::Share | FlowBy::Plan))
+            .count();
+        if measured < response.tanks.len() || measured == 0 {
+            lines.push(
+                "What runs over isn't known: the flow of each rearing tank would have to be measured (claymark log \
+                 flow_check)."
+                    .to_owned(),
+            );
+        } else {
+            let over = response.through - response.taken();
+            let unused = over.max(claymark_core::units::LitresPerMinute(0.0)).carrying(balance.holds);
+            lines.push(format!(
+                "The rearing tanks take {}; {} run over, with {} g/min of clay.",
+                format::flow(units, response.taken()),
+                format::flow(units, over),
+                format::number(unused.0, 1)
+            ));
+        }
+        lines
+    }
+
+    /// "head tank 65 NTU, 1.8 full drums a day"
+    fn way(&self, way: &Way) -> String {
+        format!(
+            "head tank {}, {} full drums a day",
+            names::turbidity(self.site, way.turbidity),
+            format::number(way.refills_per_day, 1)
+        )
+    }
+
+    /// "209 mL/min (about 100 rpm)"
+    fn pump(&self, slurry: LitresPerHour) -> String {
+        let flow = format::slurry(slurry);
+        match self.dose.rpm_per_slurry {
+            Some(rpm) => format!("{flow} (about {} rpm)", format::number(rpm * slurry.0, 0)),
+            None => flow,
+        }
+    }
+
+    /// "dry about 10:45, earliest 10:20: lasts until 08:30"
+    fn lasts(&self, ends: Option<&EmptyAt>) -> String {
+        let Some(ends) = ends else { return "how long it lasts isn't known".to_owned() };
+        let dry = drying::dry(self.clock, self.dose.at, ends);
+        let Some(visit) = &self.dose.visit else { return dry };
+        let until = self.clock.time(visit.lasts_until());
+        match Verdict::of(ends, visit) {
+            Verdict::Lasts => format!("{dry}: lasts until {until}"),
+            Verdict::MayNotLast => format!("{dry}: MAY NOT LAST until {until}"),
+            Verdict::WillNotLast | Verdict::Unknown => format!("{dry}: WILL NOT LAST until {until}"),
+        }
+    }
+
+    fn shows(&self, first: SignedDuration) -> Option<String> {
+        let response = self.dose.response.as_ref()?;
+        let slowest = response.slowest()?;
+        let mixing = if first > SignedDuration::ZERO {
+            format!(", mixing included ({})", format::duration(first))
+        } else {
+            String::new()
+        };
+        Some(format!(
+            "It shows: head tank after {}, the slowest rearing tank after {} (95 %){mixing}.",
+            format::duration(first + response.head.wait(MOST)),
+            format::duration(first + slowest.cascade.wait(MOST))
+        ))
+    }
+
+    fn cannot(&self, cannot: &Cannot) -> String {
+        let units = &self.site.units;
+        match cannot {
+            Cannot::TooSlow { wanted, slowest } => format!(
+                "Not possible: it would take {}, and below {} clay settles in the line. Mix weaker instead.",
+                self.pump(*wanted),
+                self.pump(*slowest)
+            ),
+            Cannot::TooFast { wanted, fastest } => format!(
+                "Not possible: it would take {}, and the pump brings {} at most. Mix stronger instead.",
+                self.pump(*wanted),
+                self.pump(*fastest)
+            ),
+            Cannot::TooThick { wanted, thickest } => format!(
+                "Not possible: it would take slurry of {}, and the pump can lift {} at most. Turn the pump up instead.",
+                format::strength(units, *wanted),
+                format::strength(units, *thickest)
+            ),
+            Cannot::TooThin => {
+                "Not possible: the slurry is thinner than the water is to be. Mix anew.".to_owned()
+            }
+            Cannot::NothingFlows => "Not possible: the pump stands, or no water flows.".to_owned(),
+        }
+    }
+}
+
+fn night_lines(teller: &Teller<'_>, title: &str, until: &str, night: &NightMix) -> Vec<String> {
+    let Refill::Mix(mix) = &night.refill else { return vec![title.to_owned()] };
+    let site = teller.site;
+    vec![
+        format!("{title}:"),
+        format!(
+            "Mix the full drum to {} ({} of clay and {} of water), and when the new mix reaches the intake set the pump \
+             to {}.",
+            format::strength(&site.units, mix.gives),
+            format::mass(&site.units, mix.clay, site.clay.scale_step),
+            format::volume_at_most(&site.units, mix.water),
+            teller.pump(night.slurry)
+        ),
+        format!(
+            "Then {}, wanted {until}; the head tank is at {}. The stronger mix alone would make it {}: do both.",
+            drying::dry(teller.clock, teller.dose.at, &night.ends),
+            names::turbidity(site, night.turbidity),
+            names::turbidity(site, night.mix_alone)
+        ),
+    ]
+}
+
+fn ahead(site: &Site, response: &Response, to: Turbidity) -> Vec<String> {
+    let head = response.head_shows;
+    let times: Vec<String> = AHEAD.iter().map(|after| format!("{:>9}", format::duration(*after))).collect();
+    let row = |name: String, at: &dyn Fn(SignedDuration) -> Option<Turbidity>| {
+        let shown = |after: &SignedDuration| {
+            let value = at(*after).map_or("?".to_owned(), |ntu| format::number(ntu.0, 0));
+            format!("{value:>9}")
+        };
+        format!("{name:<14}{}", AHEAD.iter().map(shown).collect::<String>())
+    };
+    let mut lines = vec![
+        String::new(),
+        format!("When the feed is steady at {}, the tanks will show after", names::turbidity(site, to)),
+        format!("{:<14}{}", "", times.concat()),
+        row(site.head_tank.name.clone(), &|after| Some(response.head.after(head?.turbidity, to, after))),
+    ];
+    lines.extend(
+        response
+            .tanks
+            .iter()
+            .map(|tank| row(names::tank(site, &tank.tank), &|after| tank.shows_after(head, to, after))),
+    );
+    lines.push("Clay that settles in the tanks, and feeding, aren't counted.".to_owned());
+    lines
+}
+
+fn flow_by(flow: KnownFlow) -> &'static str {
+    match flow.by {
+        FlowBy::Sensor => "by flow sensor",
+        FlowBy::Check { .. } => "by bucket and watch",
+        FlowBy::Plan => "by the plan",
+        FlowBy::Share => "an equal share",
+    }
+}
+
+const AHEAD: [SignedDuration; 7] = [
+    SignedDuration::from_mins(0),
+    SignedDuration::from_mins(15),
+    SignedDuration::from_mins(30),
+    SignedDuration::from_hours(1),
+    SignedDuration::from_hours(2),
+    SignedDuration::from_hours(4),
+    SignedDuration::from_hours(8),
+];
+/// Of a step.
+const MOST: f64 = 0.95;
+const NEARLY_ALL: f64 = 0.99;

@@ -1,0 +1,237 @@
+//! What to add to a drum, or why nothing: the same sentences in a notice and on a refill sheet.
+
+use claymark_core::refill::books::{MassDoubt, Residual, Source};
+use claymark_core::refill::sheet::Sheet;
+use claymark_core::refill::{Mix, Refill, Seen, TooStrong};
+use claymark_core::site::Site;
+use claymark_core::units::Litres;
+use jiff::Timestamp;
+
+use crate::caution;
+use crate::drying;
+use crate::format::{self, Clock};
+use crate::names;
+
+/// "Add 113 L water, 2.05 kg clay."
+#[must_use]
+pub fn short(site: &Site, refill: &Refill) -> Option<String> {
+    let units = &site.units;
+    match refill {
+        Refill::Mix(mix) => Some(format!(
+            "Add {} water, {} clay.",
+            format::volume_at_most(units, mix.water),
+            format::mass(units, mix.clay, site.clay.scale_step)
+        )),
+        Refill::WaterOnly { water, .. } => {
+            Some(format!("Add {} water, no clay.", format::volume_at_most(units, *water)))
+        }
+        Refill::LookFirst { .. } => Some("Don't add clay: look at its air first.".to_owned()),
+        Refill::TooStrong(_) | Refill::NoRoom | Refill::DrumTooSmall { .. } | Refill::TooThick { .. } => None,
+    }
+}
+
+/// What to add, line by line; `None`: what is in the drum isn't known.
+#[must_use]
+pub fn lines(site: &Site, clock: Clock<'_>, refill: Option<&Refill>) -> Vec<String> {
+    let units = &site.units;
+    match refill {
+        None => vec![
+            "How much to add can't be worked out without its volume: read it by eye, and fill it to the line."
+                .to_owned(),
+        ],
+        Some(Refill::Mix(mix)) => mixed(site, clock, mix),
+        Some(Refill::WaterOnly { water, gives, residual, up_to }) => vec![format!(
+            "{}: {} of water and no clay; that gives {} ({}).",
+            up_to.map_or_else(
+                || "To fill it".to_owned(),
+                |to| format!("Up to {}, where it is thin enough", format::volume(units, to))
+            ),
+            format::volume_at_most(units, *water),
+            format::strength(units, *gives),
+            left(site, clock, residual)
+        )],
+        Some(Refill::TooStrong(strong)) => too_strong(site, clock, strong),
+        Some(Refill::NoRoom) => vec!["It is full: there is no room to add anything.".to_owned()],
+        Some(Refill::DrumTooSmall { to, full }) => vec![format!(
+            "The drum is too small: {} is above its full line, {}. Choose a lower mark, or fill a second drum.",
+            format::volume(units, *to),
+            format::volume(units, *full)
+        )],
+        Some(Refill::TooThick { gives, thickest, residual }) => vec![format!(
+            "Don't add clay: filled up it would hold {}, and the pump can lift {} at most ({}). Draw some off first.",
+            format::strength(units, *gives),
+            format::strength(units, *thickest),
+            left(site, clock, residual)
+        )],
+        Some(Refill::LookFirst { book, seen }) => look_first(site, clock, book, seen),
+    }
+}
+
+/// "The refill of 14:05 was written down with 7.00 kg of clay …"
+#[must_use]
+pub fn doubt(site: &Site, clock: Clock<'_>, doubt: &MassDoubt) -> String {
+    let mass = |mass| format::mass(&site.units, mass, site.clay.scale_step);
+    format!(
+        "The refill of {} was written down with {} of clay; about {} was expected. Was {} meant, with pounds and \
+         kilograms mixed up? If so, write it down again with --replaces {}.",
+        clock.time(doubt.at),
+        mass(doubt.typed),
+        mass(doubt.expected),
+        mass(doubt.meant),
+        doubt.key
+    )
+}
+
+/// The whole sheet of one drum, for the wall beside it.
+#[must_use]
+pub fn sheet(site: &Site, sheet: &Sheet) -> String {
+    let (clock, units) = (Clock::new(site, sheet.at), &site.units);
+    let holds = sheet.holds.map_or_else(
+        || "what is in it isn't known".to_owned(),
+        |holds| format!("{} in it", format::volume(units, holds)),
+    );
+    let mut lines = vec![
+        format!("{} at {}: {holds}.", names::drum(site, &sheet.drum), clock.time(sheet.at)),
+        format!(
+            "Wanted: {} at {} of finished slurry.",
+            format::volume(units, sheet.wanted.to),
+            format::strength(units, sheet.wanted.strength)
+        ),
+    ];
+    lines.extend(estimates(site, clock, sheet));
+    lines.push(String::new());
+    lines.extend(self::lines(site, clock, sheet.refill.as_ref()));
+    if let (Some(Refill::Mix(_) | Refill::WaterOnly { up_to: None, .. }), Some(ends)) =
+        (&sheet.refill, &sheet.then_empty)
+    {
+        let dry = drying::dry(clock, sheet.at, ends);
+        lines.push(format!("Filled now, with the pump as it is: {dry}."));
+    }
+    lines.extend(sheet.doubt.as_ref().map(|asked| doubt(site, clock, asked)));
+    if let Some(Refill::Mix(mix)) = &sheet.refill {
+        lines.push(String::new());
+        lines.push(caution::PREMIX.to_owned());
+        if mix.bags >= 1.0 {
+            lines.push(caution::lifting(units, site.clay.bag));
+        }
+    }
+    lines.extend([String::new(), caution::HANDLING.to_owned(), caution::ADVISES.to_owned()]);
+    lines.join("\n") + "\n"
+}
+
+/// Both estimates of the strength of what is left.
+fn estimates(site: &Site, clock: Clock<'_>, sheet: &Sheet) -> Vec<String> {
+    let book = left(site, clock, &sheet.book);
+    let seen = match &sheet.seen {
+        None => "The head tank can't say: it hasn't settled since the last change, or fresh water, yield or turbidity \
+                 isn't known."
+            .to_owned(),
+        Some(seen) => format!(
+            "By the head tank's {} at {}: {}{}{}",
+            names::turbidity(site, seen.turbidity),
+            clock.time(seen.at),
+            format::strength_sd(&site.units, seen.strength, seen.sd),
+            if seen.alone { "." } else { ", shared out among the drums that feed it." },
+            if seen.can_judge { "" } else { " The yield isn't sure enough to hold this against the books." }
+        ),
+    };
+    vec![format!("By the books, {book}."), seen]
+}
+
+fn mixed(site: &Site, clock: Clock<'_>, mix: &Mix) -> Vec<String> {
+    let units = &site.units;
+    let clay = format::mass(units, mix.clay, site.clay.scale_step);
+    let bag = format::mass(units, site.clay.bag, site.clay.bag);
+    let bags = if mix.bags >= 0.25 {
+        format!(" ({} of a {bag} bag)", format::number(mix.bags, 1))
+    } else {
+        String::new()
+    };
+    let buckets = match mix.buckets {
+        0 | 1 => "a bucket".to_owned(),
+        n => format!("{n} buckets of {}", format::volume(units, site.clay.premix.bucket)),
+    };
+    let line = if site.drums.iter().any(|drum| drum.full == mix.to) {
+        "the line".to_owned()
+    } else {
+        format!("the {} mark", format::volume(units, mix.to))
+    };
+    vec![
+        format!(
+            "To fill it from {} now: {clay} of clay{bags} and {} of water.",
+            format::volume(units, mix.from),
+            format::volume_at_most(units, mix.water)
+        ),
+        format!(
+            "Stir the clay into some of the water in {buckets} first, about a minute until no lump is left; pour it in, \
+             then fill up to {line}."
+        ),
+        format!(
+            "That gives {} of finished slurry ({}).",
+            format::strength_sd(units, mix.gives, mix.gives_sd),
+            left(site, clock, &mix.residual)
+        ),
+    ]
+}
+
+fn too_strong(site: &Site, clock: Clock<'_>, strong: &TooStrong) -> Vec<String> {
+    let units = &site.units;
+    let volume = |litres: Litres| format::volume(units, litres);
+    vec![
+        format!(
+            "No clay: what is in it is too strong already. Filled up it would hold {} ({}).",
+            format::strength(units, strong.gives),
+            left(site, clock, &strong.residual)
+        ),
+        format!(
+            "Take out {} first, then fill up to the line with {} of water.",
+            volume(strong.take_out),
+            volume(strong.then_water)
+        ),
+        format!(
+            "Or fill up with {} of water as it is, and turn the pump down to {} of the flow that is right for the \
+             strength wanted.",
+            volume(strong.fill),
+            format::share(strong.pump_share)
+        ),
+    ]
+}
+
+fn look_first(site: &Site, clock: Clock<'_>, book: &Residual, seen: &Seen) -> Vec<String> {
+    let units = &site.units;
+    let mut lines = vec![
+        format!(
+            "Don't add clay yet. By the books it holds {}; at {} the head tank, at {}, got only {}.",
+            format::strength(units, book.strength),
+            clock.time(seen.at),
+            names::turbidity(site, seen.turbidity),
+            format::strength(units, seen.strength)
+        ),
+        "The clay is in the drum and doesn't come out. Look first, in this order: the drum's air and its diffuser, the \
+         tube, the valve; then wipe the turbidity probe."
+            .to_owned(),
+    ];
+    if !seen.alone {
+        lines.push("Several drums feed the head tank: it can't tell which of them is weak.".to_owned());
+    }
+    lines
+}
+
+/// "what is left counted at 17.2 ± 0.9 g/L: by the refill written down at 07:40"
+fn left(site: &Site, clock: Clock<'_>, residual: &Residual) -> String {
+    let strength = format::strength_sd(&site.units, residual.strength, residual.sd);
+    let at = |at: Timestamp| clock.time(at);
+    let because = match residual.source {
+        Source::Logged { at: when } => format!("by the refill written down at {}", at(when)),
+        Source::Seen { at: when } => format!("by what the head tank showed at {}", at(when)),
+        Source::Told => "as you say".to_owned(),
+        Source::NothingLogged => "the target, as no refill was ever written down".to_owned(),
+        Source::RefillNotLogged { at: when } => {
+            format!("the target, as the refill of {} wasn't written down", at(when))
+        }
+        Source::FiguresMissing { at: when } => {
+            format!("the target, as the refill of {} was written down without its figures", at(when))
+        }
+    };
+    format!("what is left counted at {strength}: {because}")
+}

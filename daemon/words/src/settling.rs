@@ -1,0 +1,80 @@
+//! A drum whose air has failed, in words.
+
+use claymark_core::clay::settling::Weakening;
+use claymark_core::room::StillDrum;
+use claymark_core::site::Site;
+
+use crate::format::{self, Clock};
+use crate::{caution, names};
+
+/// How soon it weakens, how to tell, and what to do.
+#[must_use]
+pub fn still(site: &Site, still: &StillDrum) -> String {
+    let units = &site.units;
+    let mut lines = vec![format!(
+        "{} at {}: {} mm of slurry at {} above what the pump can't lift, {}.",
+        names::drum(site, &still.drum),
+        Clock::new(site, still.at).time(still.at),
+        format::number(still.depth.0, 0),
+        format::strength(units, still.strength),
+        format::temperature(units, still.water)
+    )];
+    lines.push(match (still.coarse, still.weaker_by_tenth) {
+        (Some(coarse), Some(time)) => format!(
+            "If its air fails now, the slurry at the intake has lost a tenth of its clay after {} at the latest, by \
+             grains of {} µm that sink alone.",
+            format::duration(time),
+            format::number(coarse.0, 1)
+        ),
+        _ => "How soon it weakens if its air fails can't be reckoned without the size of the clay's grains: write \
+              [clay] coarse_um into the site file, or ask with --coarse."
+            .to_owned(),
+    });
+    lines.push(
+        "That is the slow limit: in nearly any water clay gathers to flocs, which sink many times faster. Expect \
+         minutes, not hours, and believe the head tank's turbidity."
+            .to_owned(),
+    );
+    lines.push(String::new());
+    lines.push(now(still));
+    lines.extend(
+        [
+            "",
+            "How to tell:",
+            "- settling clay: the head tank clears smoothly while the level falls as fast as ever;",
+            "- an empty drum: the level has come down to what the pump can't lift;",
+            "- a failing pump, tube or valve: the level stops or slows, and the head tank clears with it;",
+            "- water added without clay: the level jumped up first.",
+            "",
+            "What to do: give the drum air again and stir it up from the bottom by hand before anything else. Add no clay: \
+             it is in the drum. When the air is back the water gets too cloudy for a while, as the pump lifts what lay \
+             there: turn the pump down and measure.",
+        ]
+        .map(str::to_owned),
+    );
+    lines.push(caution::ELECTRICITY.to_owned());
+    lines.join("\n") + "\n"
+}
+
+fn now(still: &StillDrum) -> String {
+    let Some(signs) = &still.signs else {
+        return "Now: the head tank can't say how strong its slurry is.".to_owned();
+    };
+    let seen = format::share(signs.seen);
+    match still.weakening {
+        None => format!("Now: the head tank gets {seen} of what the books say. Nothing settles."),
+        Some(Weakening::Settles) => format!(
+            "NOW: the head tank gets only {seen} of what the books say, and the level falls as it should: the clay \
+             settles, or tube, valve or probe fail."
+        ),
+        Some(Weakening::Empty) => "NOW: the drum is empty.".to_owned(),
+        Some(Weakening::LineFails) => format!(
+            "NOW: the head tank gets only {seen} of what the books say, and less leaves the drum than should: look at \
+             pump, tube and valve."
+        ),
+        Some(Weakening::Thinned) => format!(
+            "NOW: the head tank gets only {seen} of what the books say, but the last refill wasn't written down: was it \
+             water only?"
+        ),
+    }
+}
