@@ -8,7 +8,7 @@ use claymark_core::quality::thresholds::{
     FlatLine, GrossRange, Levels, Span, Spike, SpikeMethod, Thresholds,
 };
 use claymark_core::reading::Reading;
-use claymark_core::site::{Place, Quantity, Sensor};
+use claymark_core::site::{Place, Quantity, Senses, Sensor};
 use claymark_core::units::Unit;
 use jiff::{SignedDuration, Timestamp};
 
@@ -66,6 +66,7 @@ fn sensor() -> Sensor {
         quantity: Quantity::Turbidity,
         unit: Unit::Ntu,
         every,
+        senses: Senses::Surface,
         mount_height: None,
         thresholds: Thresholds {
             gap: SignedDuration::from_secs(10),

@@ -20,7 +20,7 @@ use claymark_core::quality::thresholds::{
 };
 use claymark_core::quality::{Assessor, Flag, aggregate, gap};
 use claymark_core::reading::{Assessed, Reading, TestFlags};
-use claymark_core::site::{Place, Quantity, Sensor};
+use claymark_core::site::{Place, Quantity, Senses, Sensor};
 use claymark_core::units::Unit;
 use claymark_tests::oracle;
 use exceptions::{Claymark, EXCEPTIONS, NOT_RUN};
@@ -275,6 +275,7 @@ fn sensor(thresholds: Thresholds) -> Sensor {
         quantity: Quantity::Turbidity,
         unit: Unit::Ntu,
         every: SignedDuration::from_mins(1),
+        senses: Senses::Surface,
         mount_height: None,
         thresholds,
     }

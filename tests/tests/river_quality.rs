@@ -15,7 +15,7 @@ use claymark_core::quality::thresholds::{
 };
 use claymark_core::quality::{Assessor, Flag, gap};
 use claymark_core::reading::{Assessed, Reading};
-use claymark_core::site::{Place, Quantity, Sensor};
+use claymark_core::site::{Place, Quantity, Senses, Sensor};
 use claymark_core::units::Unit;
 use claymark_tests::oracle;
 use claymark_tests::river::{Row, Variable, rows};
@@ -236,6 +236,7 @@ fn sensor(variable: Variable) -> Sensor {
         quantity,
         unit,
         every: EVERY,
+        senses: Senses::Surface,
         mount_height: None,
         thresholds: Thresholds {
             gap: GAP,

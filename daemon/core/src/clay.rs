@@ -4,9 +4,11 @@
 //! - [`feed`]: the clay that a turbidity demands, by pump setting or by strength;
 //! - [`levers`]: both together, for now and for the night;
 //! - [`response`]: how long a change takes to reach the fish;
+//! - [`density`]: how heavy slurry is, for sensors that feel its weight;
 //! - [`settling`]: what happens when a drum's air fails.
 
 pub mod balance;
+pub mod density;
 pub mod feed;
 pub mod levers;
 pub mod response;

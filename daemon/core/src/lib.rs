@@ -20,6 +20,7 @@ pub mod clay;
 pub mod drum;
 pub mod fieldlog;
 pub mod forecast;
+pub mod gauge;
 pub mod happening;
 pub mod id;
 pub mod notice;

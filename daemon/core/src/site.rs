@@ -135,6 +135,25 @@ pub struct Pump {
     /// The slowest speed that keeps the slurry in the line moving, rpm.
     #[serde(default)]
     pub min_rpm: Option<f64>,
+    /// How it draws from its drums, where it has several.
+    #[serde(default)]
+    pub draws: Draws,
+}
+
+/// How a pump draws from several drums.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Draws {
+    /// From one drum at a time, one after the other.
+    #[default]
+    One,
+    /// From all at once, through a common suction line.
+    Together,
+}
+
+impl Draws {
+    /// All, with their names in the site file.
+    pub const NAMES: [(&'static str, Self); 2] = [("one", Self::One), ("together", Self::Together)];
 }
 
 impl Pump {
@@ -329,6 +348,23 @@ impl Quantity {
     }
 }
 
+/// What a level sensor goes by.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Senses {
+    /// Where the surface stands: a float, a sight tube, a capacitive probe.
+    #[default]
+    Surface,
+    /// The weight of the slurry above it. It speaks in millimetres of water, of which slurry of the same height weighs
+    /// more.
+    Pressure,
+}
+
+impl Senses {
+    /// All, with their names in the site file.
+    pub const NAMES: [(&'static str, Self); 2] = [("surface", Self::Surface), ("pressure", Self::Pressure)];
+}
+
 /// A sensor, without its topic and payload format, which are the intake's.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Sensor {
@@ -344,6 +380,9 @@ pub struct Sensor {
     pub unit: Unit,
     /// How often it should speak.
     pub every: SignedDuration,
+    /// What a level sensor goes by.
+    #[serde(default)]
+    pub senses: Senses,
     /// For a distance sensor: its height over the drum's bottom.
     pub mount_height: Option<Millimetres>,
     /// Of its quality tests, in the base unit.

@@ -13,7 +13,7 @@ use claymark_core::quality::thresholds::{
 };
 use claymark_core::quality::{Assessor, Flag};
 use claymark_core::reading::{Assessed, Reading, TestFlags};
-use claymark_core::site::{Place, Quantity, Sensor};
+use claymark_core::site::{Place, Quantity, Senses, Sensor};
 use claymark_core::units::Unit;
 use jiff::{SignedDuration, Timestamp};
 use proptest::prelude::*;
@@ -56,6 +56,7 @@ fn sensor(method: SpikeMethod) -> Sensor {
         quantity: Quantity::Temperature,
         unit: Unit::Celsius,
         every: seconds(10),
+        senses: Senses::Surface,
         mount_height: None,
         thresholds,
     }

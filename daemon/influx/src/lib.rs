@@ -6,15 +6,22 @@
 //! - [`points`]: each kind of row as points;
 //! - [`send`]: lines to the server, those that it refuses told apart;
 //! - [`settings`]: where the server is and who we are there;
-//! - [`client`]: the server: writes, and questions in Flux.
+//! - [`client`]: the server: writes, and questions in Flux;
+//! - [`site`]: the site itself, in parts;
+//! - [`flux`]: questions, and answers row by row;
+//! - [`reader`]: the rows of the store, read back.
 
 pub mod client;
+pub mod flux;
 pub mod line;
 pub mod points;
+pub mod reader;
 pub mod schema;
 pub mod send;
 pub mod settings;
+pub mod site;
 pub mod source;
 
 pub use client::Client;
+pub use reader::Reader;
 pub use settings::Settings;

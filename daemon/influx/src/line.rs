@@ -242,11 +242,11 @@ fn escape(text: &mut String, value: &str, special: &[char]) {
 }
 
 /// InfluxDB 2 documentation, "Line protocol", data types: "String: Length limit 64KB".
-const LONGEST_TEXT: usize = 64 * 1024 - 1;
+pub(crate) const LONGEST_TEXT: usize = 64 * 1024 - 1;
 
 /// Go's `math.MinInt64 + 2` nanoseconds, the earliest time of InfluxDB ("Line protocol", Unix timestamp), in whole ms.
-const EARLIEST_MS: i64 = -9_223_372_036_854;
-const LATEST_MS: i64 = 9_223_372_036_854;
+pub(crate) const EARLIEST_MS: i64 = -9_223_372_036_854;
+pub(crate) const LATEST_MS: i64 = 9_223_372_036_854;
 
 #[cfg(test)]
 mod tests {

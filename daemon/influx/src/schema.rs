@@ -45,8 +45,23 @@ pub enum Kind {
 }
 
 /// All of them.
-pub const ALL: [&Measurement; 9] =
-    [&READING, &ROLLUP, &FORECAST, &FIELD_LOG, &HAPPENING, &NOTICE, &DELIVERY, &ANSWER, &QUARANTINE];
+pub const ALL: [&Measurement; 10] =
+    [&SITE, &READING, &ROLLUP, &FORECAST, &FIELD_LOG, &HAPPENING, &NOTICE, &DELIVERY, &ANSWER, &QUARANTINE];
+
+/// The site file as it was checked, so that rows can be read back without it. It is longer than a text may be,
+/// so it goes in parts; a site without changes is written again each day, else retention would lose it.
+pub const SITE: Measurement = Measurement {
+    name: "site",
+    time: "the beginning (of UTC) of the day on which it was written",
+    tags: &["part", "site"],
+    fields: &[
+        text(
+            "json",
+            "a part of the site, addresses and passwords left out; the parts in a row are the whole",
+        ),
+        integer("parts", "how many parts it has; parts of another time are left over from a longer site"),
+    ],
+};
 
 /// One reading.
 pub const READING: Measurement = Measurement {

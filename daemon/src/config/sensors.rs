@@ -6,7 +6,7 @@ use toml::Spanned;
 use toml::de::DeValue;
 
 use claymark_core::id::Id;
-use claymark_core::site::{Place, Quantity, Sensor};
+use claymark_core::site::{Place, Quantity, Senses, Sensor};
 use claymark_core::units::{Dimension, Millimetres, Unit};
 
 use super::count;
@@ -100,12 +100,14 @@ fn sensor(table: &Table<'_>, id: Id, name: String, vessels: &Vessels, usual: &[U
     let payload = table.need("payload", "\"number\"", payload);
     let every = table.need("every", "\"30 s\", how often it speaks", value::duration);
     let mount_height = table.maybe("mount_height_mm", value::positive);
+    let senses = table.maybe("senses", value::one_of(&Senses::NAMES));
     if let (Some(quantity), Some(unit)) = (&quantity, &unit) {
         unit_fits(table, *quantity.get_ref(), unit);
     }
     if let (Some(quantity), Some(place)) = (&quantity, &place) {
         place_fits(table, *quantity.get_ref(), place);
         mount_height_fits(table, *quantity.get_ref(), mount_height.as_ref());
+        senses_fits(table, *quantity.get_ref(), senses.as_ref());
     }
     let tests = Tests::read(table, unit.as_ref().map_or(Unit::Millimetre, |unit| *unit.get_ref()));
     let (quantity, unit) = (quantity?.into_inner(), unit?.into_inner());
@@ -120,6 +122,7 @@ fn sensor(table: &Table<'_>, id: Id, name: String, vessels: &Vessels, usual: &[U
         quantity,
         unit,
         every,
+        senses: senses.map(Spanned::into_inner).unwrap_or_default(),
         mount_height: mount_height.map(|height| Millimetres(height.into_inner())),
         thresholds,
     };
@@ -238,6 +241,14 @@ fn mount_height_fits(table: &Table<'_>, quantity: Quantity, mount_height: Option
             let what = format!("mount_height_mm: a {} sensor doesn't use it", quantity.name());
             table.findings.mistake(height.span(), what, "Take it out, or write measures = \"distance\".");
         }
+    }
+}
+
+fn senses_fits(table: &Table<'_>, quantity: Quantity, senses: Option<&Spanned<Senses>>) {
+    if let Some(senses) = senses.filter(|_| quantity != Quantity::Level) {
+        let what = format!("senses: {} is measured in one way only", quantity.name());
+        let remedy = "Take it out: only a sensor that measures level may feel the weight of the slurry.";
+        table.findings.mistake(senses.span(), what, remedy);
     }
 }
 

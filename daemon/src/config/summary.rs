@@ -2,7 +2,7 @@
 
 use std::fmt::{self, Write as _};
 
-use claymark_core::site::{Drum, Place, Quantity, Site};
+use claymark_core::site::{Draws, Drum, Place, Pump, Quantity, Senses, Site};
 use claymark_core::units::{Celsius, Litres};
 use claymark_words::format;
 
@@ -25,6 +25,9 @@ fn write(out: &mut String, settings: &Settings) -> fmt::Result {
     writeln!(out, "\nDrums")?;
     for drum in &site.drums {
         writeln!(out, "  {}", drum_line(site, drum))?;
+    }
+    for pump in &site.pumps {
+        shared_pump(out, site, pump)?;
     }
     let tanks = Litres(site.tanks.iter().map(|tank| tank.volume.0).sum());
     writeln!(
@@ -53,12 +56,28 @@ fn write(out: &mut String, settings: &Settings) -> fmt::Result {
     Ok(())
 }
 
+fn shared_pump(out: &mut String, site: &Site, pump: &Pump) -> fmt::Result {
+    let drums: Vec<&str> = site.drums_of(&pump.id).map(|drum| drum.id.as_str()).collect();
+    let how = match pump.draws {
+        Draws::One => "one after the other",
+        Draws::Together => "all at once",
+    };
+    match drums.as_slice() {
+        [] | [_] => Ok(()),
+        [rest @ .., last] => {
+            writeln!(out, "  Pump {} draws from drums {} and {last}, {how}", pump.id, rest.join(", "))
+        }
+    }
+}
+
 fn drum_line(site: &Site, drum: &Drum) -> String {
     let units = &site.units;
     let level = site.level_sensor(&drum.id).map_or_else(
         || "no level sensor".to_owned(),
         |sensor| {
-            format!("{} from {} every {}", sensor.quantity.name(), sensor.id, format::duration(sensor.every))
+            let by = if sensor.senses == Senses::Pressure { " by pressure" } else { "" };
+            let every = format::duration(sensor.every);
+            format!("{}{by} from {} every {every}", sensor.quantity.name(), sensor.id)
         },
     );
     format!(

@@ -3,7 +3,7 @@
 use std::os::unix::fs::PermissionsExt;
 use std::path::PathBuf;
 
-use claymark_core::site::Place;
+use claymark_core::site::{Draws, Place, Senses};
 use claymark_core::units::Unit;
 
 use super::{Around, Secrets, SiteFile, parse};
@@ -60,6 +60,18 @@ fn a_sensor_takes_what_it_leaves_out_from_its_quantity() {
     assert_eq!(thresholds.gap.as_secs(), 300);
     assert_eq!(thresholds.flat_line.expect("usual").suspect().as_secs(), 3600);
     assert!(thresholds.spike.is_none());
+}
+
+#[test]
+fn what_a_sensor_feels_and_how_a_pump_draws_is_kept() {
+    let plain = good(&[]).settings.site;
+    assert_eq!((plain.sensors[0].senses, plain.pumps[0].draws), (Senses::Surface, Draws::One));
+    let site = good(&[
+        ("measures = \"level\"", "measures = \"level\"\nsenses = \"pressure\""),
+        ("[[pump]]", "[[pump]]\ndrums = \"together\""),
+    ]);
+    let site = site.settings.site;
+    assert_eq!((site.sensors[0].senses, site.pumps[0].draws), (Senses::Pressure, Draws::Together));
 }
 
 #[test]
@@ -264,6 +276,9 @@ range = [0, 25]
 
 /// Name of the snapshot, what is replaced, by what.
 const CASES: &[(&str, &str, &str)] = &[
+    ("drums-by-turns", "[[pump]]", "[[pump]]\ndrums = \"togehter\""),
+    ("pressure-of-oxygen", "measures = \"oxygen\"", "measures = \"oxygen\"\nsenses = \"pressure\""),
+    ("unknown-sense", "measures = \"level\"", "measures = \"level\"\nsenses = \"weight\""),
     ("syntax", "name = \"Drum A\"", "name = Drum A"),
     ("open-quote", "name = \"Drum A\"", "name = \"Drum A"),
     ("same-key-twice", "heel_l = 12", "heel_l = 12\nheel_l = 13"),

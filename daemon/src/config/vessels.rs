@@ -4,7 +4,7 @@ use toml::Spanned;
 use toml::de::DeValue;
 
 use claymark_core::id::Id;
-use claymark_core::site::{ClaySupply, Drum, HeadTank, Place, Pump, Tank};
+use claymark_core::site::{ClaySupply, Draws, Drum, HeadTank, Place, Pump, Tank};
 use claymark_core::strapping::{BadStrapping, StrappingTable};
 use claymark_core::units::{GramsPerLitre, Litres, Millimetres};
 
@@ -56,7 +56,8 @@ pub(super) fn vessels(file: &Table<'_>, clay: Option<&ClaySupply>) -> Vessels {
             table.findings.mistake(least.span(), what, remedy);
         }
         let min_rpm = min_rpm.map(Spanned::into_inner);
-        Some(Pump { id, name, ml_per_min_per_rpm, max_rpm, min_rpm })
+        let draws = table.or("drums", Draws::default(), value::one_of(&Draws::NAMES));
+        Some(Pump { id, name, ml_per_min_per_rpm, max_rpm, min_rpm, draws })
     });
     let drums = List::read(file, "drum", |table, id, name| drum(table, id, name, &pumps, clay));
     let head_tank = head_tank(file);

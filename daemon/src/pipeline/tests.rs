@@ -7,8 +7,8 @@ use jiff::tz::TimeZone;
 use claymark_core::id::Id;
 use claymark_core::quality::thresholds::{Span, Thresholds};
 use claymark_core::site::{
-    ClaySupply, Contact, Drum, HeadTank, Place, Premix, Pump, Quantity, Sensor, Site, Staff, Tank,
-    WaterLimits,
+    ClaySupply, Contact, Draws, Drum, HeadTank, Place, Premix, Pump, Quantity, Senses, Sensor, Site, Staff,
+    Tank, WaterLimits,
 };
 use claymark_core::strapping::StrappingTable;
 use claymark_core::units::{GramsPerLitre, Kilograms, Litres, Millimetres, PeopleUnits, Unit};
@@ -55,6 +55,7 @@ pub(crate) fn site() -> Site {
             ml_per_min_per_rpm: Some(2.1),
             max_rpm: Some(100.0),
             min_rpm: None,
+            draws: Draws::One,
         }],
         drums: ["a", "b"].map(drum).to_vec(),
         head_tank: HeadTank { id: id("head"), name: "Head tank".to_owned(), volume: Litres(450.0) },
@@ -89,6 +90,7 @@ fn sensor(name: &str, place: Place, quantity: Quantity, unit: Unit) -> Sensor {
         quantity,
         unit,
         every: SignedDuration::from_secs(60),
+        senses: Senses::Surface,
         mount_height: None,
         thresholds: Thresholds {
             gap: SignedDuration::from_mins(10),

@@ -6,11 +6,12 @@ use jiff::{SignedDuration, Timestamp};
 
 use claymark_core::fieldlog::{Deed, LogEntry};
 use claymark_core::forecast::{Basis, Forecast, Outlook, Subject};
+use claymark_core::gauge::Gauge;
 use claymark_core::happening::{Happening, What};
 use claymark_core::id::Id;
 use claymark_core::notice::NoticeKind;
-use claymark_core::site::{Drum, Quantity, Sensor, Site};
-use claymark_core::units::{Kilograms, Litres, Millimetres};
+use claymark_core::site::{Drum, Site};
+use claymark_core::units::{Kilograms, Litres};
 
 use super::Rows;
 use super::hindsight::{self, Hindsight, Refuted};
@@ -129,10 +130,8 @@ impl DrumWeek {
             .collect();
         let refills = refills(&drum.id, site, week, &happenings, &rows.log);
         let drawn = week.days().iter().map(|day| drawn(day, &forecasts, &happenings)).collect();
-        let seen = match (trace, site.level_sensor(&drum.id)) {
-            (Some(trace), Some(sensor)) => seen(drum, sensor, trace),
-            _ => Vec::new(),
-        };
+        let gauge = site.level_sensor(&drum.id).and_then(|sensor| Gauge::of(drum, sensor, &site.clay));
+        let seen = trace.zip(gauge).map_or_else(Vec::new, |(trace, gauge)| seen(&gauge, trace));
         Self {
             run_outs: run_outs(&drum.id, week, &happenings, &forecasts, rows),
             doubts: doubts(week, &happenings),
@@ -215,22 +214,9 @@ fn believed(forecast: &Forecast) -> Believed {
     }
 }
 
-fn seen(drum: &Drum, sensor: &Sensor, trace: &Trace) -> Vec<Option<(Litres, Litres)>> {
-    let litres = |value: f64| match sensor.quantity {
-        Quantity::Level => drum.strapping.volume(Millimetres(value)),
-        Quantity::Distance => {
-            sensor.mount_height.and_then(|mount| drum.strapping.volume(Millimetres(mount.0 - value)))
-        }
-        Quantity::Volume => Some(Litres(value)),
-        Quantity::Turbidity
-        | Quantity::Temperature
-        | Quantity::Oxygen
-        | Quantity::OxygenSaturation
-        | Quantity::Flow
-        | Quantity::AirPressure => None,
-    };
+fn seen(gauge: &Gauge, trace: &Trace) -> Vec<Option<(Litres, Litres)>> {
     let volumes = |(low, high): (f64, f64)| {
-        let (a, b) = (litres(low)?, litres(high)?);
+        let (a, b) = (gauge.volume(low)?, gauge.volume(high)?);
         Some(if a.0 <= b.0 { (a, b) } else { (b, a) })
     };
     trace.slots().iter().map(|slot| slot.range().and_then(volumes)).collect()

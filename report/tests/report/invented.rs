@@ -13,8 +13,8 @@ use jiff::tz::TimeZone;
 use claymark_core::id::Id;
 use claymark_core::quality::thresholds::{Span, Thresholds};
 use claymark_core::site::{
-    ClaySupply, Contact, Drum, HeadTank, Place, Premix, Pump, Quantity, Sensor, Site, Staff, Tank,
-    WaterLimits,
+    ClaySupply, Contact, Draws, Drum, HeadTank, Place, Premix, Pump, Quantity, Senses, Sensor, Site, Staff,
+    Tank, WaterLimits,
 };
 use claymark_core::strapping::StrappingTable;
 use claymark_core::units::{GramsPerLitre, Kilograms, Litres, Millimetres, PeopleUnits, Unit};
@@ -86,6 +86,7 @@ pub fn site(plan: &Plan) -> Site {
             ml_per_min_per_rpm: Some(2.1),
             max_rpm: Some(100.0),
             min_rpm: None,
+            draws: Draws::One,
         }],
         head_tank: HeadTank {
             id: id("head"),
@@ -163,6 +164,7 @@ fn sensor(name: &str, place: Place, quantity: Quantity) -> Sensor {
         quantity,
         unit,
         every: EVERY,
+        senses: Senses::Surface,
         mount_height: None,
         thresholds: Thresholds {
             gap: SignedDuration::from_mins(5),

@@ -16,6 +16,7 @@
 use jiff::SignedDuration;
 
 use crate::clay::Clouding;
+use crate::clay::density::water_kg_per_m3;
 use crate::units::{Celsius, GramsPerLitre, KilogramsPerLitre, Litres, Micrometres, Millimetres};
 
 /// A grain of clay in still slurry.
@@ -33,7 +34,7 @@ impl Grain {
     /// How fast it sinks alone, m/s.
     #[must_use]
     pub fn alone_m_per_s(&self) -> f64 {
-        let over = self.density.per_cubic_metre() - water_density_kg_per_m3(self.water);
+        let over = self.density.per_cubic_metre() - water_kg_per_m3(self.water);
         stokes_m_per_s(self.diameter.metres(), over, water_viscosity_pa_s(self.water))
     }
 
@@ -130,13 +131,6 @@ fn water_viscosity_pa_s(water: Celsius) -> f64 {
     [(280.68e-6, -1.9), (511.45e-6, -7.7), (61.131e-6, -19.6), (0.459_03e-6, -40.0)].map(term).iter().sum()
 }
 
-/// Of pure water at 101.325 kPa, kg/m3 (Tanaka et al. 2001, Metrologia 38:301; coefficients from memory, checked
-/// against IAPWS-95).
-fn water_density_kg_per_m3(water: Celsius) -> f64 {
-    let t = water.0;
-    999.974_950 * (1.0 - (t - 3.983_035).powi(2) * (t + 301.797) / (522_528.9 * (t + 69.348_81)))
-}
-
 /// Standard gravity, m/s2, by definition.
 const GRAVITY: f64 = 9.806_65;
 /// J/K, exact since 2019.
@@ -161,14 +155,10 @@ mod tests {
     }
 
     #[test]
-    fn water_is_as_thick_and_heavy_as_the_steam_tables_say() {
+    fn water_is_as_thick_as_the_steam_tables_say() {
         for check in checks::of("water_viscosity_mPas") {
             let [t] = check.inputs(["t_c"]);
             check.accepts(water_viscosity_pa_s(Celsius(t)) * 1e3);
-        }
-        for check in checks::of("water_density") {
-            let [t] = check.inputs(["t_c"]);
-            check.accepts(water_density_kg_per_m3(Celsius(t)));
         }
     }
 

@@ -1,8 +1,9 @@
 //! What the site file says of one drum, in litres and hours.
 
 use super::hours::in_hours;
+use crate::gauge::Gauge as LevelGauge;
 use crate::id::Id;
-use crate::site::{Quantity, Sensor, Site};
+use crate::site::{Drum, Site};
 use crate::strapping::StrappingTable;
 use crate::units::Millimetres;
 
@@ -35,8 +36,7 @@ pub(super) struct Gauge {
     pub sensor: Id,
     /// Silence for longer than this is a gap, h.
     pub gap: f64,
-    quantity: Quantity,
-    mount_height: Millimetres,
+    level: LevelGauge,
 }
 
 impl Facts {
@@ -53,7 +53,7 @@ impl Facts {
             full: drum.full.0,
             rating: site.pump(&drum.pump).and_then(|pump| pump.rated(1.0)).map(|draw| draw.0),
             mineral_density: site.clay.mineral_density_kg_per_l,
-            gauge: site.level_sensor(id).map(Gauge::of),
+            gauge: Gauge::of(site, drum),
             strapping: drum.strapping.clone(),
         })
     }
@@ -65,17 +65,7 @@ impl Facts {
 
     /// Volume by what the level sensor reads; `None` outside the strapping table.
     pub fn volume(&self, gauge: &Gauge, value: f64) -> Option<f64> {
-        match gauge.quantity {
-            Quantity::Distance => self.at_level(gauge.mount_height.0 - value),
-            Quantity::Volume => (0.0..=self.strapping.brim().0).contains(&value).then_some(value),
-            Quantity::Level
-            | Quantity::Turbidity
-            | Quantity::Temperature
-            | Quantity::Oxygen
-            | Quantity::OxygenSaturation
-            | Quantity::Flow
-            | Quantity::AirPressure => self.at_level(value),
-        }
+        gauge.level.volume(value).map(|litres| litres.0)
     }
 
     /// Volume at a level in mm.
@@ -90,13 +80,13 @@ impl Facts {
 }
 
 impl Gauge {
-    fn of(sensor: &Sensor) -> Self {
-        Self {
+    fn of(site: &Site, drum: &Drum) -> Option<Self> {
+        let sensor = site.level_sensor(&drum.id)?;
+        Some(Self {
             sensor: sensor.id.clone(),
             gap: in_hours(sensor.thresholds.gap),
-            quantity: sensor.quantity,
-            mount_height: sensor.mount_height.unwrap_or(Millimetres(0.0)),
-        }
+            level: LevelGauge::of(drum, sensor, &site.clay)?,
+        })
     }
 }
 

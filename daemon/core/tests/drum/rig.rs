@@ -8,7 +8,8 @@ use claymark_core::id::Id;
 use claymark_core::quality::Flag;
 use claymark_core::quality::thresholds::{Span, Thresholds};
 use claymark_core::site::{
-    ClaySupply, Drum, HeadTank, Place, Premix, Pump, Quantity, Sensor, Site, Staff, WaterLimits,
+    ClaySupply, Draws, Drum, HeadTank, Place, Premix, Pump, Quantity, Senses, Sensor, Site, Staff,
+    WaterLimits,
 };
 use claymark_core::strapping::StrappingTable;
 use claymark_core::units::{GramsPerLitre, Kilograms, Litres, Millimetres, PeopleUnits, Unit};
@@ -70,6 +71,7 @@ pub fn site(drums: &[&str]) -> Site {
             ml_per_min_per_rpm: Some(2.1),
             max_rpm: Some(300.0),
             min_rpm: None,
+            draws: Draws::One,
         }],
         drums: drums.iter().map(|name| drum(name)).collect(),
         head_tank: HeadTank { id: id("head"), name: "Head".to_owned(), volume: Litres(450.0) },
@@ -102,6 +104,7 @@ fn sensor(name: &str) -> Sensor {
         quantity: Quantity::Level,
         unit: Unit::Millimetre,
         every: SignedDuration::from_secs(30),
+        senses: Senses::Surface,
         mount_height: None,
         thresholds: Thresholds {
             gap: SignedDuration::from_mins(10),

@@ -9,8 +9,8 @@ use claymark_core::quality::thresholds::{Span, Thresholds};
 use claymark_core::reading::{Assessed, Reading, TestFlags};
 use claymark_core::room::{Effect, Event, Room};
 use claymark_core::site::{
-    ClaySupply, Contact, Drum, HeadTank, Place, Premix, Pump, Quantity, Sensor, Site, Staff, Tank,
-    WaterLimits,
+    ClaySupply, Contact, Draws, Drum, HeadTank, Place, Premix, Pump, Quantity, Senses, Sensor, Site, Staff,
+    Tank, WaterLimits,
 };
 use claymark_core::strapping::StrappingTable;
 use claymark_core::units::{GramsPerLitre, Kilograms, Litres, Millimetres, PeopleUnits, Unit};
@@ -375,6 +375,7 @@ fn pump(name: &str) -> Pump {
         ml_per_min_per_rpm: Some(2.1),
         max_rpm: Some(200.0),
         min_rpm: None,
+        draws: Draws::One,
     }
 }
 
@@ -386,6 +387,7 @@ fn sensor(name: &str, place: Place, quantity: Quantity, unit: Unit) -> Sensor {
         quantity,
         unit,
         every: SignedDuration::from_mins(1),
+        senses: Senses::Surface,
         mount_height: None,
         thresholds: Thresholds {
             gap: SignedDuration::from_mins(5),

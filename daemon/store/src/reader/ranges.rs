@@ -22,6 +22,14 @@ use crate::limits::Limits;
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
 pub struct SensorKey(pub(crate) i64);
 
+impl SensorKey {
+    /// A key for rows that come from elsewhere than the store.
+    #[must_use]
+    pub fn new(number: i64) -> Self {
+        Self(number)
+    }
+}
+
 /// A sensor that the store has readings of, or may get.
 #[derive(Debug, Clone, PartialEq)]
 pub struct KnownSensor {

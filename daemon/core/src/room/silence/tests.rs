@@ -3,6 +3,7 @@
 use super::*;
 use crate::notice::Audience;
 use crate::quality::thresholds::Thresholds;
+use crate::site::Senses;
 use crate::units::Unit;
 
 fn id(text: &str) -> Id {
@@ -22,6 +23,7 @@ fn sensors(all: &[(&str, Place, i64)]) -> Sensors {
         quantity: Quantity::Temperature,
         unit: Unit::Celsius,
         every: SignedDuration::from_mins(*every),
+        senses: Senses::Surface,
         mount_height: None,
         thresholds: Thresholds {
             gap: SignedDuration::from_mins(3 * every),

@@ -10,8 +10,8 @@ use claymark_core::quality::thresholds::{Span, Thresholds};
 use claymark_core::refill::books::Source;
 use claymark_core::refill::{Counted, Refill, Residual, Wanted};
 use claymark_core::site::{
-    ClaySupply, Contact, Drum, HeadTank, Place, Premix, Pump, Quantity, Sensor, Site, Staff, Tank,
-    WaterLimits,
+    ClaySupply, Contact, Draws, Drum, HeadTank, Place, Premix, Pump, Quantity, Senses, Sensor, Site, Staff,
+    Tank, WaterLimits,
 };
 use claymark_core::strapping::StrappingTable;
 use claymark_core::units::{GramsPerLitre, Kilograms, Litres, LitresPerHour, Millimetres, PeopleUnits, Unit};
@@ -214,6 +214,7 @@ pub(super) fn site() -> Site {
             ml_per_min_per_rpm: Some(2.1),
             max_rpm: Some(200.0),
             min_rpm: None,
+            draws: Draws::One,
         }],
         drums: ["a", "b"].map(drum).into(),
         head_tank: HeadTank { id: id("head"), name: "Head tank".to_owned(), volume: Litres(450.0) },
@@ -262,6 +263,7 @@ fn sensor(name: &str, place: Place, quantity: Quantity, unit: Unit) -> Sensor {
         quantity,
         unit,
         every: SignedDuration::from_mins(1),
+        senses: Senses::Surface,
         mount_height: None,
         thresholds: Thresholds {
             gap: SignedDuration::from_mins(5),
