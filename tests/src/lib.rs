@@ -6,7 +6,8 @@
 //! - [`wait`]: waiting for a thing with a deadline;
 //! - [`oracle`]: asks the reference libraries that `tests/run` installs;
 //! - [`river`]: nine months of a real river's readings, with what technicians said of them;
-//! - [`season`]: simulated hatchery seasons with their truth; [`contest`]: forecasts of the same messages, scored.
+//! - [`season`]: simulated hatchery seasons with their truth; [`contest`]: forecasts of the same messages, scored;
+//! - [`story`]: a room in which things go wrong, as recorded messages.
 
 pub mod binary;
 pub mod broker;
@@ -19,4 +20,5 @@ pub mod oracle;
 pub mod river;
 pub mod season;
 pub mod site;
+pub mod story;
 pub mod wait;

@@ -78,6 +78,15 @@ impl Outlook {
         }
     }
 
+    /// The net outflow, where something can be said.
+    #[must_use]
+    pub fn draw(&self) -> Option<LitresPerHour> {
+        match self {
+            Self::Known { draw, .. } => Some(*draw),
+            Self::Unknown { .. } => None,
+        }
+    }
+
     /// All slurry in the drum, where something can be said.
     #[must_use]
     pub fn volume(&self) -> Option<Litres> {

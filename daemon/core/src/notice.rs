@@ -1,6 +1,7 @@
 //! A notice: one thing that people are told, as facts; the sentences are made elsewhere.
 
 pub mod content;
+pub mod failure;
 
 use jiff::Timestamp;
 use serde::{Deserialize, Serialize};
@@ -8,6 +9,7 @@ use serde::{Deserialize, Serialize};
 use crate::id::Id;
 
 pub use content::Content;
+pub use failure::Failure;
 
 /// What a notice is about.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
@@ -23,6 +25,12 @@ pub enum NoticeKind {
     LevelDoubt,
     /// Readings are missing, or may be.
     ReadingsMissing,
+    /// Too little or too much clay reaches the fish, or will: pump, line, drum or mix.
+    Strength,
+    /// The water itself: its flow, its heat, or a probe in it.
+    Water,
+    /// Air and oxygen.
+    Air,
 }
 
 /// How soon someone must act.

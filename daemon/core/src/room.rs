@@ -11,6 +11,8 @@ mod doubt;
 mod duty;
 mod episode;
 mod evening;
+mod evidence;
+mod failures;
 mod look;
 mod mixing;
 mod recall;
@@ -40,6 +42,9 @@ use crate::refill::sheet::Sheet;
 use crate::room::calendar::Shift;
 use crate::room::desk::Desk;
 use crate::room::evening::Evening;
+use crate::room::evidence::Traces;
+use crate::room::evidence::journal::Journal;
+use crate::room::failures::Failures;
 use crate::room::session::Session;
 use crate::room::silence::Sensors;
 use crate::room::storage::Storage;
@@ -55,6 +60,9 @@ pub struct Room {
     water: WaterWatch,
     session: Session,
     storage: Storage,
+    traces: Traces,
+    journal: Journal,
+    failures: Failures,
     evening: Evening,
     /// Notices that were answered, and when last.
     answers: BTreeMap<u64, Timestamp>,
@@ -137,6 +145,9 @@ impl Room {
             water: WaterWatch::new(&site),
             session: Session::default(),
             storage: Storage::default(),
+            traces: Traces::default(),
+            journal: Journal::default(),
+            failures: Failures::default(),
             evening: Evening::default(),
             answers: BTreeMap::new(),
             last_number: 0,
@@ -216,6 +227,7 @@ impl Room {
             Event::Reading(assessed) => self.take_reading(now, &assessed),
             Event::Log(entry) => {
                 self.water.log(&entry);
+                self.journal.take(now, &entry);
                 for desk in &mut self.desks {
                     desk.log(now, &entry);
                 }
@@ -253,6 +265,7 @@ impl Room {
     fn take_reading(&mut self, now: Timestamp, assessed: &Assessed) -> bool {
         self.sensors.heard(&assessed.reading.sensor, assessed.reading.at);
         self.water.reading(assessed);
+        self.traces.take(now, assessed);
         for desk in &mut self.desks {
             desk.watch.reading(now, assessed);
         }

@@ -4,6 +4,7 @@ mod amounts;
 mod doubt;
 mod drum;
 mod evening;
+mod failure;
 mod missing;
 mod runout;
 mod withdrawn;
@@ -29,6 +30,7 @@ pub fn wording(site: &Site, notice: &Notice) -> Wording {
     match &notice.content {
         Content::EveningCheck(check) => evening::wording(teller, check),
         Content::Runout(runout) => runout::wording(teller, runout),
+        Content::Failure(failure) => failure::wording(teller, failure),
         Content::Withdrawn(withdrawn) => withdrawn::wording(teller, withdrawn),
         Content::LevelDoubt(doubt) => doubt::wording(teller, doubt),
         Content::ReadingsMissing(missing) => missing::wording(teller, missing),

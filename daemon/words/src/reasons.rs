@@ -65,6 +65,9 @@ pub fn kind(kind: NoticeKind) -> &'static str {
         NoticeKind::Withdrawn => "all clear",
         NoticeKind::LevelDoubt => "level not believed",
         NoticeKind::ReadingsMissing => "readings missing",
+        NoticeKind::Strength => "clay supply",
+        NoticeKind::Water => "water",
+        NoticeKind::Air => "air and oxygen",
     }
 }
 

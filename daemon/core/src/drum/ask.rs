@@ -4,7 +4,7 @@ use jiff::{SignedDuration, Timestamp};
 
 use super::DrumWatch;
 use super::fit::{Belief, slope_of};
-use super::hours::{hours, in_hours};
+use super::hours::{hours, in_hours, timestamp};
 use super::line::Line;
 use super::series::Point;
 use super::stats::{count, spread};
@@ -82,6 +82,12 @@ impl DrumWatch {
         let line = self.ahead(now).ok()?.line;
         let sd = line.deviation(0.0).hypot(line.floor);
         Some(VolumeNow { volume: Litres(line.v.clamp(0.0, self.facts.brim())), sd: Litres(sd) })
+    }
+
+    /// The usable levels of that time, minute by minute, oldest first.
+    pub fn levels(&self, from: Timestamp, to: Timestamp) -> impl Iterator<Item = (Timestamp, Litres)> {
+        let points = self.series.between(hours(from), hours(to));
+        points.map(|point| (timestamp(point.t), Litres(point.v)))
     }
 
     fn line_if(&self, now: Timestamp, what: WhatIf) -> Option<Line> {

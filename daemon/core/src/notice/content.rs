@@ -8,6 +8,7 @@ use serde::{Deserialize, Serialize};
 use crate::forecast::{EmptyAt, Forecast};
 use crate::id::Id;
 use crate::notice::NoticeKind;
+use crate::notice::failure::Failure;
 use crate::refill::Refill;
 use crate::refill::books::MassDoubt;
 use crate::site::Place;
@@ -27,6 +28,8 @@ pub enum Content {
     LevelDoubt(Box<LevelDoubt>),
     /// Readings are missing, or may be.
     ReadingsMissing(ReadingsMissing),
+    /// Something has failed.
+    Failure(Box<Failure>),
 }
 
 impl Content {
@@ -39,6 +42,7 @@ impl Content {
             Self::Withdrawn(_) => NoticeKind::Withdrawn,
             Self::LevelDoubt(_) => NoticeKind::LevelDoubt,
             Self::ReadingsMissing(_) => NoticeKind::ReadingsMissing,
+            Self::Failure(failure) => failure.fault.kind(),
         }
     }
 }
@@ -284,6 +288,11 @@ pub enum Because {
         heard: Vec<Id>,
         /// Of the same message, these still don't.
         still_silent: Vec<SilentSensor>,
+    },
+    /// A failure is over.
+    FailureOver {
+        /// Which.
+        failure: Box<Failure>,
     },
     /// Readings are kept again.
     StoreWorks {

@@ -104,6 +104,16 @@ impl Desk {
         self.runout.refill_seen(refill);
     }
 
+    /// The refills that the data show, oldest first.
+    pub(crate) fn seen(&self) -> &[SeenRefill] {
+        &self.seen
+    }
+
+    /// When it ran empty, if it did since the last refill.
+    pub(crate) fn ran_empty(&self) -> Option<Timestamp> {
+        self.ran_empty
+    }
+
     /// What is known; `drawn` is what the pump draws from all its drums, `level_heard` the sensor's last word.
     pub(crate) fn state(
         &self,

@@ -33,6 +33,7 @@ impl Room {
                 self.desk_of(&doubt.state.drum, |desk| desk.doubt.tell(since, told));
             }
             Content::ReadingsMissing(missing) => self.recall_missing(missing, told),
+            Content::Failure(failure) => self.failures.recall(&notice.cause, failure, told),
             Content::Withdrawn(withdrawn) => self.recall_withdrawn(notice, &withdrawn.because),
         }
     }
@@ -58,6 +59,7 @@ impl Room {
                     self.sensors.withdraw(number, still_silent);
                 }
             }
+            Because::FailureOver { .. } => self.failures.recall_over(notice),
             Because::StoreWorks { .. } => self.storage.withdraw(),
         }
     }

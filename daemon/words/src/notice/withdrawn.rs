@@ -4,6 +4,7 @@ use claymark_core::id::Id;
 use claymark_core::notice::content::{Because, DrumState, SeenRefill, Verdict, Visit, Withdrawn};
 
 use crate::names::{self, first_of, short};
+use crate::notice::failure;
 use crate::notice::{Teller, Text, Wording, fit};
 
 pub(super) fn wording(teller: Teller<'_>, withdrawn: &Withdrawn) -> Wording {
@@ -36,6 +37,12 @@ pub(super) fn wording(teller: Teller<'_>, withdrawn: &Withdrawn) -> Wording {
             }
             text.line("What wasn't sent meanwhile is missing, unless the sensors send it later.");
             text.wording(teller.heard_subject(heard, still_silent.len()))
+        }
+        Because::FailureOver { failure } => {
+            let name = failure::name(&failure.fault);
+            let since = teller.clock.about(failure.since);
+            text.line(format!("What was told ({name}, since about {since}) is over, or was written down."));
+            text.wording(format!("All clear. {name}: over."))
         }
         Because::StoreWorks { since } => {
             text.line(format!("Readings couldn't be kept from {} on.", teller.clock.time(*since)));

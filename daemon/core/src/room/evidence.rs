@@ -1,0 +1,137 @@
+//! What the rules of failures look at: traces of the sensors, drums, the journal; nothing that is told.
+//!
+//! - [`trace`]: the last hours of one sensor;
+//! - [`shift`]: a lasting change in it, as a stirred tank would show it;
+//! - [`hinge`]: a drum's draw before and after a time that another sensor names;
+//! - [`drum`], [`water`]: drums and tanks as the rules see them;
+//! - [`journal`]: what people wrote down of late.
+
+pub(crate) mod drum;
+pub(crate) mod hinge;
+pub(crate) mod journal;
+pub(crate) mod shift;
+pub(crate) mod trace;
+pub(crate) mod water;
+
+use std::collections::BTreeMap;
+
+use jiff::Timestamp;
+
+use crate::fieldlog::Deed;
+use crate::id::Id;
+use crate::notice::content::Visit;
+use crate::reading::Assessed;
+use crate::room::look::Scene;
+use crate::room::{Room, calendar};
+use crate::site::{Place, Quantity, Sensor, Site};
+use crate::units::LitresPerMinute;
+use drum::DrumSight;
+use journal::Journal;
+use trace::Trace;
+use water::{Around, Turbid};
+
+/// The traces of all sensors but the drums' levels, which their watches keep.
+#[derive(Debug, Default)]
+pub(crate) struct Traces(BTreeMap<Id, Trace>);
+
+impl Traces {
+    /// Takes a reading.
+    pub(crate) fn take(&mut self, now: Timestamp, assessed: &Assessed) {
+        match self.0.get_mut(&assessed.reading.sensor) {
+            Some(trace) => trace.take(now, assessed),
+            None => {
+                let mut trace = Trace::default();
+                trace.take(now, assessed);
+                self.0.insert(assessed.reading.sensor.clone(), trace);
+            }
+        }
+    }
+
+    /// Of one sensor; `None` while it hasn't spoken.
+    pub(crate) fn of(&self, sensor: &Id) -> Option<&Trace> {
+        self.0.get(sensor)
+    }
+}
+
+/// Everything that a rule may look at, at one moment.
+pub(crate) struct Evidence<'a> {
+    pub(crate) now: Timestamp,
+    pub(crate) site: &'a Site,
+    /// The next visit after nobody is there: of tonight, or of the night to come.
+    pub(crate) next_visit: Option<Visit>,
+    /// In the order of the site file.
+    pub(crate) drums: Vec<DrumSight<'a>>,
+    /// Turbidity of the head tank, where a sensor tells it.
+    pub(crate) head: Option<Turbid<'a>>,
+    pub(crate) journal: &'a Journal,
+    traces: &'a Traces,
+}
+
+impl<'a> Evidence<'a> {
+    /// Of this look.
+    pub(crate) fn of(room: &'a Room, scene: &'a Scene) -> Self {
+        let site = &room.site;
+        let residence = residence(room, scene.now);
+        let turbid = |sensor: &'a Sensor| {
+            let trace = room.traces.of(&sensor.id)?;
+            let residence = residence.filter(|_| sensor.place == Place::Head);
+            let around = Around { background: site.clay.background_ntu, residence };
+            Some(Turbid::at(scene.now, trace, &around))
+        };
+        let mut turbidity = site.sensors.iter().filter(|sensor| sensor.quantity == Quantity::Turbidity);
+        let drums = room.desks.iter().zip(&scene.forecasts);
+        Self {
+            now: scene.now,
+            site,
+            next_visit: next_visit(site, scene),
+            drums: drums
+                .map(|(desk, forecast)| DrumSight { desk, forecast, journal: &room.journal })
+                .collect(),
+            head: turbidity.find(|sensor| sensor.place == Place::Head).and_then(turbid),
+            journal: &room.journal,
+            traces: &room.traces,
+        }
+    }
+
+    /// The drum that is being drawn, where it is one and its level is believed.
+    pub(crate) fn drawn(&self) -> Option<&DrumSight<'a>> {
+        let mut drawn = self.drums.iter().filter(|drum| drum.is_drawn());
+        drawn.next().filter(|_| drawn.next().is_none())
+    }
+
+    /// The sensor of a quantity at a place, with its trace.
+    pub(crate) fn sensor(&self, place: &Place, quantity: Quantity) -> Option<(&'a Sensor, &'a Trace)> {
+        let of = |sensor: &&'a Sensor| sensor.place == *place && sensor.quantity == quantity;
+        let sensor = self.site.sensors.iter().find(of)?;
+        Some((sensor, self.traces.of(&sensor.id)?))
+    }
+}
+
+fn next_visit(site: &Site, scene: &Scene) -> Option<Visit> {
+    let tonight = || {
+        let evening = calendar::next_evening(&site.staff, &site.time_zone, scene.now)?;
+        let at = calendar::visit_of(&site.staff, &site.time_zone, evening)?;
+        Some(Visit { at, margin: site.staff.margin })
+    };
+    scene.visit.or_else(tonight)
+}
+
+/// min in which the head tank's water is exchanged once: by its flow meter as it read before anything changed,
+/// else by the last flow check.
+fn residence(room: &Room, now: Timestamp) -> Option<f64> {
+    let meter = |sensor: &&Sensor| sensor.place == Place::Head && sensor.quantity == Quantity::Flow;
+    let now_minutes = trace::minutes(now);
+    let metered = room.site.sensors.iter().find(meter).and_then(|sensor| room.traces.of(&sensor.id));
+    let metered =
+        metered.and_then(|trace| trace::middle(&trace.between(now_minutes - METER_MINUTES, now_minutes)));
+    let at_head = |deed: &Deed| matches!(deed, Deed::FlowCheck { place: Some(Place::Head), .. });
+    let known = room.journal.last(now, at_head).and_then(|entry| {
+        let Deed::FlowCheck { volume, seconds, .. } = &entry.deed else { return None };
+        LitresPerMinute::caught((*volume)?, (*seconds)?).map(|flow| flow.0)
+    });
+    let flow = metered.or(known).filter(|flow| *flow > 0.0)?;
+    Some(room.site.head_tank.volume.0 / flow)
+}
+
+/// min. The middle of so long a time isn't moved by what just happened.
+const METER_MINUTES: f64 = 240.0;

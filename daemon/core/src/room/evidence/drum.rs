@@ -1,0 +1,100 @@
+//! One drum as the rules see it.
+
+use jiff::{SignedDuration, Timestamp};
+
+use super::hinge::{Hinge, hinge};
+use super::journal::Journal;
+use super::trace::{Point, minutes};
+use crate::fieldlog::Deed;
+use crate::forecast::Forecast;
+use crate::notice::content::SeenRefill;
+use crate::room::desk::Desk;
+
+/// One drum.
+pub(crate) struct DrumSight<'a> {
+    pub(crate) desk: &'a Desk,
+    pub(crate) forecast: &'a Forecast,
+    pub(crate) journal: &'a Journal,
+}
+
+impl DrumSight<'_> {
+    /// Whether the pump draws from it, by the log where it says so, and something is left to draw.
+    pub(crate) fn is_drawn(&self) -> bool {
+        let (id, ours) = (&self.desk.drum.id, &self.desk.drum.pump);
+        let on = |deed: &Deed| {
+            let Deed::InUse { drum: Some(drum), pump } = deed else { return None };
+            (drum == id || pump.as_ref().is_none_or(|pump| pump == ours)).then_some(drum == id)
+        };
+        let here = self.journal.last(self.forecast.at, |deed| on(deed).is_some());
+        let here = here.and_then(|entry| on(&entry.deed));
+        here.unwrap_or(self.forecast.in_use) && self.desk.ran_empty().is_none()
+    }
+
+    /// The last refill that the data show by then.
+    pub(crate) fn refilled(&self, by: Timestamp) -> Option<&SeenRefill> {
+        self.desk.seen().iter().rfind(|refill| refill.at <= by)
+    }
+
+    /// The draw before and after `at`; `None` where too little is known.
+    pub(crate) fn hinge(&self, now: Timestamp, at: Timestamp) -> Option<Hinge> {
+        let from = self.steady_since(at);
+        hinge(&self.levels(from, now), minutes(at), self.drawn_before(from))
+    }
+
+    /// Since when nothing had been done to drum or pump by `at`.
+    fn steady_since(&self, at: Timestamp) -> Timestamp {
+        let refill = self.refilled(at).map(|refill| refill.at + FILLING);
+        let deed = self.journal.last(at - APART, |deed| self.sets_pump(deed)).map(|entry| entry.at);
+        [refill, deed].into_iter().flatten().chain([at - BEFORE]).max().unwrap_or(at)
+    }
+
+    /// What the fill before drew, L/min and its deviation, when the pump wasn't set since.
+    fn drawn_before(&self, from: Timestamp) -> Option<(f64, f64)> {
+        let refill = self.refilled(from)?;
+        let until = refill.at - APART;
+        let since = self.steady_since(until);
+        let levels = self.levels(since, until);
+        let before = hinge(&levels, minutes(since) + minutes_between(since, until) / 2.0, None)?;
+        let set = self.journal.between(since, from).any(|entry| self.sets_pump(&entry.deed));
+        let steady = before.sigmas() < 3.0;
+        (!set && steady).then(|| (before.before, before.before_sd.hypot(OTHER_FILL_SHARE * before.before)))
+    }
+
+    fn levels(&self, from: Timestamp, to: Timestamp) -> Vec<Point> {
+        let levels = self.desk.watch.levels(from, to);
+        levels.map(|(at, litres)| Point { t: minutes(at), v: litres.0 }).collect()
+    }
+
+    /// Whether a deed changes what is drawn from here.
+    pub(crate) fn sets_pump(&self, deed: &Deed) -> bool {
+        let ours = |pump: &Option<_>| pump.as_ref().is_none_or(|pump| *pump == self.desk.drum.pump);
+        match deed {
+            Deed::PumpSetting { pump, .. }
+            | Deed::InUse { pump, .. }
+            | Deed::TubeChange { pump }
+            | Deed::ClogCleared { pump } => ours(pump),
+            Deed::Refill { .. }
+            | Deed::FlowCheck { .. }
+            | Deed::GrabSample { .. }
+            | Deed::Cleaning { .. }
+            | Deed::Dip { .. }
+            | Deed::Wipe { .. }
+            | Deed::Delivery { .. }
+            | Deed::Fish { .. }
+            | Deed::Note { .. } => false,
+        }
+    }
+}
+
+fn minutes_between(from: Timestamp, to: Timestamp) -> f64 {
+    to.duration_since(from).as_secs_f64() / 60.0
+}
+
+/// Pouring takes some minutes, and froth some more.
+const FILLING: SignedDuration = SignedDuration::from_mins(12);
+/// So far back the draw before a change is looked at.
+const BEFORE: SignedDuration = SignedDuration::from_hours(6);
+/// What is nearer than this may belong together.
+const APART: SignedDuration = SignedDuration::from_mins(10);
+/// A pump draws a little otherwise from a full drum than from an empty one.
+const OTHER_FILL_SHARE: f64 = 0.05;

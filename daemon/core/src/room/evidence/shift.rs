@@ -1,0 +1,257 @@
+//! A lasting change of a value that follows a stirred tank: since when, from where, towards where, how fast.
+//!
+//! A stirred tank answers a step of its inflow with a(1 - exp(-t/τ)), τ its volume over its flow
+//! (Levenspiel, Chemical Reaction Engineering, chapter on non-ideal flow; from memory). So a change has a
+//! time, a height and a pace, and the pace tells a stopped pump from a probe that was lifted out.
+
+use jiff::Timestamp;
+
+use super::trace::{Point, middle, minutes, scatter, timestamp};
+
+/// A change that has lasted.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Shift {
+    /// When it began.
+    pub(crate) since: Timestamp,
+    /// The value before.
+    pub(crate) before: f64,
+    /// The value now, on the curve.
+    pub(crate) now: f64,
+    /// Where it goes.
+    pub(crate) towards: f64,
+    /// Standard deviation of that.
+    pub(crate) towards_sd: f64,
+    /// The pace τ, min.
+    pub(crate) pace: f64,
+    /// Standard deviation of one reading.
+    pub(crate) scatter: f64,
+    /// By how much the curve explains the readings better than no change: half a chi-square.
+    pub(crate) evidence: f64,
+}
+
+/// The change that explains the newest readings best; `None` when none is needed.
+///
+/// `paces` are the time constants that may be, min; `least` is the smallest change that matters.
+pub(crate) fn shift(points: &[Point], paces: &[f64], least: f64) -> Option<Shift> {
+    let newest = points.last()?.t;
+    let noise = noise(points)?;
+    if !has_moved(points, newest, noise, least) {
+        return None;
+    }
+    let curves = starts(points, newest).flat_map(|since| paces.iter().map(move |pace| (since, *pace)));
+    let best = best(curves.filter_map(|(since, pace)| Curve::fit(points, since, pace, Height::Free, noise)))?;
+    let sure = best.evidence >= LEAST_EVIDENCE && best.after >= LEAST_POINTS;
+    Some(best.as_shift(newest, noise)).filter(|shift| sure && (shift.now - shift.before).abs() >= least)
+}
+
+/// The same change, if more or less slurry comes into a tank that is exchanged in `residence` minutes.
+pub(crate) fn as_slurry(points: &[Point], found: &Shift, residence: f64) -> Option<Shift> {
+    let near = near(points, found);
+    let curves = near.filter_map(|since| Curve::fit(points, since, residence, Height::Free, found.scatter));
+    Some(best(curves)?.as_shift(points.last()?.t, found.scatter))
+}
+
+/// The same change, if less or more water comes into that tank with the same slurry: what is there of clay
+/// goes to f times of it, and the tank follows f times as slowly.
+pub(crate) fn as_water(points: &[Point], found: &Shift, residence: f64, background: f64) -> Option<Shift> {
+    let near = near(points, found);
+    let factors = FACTORS.iter();
+    let curves = near.flat_map(|since| factors.clone().map(move |factor| (since, *factor))).filter_map(
+        |(since, factor)| {
+            let height = Height::Share { share: factor - 1.0, above: background };
+            Curve::fit(points, since, residence * factor, height, found.scatter)
+        },
+    );
+    Some(best(curves)?.as_shift(points.last()?.t, found.scatter))
+}
+
+fn noise(points: &[Point]) -> Option<f64> {
+    Some(scatter(points)?.max(LEAST_NOISE_SHARE * middle(points)?.abs()).max(f64::EPSILON))
+}
+
+/// A change happens between two readings.
+fn starts(points: &[Point], newest: f64) -> impl Iterator<Item = f64> {
+    let recent = points.partition_point(|point| point.t < newest - BACK_MINUTES);
+    points.iter().skip(recent).map(|point| point.t - HALF_MINUTE)
+}
+
+fn near(points: &[Point], found: &Shift) -> impl Iterator<Item = f64> {
+    let since = minutes(found.since);
+    points
+        .iter()
+        .map(|point| point.t - HALF_MINUTE)
+        .filter(move |start| (start - since).abs() <= NEAR_MINUTES)
+}
+
+fn best(curves: impl Iterator<Item = Curve>) -> Option<Curve> {
+    curves.max_by(|a, b| a.evidence.total_cmp(&b.evidence))
+}
+
+/// Whether the newest readings stand off the older ones at all: spares the search when all is quiet.
+fn has_moved(points: &[Point], newest: f64, noise: f64, least: f64) -> bool {
+    let part = |from: f64, to: f64| {
+        let wanted = |point: &&Point| (newest - to..newest - from).contains(&point.t);
+        middle(&points.iter().filter(wanted).copied().collect::<Vec<_>>())
+    };
+    let recent = middle(points.get(points.len().saturating_sub(3)..).unwrap_or_default());
+    let earlier = [part(10.0, 30.0), part(30.0, 70.0), part(70.0, BACK_MINUTES + BASE_MINUTES)];
+    let limit = (0.5 * least).max(noise);
+    recent.is_some_and(|recent| earlier.into_iter().flatten().any(|earlier| (recent - earlier).abs() > limit))
+}
+
+/// A curve that leaves its level at one time, at one pace.
+struct Curve {
+    since: f64,
+    pace: f64,
+    before: f64,
+    height: f64,
+    height_sd: f64,
+    evidence: f64,
+    after: usize,
+}
+
+/// What is known of a curve's height.
+#[derive(Clone, Copy)]
+enum Height {
+    Free,
+    /// A share of what the level before is above something.
+    Share {
+        share: f64,
+        above: f64,
+    },
+}
+
+impl Curve {
+    /// Least squares for level and height, with outliers clipped; the base is the hour before.
+    fn fit(points: &[Point], since: f64, pace: f64, height: Height, noise: f64) -> Option<Self> {
+        let used = points.get(points.partition_point(|point| point.t < since - BASE_MINUTES)..)?;
+        let after = used.len() - used.partition_point(|point| point.t <= since);
+        if used.len() - after < LEAST_BASE || after == 0 {
+            return None;
+        }
+        let bend = |t: f64| if t <= since { 0.0 } else { 1.0 - (-(t - since) / pace).exp() };
+        let (before, height, height_sd) = match height {
+            Height::Free => free(used, bend, noise)?,
+            Height::Share { share, above } => {
+                // v - above = (before - above) (1 + share x): one unknown, a slope through the origin.
+                let sums = used.iter().fold((0.0, 0.0), |(up, down), point| {
+                    let x = 1.0 + share * bend(point.t);
+                    (up + x * (point.v - above), down + x * x)
+                });
+                let clay = sums.0 / sums.1;
+                (above + clay, share * clay, noise * share.abs() / sums.1.sqrt())
+            }
+        };
+        let flat = middle(used)?;
+        let clipped = |off: f64| (off / noise).powi(2).min(CLIP);
+        let gained =
+            |point: &Point| clipped(point.v - flat) - clipped(point.v - before - height * bend(point.t));
+        let evidence = used.iter().map(gained).sum::<f64>() / 2.0;
+        Some(Self { since, pace, before, height, height_sd, evidence, after })
+    }
+
+    fn as_shift(&self, newest: f64, scatter: f64) -> Shift {
+        let reached = 1.0 - (-(newest - self.since).max(0.0) / self.pace).exp();
+        Shift {
+            since: timestamp(self.since),
+            before: self.before,
+            now: self.before + self.height * reached,
+            towards: self.before + self.height,
+            towards_sd: self.height_sd,
+            pace: self.pace,
+            scatter,
+            evidence: self.evidence,
+        }
+    }
+}
+
+/// Level, height and the height's deviation by least squares.
+fn free(used: &[Point], bend: impl Fn(f64) -> f64, noise: f64) -> Option<(f64, f64, f64)> {
+    let (mut n, mut sx, mut sxx, mut sy, mut sxy) = (0.0, 0.0, 0.0, 0.0, 0.0);
+    for point in used {
+        let x = bend(point.t);
+        (n, sx, sxx) = (n + 1.0, sx + x, sxx + x * x);
+        (sy, sxy) = (sy + point.v, sxy + x * point.v);
+    }
+    let square = sxx - sx * sx / n;
+    let height = (sxy - sx * sy / n) / square;
+    (square > f64::EPSILON).then(|| ((sy - height * sx) / n, height, noise / square.sqrt()))
+}
+
+/// min. How far back a change is looked for.
+pub(crate) const BACK_MINUTES: f64 = 90.0;
+/// min. The time before a change that tells what was.
+pub(crate) const BASE_MINUTES: f64 = 60.0;
+/// min. See [`starts`].
+const HALF_MINUTE: f64 = 0.5;
+/// Another explanation of a change may put its start so far from where it was found.
+const NEAR_MINUTES: f64 = 6.0;
+/// Water that comes in twice as fast, to a quarter of it.
+const FACTORS: [f64; 14] = [0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.15, 1.3, 1.5, 1.75, 2.0, 2.4, 3.0, 4.0];
+const LEAST_BASE: usize = 10;
+/// Fewer readings than this after a change tell none.
+const LEAST_POINTS: usize = 3;
+/// Chi-square by which one outlier may count at most.
+const CLIP: f64 = 16.0;
+/// Half a chi-square: some hundred times and paces are tried, and chance alone hardly comes to ten.
+const LEAST_EVIDENCE: f64 = 15.0;
+/// Nothing in a wet room is steadier than this share.
+const LEAST_NOISE_SHARE: f64 = 0.004;
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A fixed row of normal-looking noise, standard deviation about 2.
+    fn noise(i: u32) -> f64 {
+        let x =
+            |k: u32| f64::from((i.wrapping_mul(2_654_435_761).wrapping_add(k * 40_503) >> 8) % 1000) / 1000.0;
+        (0..6).map(|k| x(k * 977) - 0.5).sum::<f64>() * 2.8
+    }
+
+    fn told(change: impl Fn(f64) -> f64, until: u32) -> Option<Shift> {
+        let points: Vec<Point> = (0..until)
+            .map(|i| Point { t: f64::from(i), v: 65.0 + noise(i) + change(f64::from(i) - 120.0) })
+            .collect();
+        shift(&points, &PACES, 6.0)
+    }
+
+    const PACES: [f64; 6] = [2.0, 4.5, 9.0, 18.0, 40.0, 80.0];
+
+    #[test]
+    fn a_stopped_pump_is_told_after_a_few_minutes_with_its_time_and_pace() {
+        let stopped = |t: f64| if t > 0.0 { -63.0 * (1.0 - (-t / 8.8).exp()) } else { 0.0 };
+        let early = told(stopped, 127).expect("seven minutes are enough");
+        assert!((minutes(early.since) - 120.0).abs() <= 2.0, "{early:?}");
+        let later = told(stopped, 145).unwrap();
+        assert!((4.0..20.0).contains(&later.pace) && (later.towards - 2.0).abs() < 12.0, "{later:?}");
+        let lifted = told(|t| if t > 0.0 { -64.0 } else { 0.0 }, 130).unwrap();
+        assert!(lifted.pace <= 2.0, "a probe out of the water falls at once: {lifted:?}");
+    }
+
+    #[test]
+    fn half_the_water_is_told_from_twice_the_slurry_by_its_pace() {
+        let points = |pace: f64| -> Vec<Point> {
+            let curve = |t: f64| if t > 0.0 { 63.0 * (1.0 - (-t / pace).exp()) } else { 0.0 };
+            let value = |i: u32| 65.0 + noise(i) + curve(f64::from(i) - 120.0);
+            (0..137).map(|i| Point { t: f64::from(i), v: value(i) }).collect()
+        };
+        for (pace, water) in [(17.6, true), (8.8, false)] {
+            let points = points(pace);
+            let found = shift(&points, &PACES, 6.0).unwrap();
+            let slurry = as_slurry(&points, &found, 8.8).unwrap();
+            let less_water = as_water(&points, &found, 8.8, 2.0).unwrap();
+            assert_eq!(less_water.evidence > slurry.evidence, water, "{less_water:?} {slurry:?}");
+            let right = if water { less_water } else { slurry };
+            assert!((right.towards - 128.0).abs() < 12.0, "{right:?}");
+        }
+    }
+
+    #[test]
+    fn noise_and_single_spikes_are_no_change() {
+        for until in [80, 100, 120, 140, 160, 200] {
+            assert_eq!(told(|_| 0.0, until), None);
+            assert_eq!(told(|t| if (t - 10.0).abs() < 0.6 { 60.0 } else { 0.0 }, until), None);
+        }
+    }
+}

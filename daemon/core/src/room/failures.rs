@@ -1,0 +1,188 @@
+//! Failures told apart: each is a rule in a file of its own, a pure function from evidence to at most one finding.
+//!
+//! The list below is their rank: what comes first explains what comes after it. One cause, one notice: while
+//! a failure stands, what it explains isn't told beside it.
+
+mod blower;
+mod fresh_water_low;
+mod pump_changed;
+
+use jiff::{SignedDuration, Timestamp};
+
+use crate::id::Id;
+use crate::notice::content::Because;
+use crate::notice::failure::{Failure, Fault, Sign};
+use crate::notice::{Content, Notice, Priority};
+use crate::room::Room;
+use crate::room::duty::Told;
+use crate::room::evidence::Evidence;
+use crate::room::look::{Finding, Scene, withdrawn};
+
+/// One row: how it is found, and how one knows that it is over.
+struct Rule {
+    find: fn(&Evidence<'_>) -> Option<Found>,
+    is_over: fn(&Evidence<'_>, &Failure) -> bool,
+}
+
+/// All rules, in the order of their rank.
+const RULES: [Rule; 3] = [blower::RULE, fresh_water_low::RULE, pump_changed::RULE];
+
+/// What a rule has found.
+#[derive(Debug)]
+pub(crate) struct Found {
+    /// Names the cause: "pump:p1".
+    cause: String,
+    fault: Fault,
+    since: Timestamp,
+    signs: Vec<Sign>,
+    drum: Option<Id>,
+    /// While nobody is there.
+    at_night: Priority,
+    stage: u8,
+}
+
+/// A failure that people were told of.
+#[derive(Debug)]
+struct Open {
+    cause: String,
+    failure: Failure,
+    told: Told,
+    over_since: Option<Timestamp>,
+}
+
+/// The failures that stand.
+#[derive(Debug, Default)]
+pub(crate) struct Failures {
+    open: Vec<Open>,
+    /// Causes of failures that were withdrawn, and until when they aren't told again.
+    quiet: Vec<(String, Timestamp)>,
+}
+
+impl Failures {
+    /// People had been told before a restart.
+    pub(crate) fn recall(&mut self, cause: &str, failure: &Failure, told: Told) {
+        self.tell(cause.to_owned(), failure.clone(), told);
+    }
+
+    /// A failure had been withdrawn before a restart.
+    pub(crate) fn recall_over(&mut self, notice: &Notice) {
+        self.open.retain(|open| open.cause != notice.cause);
+    }
+
+    /// When something is due if nothing happens.
+    pub(crate) fn wake(&self) -> Option<Timestamp> {
+        self.open.iter().filter_map(|open| open.over_since.map(|since| since + OVER_FOR)).min()
+    }
+
+    /// Takes note of what is over.
+    fn observe(&mut self, evidence: &Evidence<'_>) {
+        for open in &mut self.open {
+            let rule = RULES.get(open.failure.fault.rank());
+            let over = rule.is_some_and(|rule| (rule.is_over)(evidence, &open.failure));
+            open.over_since = if over { open.over_since.or(Some(evidence.now)) } else { None };
+        }
+    }
+
+    /// What has been over for long enough; what has stood for half a day has become how things are.
+    fn take_ended(&mut self, now: Timestamp) -> Vec<Open> {
+        let over = |open: &Open| open.over_since.is_some_and(|since| since + OVER_FOR <= now);
+        let (ended, open): (Vec<_>, Vec<_>) = std::mem::take(&mut self.open).into_iter().partition(over);
+        self.open = open.into_iter().filter(|open| now < open.told.at + FORGOTTEN_AFTER).collect();
+        self.quiet.retain(|(_, until)| now < *until);
+        self.quiet.extend(ended.iter().map(|open| (open.cause.clone(), now + QUIET_FOR)));
+        ended
+    }
+
+    fn tell(&mut self, cause: String, failure: Failure, told: Told) {
+        self.open.retain(|open| open.cause != cause);
+        self.open.push(Open { cause, failure, told, over_since: None });
+    }
+
+    /// Whether a finding is news: neither told at this stage, nor explained by what was.
+    fn is_news(&self, now: Timestamp, found: &Found) -> bool {
+        let known = self.open.iter().find(|open| open.cause == found.cause);
+        let quiet = self.quiet.iter().any(|(cause, until)| *cause == found.cause && now < *until);
+        match known {
+            Some(open) => found.stage > open.failure.stage,
+            None => !quiet && !self.open.iter().any(|open| explains(&open.failure, found)),
+        }
+    }
+}
+
+/// Whether a failure that stands explains a finding: it moves the same water at the same time.
+fn explains(open: &Failure, found: &Found) -> bool {
+    found.since.duration_since(open.since).abs() <= SAME_TIME || open.fault.is_room_wide()
+}
+
+impl Fault {
+    /// It touches everything in the room, so that nothing else can be told apart while it stands.
+    fn is_room_wide(&self) -> bool {
+        match self {
+            Self::Blower { .. } => true,
+            Self::PumpChanged(_) | Self::FreshWaterLow { .. } => false,
+        }
+    }
+}
+
+impl Room {
+    /// Tells what has failed, and when it is over.
+    pub(crate) fn look_at_failures(&mut self, scene: &Scene) {
+        let mut failures = std::mem::take(&mut self.failures);
+        let evidence = Evidence::of(self, scene);
+        failures.observe(&evidence);
+        let found: Vec<Found> = RULES.iter().filter_map(|rule| (rule.find)(&evidence)).collect();
+        self.failures = failures;
+        self.end_failures(scene);
+        for found in found {
+            if self.failures.is_news(scene.now, &found) {
+                self.tell_failure(scene, found);
+            }
+        }
+    }
+
+    fn tell_failure(&mut self, scene: &Scene, found: Found) {
+        let Found { cause, fault, since, signs, drum, at_night, stage } = found;
+        let place = drum.as_ref().and_then(|drum| self.desks.iter().position(|desk| desk.drum.id == *drum));
+        let failure = Failure {
+            fault,
+            since,
+            signs,
+            near: self.journal.nearest(since).cloned(),
+            drum: place.and_then(|place| self.state_at(scene, place)),
+            visit: scene.visit,
+            stage,
+        };
+        let before = self.failures.open.iter().find(|open| open.cause == cause).map(|open| open.told.number);
+        let content = Content::Failure(Box::new(failure.clone()));
+        let finding =
+            Finding { drum, replaces: before, ..self.on_duty(scene, cause.clone(), at_night, content) };
+        let told = self.tell(scene, finding);
+        self.failures.tell(cause, failure, told);
+    }
+
+    fn end_failures(&mut self, scene: &Scene) {
+        for open in self.failures.take_ended(scene.now) {
+            let because = Because::FailureOver { failure: Box::new(open.failure) };
+            self.tell(scene, withdrawn(open.cause, None, &open.told, because));
+        }
+    }
+}
+
+impl Fault {
+    /// The place of its rule in [`RULES`].
+    fn rank(&self) -> usize {
+        match self {
+            Self::Blower { .. } => 0,
+            Self::FreshWaterLow { .. } => 1,
+            Self::PumpChanged(_) => 2,
+        }
+    }
+}
+
+/// Two signs of one failure show within this time of each other.
+const SAME_TIME: SignedDuration = SignedDuration::from_mins(20);
+/// Over for so long before it is withdrawn.
+const OVER_FOR: SignedDuration = SignedDuration::from_mins(15);
+/// The same cause isn't told again for so long after it was withdrawn.
+const QUIET_FOR: SignedDuration = SignedDuration::from_mins(30);
+const FORGOTTEN_AFTER: SignedDuration = SignedDuration::from_hours(12);

@@ -1,0 +1,109 @@
+//! The pump or a valve was changed and nobody wrote it down: draw and clay change together, at one minute.
+//!
+//! Traps: froth that dies after a fill bends the level alone; of two drums that are joined each loses half.
+
+use jiff::SignedDuration;
+
+use super::{Found, Rule};
+use crate::drum::WhatIf;
+use crate::fieldlog::Deed;
+use crate::forecast::EmptyAt;
+use crate::notice::Priority;
+use crate::notice::content::Verdict;
+use crate::notice::failure::{Failure, Fault, PumpChanged, Sign};
+use crate::room::evidence::Evidence;
+use crate::room::evidence::drum::DrumSight;
+use crate::room::evidence::water::is_quick;
+use crate::site::Place;
+use crate::units::{Litres, LitresPerHour, LitresPerMinute};
+
+pub(super) const RULE: Rule = Rule { find, is_over };
+
+fn find(evidence: &Evidence<'_>) -> Option<Found> {
+    let drum = evidence.drawn()?;
+    let head = evidence.head.as_ref()?;
+    let explained = head.explained().filter(|explained| is_quick(&explained.slurry))?;
+    let (shift, factor) = (explained.slurry, explained.slurry_factor);
+    let hinge = drum.hinge(evidence.now, shift.since)?;
+    let share = hinge.share();
+    let likelier = -hinge.speaks_for_the_same(factor) - explained.speaks_for_water;
+    let changed = hinge.sigmas() >= SIGMAS && likelier >= LIKELIER;
+    let apart = (share - factor).abs();
+    let agree = apart <= AGREE * factor.max(1.0) + 2.0 * explained.factor_sd.hypot(hinge.sd / hinge.before);
+    let noticeable = (share - 1.0).abs() >= LEAST_CHANGE && share > STOPPED;
+    let noted = evidence.journal.has(shift.since, NOTED, |deed| drum.sets_pump(deed));
+    let poured = drum
+        .refilled(evidence.now)
+        .is_some_and(|refill| refill.at.duration_since(shift.since).abs() < POURED);
+    if !(changed && agree && noticeable) || noted || poured {
+        return None;
+    }
+    let share =
+        together((share, hinge.sd / hinge.before), (factor, explained.factor_sd.hypot(YIELD_SHARE * factor)));
+    let (from, to) =
+        (LitresPerMinute(hinge.before).per_hour(), LitresPerMinute(share * hinge.before).per_hour());
+    let ends = ends(evidence, drum, Litres(hinge.volume), to);
+    let verdict = match (ends, evidence.next_visit) {
+        (Some(ends), Some(visit)) => Verdict::of(&ends, &visit),
+        (None, _) | (_, None) => Verdict::Unknown,
+    };
+    let pump = drum.desk.drum.pump.clone();
+    Some(Found {
+        cause: format!("pump:{pump}"),
+        fault: Fault::PumpChanged(PumpChanged { pump, from, to, ends, verdict }),
+        since: shift.since,
+        signs: vec![
+            Sign::DrawChanged { from, to },
+            Sign::Turbidity {
+                place: Place::Head,
+                from: shift.before,
+                now: shift.now,
+                towards: shift.towards,
+                pace_min: shift.pace,
+            },
+        ],
+        drum: Some(drum.desk.drum.id.clone()),
+        at_night: if verdict == Verdict::Lasts { Priority::Morning } else { Priority::Now },
+        stage: 0,
+    })
+}
+
+/// Two measures of one share, each counted by how sure it is.
+fn together(level: (f64, f64), clay: (f64, f64)) -> f64 {
+    let weigh = |(_, sd): (f64, f64)| 1.0 / (sd * sd).max(f64::EPSILON);
+    (level.0 * weigh(level) + clay.0 * weigh(clay)) / (weigh(level) + weigh(clay))
+}
+
+/// When it is empty at the new draw, whether or not the forecast has followed it yet.
+fn ends(
+    evidence: &Evidence<'_>,
+    drum: &DrumSight<'_>,
+    volume: Litres,
+    draw: LitresPerHour,
+) -> Option<EmptyAt> {
+    let draw_share = draw.0 / drum.forecast.outlook.draw()?.0;
+    drum.desk.watch.empty_if(evidence.now, WhatIf { volume: Some(volume), draw_share })
+}
+
+/// Somebody wrote down what was asked for.
+fn is_over(evidence: &Evidence<'_>, failure: &Failure) -> bool {
+    let Fault::PumpChanged(PumpChanged { pump, .. }) = &failure.fault else { return false };
+    let said = |deed: &Deed| matches!(deed, Deed::PumpSetting { pump: of, .. } if of.as_ref().is_none_or(|of| of == pump));
+    evidence.journal.between(failure.since - NOTED, evidence.now).any(|entry| said(&entry.deed))
+}
+
+/// Standard deviations that the draw must have changed by.
+const SIGMAS: f64 = 3.5;
+/// Logarithm of how much likelier a changed draw must be than the same one.
+const LIKELIER: f64 = 5.0;
+/// How far draw and clay may lie apart, as a share.
+const AGREE: f64 = 0.15;
+/// Clay in water goes with slurry to this share (common practice, no source).
+const YIELD_SHARE: f64 = 0.04;
+const LEAST_CHANGE: f64 = 0.12;
+/// Below this share the pump has stopped, which is another failure.
+const STOPPED: f64 = 0.25;
+/// People write times to some minutes.
+const NOTED: SignedDuration = SignedDuration::from_mins(25);
+/// What follows a refill so soon belongs to it.
+const POURED: SignedDuration = SignedDuration::from_mins(20);

@@ -1,0 +1,87 @@
+//! A failure that the signs together betray: what happened, since about when, by which signs, what to do, what not.
+
+mod blower;
+mod fresh_water_low;
+mod pump_changed;
+mod signs;
+
+use claymark_core::fieldlog::{Deed, LogEntry};
+use claymark_core::notice::failure::{Failure, Fault};
+
+use crate::names;
+use crate::notice::{Teller, Text, Wording};
+
+/// What one failure says: its first line, what it means, what to do and what not.
+struct Words {
+    subject: String,
+    meaning: Vec<String>,
+    to_do: Vec<String>,
+}
+
+pub(super) fn wording(teller: Teller<'_>, failure: &Failure) -> Wording {
+    let words = words(teller, failure);
+    let mut text = Text::default();
+    text.lines(words.meaning).gap();
+    text.line(format!("Since about {}. The signs:", teller.clock.about(failure.since)));
+    text.lines(failure.signs.iter().map(|sign| format!("- {}", teller.sign(sign))));
+    text.line(match &failure.near {
+        Some(entry) => teller.nearest(entry),
+        None => "Nothing was written down within three hours of it.".to_owned(),
+    });
+    text.gap();
+    text.lines(words.to_do).gap();
+    text.lines(failure.visit.map(|visit| format!("Next visit {}.", teller.clock.time(visit.at))));
+    text.line("Claymark advises and switches nothing; it is no life-support control.");
+    text.wording(words.subject)
+}
+
+/// "Fresh water low", for the word that it is over.
+pub(super) fn name(fault: &Fault) -> &'static str {
+    match fault {
+        Fault::PumpChanged(_) => "Changed draw",
+        Fault::Blower { .. } => "Blower",
+        Fault::FreshWaterLow { .. } => "Fresh water low",
+    }
+}
+
+fn words(teller: Teller<'_>, failure: &Failure) -> Words {
+    match &failure.fault {
+        Fault::PumpChanged(changed) => pump_changed::words(teller, failure, changed),
+        Fault::Blower { oxygen, limit_at } => blower::words(teller, failure, *oxygen, *limit_at),
+        Fault::FreshWaterLow { share } => fresh_water_low::words(teller, failure, *share),
+    }
+}
+
+impl Teller<'_> {
+    fn nearest(&self, entry: &LogEntry) -> String {
+        let by = entry.by.as_ref().map(|by| format!(" by {by}")).unwrap_or_default();
+        format!("Nearest in the log: {} at {}{by}.", self.deed(&entry.deed), self.clock.time(entry.at))
+    }
+
+    fn deed(&self, deed: &Deed) -> String {
+        let drum = |drum: &Option<_>| {
+            drum.as_ref().map(|drum| format!(" of {}", names::drum(self.site, drum))).unwrap_or_default()
+        };
+        match deed {
+            Deed::Refill { drum: of, .. } => format!("refill{}", drum(of)),
+            Deed::PumpSetting { rpm: Some(rpm), .. } => {
+                format!("pump set to {} rpm", crate::format::number(*rpm, 0))
+            }
+            Deed::PumpSetting { rpm: None, .. } => "pump set".to_owned(),
+            Deed::InUse { drum: of, .. } => format!("pump put on a drum{}", drum(of)),
+            Deed::FlowCheck { .. } => "flow check".to_owned(),
+            Deed::GrabSample { .. } => "grab sample".to_owned(),
+            Deed::Cleaning { place, .. } => {
+                let place = place.as_ref().map(|place| format!(" of {}", names::place(self.site, place)));
+                format!("cleaning{}", place.unwrap_or_default())
+            }
+            Deed::Dip { drum: of, .. } => format!("level read by eye{}", drum(of)),
+            Deed::Wipe { .. } => "sensor wiped".to_owned(),
+            Deed::TubeChange { .. } => "new pump tube".to_owned(),
+            Deed::ClogCleared { .. } => "clog cleared".to_owned(),
+            Deed::Delivery { .. } => "clay delivered".to_owned(),
+            Deed::Fish { .. } => "fish".to_owned(),
+            Deed::Note { .. } => "a note".to_owned(),
+        }
+    }
+}

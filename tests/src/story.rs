@@ -1,0 +1,28 @@
+//! Short stories of one room, told as recorded messages and read back by the real pipeline.
+//!
+//! - [`physics`]: the room as stirred tanks: what is truly so;
+//! - [`script`]: what happens when, and what the instruments make of it: NDJSON, a line a message;
+//! - [`told`]: the messages through decode, quality and room; what people were told.
+//!
+//! The room is invented: 16 tanks of 280 L behind a head tank of 450 L, two drums of 175 L.
+
+pub mod physics;
+pub mod script;
+pub mod told;
+
+pub use physics::{Truth, Which};
+pub use script::Story;
+pub use told::{Telling, Told};
+
+/// A variant of the room's site file: keys are exchanged as text, sections added at the end.
+#[must_use]
+pub fn site_file(changes: &[(&str, &str)], more: &str) -> String {
+    let mut text = SITE.to_owned();
+    for (from, to) in changes {
+        assert!(text.contains(from), "the site file holds no '{from}'");
+        text = text.replace(from, to);
+    }
+    format!("{text}\n{more}\n")
+}
+
+const SITE: &str = include_str!("story/site.toml");

@@ -1,0 +1,149 @@
+//! What is truly so in the story's room: stirred tanks, two drums, one pump, air and heat.
+
+/// Everything that hands or failures can change stands here as a plain figure.
+#[derive(Debug, Clone)]
+pub struct Truth {
+    /// Drum A.
+    pub a: Drum,
+    /// Drum B.
+    pub b: Drum,
+    /// Which drum the pump draws from.
+    pub drawn: Which,
+    /// mL/min.
+    pub pump: f64,
+    /// Share of what the pump lifts that reaches the head tank; 0: the tube has split.
+    pub delivered: f64,
+    /// L/min of fresh water into the head tank.
+    pub fresh: f64,
+    /// L/min that run over at the head tank instead of going to the tanks.
+    pub overflow: f64,
+    /// Minutes since the drums' air failed; `None`: it bubbles.
+    pub settling: Option<f64>,
+    /// NTU per mg/L.
+    pub yield_ntu: f64,
+    /// NTU of the water without clay.
+    pub background: f64,
+    /// NTU above the background in the head tank.
+    pub head: f64,
+    /// The same in the tanks; all are alike.
+    pub tanks: f64,
+    /// mg/L towards which the head tank's oxygen goes.
+    pub oxygen_goal: f64,
+    /// mg/L in the head tank.
+    pub oxygen: f64,
+    /// °C of the incoming water.
+    pub incoming: f64,
+    /// °C in the head tank.
+    pub temperature: f64,
+}
+
+/// One of the two drums.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Which {
+    /// A.
+    A,
+    /// B.
+    B,
+}
+
+/// One drum.
+#[derive(Debug, Clone)]
+pub struct Drum {
+    /// Litres of slurry.
+    pub litres: f64,
+    /// g/L of clay, if all of it were stirred up.
+    pub strength: f64,
+    /// Share of the clay that lies about in lumps, and dissolves.
+    pub lumps: f64,
+}
+
+impl Truth {
+    /// Day 24: 51.2 L/min, 18.14 g/L at 209 mL/min, 65 NTU everywhere.
+    #[must_use]
+    pub fn day_24() -> Self {
+        let mut truth = Self {
+            a: Drum { litres: 120.0, strength: 18.143_68, lumps: 0.0 },
+            b: Drum { litres: 30.0, strength: 18.143_68, lumps: 0.0 },
+            drawn: Which::A,
+            pump: 209.0,
+            delivered: 1.0,
+            fresh: 51.2,
+            overflow: 0.0,
+            settling: None,
+            yield_ntu: 0.85,
+            background: 2.0,
+            head: 0.0,
+            tanks: 0.0,
+            oxygen_goal: 9.0,
+            oxygen: 9.0,
+            incoming: 20.0,
+            temperature: 20.0,
+        };
+        truth.head = truth.head_goal();
+        truth.tanks = truth.head;
+        truth
+    }
+
+    /// Pours in so many litres that bring so many kilograms of clay, and stirs.
+    pub fn pour(&mut self, drum: Which, litres: f64, clay_kg: f64) {
+        let drum = self.drum_mut(drum);
+        let grams = drum.litres * drum.strength + 1000.0 * clay_kg;
+        drum.litres += litres;
+        drum.strength = grams / drum.litres;
+    }
+
+    /// NTU above the background that the head tank is on its way to.
+    #[must_use]
+    pub fn head_goal(&self) -> f64 {
+        let drum = self.drum(self.drawn);
+        let lifted = if drum.litres > HEEL { self.pump * self.delivered / 1000.0 } else { 0.0 };
+        let carried = drum.strength * (1.0 - drum.lumps) * self.stirred_up();
+        1000.0 * self.yield_ntu * lifted * carried / self.fresh
+    }
+
+    /// A step of so many minutes, short against the head tank's eight.
+    pub fn pass(&mut self, minutes: f64) {
+        let to_tanks = self.fresh - self.overflow;
+        self.head += (self.head_goal() - self.head) * minutes * self.fresh / HEAD;
+        self.tanks += (self.head - self.tanks) * minutes * to_tanks / TANKS;
+        self.oxygen += (self.oxygen_goal - self.oxygen) * minutes / OXYGEN_MINUTES;
+        self.temperature += (self.incoming - self.temperature) * minutes * self.fresh / HEAD;
+        let litres = self.pump / 1000.0 * minutes;
+        let drawn = self.drum_mut(self.drawn);
+        drawn.litres = (drawn.litres - litres).max(HEEL.min(drawn.litres));
+        for drum in [&mut self.a, &mut self.b] {
+            drum.lumps *= (-minutes / LUMPS_MINUTES).exp();
+        }
+        self.settling = self.settling.map(|since| since + minutes);
+    }
+
+    fn drum(&self, which: Which) -> &Drum {
+        match which {
+            Which::A => &self.a,
+            Which::B => &self.b,
+        }
+    }
+
+    fn drum_mut(&mut self, which: Which) -> &mut Drum {
+        match which {
+            Which::A => &mut self.a,
+            Which::B => &mut self.b,
+        }
+    }
+
+    /// Share of the clay that is still where the pump sucks, after the air failed.
+    fn stirred_up(&self) -> f64 {
+        self.settling.map_or(1.0, |since| 0.25 + 0.75 * (-since / 40.0).exp())
+    }
+}
+
+/// L.
+pub const HEEL: f64 = 12.0;
+/// L.
+const HEAD: f64 = 450.0;
+/// L in all 16.
+const TANKS: f64 = 16.0 * 280.0;
+/// min. How fast the head tank's oxygen follows.
+const OXYGEN_MINUTES: f64 = 15.0;
+/// min. How fast lumps dissolve while the air bubbles.
+const LUMPS_MINUTES: f64 = 30.0;

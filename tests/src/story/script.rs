@@ -1,0 +1,196 @@
+//! What happens when, and what the instruments make of it.
+
+use jiff::civil::Date;
+use jiff::tz::TimeZone;
+use jiff::{SignedDuration, Timestamp};
+use rand::SeedableRng;
+use rand::rngs::StdRng;
+use rand_distr::{Distribution, StandardNormal};
+
+use super::physics::Truth;
+use claymark::message::Message;
+use claymark::recording;
+
+/// A story that is being told.
+pub struct Story {
+    truth: Truth,
+    now: Timestamp,
+    rng: StdRng,
+    acts: Vec<(Timestamp, Act)>,
+    instruments: Instruments,
+    messages: Vec<Message>,
+}
+
+type Deed = Box<dyn FnOnce(&mut Truth, &mut Instruments)>;
+
+enum Act {
+    Do(Deed),
+    Write(String),
+}
+
+/// How the instruments are, beside their noise.
+pub struct Instruments {
+    /// The level of A stands at this, L.
+    pub stuck: Option<f64>,
+    /// Litres by which the level of A reads high at most: foam.
+    pub foam: f64,
+    /// NTU by which the head tank's probe reads high; grows by `fouling` an hour.
+    pub head_off: f64,
+    /// NTU an hour.
+    pub fouling: f64,
+    /// NTU that bubbles add now and then to the head tank's probe.
+    pub bubbles: f64,
+    /// Topics that begin with one of these are silent.
+    pub silent: Vec<&'static str>,
+    /// L/min that the drums' and the head tank's air meters show.
+    pub air: f64,
+    /// Whether the pump's contact says that it turns.
+    pub turns: bool,
+}
+
+impl Story {
+    /// Begins at that clock time on the first day, with its own noise.
+    #[must_use]
+    pub fn begin(clock: &str, seed: u64, truth: Truth) -> Self {
+        let mut story = Self {
+            truth,
+            now: at(clock),
+            rng: StdRng::seed_from_u64(seed),
+            acts: Vec::new(),
+            instruments: Instruments {
+                stuck: None,
+                foam: 0.0,
+                head_off: 0.0,
+                fouling: 0.0,
+                bubbles: 0.0,
+                silent: Vec::new(),
+                air: 40.0,
+                turns: true,
+            },
+            messages: Vec::new(),
+        };
+        story.written(clock, r#""kind":"in_use","pump":"p1","drum":"a""#);
+        story.written(clock, r#""kind":"flow_check","place":"head","volume_ml":12800,"seconds":15"#);
+        story.written(clock, r#""kind":"pump_setting","pump":"p1","rpm":100"#);
+        story
+    }
+
+    /// At that time something happens.
+    pub fn happens(
+        &mut self,
+        clock: &str,
+        act: impl FnOnce(&mut Truth, &mut Instruments) + 'static,
+    ) -> &mut Self {
+        self.acts.push((at(clock), Act::Do(Box::new(act))));
+        self
+    }
+
+    /// At that time somebody writes something down: the members of a field-log entry without its `at`.
+    pub fn written(&mut self, clock: &str, members: &str) -> &mut Self {
+        let at = at(clock);
+        self.acts.push((at, Act::Write(format!("{{\"at\":\"{at}\",{members}}}"))));
+        self
+    }
+
+    /// Lives until that time.
+    pub fn until(&mut self, clock: &str) -> &mut Self {
+        let end = at(clock);
+        self.acts.sort_by_key(|(at, _)| *at);
+        while self.now < end {
+            for _ in 0..STEPS {
+                self.truth.pass(1.0 / STEPS_A_MINUTE);
+            }
+            self.now += SignedDuration::from_mins(1);
+            self.instruments.head_off += self.instruments.fouling / 60.0;
+            self.measure();
+            while self.acts.first().is_some_and(|(at, _)| *at <= self.now) {
+                match self.acts.remove(0).1 {
+                    Act::Do(act) => act(&mut self.truth, &mut self.instruments),
+                    Act::Write(entry) => self.send("claymark/story/log", entry),
+                }
+            }
+        }
+        self
+    }
+
+    /// What is truly so now.
+    #[must_use]
+    pub fn truth(&self) -> &Truth {
+        &self.truth
+    }
+
+    /// Everything that was sent, a line a message.
+    #[must_use]
+    pub fn recorded(&self) -> String {
+        self.messages.iter().map(|message| recording::line(message) + "\n").collect()
+    }
+
+    fn measure(&mut self) {
+        let truth = self.truth.clone();
+        let off = self.instruments.head_off;
+        let foam = self.instruments.foam * self.noise(1.0).abs();
+        let a = truth.a.litres + foam + self.noise(LEVEL_NOISE_L);
+        self.value("story/drum/a/level", self.instruments.stuck.unwrap_or(a).max(0.0));
+        let b = truth.b.litres + self.noise(LEVEL_NOISE_L);
+        self.value("story/drum/b/level", b.max(0.0));
+        let bubbles =
+            if self.noise(1.0) > 0.5 { self.instruments.bubbles * self.noise(1.0).abs() } else { 0.0 };
+        let head = truth.background + truth.head + off + bubbles + self.noise(TURBIDITY_NOISE_NTU);
+        self.value("story/head/turbidity", head.max(0.0));
+        for tank in ["story/t1/turbidity", "story/t6/turbidity", "story/t11/turbidity", "story/t16/turbidity"]
+        {
+            let reading = truth.background + truth.tanks + self.noise(TURBIDITY_NOISE_NTU);
+            self.value(tank, reading.max(0.0));
+        }
+        let oxygen = truth.oxygen + self.noise(0.05);
+        self.value("story/head/oxygen", oxygen);
+        let temperature = truth.temperature + self.noise(0.03);
+        self.value("story/head/temperature", temperature);
+        let flow = truth.fresh * (1.0 + self.noise(0.01));
+        self.value("story/head/flow", flow);
+        let flow = (truth.fresh - truth.overflow) / 16.0 * (1.0 + self.noise(0.01));
+        self.value("story/t1/flow", flow);
+        let air = (self.instruments.air * (1.0 + self.noise(0.02))).max(0.0);
+        self.value("story/head/air", air);
+        let turns = f64::from(u8::from(self.instruments.turns));
+        self.value("story/pump/turns", turns);
+        let indoors = 21.0 + self.noise(0.1);
+        self.value("story/room/temperature", indoors);
+    }
+
+    fn value(&mut self, topic: &str, value: f64) {
+        if !self.instruments.silent.iter().any(|silent| topic.starts_with(silent)) {
+            self.send(topic, format!("{{\"v\":{value:.3},\"t\":\"{}\"}}", self.now));
+        }
+    }
+
+    fn send(&mut self, topic: &str, payload: String) {
+        self.messages.push(Message {
+            topic: topic.to_owned(),
+            payload: payload.into_bytes(),
+            retained: false,
+            received_at: self.now + SignedDuration::from_millis(40),
+        });
+    }
+
+    fn noise(&mut self, sd: f64) -> f64 {
+        let draw: f64 = StandardNormal.sample(&mut self.rng);
+        sd * draw
+    }
+}
+
+/// A clock time of the story: "18:10", or "+1 00:30" on the next day, at UTC.
+#[must_use]
+pub fn at(clock: &str) -> Timestamp {
+    let (days, clock) = clock.split_once(' ').map_or(("0", clock), |(days, clock)| (days, clock));
+    let days: i64 = days.trim_start_matches('+').parse().expect("days are whole");
+    let first = Date::constant(2027, 4, 20);
+    let day = first.checked_add(SignedDuration::from_hours(24 * days)).expect("near");
+    let time = clock.parse().expect("a clock time");
+    TimeZone::UTC.to_timestamp(day.to_datetime(time)).expect("UTC has all times")
+}
+
+const LEVEL_NOISE_L: f64 = 1.5;
+const TURBIDITY_NOISE_NTU: f64 = 2.0;
+const STEPS: u32 = 12;
+const STEPS_A_MINUTE: f64 = 12.0;

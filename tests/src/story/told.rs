@@ -1,0 +1,128 @@
+//! The recorded messages through decode, quality and room: what people were told.
+
+use claymark::config::{self, Around, Secrets};
+use claymark::pipeline::Pipeline;
+use claymark::recording::Recording;
+use claymark_core::forecast::{Forecast, Subject};
+use claymark_core::notice::Notice;
+use claymark_core::room::Event;
+use jiff::Timestamp;
+
+use super::script::at;
+
+/// All that came of a story.
+pub struct Telling {
+    /// In order.
+    pub told: Vec<Told>,
+    /// Every ten minutes and with each notice.
+    pub forecasts: Vec<Forecast>,
+}
+
+/// One notice as people read it.
+#[derive(Debug, Clone)]
+pub struct Told {
+    /// When.
+    pub at: Timestamp,
+    /// "+1 00:45"
+    pub clock: String,
+    /// All facts.
+    pub notice: Notice,
+    /// The first line.
+    pub subject: String,
+    /// The rest.
+    pub text: String,
+}
+
+impl Telling {
+    /// Reads `recorded` messages by the site file `site`.
+    ///
+    /// # Panics
+    /// When the site file has a mistake, or the recording isn't one.
+    #[must_use]
+    pub fn of(site: &str, recorded: &str) -> Self {
+        let around = Around {
+            name: "story.toml".to_owned(),
+            folder: std::env::temp_dir(),
+            credentials: None,
+            secrets: Secrets::Left,
+        };
+        let file = config::parse(site, &around).unwrap_or_else(|mistakes| panic!("{mistakes:?}"));
+        let settings = file.settings;
+        let mut pipeline = Pipeline::new(settings.site, settings.decode, &settings.notify);
+        let mut telling = Self { told: Vec::new(), forecasts: Vec::new() };
+        let mut live = false;
+        for message in Recording::new(recorded.as_bytes(), false).expect("plain lines") {
+            let message = message.expect("a recorded message");
+            // A room without that meter.
+            if !site.contains(&message.topic) && message.topic != "claymark/story/log" {
+                continue;
+            }
+            if !live {
+                pipeline.event(message.received_at, Event::GoLive);
+                live = true;
+            }
+            pipeline.advance_before(message.received_at);
+            pipeline.message(&message);
+            let output = pipeline.take_output();
+            assert_eq!(output.batch.quarantined, [], "the story's instruments speak as the site file says");
+            telling.forecasts.extend(output.forecasts);
+            telling.told.extend(output.issued.into_iter().map(|issued| Told {
+                at: issued.notice.at,
+                clock: clock(issued.notice.at),
+                notice: issued.notice,
+                subject: issued.subject,
+                text: issued.text,
+            }));
+        }
+        for told in &telling.told {
+            assert!(told.subject.chars().count() <= 110, "{}", told.subject);
+        }
+        telling
+    }
+
+    /// What was told from one clock time to another, evening checks aside.
+    #[must_use]
+    pub fn between(&self, from: &str, to: &str) -> Vec<&Told> {
+        let within = |told: &&Told| at(from) <= told.at && told.at < at(to);
+        self.told.iter().filter(within).filter(|told| !told.notice.cause.starts_with("evening:")).collect()
+    }
+
+    /// The same, without what is said of drum B, which stands idle.
+    #[must_use]
+    pub fn of_a(&self, from: &str, to: &str) -> Vec<&Told> {
+        let idle = |told: &&&Told| told.notice.drum.as_ref().is_some_and(|drum| drum.as_str() == "b");
+        let told = self.between(from, to);
+        told.iter().filter(|told| !idle(told)).copied().collect()
+    }
+
+    /// The last forecast of a drum by that time.
+    #[must_use]
+    pub fn forecast(&self, drum: &str, clock: &str) -> Option<&Forecast> {
+        let of = |forecast: &&Forecast| {
+            matches!(&forecast.of, Subject::Drum(id) if id.as_str() == drum) && forecast.at <= at(clock)
+        };
+        self.forecasts.iter().rfind(of)
+    }
+
+    /// A line for each notice: for messages of failed assertions.
+    #[must_use]
+    pub fn list(&self) -> String {
+        self.told
+            .iter()
+            .map(|told| format!("{} {} {}\n", told.clock, told.notice.cause, told.subject))
+            .collect()
+    }
+}
+
+impl Told {
+    /// First line and text.
+    #[must_use]
+    pub fn words(&self) -> String {
+        format!("{}\n{}", self.subject, self.text)
+    }
+}
+
+fn clock(time: Timestamp) -> String {
+    let hours = time.duration_since(at("00:00")).as_hours();
+    format!("+{} {}", hours.div_euclid(24), time.strftime("%H:%M"))
+}

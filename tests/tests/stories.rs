@@ -1,0 +1,120 @@
+//! Stories of a room in which something goes wrong: when people are told, and what.
+
+use claymark_core::notice::content::Verdict;
+use claymark_core::notice::failure::{Failure, Fault, PumpChanged, Sign};
+use claymark_core::notice::{Audience, Content, NoticeKind};
+use claymark_tests::story::script::at;
+use claymark_tests::story::{Story, Telling, Told, Truth, Which, site_file};
+use jiff::{SignedDuration, Timestamp};
+
+/// What was told of a story in the plain room.
+fn told(story: &mut Story, until: &str) -> Telling {
+    story.until(until);
+    Telling::of(&site_file(&[], ""), &story.recorded())
+}
+
+fn failure(told: &Told) -> &Failure {
+    let Content::Failure(failure) = &told.notice.content else { panic!("no failure: {}", told.words()) };
+    failure
+}
+
+/// Story 1: A is full at 17:30; at 18:10 somebody turns the pump up and doesn't write it down.
+fn pump_turned_up(seed: u64, change: bool) -> Telling {
+    let mut story = Story::begin("11:00", seed, Truth::day_24());
+    story.happens("17:26", |truth, _| {
+        let litres = 175.0 + 0.209 * 4.0 - truth.a.litres;
+        truth.pour(Which::A, litres, litres * 18.143_68 / 1000.0);
+    });
+    story.written("17:30", r#""kind":"refill","drum":"a","water_l":130,"clay_kg":2.38"#);
+    if change {
+        story.happens("18:10", |truth, _| truth.pump = 300.0);
+    }
+    told(&mut story, "+1 05:30")
+}
+
+#[test]
+fn a_pump_turned_up_without_a_word_is_told_with_the_new_end_within_three_quarters_of_an_hour() {
+    for seed in 0..SEEDS {
+        let telling = pump_turned_up(seed, true);
+        let early = telling.of_a("11:00", "18:56");
+        let [only] = early.as_slice() else { panic!("seed {seed}:\n{}", telling.list()) };
+        let Fault::PumpChanged(PumpChanged { from, to, ends, verdict, .. }) = &failure(only).fault else {
+            panic!("{}", only.words());
+        };
+        let words = only.words();
+        assert!((from.ml_per_min() - 209.0).abs() < 10.0, "seed {seed}: {words}");
+        assert!((to.ml_per_min() - 300.0).abs() < 22.0, "seed {seed}: {words}");
+        near(failure(only).since, "18:10", 4);
+        near(ends.and_then(|ends| ends.p50).expect("it ends"), "+1 02:45", 25);
+        assert_eq!(*verdict, Verdict::WillNotLast, "seed {seed}: {words}");
+        assert!(only.subject.contains("will not last"), "{words}");
+        assert_eq!(words.matches('?').count(), 1, "one question: {words}");
+        assert_eq!(only.notice.to, Audience::Everyone);
+        assert!(telling.of_a("11:00", "22:30").len() <= 2, "seed {seed}:\n{}", telling.list());
+    }
+}
+
+#[test]
+fn without_the_change_nobody_is_woken() {
+    for seed in 0..SEEDS {
+        let telling = pump_turned_up(seed, false);
+        let woken: Vec<_> = telling.of_a("11:00", "+1 05:30");
+        assert!(woken.is_empty(), "seed {seed}:\n{}", telling.list());
+    }
+}
+
+/// Story 2: half past midnight the blower stops.
+#[test]
+fn a_blower_that_stops_at_night_is_one_message_with_oxygen_first_and_no_clay() {
+    for seed in 0..SEEDS {
+        let mut story = Story::begin("20:00", seed, full());
+        story.happens("+1 00:30", |truth, _| {
+            truth.settling = Some(0.0);
+            truth.oxygen_goal = 6.83;
+        });
+        let telling = told(&mut story, "+1 01:30");
+        let said = telling.of_a("20:00", "+1 01:30");
+        let [only] = said.as_slice() else { panic!("seed {seed}:\n{}", telling.list()) };
+        assert!(only.at <= at("+1 00:50") && only.notice.kind == NoticeKind::Air, "{}", telling.list());
+        assert!(only.subject.contains("Blower") && only.subject.contains("oxygen first"), "{}", only.words());
+        assert!(only.words().contains("Do not add clay"), "{}", only.words());
+        near(failure(only).since, "+1 00:30", 6);
+    }
+}
+
+/// Story 3: half the fresh water is lost; its twin, a doubled pump, gives the same head tank.
+#[test]
+fn half_the_fresh_water_is_told_as_that_and_a_doubled_pump_as_that() {
+    for seed in 0..SEEDS {
+        let mut story = Story::begin("20:00", seed, full());
+        story.happens("+1 04:10", |truth, _| truth.fresh = 25.6);
+        let telling = told(&mut story, "+1 05:00");
+        let said = telling.of_a("20:00", "+1 05:00");
+        let [only] = said.as_slice() else { panic!("seed {seed}:\n{}", telling.list()) };
+        assert!(only.at <= at("+1 04:26") && only.notice.kind == NoticeKind::Water, "{}", telling.list());
+        assert!(only.subject.contains("Fresh water low") && only.subject.contains("Not too much clay"));
+        assert!(failure(only).signs.iter().any(|sign| matches!(sign, Sign::DrawUnchanged { .. })));
+
+        let mut twin = Story::begin("20:00", seed, full());
+        twin.happens("+1 04:10", |truth, _| truth.pump = 418.0);
+        let telling = told(&mut twin, "+1 05:00");
+        let said = telling.of_a("20:00", "+1 05:00");
+        let Some(first) = said.first() else { panic!("seed {seed}:\n{}", telling.list()) };
+        assert!(matches!(failure(first).fault, Fault::PumpChanged(_)), "seed {seed}:\n{}", telling.list());
+        assert!(first.words().contains("Pump 1"), "{}", first.words());
+    }
+}
+
+/// Day 24 with a drum that outlasts the night.
+fn full() -> Truth {
+    let mut truth = Truth::day_24();
+    truth.a.litres = 175.0;
+    truth
+}
+
+fn near(time: Timestamp, clock: &str, minutes: i64) {
+    let off = time.duration_since(at(clock)).abs();
+    assert!(off <= SignedDuration::from_mins(minutes), "{time} isn't within {minutes} min of {clock}");
+}
+
+const SEEDS: u64 = 4;
