@@ -17,14 +17,12 @@ use std::collections::BTreeMap;
 
 use jiff::Timestamp;
 
-use crate::fieldlog::Deed;
 use crate::id::Id;
 use crate::notice::content::Visit;
 use crate::reading::Assessed;
 use crate::room::look::Scene;
 use crate::room::{Room, calendar};
 use crate::site::{Place, Quantity, Sensor, Site};
-use crate::units::LitresPerMinute;
 use drum::DrumSight;
 use journal::Journal;
 use trace::Trace;
@@ -117,18 +115,14 @@ fn next_visit(site: &Site, scene: &Scene) -> Option<Visit> {
 }
 
 /// min in which the head tank's water is exchanged once: by its flow meter as it read before anything changed,
-/// else by the last flow check.
+/// else by what else is known of the fresh water.
 fn residence(room: &Room, now: Timestamp) -> Option<f64> {
     let meter = |sensor: &&Sensor| sensor.place == Place::Head && sensor.quantity == Quantity::Flow;
     let now_minutes = trace::minutes(now);
     let metered = room.site.sensors.iter().find(meter).and_then(|sensor| room.traces.of(&sensor.id));
     let metered =
         metered.and_then(|trace| trace::middle(&trace.between(now_minutes - METER_MINUTES, now_minutes)));
-    let at_head = |deed: &Deed| matches!(deed, Deed::FlowCheck { place: Some(Place::Head), .. });
-    let known = room.journal.last(now, at_head).and_then(|entry| {
-        let Deed::FlowCheck { volume, seconds, .. } = &entry.deed else { return None };
-        LitresPerMinute::caught((*volume)?, (*seconds)?).map(|flow| flow.0)
-    });
+    let known = room.fresh_water(now).map(|known| known.flow.0);
     let flow = metered.or(known).filter(|flow| *flow > 0.0)?;
     Some(room.site.head_tank.volume.0 / flow)
 }
