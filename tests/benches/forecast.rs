@@ -9,12 +9,15 @@
 //! --trace calm:3 FILE     one season's forecasts beside the truth, as CSV, and nothing else
 //! --json FILE             each score as a line of JSON
 //! --worst 10              so many of the worst forecasts, each with its place
+//! --nights                the nights of the real room, and nothing else
 //! ```
 //!
 //! It prints and asserts nothing; what must hold stands in `tests/tests/forecast_*.rs`.
 
 #![expect(clippy::print_stdout, reason = "a benchmark prints what it measured")]
 
+#[path = "forecast/nights.rs"]
+mod nights;
 #[path = "forecast/options.rs"]
 mod options;
 #[path = "forecast/table.rs"]
@@ -47,10 +50,14 @@ fn main() {
         seeds: options.seeds.clone(),
         days: options.days,
     };
-    let mut played = play_all(&bill, Whom::All);
+    if options.nights {
+        nights::print(&options);
+        return;
+    }
+    let mut played = play_all(&bill, Whom { watch: true, kalman: !options.quick });
     let peers: Vec<u64> = if options.quick { seeds::PEERS.take(1).collect() } else { seeds::PEERS.collect() };
     let others = Bill { rooms: Kind::ALL.to_vec(), seeds: peers, ..bill };
-    let learned = play_all(&others, Whom::Peers);
+    let learned = play_all(&others, Whom { watch: false, kalman: !options.quick });
     let spread = Spread::learn(learned.iter().flat_map(|played: &Played| &played.cases));
     played.iter_mut().flat_map(|played| &mut played.cases).for_each(|case| spread.lend(case));
     table::print(&options, &played);

@@ -1,11 +1,15 @@
 //! The same messages to the drum watch and to its peers, and what each said against what was true.
 //!
 //! - [`play`]: one season told minute by minute; - [`case`](mod@case): one forecast of everybody beside the truth;
-//! - [`peers`]: simpler ways to forecast; - [`spread`]: intervals for those that have none of their own;
-//! - [`tally`]: scores over many cases; - [`events`]: refills and changes found, and how soon all was well again.
+//! - [`peers`], [`kalman`]: simpler ways to forecast; - [`spread`]: intervals for those that have none of their own;
+//! - [`tally`]: scores over many cases; - [`events`]: refills and changes found, and how soon all was well again;
+//! - [`nights`]: the real room through the nights; - [`goals`]: what must hold.
 
 pub mod case;
 pub mod events;
+pub mod goals;
+pub mod kalman;
+pub mod nights;
 pub mod peers;
 pub mod play;
 pub mod spread;

@@ -24,6 +24,8 @@ pub struct Options {
     pub json: Option<PathBuf>,
     /// So many of the worst forecasts.
     pub worst: usize,
+    /// The nights instead of the forecasts.
+    pub nights: bool,
 }
 
 impl Options {
@@ -39,6 +41,7 @@ impl Options {
             trace: None,
             json: None,
             worst: 5,
+            nights: false,
         };
         while let Some(name) = arguments.next() {
             let mut value = || arguments.next().ok_or(format!("{name} needs a value"));
@@ -52,6 +55,7 @@ impl Options {
                     options.simulator = Simulator::parse(&text).ok_or(format!("no simulator {text}"))?;
                 }
                 "--rooms" => options.rooms = value()?.split(',').map(room).collect::<Result<_, _>>()?,
+                "--nights" => options.nights = true,
                 "--seeds" => options.seeds = seeds_of(&value()?)?,
                 "--days" => options.days = number(&value()?)?,
                 "--worst" => options.worst = number(&value()?)?,

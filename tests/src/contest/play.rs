@@ -7,18 +7,19 @@ use jiff::{SignedDuration, Timestamp};
 
 use super::case::{Case, LONGEST, Said, Who};
 use super::events::{Finding, Found, Recovery, WATCHED, undisturbed};
+use super::kalman::{self, Series};
 use super::peers::History;
 use crate::season::rooms::Kind;
 use crate::season::truth::{Deed, Done, TrueDrum};
 use crate::season::{Heard, News, Season, start};
 
-/// Who plays.
+/// Who plays, beside simple peers and cheats.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Whom {
-    /// Only the peers and the cheats.
-    Peers,
-    /// The drum watch, and peers and cheats beside it.
-    All,
+pub struct Whom {
+    /// The drum watch.
+    pub watch: bool,
+    /// The Kalman filter of the reference library, which must be installed.
+    pub kalman: bool,
 }
 
 /// What came of a season.
@@ -56,6 +57,7 @@ pub fn play(season: &Season, whom: Whom) -> Played {
     let mut heard = season.heard.iter().peekable();
     let (mut cases, mut unknown, mut findings) = (Vec::new(), Vec::new(), Vec::new());
     let watched = watched_minutes(season);
+    let mut series: Vec<Series> = season.drums.iter().map(|_| Series::default()).collect();
     for minute in 0..season.minutes {
         let now = Season::at(minute) + HEARD_WITHIN;
         while let Some(Heard { at, news }) = heard.next_if(|heard| heard.at <= now) {
@@ -63,34 +65,44 @@ pub fn play(season: &Season, whom: Whom) -> Played {
         }
         let look = |drum: usize| watched.get(drum).is_some_and(|of| of.contains(&minute));
         let forecast = minute % EVERY == 0;
-        if whom == Whom::All && (forecast || (0..seats.len()).any(look)) {
+        if whom.watch && (forecast || (0..seats.len()).any(look)) {
             share_draws(&mut seats.iter_mut().map(|seat| &mut seat.watch).collect::<Vec<_>>());
         }
         for (place, (seat, drum)) in seats.iter_mut().zip(&season.drums).enumerate() {
             let moment = drum.moment(minute);
-            if moment.pouring || !moment.drawn {
+            let disturbed = moment.pouring || !moment.drawn;
+            if disturbed {
                 seat.history.disturbed(hours(minute));
             }
-            if whom == Whom::All {
+            if whom.kalman
+                && minute % kalman::STEP == 0
+                && let Some(series) = series.get_mut(place)
+            {
+                series.push(&seat.history, hours(minute) + HEARD_WITHIN.as_secs_f64() / 3600.0, disturbed);
+            }
+            if whom.watch {
                 let taken = seat.watch.take_happenings().into_iter();
                 findings.extend(taken.map(|happening| Finding { drum: place, said: minute, happening }));
                 if look(place) {
                     seat.judge(drum, minute, now);
                 }
             }
-            if !forecast || moment.pouring || !moment.drawn || minute < FIRST {
+            if !forecast || disturbed || minute < FIRST {
                 continue;
             }
             let Some(truth) = drum.empty_in(minute).filter(|truth| (LEAST..=DAY_HOURS).contains(truth))
             else {
                 continue;
             };
-            let ours = (whom == Whom::All).then(|| seat.watch.forecast(now));
+            let ours = (whom.watch).then(|| seat.watch.forecast(now));
             if let Some(Outlook::Unknown { why }) = ours.as_ref().map(|ours| &ours.outlook) {
                 unknown.push((place, minute, why.clone()));
             }
             cases.push(case(place, seat, drum, minute, truth, ours.as_ref()));
         }
+    }
+    if whom.kalman {
+        kalman::fill(season, &series, &mut cases);
     }
     let recoveries = recoveries(season, &seats, whom);
     Played {
@@ -121,12 +133,12 @@ impl Seat {
                     let own = assessed.reading.at.duration_since(start()).as_secs_f64() / 3600.0;
                     self.history.reading(own, assessed);
                 }
-                if whom == Whom::All {
+                if whom.watch {
                     self.watch.reading(at, assessed);
                 }
             }
             News::Log(entry) => {
-                if whom == Whom::All {
+                if whom.watch {
                     self.watch.log(at, entry);
                 }
             }
@@ -180,7 +192,7 @@ fn watched_minutes(season: &Season) -> Vec<std::collections::HashSet<u32>> {
 }
 
 fn recoveries(season: &Season, seats: &[Seat], whom: Whom) -> Vec<Recovery> {
-    if whom == Whom::Peers {
+    if !whom.watch {
         return Vec::new();
     }
     let mut recoveries = Vec::new();

@@ -17,6 +17,12 @@ impl Chance {
         Self(StdRng::seed_from_u64(seed.wrapping_mul(0x9e37_79b9_7f4a_7c15) ^ name))
     }
 
+    /// A stream of its own, so that however much is taken from it, nothing else is stirred.
+    #[must_use]
+    pub fn branch(&mut self) -> Self {
+        Self(StdRng::seed_from_u64(self.0.random()))
+    }
+
     /// Evenly between two numbers.
     pub fn between(&mut self, low: f64, high: f64) -> f64 {
         low + (high - low) * self.0.random::<f64>()

@@ -61,6 +61,7 @@ impl Flow {
 
 /// The exponential of a process that is pulled back to zero and kicked with heavy tails.
 fn wander(mood: &Mood, minutes: u32, dice: &mut Chance) -> Vec<f64> {
+    let mut dice = dice.branch();
     let pull = 1.0 / (dice.between(1.5, 20.0) * 60.0);
     // The variance of Student's t with 3 degrees is 3.
     let kick = mood.spread * (2.0 * pull / 3.0).sqrt();

@@ -10,7 +10,7 @@ use super::habits::CrewHabits;
 use crate::season::chance::Chance;
 use crate::season::layout::{MINERAL_DENSITY, RATED_ML_PER_REVOLUTION, TARGET_G_PER_L, id};
 use crate::season::truth::{Deed, Done};
-use crate::season::{DAY, Season};
+use crate::season::{DAY, DAYS, Season};
 
 /// The people of one room.
 pub struct Crew {
@@ -23,7 +23,6 @@ pub struct Crew {
     /// L/h that the fish are to get, from the first day to the last.
     plan: (f64, f64),
     next_raise: u32,
-    days: u32,
     /// What was written down.
     pub log: Vec<LogEntry>,
 }
@@ -32,15 +31,16 @@ impl Crew {
     /// Visits of a whole season; `plan` is the draw wanted on the first and on the last day, L/h.
     pub fn new(habits: CrewHabits, days: u32, plan: (f64, f64), mut dice: Chance) -> Self {
         let mut visits = Vec::new();
+        let mut coming = dice.branch();
         for day in 0..days {
             for (hour, spread, share) in [(7.6, 20.0, 1.0), (12.5, 60.0, 0.7), (16.6, 20.0, 1.0)] {
-                if dice.happens(share) {
-                    visits.push(day * DAY + minutes(hour * 60.0 + dice.between(-spread, spread)));
+                if coming.happens(share) {
+                    visits.push(day * DAY + minutes(hour * 60.0 + coming.between(-spread, spread)));
                 }
             }
         }
         visits.reverse();
-        Self { habits, dice, visits, paused: Vec::new(), plan, next_raise: 0, days, log: Vec::new() }
+        Self { habits, dice, visits, paused: Vec::new(), plan, next_raise: 0, log: Vec::new() }
     }
 
     /// Whatever is to be done in that minute.
@@ -71,7 +71,7 @@ impl Crew {
         self.mend(minute, works);
         if minute >= self.next_raise {
             let day = f64::from(minute) / f64::from(DAY);
-            let wanted = self.plan.0 + (self.plan.1 - self.plan.0) * day / f64::from(self.days);
+            let wanted = self.plan.0 + (self.plan.1 - self.plan.0) * day / f64::from(DAYS);
             for place in 0..works.pumps.len() {
                 let wanted = wanted * self.dice.between(0.94, 1.06);
                 self.set_speed(minute + 3, works, place, wanted);

@@ -152,6 +152,7 @@ impl Tube {
 
 /// A slow wandering that comes back to 1, and a swing with the day's temperature.
 fn wander(habits: &PumpHabits, minutes: u32, dice: &mut Chance) -> Vec<f64> {
+    let mut dice = dice.branch();
     let spread = dice.between(habits.wander.0, habits.wander.1);
     let back_in = dice.between(3.0, 12.0) * 60.0;
     let keeps = (-1.0 / back_in).exp();

@@ -1,0 +1,27 @@
+//! The real room through simulated nights: no run-out is missed, and nobody is called for nothing.
+
+use claymark_tests::contest::each_on_its_core;
+use claymark_tests::contest::goals::Goal;
+use claymark_tests::contest::nights::Nights;
+use claymark_tests::season::rooms::Kind;
+use claymark_tests::season::{DAYS, Simulator, seeds};
+
+#[test]
+fn no_run_out_of_a_night_is_missed_and_nobody_is_called_for_nothing() {
+    for by in [Simulator::Mechanistic, Simulator::Drifting] {
+        for kind in Kind::ALL {
+            let chosen: Vec<u64> = seeds::JUDGING.take(2).collect();
+            let mut nights = Nights::default();
+            for one in each_on_its_core(&chosen, |seed| Nights::of(&by.season(kind, *seed, DAYS))) {
+                nights.add(one);
+            }
+            let of = format!("{by:?} {}: {} run-outs", kind.name(), nights.run_outs);
+            assert!(nights.nights > 100, "{of}");
+            Goal::NightsMissed.hold(nights.missed.is_empty(), &format!("{of}, missed: {:#?}", nights.missed));
+            let months = nights.false_a_month();
+            let what =
+                format!("{of}, {months:.2} false warnings a drum and month: {:#?}", nights.false_warnings);
+            Goal::NightsFalse.hold(months <= 1.0, &what);
+        }
+    }
+}
