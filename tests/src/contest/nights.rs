@@ -4,6 +4,7 @@
 //! run-out counts as told when the evening check said that the drum may not last, or a warning came at least
 //! [`ENOUGH`] before it was empty.
 
+use claymark_core::id::Id;
 use claymark_core::notice::Content;
 use claymark_core::notice::content::{Again, Verdict};
 use claymark_core::room::{Effect, Event, Room};
@@ -188,31 +189,20 @@ fn words(season: &Season) -> Vec<Word> {
 
 fn take(season: &Season, at: Timestamp, effects: Vec<Effect>, words: &mut Vec<Word>) {
     let minute = minute_of(at);
-    let place = |id| season.drums.iter().position(|drum| drum.id == id);
+    let place = |id: &Id| season.drums.iter().position(|drum| drum.id == *id);
     for effect in effects {
         let Effect::Notify(notice) = effect else { continue };
-        match &notice.content {
-            Content::EveningCheck(check) => words.extend(check.drums.iter().filter_map(|drum| {
-                let what = Said::Evening(drum.verdict);
-                Some(Word { minute, drum: place(drum.state.drum.clone())?, what })
-            })),
-            Content::Runout(runout) => {
-                if let Some(drum) = place(runout.state.drum.clone())
-                    && !matches!(runout.because, Again::Unanswered { .. })
-                {
-                    words.push(Word { minute, drum, what: Said::Warning { new: notice.replaces.is_none() } });
-                }
+        let mut says = |of: Option<&Id>, what| {
+            words.extend(of.and_then(place).map(|drum| Word { minute, drum, what }));
+        };
+        if let Content::EveningCheck(check) = &notice.content {
+            check.drums.iter().for_each(|drum| says(Some(&drum.state.drum), Said::Evening(drum.verdict)));
+        } else if let Content::Runout(runout) = &notice.content {
+            if !matches!(runout.because, Again::Unanswered { .. }) {
+                says(Some(&runout.state.drum), Said::Warning { new: notice.replaces.is_none() });
             }
-            Content::LevelDoubt(_) => {
-                if let Some(drum) = notice.drum.clone().and_then(place) {
-                    words.push(Word { minute, drum, what: Said::Doubt });
-                }
-            }
-            #[expect(
-                clippy::wildcard_enum_match_arm,
-                reason = "a night of drums: nothing else is of interest"
-            )]
-            _ => {}
+        } else if let Content::LevelDoubt(_) = &notice.content {
+            says(notice.drum.as_ref(), Said::Doubt);
         }
     }
 }
