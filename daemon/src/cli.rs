@@ -4,13 +4,14 @@ mod clay;
 mod demo;
 mod entry;
 mod failure;
+mod influx;
 mod moment;
 mod names;
 pub mod past;
 mod pounds;
 
 use std::io::{IsTerminal as _, Write as _};
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 use clap::{Args, Parser, Subcommand};
 use jiff::Timestamp;
@@ -49,7 +50,7 @@ enum Command {
     /// Keep watch: take readings, keep them, forecast, and tell people in time
     Run(SiteFile),
     /// Say what a site file describes, or every mistake in it and how to mend it
-    Check(SiteFile),
+    Check(Check),
     /// Feed recorded messages through everything, with the recording's clock
     ///
     /// Leaves forecasts.ndjson, notices.ndjson and claymark.db in a folder; the same messages give the same
@@ -63,6 +64,8 @@ enum Command {
     Wait(clay::Wait),
     /// What a drum does when its air fails, and how to tell
     Settle(clay::Settle),
+    /// Send readings and all else of a time range to InfluxDB again; what is there stays as it is
+    Backfill(influx::Backfill),
     /// Write into the field log what was done
     ///
     /// Leave out what nobody knows. A correction is a new entry with --replaces and the key of the wrong one.
@@ -76,6 +79,15 @@ struct SiteFile {
     /// The site file
     #[arg(long, global = true, value_name = "FILE", default_value = DEFAULT_SITE_FILE)]
     config: PathBuf,
+}
+
+#[derive(Debug, Args)]
+struct Check {
+    #[command(flatten)]
+    site_file: SiteFile,
+    /// Also try whether InfluxDB can be written to and read, and say what to do if not
+    #[arg(long)]
+    connect: bool,
 }
 
 #[derive(Debug, Args)]
@@ -127,7 +139,8 @@ impl Cli {
         match self.command {
             Command::Demo(asked) => demo::run(asked),
             Command::Run(SiteFile { config }) => keep_watch(config),
-            Command::Check(SiteFile { config }) => check(&config),
+            Command::Check(asked) => check(&asked),
+            Command::Backfill(asked) => influx::backfill(&asked),
             Command::Replay(asked) => replay(asked),
             Command::Mix(asked) => clay::mix(asked),
             Command::Dose(asked) => clay::dose(asked),
@@ -186,7 +199,8 @@ fn keep_watch(path: PathBuf) -> Result<(), Failure> {
     Ok(result?)
 }
 
-fn check(path: &Path) -> Result<(), Failure> {
+fn check(asked: &Check) -> Result<(), Failure> {
+    let path = &asked.site_file.config;
     let file = config::read(path, Secrets::LookedAt)?;
     let warnings = file.warnings.render(std::io::stderr().is_terminal());
     std::io::stderr().write_all(warnings.as_bytes())?;
@@ -194,6 +208,10 @@ fn check(path: &Path) -> Result<(), Failure> {
     out.write_all(config::describe(&file.settings).as_bytes())?;
     let warned = count(file.warnings.len(), "warning");
     writeln!(out, "\n{}: no mistakes, {warned}", path.display())?;
+    if asked.connect {
+        writeln!(out)?;
+        influx::connect(&file.settings)?;
+    }
     Ok(())
 }
 

@@ -4,6 +4,7 @@
 //! settings, and secrets only inside the one setting that needs them.
 
 mod broker;
+mod influx;
 mod keeping;
 mod list;
 mod mistake;
@@ -121,9 +122,10 @@ fn settings(file: Table<'_>, around: &Around) -> Option<Settings> {
     sensors::check_drums(file.findings, &vessels, &sensors);
     let people = people::people(&file, around);
     let keeping = keeping::keeping(&file, around);
+    let forward = influx::influx(&file, around);
     file.finish();
 
-    let (general, people, keeping) = (general?, people?, keeping?);
+    let (general, people, keeping, forward) = (general?, people?, keeping?, forward?);
     let intake: intake::Settings = broker?.settings;
     let site = Site {
         id: general.id,
@@ -156,6 +158,7 @@ fn settings(file: Table<'_>, around: &Around) -> Option<Settings> {
         },
         intake,
         record: keeping.record,
+        forward,
         metrics: keeping.metrics,
         log: keeping.log,
     })

@@ -27,6 +27,7 @@ use claymark_store::batch::{Batch, Delivery, Issued};
 use claymark_store::{Committed, StoreError};
 
 use crate::clock::{Clock, LONGEST_NAP};
+use crate::forward::Behind;
 use crate::intake::{Arrival, Connection};
 use crate::message::Message;
 use crate::pipeline::Pipeline;
@@ -73,6 +74,8 @@ pub struct Ports {
     pub notices: mpsc::Sender<Issued>,
     /// To the broker.
     pub retained: mpsc::Sender<Retained>,
+    /// Whether forwarding has fallen behind; changes are told to people.
+    pub behind: watch::Receiver<Option<Behind>>,
     /// To the recording, where one is wanted.
     pub recorder: Option<Recorder>,
     /// For all to see.
@@ -107,6 +110,7 @@ enum Woken {
     Delivered(Delivery),
     Arrived(usize),
     ClockDue,
+    Forwarding,
     Stop,
 }
 
@@ -148,6 +152,7 @@ impl Engine {
                 Woken::Delivered(delivery) => {
                     self.backlog.add(Batch { deliveries: vec![delivery], ..Batch::default() });
                 }
+                Woken::Forwarding => self.hear_of_forwarding(),
                 Woken::Arrived(0) | Woken::Stop => break,
                 Woken::Arrived(_) => {
                     for arrival in arrived.drain(..) {
@@ -193,6 +198,8 @@ impl Engine {
                 Woken::Published
             }
             Some(delivery) = self.ports.outcomes.recv() => Woken::Delivered(delivery),
+            // Without a forwarder its sender is gone, and this never comes.
+            Ok(()) = self.ports.behind.changed() => Woken::Forwarding,
             count = self.ports.arrivals.recv_many(arrived, ARRIVALS) => Woken::Arrived(count),
             () = self.clock.sleep_until(wake_at) => Woken::ClockDue,
         }
@@ -237,6 +244,15 @@ impl Engine {
         self.reached = now;
         self.pipeline.advance_before(now);
         self.pipeline.event(now, event);
+    }
+
+    fn hear_of_forwarding(&mut self) {
+        let behind = self.ports.behind.borrow_and_update().clone();
+        self.event(match behind {
+            Some(Behind { since, why }) => Event::NotForwarded { since, why },
+            None => Event::Forwarded,
+        });
+        self.collect();
     }
 
     /// Lets deadlines pass; false when the clock was set back too far to go on.

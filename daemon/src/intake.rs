@@ -8,7 +8,7 @@
 
 pub mod errand;
 pub mod link;
-mod pause;
+pub(crate) mod pause;
 mod task;
 mod tls;
 

@@ -9,6 +9,7 @@
 //! - [`pipeline`]: decode, quality and room behind one door, without I/O;
 //! - [`engine`]: the pipeline live: batches to the store, notices to people, receipts to the broker;
 //! - [`notify`]: notices by SMTP and MQTT until they are delivered;
+//! - [`forward`]: what the store keeps, once more in InfluxDB;
 //! - [`metrics`]: counters for a monitoring system; [`service`]: logs, systemd, signals;
 //! - [`run`]: the only place that makes channels and starts tasks;
 //! - [`demo`]: an invented hatchery on a stepped clock;
@@ -22,6 +23,7 @@ pub mod config;
 pub mod decode;
 pub mod demo;
 pub mod engine;
+pub mod forward;
 pub mod intake;
 pub mod message;
 pub mod metrics;

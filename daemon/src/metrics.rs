@@ -30,6 +30,7 @@ use claymark_core::site::Sensor;
 use jiff::Timestamp;
 
 use crate::engine::Snapshot;
+use crate::forward::Progress;
 use crate::intake::Connection;
 
 /// Where they are served.
@@ -46,6 +47,8 @@ pub struct Source {
     pub snapshot: watch::Receiver<Arc<Snapshot>>,
     /// The sensors of the site file.
     pub sensors: Arc<[Sensor]>,
+    /// How forwarding goes, where something is forwarded.
+    pub forwarding: Option<watch::Receiver<Progress>>,
 }
 
 /// Serves `/metrics` until `stop`.
@@ -68,7 +71,12 @@ async fn answer(State(source): State<Source>) -> Response {
 pub fn text(source: &Source) -> Result<String, fmt::Error> {
     let mut registry = Registry::with_prefix("claymark");
     let snapshot = Arc::clone(&source.snapshot.borrow());
-    registry.register_collector(Box::new(Sheet { snapshot, sensors: Arc::clone(&source.sensors) }));
+    let forwarding = source.forwarding.as_ref().map(|progress| progress.borrow().clone());
+    registry.register_collector(Box::new(Sheet {
+        snapshot,
+        sensors: Arc::clone(&source.sensors),
+        forwarding,
+    }));
     let mut text = String::new();
     encode(&mut text, &registry)?;
     Ok(text)
@@ -79,12 +87,14 @@ pub fn text(source: &Source) -> Result<String, fmt::Error> {
 struct Sheet {
     snapshot: Arc<Snapshot>,
     sensors: Arc<[Sensor]>,
+    forwarding: Option<Progress>,
 }
 
 impl Collector for Sheet {
     fn encode(&self, mut encoder: DescriptorEncoder) -> fmt::Result {
         self.counters(&mut encoder)?;
         self.state(&mut encoder)?;
+        self.forwarding(&mut encoder)?;
         self.readings(&mut encoder)?;
         self.forecasts(&mut encoder)
     }
@@ -131,6 +141,28 @@ impl Sheet {
             gauge.encode(encoder.encode_descriptor(name, help, None, MetricType::Gauge)?)?;
         }
         Ok(())
+    }
+
+    /// The rate is the growth of `forward_points`; the lag is now minus `forward_oldest_time_seconds`.
+    fn forwarding(&self, encoder: &mut DescriptorEncoder) -> fmt::Result {
+        let Some(progress) = &self.forwarding else { return Ok(()) };
+        for (name, help, value) in [
+            ("forward_points", "Points that InfluxDB took", progress.points),
+            ("forward_rejected", "Points that InfluxDB refused, kept aside", progress.rejected),
+            ("forward_failures", "Attempts to forward that failed and are tried again", progress.failures),
+        ] {
+            let counter = ConstCounter::new(value);
+            counter.encode(encoder.encode_descriptor(name, help, None, MetricType::Counter)?)?;
+        }
+        let missing = ConstGauge::new(i64::try_from(progress.missing).unwrap_or(i64::MAX));
+        let help = "Readings that InfluxDB took and, by the last count, doesn't hold";
+        missing.encode(encoder.encode_descriptor("forward_missing", help, None, MetricType::Gauge)?)?;
+        let works = ConstGauge::new(i64::from(progress.trouble.is_none()));
+        let help = "1 unless the last attempt to forward failed";
+        works.encode(encoder.encode_descriptor("forward_works", help, None, MetricType::Gauge)?)?;
+        let help = "When the oldest of what waits to be forwarded arrived; none: nothing waits";
+        let oldest = progress.oldest.map(|oldest| (Vec::new(), seconds(oldest)));
+        family(encoder, "forward_oldest_time_seconds", help, oldest.into_iter())
     }
 
     fn readings(&self, encoder: &mut DescriptorEncoder) -> fmt::Result {

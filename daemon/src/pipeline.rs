@@ -124,6 +124,8 @@ impl Pipeline {
             | Event::SessionLost { .. }
             | Event::StoreFailed { .. }
             | Event::StoreWorks
+            | Event::NotForwarded { .. }
+            | Event::Forwarded
             | Event::GoLive
             | Event::Tick => {}
         }

@@ -38,6 +38,8 @@ pub struct Settings {
     pub notify: crate::notify::Settings,
     /// Recordings, when wanted.
     pub record: Option<crate::record::Settings>,
+    /// InfluxDB, when wanted.
+    pub forward: Option<crate::forward::Settings>,
     /// Metrics, when wanted.
     pub metrics: Option<crate::metrics::Settings>,
     /// A `tracing` filter, for instance `info`.
@@ -104,6 +106,7 @@ async fn keep_watch(
     let (store, site) = (settings.store.clone(), settings.site.clone());
     let writer = blocking(move || Writer::open(&store, &site)).await??;
     let (keeper, thread) = Keeper::start(writer).map_err(RunError::Thread)?;
+    journal(&keeper, settings.forward.is_some()).await?;
     let pulses = Pulses::default();
     let snapshot = watch::Sender::new(Arc::new(Snapshot::new(Counts::default())));
     let systemd = tokio::spawn(service::tell_systemd(snapshot.subscribe(), pulses.clone(), shutdown.clone()));
@@ -150,6 +153,7 @@ async fn reload(house: &House, old: &Settings, new: Settings) -> Result<Option<S
     }
     match house.keeper.set_site(new.site.clone()).await {
         Some(Ok(())) => {
+            journal(&house.keeper, new.forward.is_some()).await?;
             service::start_log(&new.log)?;
             tracing::info!("the site file was read again");
             Ok(Some(new))
@@ -158,6 +162,14 @@ async fn reload(house: &House, old: &Settings, new: Settings) -> Result<Option<S
             tracing::error!("going on with the old site file, the store can't keep the new one: {error}");
             Ok(None)
         }
+        None => Err(RunError::Fault("the store's thread".to_owned())),
+    }
+}
+
+/// What is written is noted only where somebody forwards it.
+async fn journal(keeper: &Keeper, wanted: bool) -> Result<(), RunError> {
+    match keeper.keep_journal(wanted).await {
+        Some(result) => Ok(result?),
         None => Err(RunError::Fault("the store's thread".to_owned())),
     }
 }

@@ -3,6 +3,7 @@
 //! - [`broker`], [`binary`], [`mqtt`], [`site`]: a real broker, our programs, MQTT clients, a small site;
 //! - [`mail`]: a real mail server; [`certificates`]: for both;
 //! - [`metrics`]: the page for a monitoring system;
+//! - [`victoria`]: a real time-series server that takes InfluxDB's writes;
 //! - [`wait`]: waiting for a thing with a deadline;
 //! - [`oracle`]: asks the reference libraries that `tests/run` installs;
 //! - [`river`]: nine months of a real river's readings, with what technicians said of them;
@@ -21,4 +22,5 @@ pub mod river;
 pub mod season;
 pub mod site;
 pub mod story;
+pub mod victoria;
 pub mod wait;

@@ -13,6 +13,7 @@ mod episode;
 mod evening;
 mod evidence;
 mod failures;
+mod forwarding;
 mod look;
 mod mixing;
 mod recall;
@@ -45,6 +46,7 @@ use crate::room::evening::Evening;
 use crate::room::evidence::Traces;
 use crate::room::evidence::journal::Journal;
 use crate::room::failures::Failures;
+use crate::room::forwarding::Forwarding;
 use crate::room::session::Session;
 use crate::room::silence::Sensors;
 use crate::room::storage::Storage;
@@ -63,6 +65,7 @@ pub struct Room {
     traces: Traces,
     journal: Journal,
     failures: Failures,
+    forwarding: Forwarding,
     evening: Evening,
     /// Notices that were answered, and when last.
     answers: BTreeMap<u64, Timestamp>,
@@ -98,6 +101,15 @@ pub enum Event {
     },
     /// A commit succeeded again.
     StoreWorks,
+    /// What is kept hasn't reached the central database for too long.
+    NotForwarded {
+        /// When the oldest of what waits arrived.
+        since: Timestamp,
+        /// What stands in the way.
+        why: String,
+    },
+    /// Nothing waits for the central database any more.
+    Forwarded,
     /// While the past is told again after a restart: a notice that had been sent.
     Recalled(Notice),
     /// The past has been told; from now on the room speaks. Before this it makes no notice and no forecast.
@@ -148,6 +160,7 @@ impl Room {
             traces: Traces::default(),
             journal: Journal::default(),
             failures: Failures::default(),
+            forwarding: Forwarding::default(),
             evening: Evening::default(),
             answers: BTreeMap::new(),
             last_number: 0,
@@ -248,6 +261,14 @@ impl Room {
             }
             Event::StoreWorks => {
                 self.storage.works();
+                true
+            }
+            Event::NotForwarded { since, why } => {
+                self.forwarding.behind(since, why);
+                true
+            }
+            Event::Forwarded => {
+                self.forwarding.caught_up();
                 true
             }
             Event::Recalled(notice) => {

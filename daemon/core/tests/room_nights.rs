@@ -363,6 +363,32 @@ fn a_failing_store_is_told_and_does_not_silence_the_drums() {
 }
 
 #[test]
+fn forwarding_that_falls_behind_is_told_once_and_withdrawn_when_it_has_caught_up() {
+    let mut night = Night::begin("2027-04-20T08:00");
+    night.drum("a").holds(150.0).draws(4.0);
+    night.until("2027-04-20T10:00");
+    let behind = |why: &str| Event::NotForwarded {
+        since: "2027-04-20T05:50:00Z".parse().unwrap(),
+        why: why.to_owned(),
+    };
+    let first = night.event(behind("the server doesn't answer"));
+    assert_eq!(told(&first), [("04-20 10:00", NoticeKind::ReadingsMissing, "everyone")]);
+    assert_eq!(first[0].notice.priority, Priority::Morning);
+    assert_eq!(told(&night.event(behind("the server answers 503"))), [], "one cause, one notice");
+    assert_eq!(told(&night.restart(SignedDuration::from_mins(2))), []);
+    let meanwhile = night.minutes(60);
+    assert!(
+        meanwhile.iter().all(|said| said.notice.cause != "forwarding"),
+        "nothing is known after a restart"
+    );
+    night.event(Event::Forwarded);
+    let over: Vec<_> =
+        night.minutes(16).into_iter().filter(|said| said.notice.cause == "forwarding").collect();
+    assert!(matches!(because(&over[0]), Because::Forwarded { .. }));
+    assert_eq!(over[0].notice.replaces, Some(first[0].notice.number));
+}
+
+#[test]
 fn a_restart_in_the_middle_of_the_night_repeats_nothing_and_forgets_nothing() {
     let (mut night, said) = pump_turned_up();
     assert_eq!(told(&night.restart(SignedDuration::from_mins(2))), []);

@@ -4,26 +4,30 @@
 //! itself, and slowly). Answers to questions are taken as text: the crate's own decoder can panic on them.
 
 use std::io::Write;
+use std::sync::Arc;
 use std::time::Duration;
 
 use flate2::Compression;
 use flate2::write::GzEncoder;
 use influxdb2::RequestError;
 use influxdb2::api::write::TimestampPrecision;
-use reqwest::header::{ACCEPT, AUTHORIZATION, CONTENT_ENCODING, CONTENT_TYPE, HeaderMap, HeaderValue};
+use reqwest::header::{ACCEPT, AUTHORIZATION, CONTENT_ENCODING, CONTENT_TYPE, HOST, HeaderMap, HeaderValue};
 use reqwest::{StatusCode, Url};
 
 use crate::settings::Settings;
+use crate::tunnel::Tunnel;
 
 /// One bucket of one server.
 #[derive(Debug, Clone)]
 pub struct Client {
     writer: influxdb2::Client,
     asker: reqwest::Client,
-    query: Url,
+    url: Url,
     org: String,
     bucket: String,
     packs: bool,
+    /// Where the server wants TLS.
+    tunnel: Option<Arc<Tunnel>>,
 }
 
 /// Why the server didn't do what it was asked.
@@ -57,32 +61,39 @@ pub enum Remedy {
 }
 
 impl Client {
-    /// Prepares requests; nothing is sent yet.
+    /// Prepares requests; nothing is sent yet. Must be called inside a runtime.
     pub fn new(settings: &Settings) -> Result<Self, InfluxError> {
         let packs = !settings.server.is_loopback();
         let setup = |error: &dyn std::error::Error| InfluxError::Setup(chain(error));
+        let mut url = settings.server.url().clone();
         let mut headers = HeaderMap::new();
+        let mut tunnel = None;
+        if settings.server.is_encrypted() {
+            let (host, port) = settings.server.host_and_port();
+            let open = Tunnel::open(host, port, settings.ca_pem.as_deref())?;
+            let known_as = settings.server.authority();
+            headers.insert(HOST, HeaderValue::try_from(known_as).map_err(|error| setup(&error))?);
+            url = Url::parse(&format!("http://{}/", open.entrance)).map_err(|error| setup(&error))?;
+            tunnel = Some(Arc::new(open));
+        }
+        let asker = asker(settings, headers.clone(), &setup)?;
         if packs {
             headers.insert(CONTENT_ENCODING, HeaderValue::from_static("gzip"));
         }
         let builder = http(settings.timeout).default_headers(headers);
-        let (url, token) = (settings.server.url(), settings.token.reveal());
+        let token = settings.token.reveal();
         let writer = influxdb2::ClientBuilder::with_builder(builder, url.as_str(), &settings.org, token)
             .build()
             .map_err(|error| setup(&error))?;
-
-        let mut secret = HeaderValue::try_from(format!("Token {token}")).map_err(|error| setup(&error))?;
-        secret.set_sensitive(true);
-        let headers = HeaderMap::from_iter([
-            (AUTHORIZATION, secret),
-            (ACCEPT, HeaderValue::from_static("application/csv")),
-            (CONTENT_TYPE, HeaderValue::from_static("application/json")),
-        ]);
-        let asker = http(settings.timeout).default_headers(headers).build().map_err(|error| setup(&error))?;
-        let mut query = url.clone();
-        query.set_path("/api/v2/query");
-        query.query_pairs_mut().append_pair("org", &settings.org);
-        Ok(Self { writer, asker, query, org: settings.org.clone(), bucket: settings.bucket.clone(), packs })
+        Ok(Self {
+            writer,
+            asker,
+            url,
+            org: settings.org.clone(),
+            bucket: settings.bucket.clone(),
+            packs,
+            tunnel,
+        })
     }
 
     /// Writes lines of line protocol with times in milliseconds. Success means that the server took them, not
@@ -97,7 +108,7 @@ impl Client {
                 TimestampPrecision::Milliseconds,
             )
             .await
-            .map_err(InfluxError::from)
+            .map_err(|error| self.explained(error.into()))
     }
 
     /// Asks in Flux, with `{bucket}` standing for the bucket as a Flux text; the answer is annotated CSV
@@ -109,14 +120,68 @@ impl Client {
             "type": "flux",
             "dialect": { "header": true, "delimiter": ",", "annotations": ["datatype", "group", "default"] },
         });
-        let answer = self.asker.post(self.query.clone()).body(body.to_string()).send().await?;
-        let status = answer.status();
-        let text = answer.text().await?;
-        if status == StatusCode::OK { Ok(text) } else { Err(refused(status, &text)) }
+        let mut url = self.url.clone();
+        url.set_path("/api/v2/query");
+        url.query_pairs_mut().append_pair("org", &self.org);
+        self.answer(self.asker.post(url).body(body.to_string())).await
+    }
+
+    /// Series as JSON lines, from a server that takes our writes but knows no Flux (victoria-metrics:
+    /// "How to export data in JSON line format"); times in seconds, both ends included.
+    pub async fn export(&self, series: &str, from: f64, to: f64) -> Result<String, InfluxError> {
+        let mut url = self.url.clone();
+        url.set_path("/api/v1/export");
+        url.query_pairs_mut()
+            .append_pair("match[]", series)
+            .append_pair("start", &from.to_string())
+            .append_pair("end", &to.to_string());
+        self.answer(self.asker.get(url)).await
+    }
+
+    async fn answer(&self, request: reqwest::RequestBuilder) -> Result<String, InfluxError> {
+        let whole = async {
+            let answer = request.send().await?;
+            let status = answer.status();
+            Ok::<_, reqwest::Error>((status, answer.text().await?))
+        };
+        match whole.await {
+            Ok((StatusCode::OK, text)) => Ok(text),
+            Ok((status, text)) => Err(refused(status, &text)),
+            Err(error) => Err(self.explained(error.into())),
+        }
+    }
+
+    /// Behind a tunnel that broke, HTTP knows only that it broke.
+    fn explained(&self, error: InfluxError) -> InfluxError {
+        match (error, self.tunnel.as_ref().and_then(|tunnel| tunnel.trouble())) {
+            (InfluxError::NoAnswer(_), Some(why)) => InfluxError::NoAnswer(why),
+            (error, _) => error,
+        }
     }
 }
 
 impl InfluxError {
+    /// What somebody should do about it.
+    #[must_use]
+    pub fn advice(&self) -> &'static str {
+        match self {
+            Self::NoAnswer(_) => {
+                "See that the server runs and can be reached from here at the url in [influx]; with https:// also that ca_file vouches for its certificate."
+            }
+            Self::Setup(_) => "Check [influx] in the site file.",
+            Self::Refused { status, .. } => match status {
+                401 | 403 => {
+                    "Make an API token in InfluxDB that may read and write the bucket, put it into the token file, alone, and reload."
+                }
+                404 => "Check org and bucket in [influx]: both must be there, spelt as in InfluxDB.",
+                429 | 500.. => {
+                    "The server is in trouble or overloaded: see its own log. Nothing is lost meanwhile."
+                }
+                _ => "See that the url in [influx] is that of an InfluxDB 2, and look at its log.",
+            },
+        }
+    }
+
     /// What to do about it when points were written.
     ///
     /// InfluxDB 2 API, POST /api/v2/write: 400 malformed or partly rejected, 401 and 403 token, 404 bucket or
@@ -151,6 +216,22 @@ impl From<RequestError> for InfluxError {
             RequestError::Deserializing { text } => Self::NoAnswer(text),
         }
     }
+}
+
+fn asker(
+    settings: &Settings,
+    mut headers: HeaderMap,
+    setup: &impl Fn(&dyn std::error::Error) -> InfluxError,
+) -> Result<reqwest::Client, InfluxError> {
+    if !settings.token.is_none() {
+        let token = format!("Token {}", settings.token.reveal());
+        let mut secret = HeaderValue::try_from(token).map_err(|error| setup(&error))?;
+        secret.set_sensitive(true);
+        headers.insert(AUTHORIZATION, secret);
+    }
+    headers.insert(ACCEPT, HeaderValue::from_static("application/csv"));
+    headers.insert(CONTENT_TYPE, HeaderValue::from_static("application/json"));
+    http(settings.timeout).default_headers(headers).build().map_err(|error| setup(&error))
 }
 
 fn http(timeout: Duration) -> reqwest::ClientBuilder {

@@ -6,11 +6,13 @@
 //! - [`points`]: each kind of row as points;
 //! - [`send`]: lines to the server, those that it refuses told apart;
 //! - [`settings`]: where the server is and who we are there;
-//! - [`client`]: the server: writes, and questions in Flux;
+//! - [`client`]: the server: writes, and questions in Flux; with TLS through a tunnel in this process;
+//! - [`audit`]: whether the server holds what it took;
 //! - [`site`]: the site itself, in parts;
 //! - [`flux`]: questions, and answers row by row;
 //! - [`reader`]: the rows of the store, read back.
 
+pub mod audit;
 pub mod client;
 pub mod flux;
 pub mod line;
@@ -21,6 +23,8 @@ pub mod send;
 pub mod settings;
 pub mod site;
 pub mod source;
+
+mod tunnel;
 
 pub use client::Client;
 pub use reader::Reader;

@@ -79,8 +79,10 @@ pub enum ReadError {
 impl Reader {
     /// Finds the site; `None`: the only one of the bucket.
     pub fn open(settings: &Settings, site: Option<&Id>) -> Result<Self, ReadError> {
-        let client = Client::new(settings)?;
         let waiting = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
+        let inside = waiting.enter();
+        let client = Client::new(settings)?;
+        drop(inside);
         let site = find(&client, &waiting, site)?;
         Ok(Self { client, waiting, site })
     }

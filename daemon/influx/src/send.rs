@@ -29,20 +29,34 @@ pub struct Refused {
     pub reason: String,
 }
 
-/// Sends all of `lines`.
+/// Sends all of `lines`, some thousand at a time.
 pub async fn send(client: &Client, lines: &Lines) -> Sent {
-    match client.write(lines.text()).await {
-        Ok(()) => Sent::Taken { refused: Vec::new() },
-        Err(error) if error.remedy() != Remedy::Isolate => Sent::NotNow(error),
-        Err(error) if lines.len() >= SUSPICIOUS && refuses_all(client, lines).await => Sent::NotNow(error),
-        Err(_) => isolate(client, lines).await,
+    let mut refused = Vec::new();
+    for start in (0..lines.len()).step_by(LINES_AT_ONCE) {
+        let part = start..lines.len().min(start + LINES_AT_ONCE);
+        match send_part(client, lines, part).await {
+            Ok(more) => refused.extend(more),
+            Err(error) => return Sent::NotNow(error),
+        }
+    }
+    Sent::Taken { refused }
+}
+
+async fn send_part(client: &Client, lines: &Lines, part: Range<usize>) -> Result<Vec<Refused>, InfluxError> {
+    match client.write(lines.slice(part.clone())).await {
+        Ok(()) => Ok(Vec::new()),
+        Err(error) if error.remedy() != Remedy::Isolate => Err(error),
+        Err(error) if part.len() >= SUSPICIOUS && refuses_all(client, lines, part.clone()).await => {
+            Err(error)
+        }
+        Err(_) => isolate(client, lines, part).await,
     }
 }
 
 /// Whether the server refuses whatever comes: then it isn't the points. Some of them are tried alone.
-async fn refuses_all(client: &Client, lines: &Lines) -> bool {
+async fn refuses_all(client: &Client, lines: &Lines, part: Range<usize>) -> bool {
     for n in 0..SUSPICIOUS {
-        let line = n * (lines.len() - 1) / (SUSPICIOUS - 1);
+        let line = part.start + n * (part.len() - 1) / (SUSPICIOUS - 1);
         match client.write(lines.slice(line..line + 1)).await {
             Err(error) if error.remedy() == Remedy::Isolate && !names_points(&error) => {}
             Ok(()) | Err(_) => return false,
@@ -51,15 +65,15 @@ async fn refuses_all(client: &Client, lines: &Lines) -> bool {
     true
 }
 
-async fn isolate(client: &Client, lines: &Lines) -> Sent {
+async fn isolate(client: &Client, lines: &Lines, whole: Range<usize>) -> Result<Vec<Refused>, InfluxError> {
     let mut refused = Vec::new();
     // The front part lies on top, so that what is refused keeps its order.
-    let mut parts = vec![Range { start: 0, end: lines.len() }];
+    let mut parts = vec![whole];
     while let Some(part) = parts.pop() {
         let text = lines.slice(part.clone());
         match client.write(text).await {
             Ok(()) => {}
-            Err(error) if error.remedy() != Remedy::Isolate => return Sent::NotNow(error),
+            Err(error) if error.remedy() != Remedy::Isolate => return Err(error),
             Err(error) if part.len() <= 1 => {
                 refused.push(Refused { line: text.trim_end().to_owned(), reason: error.to_string() });
             }
@@ -69,7 +83,7 @@ async fn isolate(client: &Client, lines: &Lines) -> Sent {
             }
         }
     }
-    Sent::Taken { refused }
+    Ok(refused)
 }
 
 /// Whether the answer is about points rather than about us.
@@ -80,3 +94,6 @@ fn names_points(error: &InfluxError) -> bool {
 
 /// So many, tried alone, say that no point will be taken.
 const SUSPICIOUS: usize = 8;
+
+/// InfluxDB documentation, "Optimize writes": "the optimal batch size is 5000 lines of line protocol".
+const LINES_AT_ONCE: usize = 5_000;

@@ -16,6 +16,8 @@ pub struct Settings {
     pub bucket: String,
     /// Lets us write to the bucket, and read from it.
     pub token: Token,
+    /// PEM of the own certificate authority; `None`: the system's roots.
+    pub ca_pem: Option<Vec<u8>>,
     /// How long a request may take.
     pub timeout: Duration,
 }
@@ -27,7 +29,7 @@ pub struct Server(Url);
 /// A text that is no server's address.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 #[error("{0}")]
-pub struct NotAServer(&'static str);
+pub struct NotAServer(pub &'static str);
 
 impl Server {
     /// Reads the address.
@@ -58,6 +60,22 @@ impl Server {
         host == "localhost" || ip.is_ok_and(|ip| ip.is_loopback())
     }
 
+    /// Whether what is sent there can't be read on the way.
+    #[must_use]
+    pub fn is_encrypted(&self) -> bool {
+        self.0.scheme() == "https"
+    }
+
+    pub(crate) fn host_and_port(&self) -> (&str, u16) {
+        (self.0.host_str().unwrap_or_default(), self.0.port_or_known_default().unwrap_or(443))
+    }
+
+    /// As it stands in a `Host` header.
+    pub(crate) fn authority(&self) -> String {
+        let host = self.0.host_str().unwrap_or_default();
+        self.0.port().map_or_else(|| host.to_owned(), |port| format!("{host}:{port}"))
+    }
+
     pub(crate) fn url(&self) -> &Url {
         &self.0
     }
@@ -79,6 +97,18 @@ impl Token {
     pub fn new(text: &str) -> Option<Self> {
         let fit = !text.is_empty() && text.bytes().all(|byte| byte.is_ascii_graphic());
         fit.then(|| Self(text.to_owned()))
+    }
+
+    /// Stands where there is none to be read: the server will refuse us.
+    #[must_use]
+    pub fn none() -> Self {
+        Self(String::new())
+    }
+
+    /// Whether it stands for none.
+    #[must_use]
+    pub fn is_none(&self) -> bool {
+        self.0.is_empty()
     }
 
     pub(crate) fn reveal(&self) -> &str {

@@ -26,6 +26,8 @@ pub struct Source {
 pub struct Page {
     /// The last entry of the journal whose points are all in it.
     pub upto: u64,
+    /// Whether more may be waiting.
+    pub full: bool,
     /// When the first of it arrived or was made.
     pub oldest: Option<Timestamp>,
     /// From the earliest reading to the latest, when there are any.
@@ -66,6 +68,7 @@ impl Source {
         let entries = self.reader.journal(ROWS_IN_A_PAGE)?;
         let (Some(first), Some(last)) = (entries.first(), entries.last()) else { return Ok(None) };
         let (oldest, upto) = (first.newest, last.number);
+        let full = entries.iter().map(|entry| entry.names.len()).sum::<usize>() >= ROWS_IN_A_PAGE;
         let named = Named::of(entries);
         let mut rows = Vec::with_capacity(named.readings.len());
         self.reader.named_readings(named.readings.iter().copied(), |row| rows.push(row))?;
@@ -92,6 +95,7 @@ impl Source {
         let span = span_of(&rows);
         Ok(Some(Page {
             upto,
+            full,
             oldest: Some(oldest),
             span,
             lines: points.lines,
@@ -112,7 +116,14 @@ impl Source {
             records(&self.reader, &mut points, what, from, to)?;
         }
         let span = span_of(&rows);
-        Ok(Page { upto: 0, oldest: None, span, lines: points.lines, unwritable: points.unwritable })
+        Ok(Page {
+            upto: 0,
+            full: false,
+            oldest: None,
+            span,
+            lines: points.lines,
+            unwritable: points.unwritable,
+        })
     }
 
     /// A changed site file may have brought new sensors.
@@ -190,7 +201,8 @@ fn span_of(rows: &[RawReading]) -> Option<(Timestamp, Timestamp)> {
 }
 
 /// When the hour of UTC that holds `at` begins.
-pub(crate) fn hour_of(at: Timestamp) -> Timestamp {
+#[must_use]
+pub fn hour_of(at: Timestamp) -> Timestamp {
     let into = at.as_second().rem_euclid(3600);
     Timestamp::from_second(at.as_second() - into).unwrap_or(Timestamp::MIN)
 }
@@ -203,5 +215,5 @@ fn just_after(at: Timestamp) -> Timestamp {
 const RECORDS: [What; 6] =
     [What::Forecasts, What::Log, What::Happenings, What::Notices, What::Answers, What::Quarantine];
 
-/// InfluxDB documentation, "Optimize writes": "the optimal batch size is 5000 lines of line protocol".
+/// About one request's worth.
 const ROWS_IN_A_PAGE: usize = 5_000;

@@ -44,7 +44,7 @@ pub(super) fn keeping(file: &Table<'_>, around: &Around) -> Option<Keeping> {
 }
 
 /// `Some(None)` for a section that isn't there, `None` for one with a mistake.
-fn given<T>(section: Option<Option<T>>) -> Option<Option<T>> {
+pub(super) fn given<T>(section: Option<Option<T>>) -> Option<Option<T>> {
     match section {
         Some(None) => None,
         usable => Some(usable.flatten()),

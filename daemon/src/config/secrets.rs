@@ -32,8 +32,10 @@ pub(super) fn login(table: &Table<'_>, around: &Around) -> Option<Login> {
         table.findings.mistake(second.span(), what, "Keep the one that holds the password.");
     }
     let password = match (&file, &credential) {
-        (Some(file), _) => from_file(table, around, file.span(), &around.folder.join(file.get_ref())),
-        (None, Some(name)) => from_credential(table, around, name),
+        (Some(file), _) => {
+            from_file(table, around, file.span(), "password", &around.folder.join(file.get_ref()))
+        }
+        (None, Some(name)) => from_credential(table, around, "password", name),
         (None, None) => None,
     };
     let source = file.map(|file| file.span()).or(credential.map(|name| name.span()));
@@ -53,6 +55,31 @@ pub(super) fn login(table: &Table<'_>, around: &Around) -> Option<Login> {
         }
         (None, None) => None,
     }
+}
+
+/// `token_file` or `credential`, one of which must be there; empty where it can't or needn't be read.
+pub(super) fn token(table: &Table<'_>, around: &Around) -> Option<Spanned<String>> {
+    let file = table.maybe("token_file", value::path);
+    let credential = table.maybe("credential", value::text);
+    let (place, token) = match (file, credential) {
+        (Some(_), Some(second)) => {
+            let what = "both token_file and credential are given";
+            table.findings.mistake(second.span(), what, "Keep the one that holds the token.");
+            return None;
+        }
+        (Some(file), None) => {
+            let path = around.folder.join(file.get_ref());
+            (file.span(), from_file(table, around, file.span(), "token", &path)?)
+        }
+        (None, Some(name)) => (name.span(), from_credential(table, around, "token", &name)?),
+        (None, None) if table.holds_typed_secret() => return None,
+        (None, None) => {
+            let remedy = "Add token_file = \"…\", a file that only Claymark may read, or credential = \"…\".";
+            table.lacks("token_file", "there is no token", remedy);
+            return None;
+        }
+    };
+    Some(Spanned::new(place, token))
 }
 
 /// Whether a key of that name would hold a secret itself.
@@ -116,7 +143,12 @@ fn paint(bytes: &mut [u8], place: std::ops::Range<usize>) {
     }
 }
 
-fn from_credential(table: &Table<'_>, around: &Around, name: &Spanned<String>) -> Option<String> {
+fn from_credential(
+    table: &Table<'_>,
+    around: &Around,
+    secret: &str,
+    name: &Spanned<String>,
+) -> Option<String> {
     if around.secrets == Secrets::Left {
         return Some(String::new());
     }
@@ -139,16 +171,17 @@ fn from_credential(table: &Table<'_>, around: &Around, name: &Spanned<String>) -
             around,
             name.span(),
             &what,
-            "Start Claymark as the service, or use password_file.",
+            &format!("Start Claymark as the service, or use {secret}_file."),
         );
     };
-    from_file(table, around, name.span(), &folder.join(name.get_ref()))
+    from_file(table, around, name.span(), secret, &folder.join(name.get_ref()))
 }
 
 fn from_file(
     table: &Table<'_>,
     around: &Around,
     place: std::ops::Range<usize>,
+    secret: &str,
     path: &Path,
 ) -> Option<String> {
     if around.secrets == Secrets::Left {
@@ -164,33 +197,34 @@ fn from_file(
                     table,
                     around,
                     place,
-                    &format!("the password file {shown} may not be read by you"),
+                    &format!("the {secret} file {shown} may not be read by you"),
                     remedy,
                 );
             }
             Err(error) => {
-                let what = format!("the password file {shown} can't be read: {error}");
-                table.findings.mistake(place, what, "Write the password into it, alone, and chmod it 600.");
+                let what = format!("the {secret} file {shown} can't be read: {error}");
+                let remedy = format!("Write the {secret} into it, alone, and chmod it 600.");
+                table.findings.mistake(place, what, remedy);
                 return None;
             }
         };
     if mode & FOR_OTHERS != 0 {
         let what = format!(
-            "the password file {shown} may be read by everyone on this machine (mode {:03o})",
+            "the {secret} file {shown} may be read by everyone on this machine (mode {:03o})",
             mode & 0o777
         );
         table.findings.mistake(
             place.clone(),
             what,
-            format!("Run: chmod 600 {shown}. Then change the password: it may have been read."),
+            format!("Run: chmod 600 {shown}. Then change the {secret}: it may have been read."),
         );
     }
     match password.trim_end_matches(['\n', '\r']) {
         "" => {
             table.findings.mistake(
                 place,
-                format!("the password file {shown} is empty"),
-                "Write the password into it, alone.",
+                format!("the {secret} file {shown} is empty"),
+                format!("Write the {secret} into it, alone."),
             );
             None
         }

@@ -50,6 +50,14 @@ fn write(out: &mut String, settings: &Settings) -> fmt::Result {
             count(record.keep_days, "day")
         )?;
     }
+    if let Some(forward) = &settings.forward {
+        let (influx, lag) = (&forward.influx, format::duration(forward.lag_limit));
+        writeln!(
+            out,
+            "All that is kept also goes to InfluxDB at {}, bucket {}; people hear of a lag of {lag}",
+            influx.server, influx.bucket
+        )?;
+    }
     if let Some(metrics) = &settings.metrics {
         writeln!(out, "Metrics are served on http://{}/metrics", metrics.listen)?;
     }

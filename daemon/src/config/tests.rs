@@ -160,6 +160,41 @@ fn a_typed_password_is_never_shown() {
     insta::assert_snapshot!("mistake-typed-password", shown);
 }
 
+#[test]
+fn the_central_database_is_reached_with_a_token_from_a_file_or_credential_and_nothing_else() {
+    let folder = tempfile::tempdir().unwrap();
+    for name in ["token", "influx"] {
+        std::fs::write(folder.path().join(name), "invented-token==\n").unwrap();
+        std::fs::set_permissions(folder.path().join(name), std::fs::Permissions::from_mode(0o600)).unwrap();
+    }
+    let folder = folder.path().to_owned();
+    let around = Around { folder: folder.clone(), credentials: Some(folder.clone()), ..around() };
+    let with = |keys: &str| format!("{BASE}\n[influx]\norg = \"barns\"\nbucket = \"claymark\"\n{keys}\n");
+    assert!(accepted(BASE, &around).settings.forward.is_none(), "off by default");
+    for token in ["token_file = \"token\"", "credential = \"influx\""] {
+        let file = accepted(&with(&format!("url = \"http://127.0.0.1:8086\"\n{token}")), &around);
+        let forward = file.settings.forward.expect("given");
+        assert_eq!(Some(forward.influx.token), claymark_influx::settings::Token::new("invented-token=="));
+        assert_eq!((forward.influx.timeout.as_secs(), forward.lag_limit.as_hours()), (30, 2));
+        assert!(file.warnings.is_empty());
+    }
+    let far = accepted(&with("url = \"http://influx.example.org\"\ntoken_file = \"token\""), &around);
+    let mut told = vec![far.warnings.render(false)];
+    for keys in [
+        "url = \"influx.example.org:8086\"\ntoken_file = \"token\"",
+        "url = \"https://me:pw@influx.example.org\"\ntoken_file = \"token\"",
+        "url = \"https://influx.example.org/api/v2\"\ntoken_file = \"token\"\nlag_limit = \"1 s\"",
+        "url = \"https://influx.example.org\"",
+        "url = \"https://influx.example.org\"\ntoken = \"typed-token\"",
+    ] {
+        let refused = parse(&with(keys), &around).err().expect("a mistake").render(false);
+        assert!(!refused.contains("typed-token"), "{refused}");
+        told.push(refused);
+    }
+    let told = told.join("\n=====\n\n").replace(&folder.display().to_string(), "FOLDER");
+    insta::assert_snapshot!("mistakes-influx", told);
+}
+
 fn around() -> Around {
     Around {
         name: "site.toml".to_owned(),

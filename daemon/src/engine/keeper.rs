@@ -6,6 +6,7 @@ use tokio::sync::{mpsc, oneshot};
 
 use claymark_core::site::Site;
 use claymark_store::batch::Batch;
+use claymark_store::journal::Rejected;
 use claymark_store::{Committed, StoreError, Writer};
 
 /// Reaches the thread.
@@ -23,13 +24,15 @@ pub struct Outcome {
 enum Order {
     Commit { batch: Box<Batch>, answer: oneshot::Sender<Outcome> },
     Site { site: Box<Site>, answer: oneshot::Sender<Result<(), StoreError>> },
+    Journal { wanted: bool, answer: oneshot::Sender<Result<(), StoreError>> },
+    Forwarded { upto: u64, rejected: Vec<Rejected>, answer: oneshot::Sender<Result<(), StoreError>> },
 }
 
 impl Keeper {
     /// Starts the thread; it ends, and lets the store go, when all keepers are gone.
     pub fn start(writer: Writer) -> std::io::Result<(Self, thread::JoinHandle<()>)> {
-        // One order at a time is on the way; the other place is for a changed site.
-        let (orders, inbox) = mpsc::channel(2);
+        // One commit at a time is on the way; the other places are for the forwarder, and between shifts.
+        let (orders, inbox) = mpsc::channel(3);
         let thread = thread::Builder::new().name("store".to_owned()).spawn(move || keep(writer, inbox))?;
         Ok((Self(orders), thread))
     }
@@ -49,6 +52,20 @@ impl Keeper {
         self.0.send(Order::Site { site: Box::new(site), answer }).await.ok()?;
         outcome.await.ok()
     }
+
+    /// Notes from now on what is written, for the forwarder, or stops it; `None` when the thread has ended.
+    pub async fn keep_journal(&self, wanted: bool) -> Option<Result<(), StoreError>> {
+        let (answer, outcome) = oneshot::channel();
+        self.0.send(Order::Journal { wanted, answer }).await.ok()?;
+        outcome.await.ok()
+    }
+
+    /// Takes away what has been forwarded; one at a time. `None` when the thread has ended.
+    pub async fn forwarded(&self, upto: u64, rejected: Vec<Rejected>) -> Option<Result<(), StoreError>> {
+        let (answer, outcome) = oneshot::channel();
+        self.0.send(Order::Forwarded { upto, rejected, answer }).await.ok()?;
+        outcome.await.ok()
+    }
 }
 
 fn keep(mut writer: Writer, mut orders: mpsc::Receiver<Order>) {
@@ -59,6 +76,10 @@ fn keep(mut writer: Writer, mut orders: mpsc::Receiver<Order>) {
                 answer.send(Outcome { batch, result }).is_ok()
             }
             Order::Site { site, answer } => answer.send(writer.set_site(&site)).is_ok(),
+            Order::Journal { wanted, answer } => answer.send(writer.keep_journal(wanted)).is_ok(),
+            Order::Forwarded { upto, rejected, answer } => {
+                answer.send(writer.forwarded(upto, &rejected)).is_ok()
+            }
         };
         if !heard {
             tracing::debug!("nobody waited for the store's answer");

@@ -17,6 +17,7 @@ use claymark_store::batch::{Delivery, Issued};
 use super::{RunError, Settings, blocking, joined};
 use crate::clock::Clock;
 use crate::engine::{self, Counts, Ended, Engine, Keeper, Snapshot};
+use crate::forward::{self, Behind, Forwarder, Progress};
 use crate::intake::{self, Intake, Stop};
 use crate::metrics;
 use crate::notify::{self, Notifier};
@@ -64,6 +65,7 @@ struct Tasks {
     engine: (JoinHandle<Ended>, CancellationToken),
     publisher: (JoinHandle<()>, oneshot::Sender<Farewell>),
     intake: (JoinHandle<()>, Stop),
+    forwarder: Option<(JoinHandle<()>, CancellationToken)>,
     metrics: Option<(JoinHandle<()>, CancellationToken)>,
     recorder: Option<thread::JoinHandle<()>>,
 }
@@ -164,6 +166,8 @@ async fn start(house: &House, settings: &Settings, past: Past, counts: Counts) -
             break;
         }
     }
+    let (behind, heard_behind) = watch::channel(None);
+    let (forwarder, progress) = forward(house, settings, behind).unzip();
     let engine_stop = CancellationToken::new();
     let ports = engine::Ports {
         arrivals: arrived,
@@ -171,6 +175,7 @@ async fn start(house: &House, settings: &Settings, past: Past, counts: Counts) -
         keeper: house.keeper.clone(),
         notices,
         retained,
+        behind: heard_behind,
         recorder,
         snapshot: house.snapshot.clone(),
         pulse: house.pulses.engine.clone(),
@@ -183,7 +188,8 @@ async fn start(house: &House, settings: &Settings, past: Past, counts: Counts) -
         engine: (tokio::spawn(engine.run()), engine_stop),
         publisher: (tokio::spawn(publisher.run(last_words)), farewell),
         intake: (tokio::spawn(intake.run()), stop),
-        metrics: serve_metrics(house, settings).await,
+        forwarder,
+        metrics: serve_metrics(house, settings, progress).await,
         recorder: recorder_thread,
     })
 }
@@ -194,8 +200,24 @@ fn recorder(settings: &Settings) -> Result<Option<(Recorder, thread::JoinHandle<
     Recorder::start(record).map(Some).map_err(|source| RunError::Record { dir, source })
 }
 
+type Forwarding = ((JoinHandle<()>, CancellationToken), watch::Receiver<Progress>);
+
+fn forward(house: &House, settings: &Settings, behind: watch::Sender<Option<Behind>>) -> Option<Forwarding> {
+    let wanted = settings.forward.clone()?;
+    let stop = CancellationToken::new();
+    let (progress, seen) = watch::channel(Progress::default());
+    let (store, keeper) = (settings.store.clone(), house.keeper.clone());
+    let ports = forward::Ports { store, keeper, progress, behind, stop: stop.clone() };
+    let forwarder = Forwarder::new(wanted, settings.site.clone(), house.clock.clone(), ports);
+    Some(((tokio::spawn(forwarder.run()), stop), seen))
+}
+
 /// A port that is taken costs the metrics, not the watch.
-async fn serve_metrics(house: &House, settings: &Settings) -> Option<(JoinHandle<()>, CancellationToken)> {
+async fn serve_metrics(
+    house: &House,
+    settings: &Settings,
+    forwarding: Option<watch::Receiver<Progress>>,
+) -> Option<(JoinHandle<()>, CancellationToken)> {
     let listen = settings.metrics.as_ref()?.listen;
     match TcpListener::bind(listen).await {
         Ok(listener) => {
@@ -203,6 +225,7 @@ async fn serve_metrics(house: &House, settings: &Settings) -> Option<(JoinHandle
             let source = metrics::Source {
                 snapshot: house.snapshot.subscribe(),
                 sensors: settings.site.sensors.as_slice().into(),
+                forwarding,
             };
             Some((tokio::spawn(metrics::serve(listener, source, stop.clone())), stop))
         }
@@ -216,7 +239,7 @@ async fn serve_metrics(house: &House, settings: &Settings) -> Option<(JoinHandle
 /// Ends the tasks so that nothing in hand is lost: no more messages, the last words of deliveries, the last
 /// commit and its receipts, the last publications, goodbye to the broker.
 async fn end(tasks: Tasks, farewell: Farewell) -> Result<Ended, RunError> {
-    let Tasks { notifier, engine, publisher, intake, metrics, recorder } = tasks;
+    let Tasks { notifier, engine, publisher, intake, forwarder, metrics, recorder } = tasks;
     intake.1.take_no_more.cancel();
     notifier.1.cancel();
     finish("notices", notifier.0, FOR_DELIVERIES).await?;
@@ -228,9 +251,11 @@ async fn end(tasks: Tasks, farewell: Farewell) -> Result<Ended, RunError> {
     finish("publishing", publisher.0, FOR_THE_BROKER).await?;
     intake.1.disconnect.cancel();
     finish("the goodbye to the broker", intake.0, FOR_THE_BROKER).await?;
-    if let Some((serving, stop)) = metrics {
-        stop.cancel();
-        finish("metrics", serving, FOR_THE_BROKER).await?;
+    for (what, task) in [("forwarding", forwarder), ("metrics", metrics)] {
+        if let Some((task, stop)) = task {
+            stop.cancel();
+            finish(what, task, FOR_THE_BROKER).await?;
+        }
     }
     if let Some(thread) = recorder {
         joined("the thread that records", thread).await?;

@@ -299,6 +299,11 @@ pub enum Because {
         /// Since when they hadn't been.
         since: Timestamp,
     },
+    /// All that was kept has reached the central database.
+    Forwarded {
+        /// When the oldest of what had waited arrived.
+        since: Timestamp,
+    },
 }
 
 /// A level can't be believed.
@@ -337,6 +342,13 @@ pub enum ReadingsMissing {
         /// Since when.
         since: Timestamp,
         /// What the store said.
+        why: String,
+    },
+    /// What is kept here hasn't reached the central database.
+    NotForwarded {
+        /// When the oldest of what waits arrived.
+        since: Timestamp,
+        /// What stands in the way.
         why: String,
     },
 }

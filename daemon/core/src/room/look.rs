@@ -62,6 +62,7 @@ impl Room {
             self.issue_forecasts(&scene);
         }
         self.look_at_storage(&scene);
+        self.look_at_forwarding(&scene);
         self.look_at_session(&scene);
         self.look_at_failures(&scene);
         self.look_at_silence(&scene);
@@ -163,7 +164,9 @@ impl Room {
             .zip(&scene.forecasts)
             .filter_map(|(desk, forecast)| desk.runout.wake(&moment, forecast));
         let doubts = self.desks.iter().filter_map(|desk| desk.doubt.due(DOUBT_PATIENCE));
-        let rest = [self.storage.wake(), self.session.wake(), self.failures.wake()].into_iter().flatten();
+        let rest = [self.storage.wake(), self.forwarding.wake(), self.session.wake(), self.failures.wake()]
+            .into_iter()
+            .flatten();
         runouts.chain(doubts).chain(rest).filter(|due| *due > scene.now).min()
     }
 }

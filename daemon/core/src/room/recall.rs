@@ -43,6 +43,7 @@ impl Room {
             ReadingsMissing::Silent { sensors, .. } => self.sensors.tell(told, sensors),
             ReadingsMissing::SessionLost { .. } => self.session.told(told.at),
             ReadingsMissing::StoreFailing { since, .. } => self.storage.tell(*since, told),
+            ReadingsMissing::NotForwarded { since, .. } => self.forwarding.tell(*since, told),
         }
     }
 
@@ -61,6 +62,7 @@ impl Room {
             }
             Because::FailureOver { .. } => self.failures.recall_over(notice),
             Because::StoreWorks { .. } => self.storage.withdraw(),
+            Because::Forwarded { .. } => self.forwarding.withdraw(),
         }
     }
 

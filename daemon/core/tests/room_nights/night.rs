@@ -182,6 +182,7 @@ impl Night {
             Event::Reading(_) | Event::Answer(_) | Event::SessionLost { .. } | Event::StoreFailed { .. } => {
                 None
             }
+            Event::NotForwarded { .. } | Event::Forwarded => None,
             Event::StoreWorks | Event::Recalled(_) | Event::GoLive | Event::Tick => None,
         });
         self.entry(deed, last)
@@ -215,6 +216,7 @@ impl Night {
                 self.everything.push((self.now, event.clone()));
             }
             Event::SessionLost { .. } | Event::StoreFailed { .. } | Event::StoreWorks => {}
+            Event::NotForwarded { .. } | Event::Forwarded => {}
             Event::Recalled(_) | Event::GoLive | Event::Tick => {}
         }
         self.room.handle(self.now, event);

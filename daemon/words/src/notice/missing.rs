@@ -13,6 +13,7 @@ pub(super) fn wording(teller: Teller<'_>, missing: &ReadingsMissing) -> Wording 
         }
         ReadingsMissing::SessionLost { since, until } => teller.session_lost(*since, *until),
         ReadingsMissing::StoreFailing { since, why } => teller.store_failing(*since, why),
+        ReadingsMissing::NotForwarded { since, why } => teller.not_forwarded(*since, why),
     }
 }
 
@@ -105,6 +106,16 @@ impl Teller<'_> {
         text.wording(format!(
             "Readings can't be kept since {since}: look at the server's disk. Warnings go on."
         ))
+    }
+
+    fn not_forwarded(&self, since: Timestamp, why: &str) -> Wording {
+        let mut text = Text::default();
+        let since = self.clock.time(since);
+        text.line(format!("What came in since {since} hasn't reached InfluxDB: {why}."));
+        text.line("Nothing is lost: it is kept here, and goes out by itself when the way is free.");
+        text.line("Watch and warnings don't need it. But whoever looks there sees the room as it was.");
+        text.line("To do, by daylight: ask `claymark check --connect` on the barn server what is wrong.");
+        text.wording(format!("InfluxDB has heard nothing since {since}. Here all goes on and is kept."))
     }
 
     /// "level of Drum A (last 22:58)".

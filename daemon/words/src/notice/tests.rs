@@ -175,6 +175,7 @@ fn other_warnings_withdrawn() {
         Because::HeardAgain { heard: vec![id("drum-a-level")], still_silent: Vec::new() },
         Because::HeardAgain { heard: vec![id("drum-a-level"), id("drum-b-level")], still_silent },
         Because::StoreWorks { since },
+        Because::Forwarded { since },
     ]
     .into_iter()
     .map(|because| {
@@ -220,6 +221,7 @@ fn readings_that_are_missing() {
         never,
         ReadingsMissing::SessionLost { since, until: at("2027-04-20T20:40:00Z") },
         ReadingsMissing::StoreFailing { since, why: "database or disk is full".to_owned() },
+        ReadingsMissing::NotForwarded { since, why: "the server answers 401: unauthorized".to_owned() },
     ]
     .into_iter()
     .map(|missing| told(&site(), &notice("2027-04-20T20:45:00Z", Content::ReadingsMissing(missing))))
@@ -277,6 +279,7 @@ fn every_kind(full: Verdict) -> Vec<Content> {
         withdrawn(Because::LevelBelieved { state: state(), since }),
         withdrawn(Because::HeardAgain { heard: vec![id("head-turbidity")], still_silent: sensors.to_vec() }),
         withdrawn(Because::StoreWorks { since }),
+        withdrawn(Because::Forwarded { since }),
         Content::LevelDoubt(Box::new(LevelDoubt { state: doubted("a"), visit: None })),
         silent(1, Common::One, vec![doubted("a")]),
         silent(1, Common::One, Vec::new()),
@@ -284,5 +287,6 @@ fn every_kind(full: Verdict) -> Vec<Content> {
         silent(3, Common::Everything, vec![doubted("a")]),
         Content::ReadingsMissing(ReadingsMissing::SessionLost { since, until: since }),
         Content::ReadingsMissing(ReadingsMissing::StoreFailing { since, why: "no".to_owned() }),
+        Content::ReadingsMissing(ReadingsMissing::NotForwarded { since, why: "no".to_owned() }),
     ]
 }

@@ -51,6 +51,10 @@ pub(super) fn wording(teller: Teller<'_>, withdrawn: &Withdrawn) -> Wording {
             );
             text.wording("All clear. Readings are kept again.".to_owned())
         }
+        Because::Forwarded { since } => {
+            text.line(format!("What had waited since {} has arrived there.", teller.clock.time(*since)));
+            text.wording("All clear. InfluxDB has everything again.".to_owned())
+        }
     }
 }
 
