@@ -65,7 +65,7 @@ fn every_score_agrees_with_scoringrules_and_every_bound_with_scipy() {
 
 fn question(cases: &[(f64, Vec<f64>)], normal: &[[f64; 3]], coverage: &[(u32, u32)]) -> Value {
     let stated = cases.iter().map(|(y, quantiles)| json!({"y": y, "quantiles": quantiles}));
-    let outer = cases.iter().map(|(y, q)| json!({"y": y, "low": q[0], "high": q[4], "alpha": 0.1}));
+    let outer = cases.iter().map(|(y, q)| json!({"y": y, "low": q.first(), "high": q.last(), "alpha": 0.1}));
     let normal = normal.iter().map(|[y, mean, sd]| json!({"y": y, "mean": mean, "sd": sd}));
     let coverage = coverage.iter().map(|(held, of)| json!({"held": held, "of": of, "confidence": 0.95}));
     json!({

@@ -3,18 +3,15 @@
 //! In their favour they are told truly when a refill was done or the pump began to draw, so that none of them
 //! fits a line across a refill; and they smooth nothing more than medians of five minutes, as anybody would.
 
+use claymark_core::gauge::Gauge;
 use claymark_core::reading::Assessed;
-use claymark_core::site::{Quantity, Site};
-use claymark_core::strapping::StrappingTable;
-use claymark_core::units::Millimetres;
+use claymark_core::site::Site;
 
 use super::case::Said;
 
 /// What a peer knows of one drum.
 pub struct History {
-    strapping: StrappingTable,
-    /// For a distance sensor.
-    mount_height: Option<f64>,
+    gauge: Gauge,
     heel: f64,
     /// Hours by the gauge's own clock and litres, in order of time.
     points: Vec<(f64, f64)>,
@@ -33,21 +30,12 @@ impl History {
     pub fn new(site: &Site, drum: usize) -> Self {
         let drum = site.drums.get(drum).expect("the season has this drum");
         let sensor = site.level_sensor(&drum.id).expect("every drum of a season has one");
-        let mount = sensor.mount_height.map(|mm| mm.0).filter(|_| sensor.quantity == Quantity::Distance);
-        Self {
-            strapping: drum.strapping.clone(),
-            mount_height: mount,
-            heel: drum.heel.0,
-            points: Vec::new(),
-            since: 0.0,
-            trend: 0.0,
-        }
+        let gauge = Gauge::of(drum, sensor, &site.clay).expect("it tells a level");
+        Self { gauge, heel: drum.heel.0, points: Vec::new(), since: 0.0, trend: 0.0 }
     }
 
     /// A reading of the drum's level sensor; `at` in hours of the season.
     pub fn reading(&mut self, at: f64, assessed: &Assessed) {
-        let value = assessed.reading.value;
-        let level = self.mount_height.map_or(value, |height| height - value);
         let place = self.points.partition_point(|(t, _)| *t < at);
         let known = self.points.get(place).is_some_and(|(t, _)| (t - at).abs() < 1e-9);
         if !assessed.flag.usable() {
@@ -56,7 +44,7 @@ impl History {
             }
             return;
         }
-        if let Some(litres) = self.strapping.volume(Millimetres(level)).filter(|_| !known) {
+        if let Some(litres) = self.gauge.volume(assessed.reading.value).filter(|_| !known) {
             self.points.insert(place, (at, litres.0));
         }
     }

@@ -19,7 +19,7 @@ use people::People;
 use vessel::Vessel;
 
 use super::chance::Chance;
-use super::layout::{self, DrumPlan, gauge_of, id};
+use super::layout::{self, DrumPlan, Mount, gauge_of, id};
 use super::rooms::Kind;
 use super::truth::{Curve, Deed, Done, Moment, TrueDrum};
 use super::wire::Sent;
@@ -161,11 +161,16 @@ impl Line {
 
     fn gauge(&mut self, mood: &Mood) -> (DrumPlan, Vec<Sent>) {
         let levels: Vec<f64> = self.moments.iter().map(|moment| self.vessel.level(moment.volume)).collect();
-        let mount_height = self.dice.happens(0.5).then(|| self.dice.between(900.0, 1050.0).round());
+        let height = self.dice.between(900.0, 1050.0).round();
+        let mount = match self.dice.whole(0, 9) {
+            0..4 => Mount::Above(height),
+            4..6 => Mount::Pressure,
+            _ => Mount::Surface,
+        };
         let strapping = self.vessel.strapping(&mut self.dice);
-        let sent = noise::sent(&levels, mount_height, mood, &mut self.dice);
+        let sent = noise::sent(&levels, mount, mood, &mut self.dice);
         let Vessel { full, heel, .. } = self.vessel;
-        (DrumPlan { name: self.name, pump: self.pump, full, heel, strapping, mount_height }, sent)
+        (DrumPlan { name: self.name, pump: self.pump, full, heel, strapping, mount }, sent)
     }
 
     fn end(self) -> (Vec<LogEntry>, TrueDrum) {

@@ -22,8 +22,40 @@ pub struct DrumPlan {
     pub heel: f64,
     /// Level in mm and litres, as somebody measured them.
     pub strapping: Vec<(f64, f64)>,
-    /// Height of a distance sensor over the bottom, mm; `None`: the sensor reads the level.
-    pub mount_height: Option<f64>,
+    /// How its level is measured.
+    pub mount: Mount,
+}
+
+/// How a level is measured.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Mount {
+    /// By the surface: a float or a probe.
+    Surface,
+    /// By what the slurry weighs, in mm of water.
+    Pressure,
+    /// From above, down to the surface; the height over the bottom, mm.
+    Above(f64),
+}
+
+impl Mount {
+    /// What it shows, mm, of a level in slurry of so many g/L.
+    #[must_use]
+    pub fn shows(self, level: f64, g_per_l: f64) -> f64 {
+        match self {
+            Self::Surface => level,
+            Self::Pressure => level * (1.0 + g_per_l / 1000.0 * (1.0 - 1.0 / MINERAL_DENSITY)),
+            Self::Above(height) => height - level,
+        }
+    }
+
+    /// How much of the foam's height it takes for slurry: foam weighs little.
+    #[must_use]
+    pub fn sees_foam(self) -> f64 {
+        match self {
+            Self::Surface | Self::Above(_) => 1.0,
+            Self::Pressure => 0.1,
+        }
+    }
 }
 
 /// The site with these drums.
@@ -100,14 +132,20 @@ fn drum(plan: &DrumPlan) -> Value {
 
 fn sensor(plan: &DrumPlan) -> Value {
     let every = SignedDuration::from_mins(1);
+    let (quantity, senses, mount_height) = match plan.mount {
+        Mount::Surface => ("level", "surface", None),
+        Mount::Pressure => ("level", "pressure", None),
+        Mount::Above(height) => ("distance", "surface", Some(height)),
+    };
     json!({
         "id": gauge_of(plan.name),
         "name": plan.name,
         "place": format!("drum:{}", plan.name),
-        "quantity": if plan.mount_height.is_some() { "distance" } else { "level" },
+        "quantity": quantity,
+        "senses": senses,
         "unit": "mm",
         "every": every,
-        "mount_height": plan.mount_height,
+        "mount_height": mount_height,
         "thresholds": thresholds(every),
     })
 }

@@ -15,7 +15,7 @@ use habits::{Habits, PumpHabits};
 use pump::Pump;
 
 use super::chance::Chance;
-use super::layout::{self, DrumPlan, gauge_of, id};
+use super::layout::{self, DrumPlan, Mount, gauge_of, id};
 use super::rooms::Kind;
 use super::truth::{Curve, Deed, Done, Moment, TrueDrum};
 use super::{DAY, Season, Simulator, wire};
@@ -57,12 +57,17 @@ pub fn season(kind: Kind, seed: u64, days: u32) -> Season {
     let mut plans = Vec::new();
     for (barrel, pump) in works.barrels.iter().zip(["p1", if works.pumps.len() == 1 { "p1" } else { "p2" }]) {
         let mut dice = Chance::new(seed, &format!("mechanistic-{}-gauge-{}", kind.name(), barrel.name));
-        let mount_height = dice.happens(0.5).then(|| (barrel.height + dice.between(60.0, 150.0)).round());
+        let height = (barrel.height + dice.between(60.0, 150.0)).round();
+        let mount = match dice.whole(0, 99) {
+            0..45 => Mount::Above(height),
+            45..70 => Mount::Pressure,
+            _ => Mount::Surface,
+        };
         let strapping = barrel.strapping(&mut dice);
         let levels: Vec<f64> = barrel.moments.iter().map(|moment| barrel.level(moment.volume)).collect();
-        gauges.push((gauge_of(barrel.name), gauge::sent(&levels, mount_height, &habits.gauge, &mut dice)));
+        gauges.push((gauge_of(barrel.name), gauge::sent(&levels, mount, &habits.gauge, &mut dice)));
         let (full, heel) = (barrel.full, barrel.heel);
-        plans.push(DrumPlan { name: barrel.name, pump, full, heel, strapping, mount_height });
+        plans.push(DrumPlan { name: barrel.name, pump, full, heel, strapping, mount });
     }
     let site = layout::site(&plans);
     let heard = wire::arrivals(&site, gauges, crew.log);

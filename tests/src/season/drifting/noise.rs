@@ -5,15 +5,17 @@ use std::f64::consts::TAU;
 use super::moods::Mood;
 use crate::season::DAY;
 use crate::season::chance::Chance;
+use crate::season::layout::{Mount, TARGET_G_PER_L};
 use crate::season::wire::Sent;
 
 /// What it sends, given the true level of each minute.
-pub fn sent(levels: &[f64], mount_height: Option<f64>, mood: &Mood, dice: &mut Chance) -> Vec<Sent> {
-    let mut noise = Noise::new(mood, dice);
+pub fn sent(levels: &[f64], mount: Mount, mood: &Mood, dice: &mut Chance) -> Vec<Sent> {
+    let mut noise = Noise::new(mood, mount, dice);
     let mut sent = Vec::with_capacity(levels.len());
     for (minute, level) in (0..).zip(levels) {
         let shown = noise.shows(minute, *level, dice);
-        let value = mount_height.map_or(shown, |height| height - shown);
+        let value = mount.shows(shown, noise.strength);
+        let value = noise.holds(value);
         if let Some(arrives) = noise.arrives(minute, dice) {
             let own = f64::from(minute) * 60.0 + 5.0 + noise.clock;
             sent.push(Sent { own, arrives, value });
@@ -34,13 +36,16 @@ struct Noise<'a> {
     foamy: bool,
     foam: f64,
     held: f64,
+    sees_foam: f64,
+    /// g/L that the slurry truly has.
+    strength: f64,
     gap_until: u32,
     lost: bool,
     clock: f64,
 }
 
 impl<'a> Noise<'a> {
-    fn new(mood: &'a Mood, dice: &mut Chance) -> Self {
+    fn new(mood: &'a Mood, mount: Mount, dice: &mut Chance) -> Self {
         Self {
             mood,
             rocks: (mood.noise * dice.between(0.2, 0.9), dice.between(2.2, 13.0)),
@@ -49,7 +54,9 @@ impl<'a> Noise<'a> {
             heater_on: false,
             foamy: false,
             foam: 0.0,
-            held: 0.0,
+            held: f64::NAN,
+            sees_foam: mount.sees_foam(),
+            strength: TARGET_G_PER_L + 0.8 * dice.student(5.0).clamp(-4.0, 4.0),
             gap_until: 0,
             lost: false,
             clock: dice.between(-30.0, 40.0),
@@ -66,10 +73,14 @@ impl<'a> Noise<'a> {
         let heater = if self.heater_on { self.heater } else { 0.0 };
         let rocking = self.rocks.0 * (TAU * f64::from(minute) / self.rocks.1).sin();
         let noise = 0.5 * self.mood.noise * dice.student(3.0).clamp(-12.0, 12.0);
-        let level = level + self.wandered + heater + rocking + noise + self.spell(dice);
-        // It shows a new value only when it differs enough, as cheap sensors do.
-        if (level - self.held).abs() > 0.6 * self.mood.grain {
-            self.held = (level.max(0.0) / self.mood.grain).round() * self.mood.grain;
+        (level + self.wandered + heater + rocking + noise + self.sees_foam * self.spell(dice)).max(0.0)
+    }
+
+    /// It shows a new value only when it differs enough, as cheap sensors do.
+    fn holds(&mut self, value: f64) -> f64 {
+        let still = (value - self.held).abs() <= 0.6 * self.mood.grain;
+        if !still {
+            self.held = (value / self.mood.grain).round() * self.mood.grain;
         }
         self.held
     }

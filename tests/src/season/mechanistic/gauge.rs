@@ -5,15 +5,17 @@ use std::f64::consts::TAU;
 use super::habits::GaugeHabits;
 use crate::season::DAY;
 use crate::season::chance::Chance;
+use crate::season::layout::{Mount, TARGET_G_PER_L};
 use crate::season::wire::Sent;
 
 /// What it sends through a season, given the true level in mm of each minute.
-pub fn sent(levels: &[f64], mount_height: Option<f64>, habits: &GaugeHabits, dice: &mut Chance) -> Vec<Sent> {
-    let mut gauge = Gauge::new(habits, dice);
+pub fn sent(levels: &[f64], mount: Mount, habits: &GaugeHabits, dice: &mut Chance) -> Vec<Sent> {
+    let mut gauge = Gauge::new(habits, mount, dice);
     let mut sent = Vec::with_capacity(levels.len());
     for (minute, level) in (0..).zip(levels) {
-        let shown = gauge.shows(minute, *level, dice);
-        let value = mount_height.map_or(shown, |height| height - shown);
+        let value = mount.shows(gauge.shows(minute, *level, dice), gauge.strength);
+        let value = (value / gauge.rounds_to).round() * gauge.rounds_to;
+        let value = gauge.sticks(minute, value, dice);
         if let Some(one) = gauge.sends(minute, value, dice) {
             sent.push(one);
             if dice.happens(habits.doubled) {
@@ -37,6 +39,9 @@ struct Gauge<'a> {
     moved_by: f64,
     moved_until: u32,
     clock: f64,
+    sees_foam: f64,
+    /// g/L that the slurry truly has.
+    strength: f64,
     foam: Foam,
     stuck_until: u32,
     stuck_at: f64,
@@ -53,7 +58,7 @@ struct Foam {
 }
 
 impl<'a> Gauge<'a> {
-    fn new(habits: &'a GaugeHabits, dice: &mut Chance) -> Self {
+    fn new(habits: &'a GaugeHabits, mount: Mount, dice: &mut Chance) -> Self {
         let lasts = dice.between(habits.ripple_lasts.0, habits.ripple_lasts.1);
         let pick = dice.whole(0, 2) as usize;
         Self {
@@ -68,6 +73,8 @@ impl<'a> Gauge<'a> {
             moved_by: 0.0,
             moved_until: 0,
             clock: dice.between(-50.0, 15.0),
+            sees_foam: mount.sees_foam(),
+            strength: TARGET_G_PER_L * (1.0 + 0.05 * dice.normal()),
             foam: Foam::default(),
             stuck_until: 0,
             stuck_at: 0.0,
@@ -82,7 +89,7 @@ impl<'a> Gauge<'a> {
             + (1.0 - self.keeps * self.keeps).sqrt() * self.ripple * dice.normal();
         let day = f64::from(minute) / f64::from(DAY) + self.phase;
         let drift = self.drift * ((TAU * day).sin() + 0.4 * (2.0 * TAU * day).sin());
-        let foam = self.foam(minute, dice);
+        let foam = self.sees_foam * self.foam(minute, dice);
         if minute >= self.moved_until {
             self.moved_by = 0.0;
             if dice.happens(self.habits.moved / f64::from(DAY)) {
@@ -90,13 +97,16 @@ impl<'a> Gauge<'a> {
                 self.moved_until = minute + dice.whole(300, 1500);
             }
         }
-        let level = level + self.ripple_now + drift + foam + self.offset + self.moved_by;
-        let rounded = (level.max(0.0) / self.rounds_to).round() * self.rounds_to;
+        (level + self.ripple_now + drift + foam + self.offset + self.moved_by).max(0.0)
+    }
+
+    /// Now and then it shows the same value for a while.
+    fn sticks(&mut self, minute: u32, value: f64, dice: &mut Chance) -> f64 {
         if minute >= self.stuck_until && dice.happens(self.habits.stuck / f64::from(DAY)) {
             self.stuck_until = minute + dice.whole(10, 100);
-            self.stuck_at = rounded;
+            self.stuck_at = value;
         }
-        if minute < self.stuck_until { self.stuck_at } else { rounded }
+        if minute < self.stuck_until { self.stuck_at } else { value }
     }
 
     /// Foam rises within minutes, stands, and falls in on itself.
