@@ -1,61 +1,59 @@
 //! One drum under watch: what its level says, what happened to it, and when it runs empty.
 //!
-//! # The method
+//! # The method, in ten minutes
 //!
-//! **Level to volume.** Each usable reading (flags 1, 2, 3) becomes a level (for a distance sensor: mount
-//! height less distance) and by the strapping table a volume V; outside the table it isn't usable.
-//! Readings are kept by their *own* time as minute medians of the last two days, so a late burst is worth as
-//! much as if it had come in time, in whatever order, and a lone outlier counts for nothing.
+//! **Level to volume** (`facts`, `series`). Each usable reading (flags 1, 2, 3) becomes a level (for a distance
+//! sensor: mount height less distance; for a pressure sensor: divided by the slurry's density) and by the strapping
+//! table a volume; outside the table it isn't usable. Readings are kept by their *own* time as minute medians,
+//! so a late burst is worth as much as if it had come in time, and a lone outlier counts for nothing.
 //!
-//! **The line.** Since the last refill or change of the pump, with x hours from the newest minute,
+//! **The filter** (`state`). Volume V, ln of the draw a, its curve β₁, β₂ and the ripple r are followed by an extended Kalman filter:
 //!
-//! V(x) = v - q x + b x²/2,
+//! u = (full − V) / (full − heel), q(V) = exp(a − β₁ u − β₂ u²), dV/dt = −q(V), a minute reads y = V + r + e.
 //!
-//! q the net outflow now and b how fast it falls: a peristaltic pump fills its tube less as the level sinks
-//! (McIntyre et al., arXiv 2011.13167, 2020, model the suction side). If the draw falls by the share g from the
-//! full line to the heel, S litres below, then dq/dV = g q/S and b = g q²/S. The line is a Bayesian
-//! regression with robust weights; what was known before enters as rows: the draw before a refill (a
-//! little loose), the volume carried over a change of the pump, g from earlier fills. The autocorrelation of
-//! the residuals widens everything (`fit`).
+//! A peristaltic pump fills its tube less as the level sinks (McIntyre et al., arXiv 2011.13167, 2020, model the
+//! suction side): β belongs to drum and pump, is learned over many fills and carried over refills. The draw is in proportion to
+//! the pump's speed, so a logged setting shifts a by ln(new/old); wear and drift are a random walk of a.
+//! How restless the level is, and for how long a ripple lasts, is learned as well (`noise`).
 //!
-//! **The empty time** is the first passage of V through the heel. Since V(x) is Student at each x, its
-//! quantiles follow without sampling from V(x) + t_p s(x) = heel (`line`); a draw that can't be told from
-//! zero gives no time within the 72 h that are told.
+//! **Foam, steps, changes** (`story`, `bank`, `judge`). A reading is of the level or of foam or nonsense,
+//! each with its probability. Beside the leading account of what goes on, others are carried along: the level rose at
+//! that minute, it fell, the draw changed, stopped, started. All are judged by how probable they made the same
+//! readings; one that convinces, and has lasted, leads from then on. So a refill that nobody logged is found with its
+//! litres (the new level less the old line, the draw meanwhile included), and foam isn't.
 //!
-//! **Steps** (`steps`). Levels that stand off the line are a *refill* when they stand above it long enough
-//! for their height, and fall on as before; they are foam as long as they don't. Litres added are the new
-//! volume less the old line's, plus the draw meanwhile. Levels that stay below start a new line.
+//! **The empty time** (`ahead`). If pump and valves stay, T = ∫ dv / q(v) from the heel to V, with its variance
+//! by the gradient; its quantiles, where several accounts are still probable, are those of their mixture. Past errors
+//! correct the width (`calibration`).
 //!
-//! **Changes** (`change`). A robust slope of the last 20 to 160 minutes that the line before doesn't explain
-//! is a changed draw. A level that stands still although the pump should draw is a doubt: the level alone
-//! can't tell a stopped pump from a stuck sensor.
+//! **Doubt.** While the sensor is silent, fails its quality tests, reads off the table, stands still without
+//! reason or foams for long, the level isn't believed, and the same filter goes on without readings: by the pump's
+//! setting, logged refills and dips, wider by the hour (basis `pump`); or it says that nothing is known, and why.
 //!
-//! **Doubt.** While the sensor is silent, fails its quality tests, reads off the table, stands still
-//! without reason or foams for long, the level isn't believed: the forecast goes by dead reckoning from the
-//! last volume that was (`reckon`), by the learned or rated delivery at the logged speed, logged refills and
-//! dips, wider by the hour; or it says that nothing is known, and why.
+//! **Late and wrong** (`mind`, `obey`). What comes late is put in its place and all since is gone through again. What
+//! somebody wrote down leads at once, and the account in which it wasn't done lives on until the readings decide.
 //!
-//! The constants stand in `tuning`.
+//! The constants stand in `tuning`, in one table.
 
+mod ahead;
 mod ask;
-mod change;
+mod bank;
 mod facts;
-mod fit;
 mod hands;
 mod hours;
-mod line;
-mod reckon;
-mod restless;
+mod judge;
+mod mind;
+mod noise;
+mod obey;
 mod series;
+mod state;
 mod stats;
-mod steps;
+mod story;
 mod supply;
-mod track;
 mod tuning;
 
 pub use ask::{Slope, VolumeNow, WhatIf};
-
-use std::borrow::Cow;
+pub use supply::supply_forecast;
 
 use jiff::Timestamp;
 
@@ -66,37 +64,44 @@ use crate::id::Id;
 use crate::reading::Assessed;
 use crate::site::Site;
 use crate::units::{Litres, LitresPerHour};
+use ahead::{Ahead, quantiles};
+use bank::{Bank, Phase};
 use facts::Facts;
-use fit::Belief;
 use hands::Hands;
 use hours::{hours, timestamp};
-use line::Line;
-use reckon::{KnownDraw, Lost, reckoned};
+use mind::{Mind, View};
 use series::Series;
-use track::{Motion, Stillness, Track, View};
-use tuning::{FOAM_HOURS, STUCK_HOURS};
+use state::Belief;
+use tuning::{
+    FOAM_HOURS, KNOWN_DRAW_SD, LENT_SD, RECKONED_AT_MOST, STEADY, STUCK_HOURS, TOLD_PROBABILITY,
+    UNTOLD_DRAW_SD,
+};
 
 /// One drum under watch.
 ///
 /// Feed it readings and log entries as they arrive, call [`DrumWatch::advance`] when time has passed, then
-/// [`DrumWatch::take_happenings`]. Asking doesn't change it: a forecast always uses all that has arrived.
+/// [`DrumWatch::take_happenings`]. Asking doesn't change it: a forecast always uses all that has arrived, up to the
+/// last full minute.
 #[derive(Debug, Clone)]
 pub struct DrumWatch {
     facts: Facts,
     series: Series,
     hands: Hands,
-    track: Track,
+    mind: Mind,
     /// When it was first spoken to.
     born: Option<f64>,
     /// Own time of the newest usable reading.
     heard: Option<f64>,
     /// Own time of the newest reading that wasn't usable, and why.
     unusable: Option<(f64, &'static str)>,
-    lent: Option<KnownDraw>,
+    /// The draw of another drum on the pump, ln L/h at the full line.
+    lent: Option<Belief>,
+    /// Since when what has arrived isn't thought of yet, hours since 1970.
+    dirty: Option<f64>,
     doubted: bool,
     happenings: Vec<Happening>,
-    /// The series' version and the minute of the last analysis.
-    analysed: Option<(u64, i64)>,
+    /// The minute of the last analysis.
+    analysed: Option<i64>,
 }
 
 /// The level can't be believed.
@@ -108,13 +113,12 @@ pub struct Doubt {
     pub why: String,
 }
 
-/// What lies ahead of one drum, or of all drums of a pump.
-#[derive(Debug, Clone, Copy)]
-struct Ahead {
+/// What lies ahead of one drum: the accounts that count, with their weights.
+#[derive(Debug, Clone)]
+struct Prospect {
     basis: Basis,
-    line: Line,
+    bank: Bank,
     in_use: bool,
-    empty: bool,
 }
 
 impl DrumWatch {
@@ -125,11 +129,12 @@ impl DrumWatch {
             facts: Facts::of(site, drum)?,
             series: Series::new(),
             hands: Hands::default(),
-            track: Track::new(),
+            mind: Mind::default(),
             born: None,
             heard: None,
             unusable: None,
             lent: None,
+            dirty: None,
             doubted: false,
             happenings: Vec::new(),
             analysed: None,
@@ -155,46 +160,57 @@ impl DrumWatch {
             Some(volume) => Ok(volume),
             None => Err("the level sensor reads outside the strapping table"),
         };
-        if self.analysed.is_none_or(|(_, minute)| minute < minute_of(now)) {
+        if self.analysed.is_none_or(|minute| minute < minute_of(now)) {
             self.advance(now);
         }
-        match volume {
+        let changed = match volume {
             Ok(volume) => {
-                self.series.insert(now, at, volume);
                 self.heard = Some(self.heard.map_or(hours(at), |newest| newest.max(hours(at))));
+                self.series.insert(now, at, volume)
             }
             Err(why) => {
-                self.series.remove(at);
                 if self.unusable.is_none_or(|(newest, _)| newest <= hours(at)) {
                     self.unusable = Some((hours(at), why));
                 }
+                self.series.remove(at)
             }
+        };
+        if changed && self.mind.bank.as_ref().is_some_and(|bank| hours::start_of_minute(at) <= bank.at) {
+            self.changed_at(hours::start_of_minute(at));
         }
     }
 
     /// Takes an entry of the field log; those that don't concern the drum or its pump don't matter.
     pub fn log(&mut self, now: Timestamp, entry: &LogEntry) {
-        self.hands.log(&self.facts, entry);
+        if let Some(at) = self.hands.log(&self.facts, entry) {
+            self.changed_at(at);
+        }
         self.analysed = None;
         self.advance(now);
+    }
+
+    /// Another sensor says that the draw changed at `at`; the level decides whether it did.
+    pub fn hint_change(&mut self, at: Timestamp) {
+        if self.hands.hint(hours(at)) {
+            self.changed_at(hours(at));
+        }
     }
 
     /// Looks at what has arrived. Does nothing when nothing has, within a minute.
     pub fn advance(&mut self, now: Timestamp) {
         self.born = self.born.or(Some(hours(now)));
-        if self.analysed == Some((self.series.version(), minute_of(now))) {
+        if self.analysed == Some(minute_of(now)) && self.dirty.is_none() {
             return;
         }
         self.series.prune(now);
         self.hands.prune(now);
-        let mut track = self.track.clone();
-        let found = track.carry_on(&self.view(now));
-        self.track = track;
-        self.analysed = Some((self.series.version(), minute_of(now)));
+        let view = View { facts: &self.facts, series: &self.series, hands: &self.hands };
+        let found = self.mind.catch_up(view, hours::start_of_minute(now), self.dirty.take());
+        self.analysed = Some(minute_of(now));
         for (at, what) in found {
             self.happened(timestamp(at), what);
         }
-        match (self.doubted, self.doubt_of(&self.track, now)) {
+        match (self.doubted, self.doubt(now)) {
             (false, Some(Doubt { since, why })) => self.happened(since, What::LevelDoubted { why }),
             (true, None) => self.happened(now, What::LevelBelieved),
             (false, None) | (true, Some(_)) => return,
@@ -210,10 +226,10 @@ impl DrumWatch {
     /// When it runs empty.
     #[must_use]
     pub fn forecast(&self, now: Timestamp) -> Forecast {
-        let ahead = self.ahead(now);
-        let in_use = ahead.as_ref().map_or_else(|_| self.in_use(), |ahead| ahead.in_use);
-        let outlook = match ahead {
-            Ok(ahead) => ahead.outlook(now, ahead.line.v, self.facts.heel, self.facts.brim()),
+        let prospect = self.prospect(now);
+        let in_use = prospect.as_ref().map_or_else(|_| self.in_use(), |prospect| prospect.in_use);
+        let outlook = match prospect {
+            Ok(prospect) => prospect.outlook(now),
             Err(why) => Outlook::Unknown { why },
         };
         Forecast { at: now, of: Subject::Drum(self.facts.drum.clone()), in_use, outlook }
@@ -222,82 +238,78 @@ impl DrumWatch {
     /// Why the level can't be believed at `now`, if so.
     #[must_use]
     pub fn doubt(&self, now: Timestamp) -> Option<Doubt> {
-        self.doubt_of(&self.track_at(now), now)
+        self.doubt_of(self.up_to_date(now).mind.bank.as_ref(), now)
     }
 
     /// Since when the draw is what it is: the last refill or change.
     #[must_use]
     pub fn draw_since(&self) -> Option<Timestamp> {
-        self.track.before.map(|before| timestamp(before.start))
+        self.mind.bank.as_ref().map(|bank| timestamp(bank.since))
     }
 
     /// Whether it is being drawn, as far as is known.
     #[must_use]
     pub fn in_use(&self) -> bool {
-        !matches!(self.track.motion, Motion::Still { because: Stillness::Idle, .. })
+        self.mind.bank.as_ref().is_none_or(|bank| bank.phase != Phase::Idle)
     }
 
-    fn view(&self, now: Timestamp) -> View<'_> {
-        let (facts, series, hands) = (&self.facts, &self.series, &self.hands);
-        View { facts, series, hands, lent: self.lent, now: hours(now) }
+    fn changed_at(&mut self, at: f64) {
+        self.dirty = Some(self.dirty.map_or(at, |dirty| dirty.min(at)));
     }
 
-    /// What is known, carried on to `now`.
-    fn track_at(&self, now: Timestamp) -> Cow<'_, Track> {
-        if self.analysed == Some((self.series.version(), minute_of(now))) {
-            return Cow::Borrowed(&self.track);
+    /// The same watch, after a look at all that has arrived.
+    fn up_to_date(&self, now: Timestamp) -> std::borrow::Cow<'_, Self> {
+        if self.dirty.is_none() && self.analysed == Some(minute_of(now)) {
+            return std::borrow::Cow::Borrowed(self);
         }
-        let mut track = self.track.clone();
-        track.carry_on(&self.view(now));
-        Cow::Owned(track)
+        let mut watch = self.clone();
+        let view = View { facts: &self.facts, series: &self.series, hands: &self.hands };
+        watch.mind.catch_up(view, hours::start_of_minute(now), watch.dirty.take());
+        watch.analysed = Some(minute_of(now));
+        std::borrow::Cow::Owned(watch)
     }
 
-    fn ahead(&self, now: Timestamp) -> Result<Ahead, String> {
-        let (track, view) = (self.track_at(now), self.view(now));
-        let doubt = self.doubt_of(&track, now);
-        if doubt.is_none() && self.facts.gauge.is_some() {
-            return self.by_level(&track, &view);
-        }
+    fn prospect(&self, now: Timestamp) -> Result<Prospect, String> {
+        let watch = self.up_to_date(now);
+        let view = View { facts: &self.facts, series: &self.series, hands: &self.hands };
+        let doubt = watch.doubt_of(watch.mind.bank.as_ref(), now);
+        let blind = doubt.is_some() || self.facts.gauge.is_none();
         let because = doubt.as_ref().map_or("the drum has no level sensor", |doubt| &doubt.why);
-        let since = doubt.as_ref().map_or(view.now, |doubt| hours(doubt.since));
-        match reckoned(&track, &view, since) {
-            Ok(reckoned) => {
-                Ok(Ahead { basis: Basis::Pump, line: reckoned.line, in_use: reckoned.runs, empty: false })
-            }
-            Err(Lost::NoVolume) => Err(format!("{because}, and no earlier level is known")),
-            Err(Lost::NoDraw) => Err(format!("{because}, and how much the pump draws isn't known")),
-            Err(Lost::TooLong) => {
-                Err(format!("{because}, and the last level that was believed is a day old"))
-            }
+        let Some(mut bank) = watch.mind.at(view, hours(now)) else {
+            return Err(format!("{because}, and no earlier level is known"));
+        };
+        if let Phase::Still { .. } = bank.phase
+            && let Some(place) = bank.others.iter().position(|other| other.turn == story::Turn::Goes)
+        {
+            bank.follow(place);
+            bank.others.clear();
         }
+        if let Some(lent) = self.lent
+            && bank.lead.state.strength_of_draw().sd > KNOWN_DRAW_SD
+        {
+            bank.each(|account| account.state.take_draw(lent));
+        }
+        let untold = bank.lead.draw(&bank.vessel).sd > UNTOLD_DRAW_SD && bank.phase != Phase::Dry;
+        if untold && blind {
+            return Err(format!("{because}, and how much the pump draws isn't known"));
+        }
+        if untold {
+            return Err(if bank.lead.draws {
+                "too few level readings yet to tell the draw".to_owned()
+            } else {
+                "nothing draws from it, and no draw is known".to_owned()
+            });
+        }
+        let read = self.hands.last_dip(hours(now)).into_iter().chain(bank.newest.map(|(t, _)| t));
+        if blind && read.fold(f64::NEG_INFINITY, f64::max) < hours(now) - RECKONED_AT_MOST {
+            return Err(format!("{because}, and the last level that was believed is a day old"));
+        }
+        let basis = if blind { Basis::Pump } else { Basis::Level };
+        let in_use = bank.phase != Phase::Idle;
+        Ok(Prospect { basis, bank, in_use })
     }
 
-    fn by_level(&self, track: &Track, view: &View<'_>) -> Result<Ahead, String> {
-        let basis = Basis::Level;
-        let span = self.facts.span();
-        match (track.motion, track.fit) {
-            (Motion::Still { volume, because: Stillness::Idle, .. }, _) => {
-                let draw =
-                    track.draw_if_on(view, volume).ok_or("nothing draws from it, and no draw is known")?;
-                let line = Line::drawn_down(volume, draw, 1.0, track.fading(), span);
-                Ok(Ahead { basis, line, in_use: false, empty: false })
-            }
-            (Motion::Still { volume, because: Stillness::Empty, .. }, _) => {
-                let none = Belief { mean: 0.0, sd: 0.0 };
-                let line = Line::drawn_down(volume, none, 1.0, track.fading(), span);
-                Ok(Ahead { basis, line, in_use: true, empty: true })
-            }
-            (Motion::Still { because: Stillness::Unexplained, .. } | Motion::Falling, Some(fit)) => {
-                let line = fit.line.moved(view.now - fit.at);
-                Ok(Ahead { basis, line, in_use: true, empty: false })
-            }
-            (Motion::Still { .. } | Motion::Falling, None) => {
-                Err("too few level readings yet to tell the draw".to_owned())
-            }
-        }
-    }
-
-    fn doubt_of(&self, track: &Track, now: Timestamp) -> Option<Doubt> {
+    fn doubt_of(&self, bank: Option<&Bank>, now: Timestamp) -> Option<Doubt> {
         let gap = self.facts.gauge.as_ref()?.gap;
         let (born, now) = (self.born?, hours(now));
         let doubt = |since: f64, why: &str| Some(Doubt { since: timestamp(since), why: why.to_owned() });
@@ -308,22 +320,16 @@ impl DrumWatch {
                 Some(_) | None => doubt(heard, "the level sensor is silent"),
             };
         }
-        if let (Motion::Falling, Some(since)) = (track.motion, track.unrest(now)) {
-            return doubt(since, "the level jumps up and down, as foam does");
-        }
-        match (track.motion, track.off_since) {
-            (Motion::Still { since, because: Stillness::Unexplained, .. }, _)
-                if now - since >= STUCK_HOURS =>
-            {
-                doubt(
-                    since,
-                    "the level stands still although the pump should draw: either the pump has stopped or the sensor is stuck",
-                )
+        let bank = bank?;
+        match (bank.phase, bank.unfit.or(bank.foamed)) {
+            (Phase::Still { since }, _) if now - since >= STUCK_HOURS => doubt(
+                since,
+                "the level stands still although the pump should draw: either the pump has stopped or the sensor is stuck",
+            ),
+            (Phase::Drawn, Some(since)) if now - since >= FOAM_HOURS => {
+                doubt(since, "the level jumps up and down, as foam does")
             }
-            (Motion::Falling, Some(since)) if now - since >= FOAM_HOURS => {
-                doubt(since, "the level reads off its line and restless, as foam does")
-            }
-            (Motion::Still { .. } | Motion::Falling, _) => None,
+            (Phase::Drawn | Phase::Idle | Phase::Dry | Phase::Still { .. }, _) => None,
         }
     }
 
@@ -338,7 +344,9 @@ pub fn share_draws(watches: &mut [&mut DrumWatch]) {
         .iter()
         .filter(|watch| watch.in_use())
         .filter_map(|watch| {
-            Some((watch.facts.pump.clone(), watch.facts.drum.clone(), watch.track.known_draw?))
+            let draw = watch.mind.bank.as_ref()?.lead.state.strength_of_draw();
+            let lent = Belief { mean: draw.mean, sd: draw.sd.hypot(LENT_SD) };
+            (draw.sd < KNOWN_DRAW_SD).then(|| (watch.facts.pump.clone(), watch.facts.drum.clone(), lent))
         })
         .collect();
     for watch in watches {
@@ -348,56 +356,44 @@ pub fn share_draws(watches: &mut [&mut DrumWatch]) {
     }
 }
 
-/// When the last of the drums that share `pump` is empty, drawn one after the other.
-#[must_use]
-pub fn supply_forecast(now: Timestamp, pump: &Id, watches: &[&DrumWatch]) -> Forecast {
-    let of = Subject::Supply(pump.clone());
-    let ours = watches.iter().filter(|watch| watch.facts.pump == *pump);
-    let ahead: Result<Vec<_>, String> = ours
-        .clone()
-        .map(|watch| {
-            let said = watch.ahead(now).map_err(|why| format!("drum {}: {why}", watch.facts.drum));
-            said.map(|ahead| (ahead, watch.facts.heel))
-        })
-        .collect();
-    let heels: f64 = ours.map(|watch| watch.facts.heel).sum();
-    let (in_use, outlook) = match ahead.map(|drums| supply::together(&drums)) {
-        Ok(Some(all)) => (all.in_use, all.outlook(now, all.line.v + heels, 0.0, f64::INFINITY)),
-        Ok(None) => (false, Outlook::Unknown { why: "no drum draws through this pump".to_owned() }),
-        Err(why) => (true, Outlook::Unknown { why }),
-    };
-    Forecast { at: now, of, in_use, outlook }
-}
-
-impl Ahead {
-    fn outlook(&self, now: Timestamp, volume: f64, heel: f64, brim: f64) -> Outlook {
-        let all = |at: Timestamp| EmptyAt {
-            p05: Some(at),
-            p25: Some(at),
-            p50: Some(at),
-            p75: Some(at),
-            p95: Some(at),
-        };
+impl Prospect {
+    fn outlook(&self, now: Timestamp) -> Outlook {
+        let (bank, vessel) = (&self.bank, &self.bank.vessel);
         Outlook::Known {
             basis: self.basis,
-            volume: Litres(volume.clamp(0.0, brim)),
-            draw: LitresPerHour(self.line.q.max(0.0)),
-            empty_at: if self.empty { all(now) } else { self.line.empty_at(now, heel) },
+            volume: Litres(bank.lead.state.volume().mean.clamp(0.0, vessel.brim)),
+            draw: LitresPerHour(if bank.phase == Phase::Dry { 0.0 } else { bank.lead.draw(vessel).mean }),
+            empty_at: self.down_to(now, vessel.heel),
         }
     }
 
-    fn draw(&self) -> Belief {
-        Belief { mean: self.line.q.max(0.0), sd: self.line.covariance.qq.max(0.0).sqrt() }
+    fn down_to(&self, now: Timestamp, target: f64) -> EmptyAt {
+        quantiles(now, &self.ahead(target))
     }
 
-    /// Over the way from here to the heel, L/h.
-    fn mean_draw(&self, heel: f64) -> f64 {
-        let usable = (self.line.v - heel).max(0.0);
-        let fall = (self.line.q * self.line.q - 2.0 * self.line.b * usable).max(0.0).sqrt();
-        f64::midpoint(self.line.q, fall).max(f64::MIN_POSITIVE)
+    /// The accounts that count, with their weights.
+    fn ahead(&self, target: f64) -> Vec<(f64, Ahead)> {
+        let (bank, vessel) = (&self.bank, &self.bank.vessel);
+        if bank.phase == Phase::Dry {
+            return vec![(1.0, Ahead::REACHED)];
+        }
+        let lead = (1.0, Ahead::of(&bank.lead.state, vessel, target, 1.0));
+        let others = bank.others.iter().filter(|other| {
+            let probable = other.odds > TOLD_PROBABILITY.ln() && other.fits > STEADY;
+            probable
+                && self.basis == Basis::Level
+                && (other.draws || !bank.lead.draws)
+                && bank.at - other.since > TOLD_AGE
+        });
+        let others =
+            others.map(|other| (other.odds.exp().min(1.0), Ahead::of(&other.state, vessel, target, 1.0)));
+        std::iter::once(lead).chain(others).collect()
     }
 }
 
 fn minute_of(at: Timestamp) -> i64 {
     at.as_second().div_euclid(60)
 }
+
+/// h. A younger account hasn't shown anything yet.
+const TOLD_AGE: f64 = 10.0 / 60.0;

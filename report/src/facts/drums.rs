@@ -299,18 +299,13 @@ fn dry_times(happenings: &[&Happening]) -> Vec<Dry> {
     let mut filled = None;
     for happening in happenings {
         let open = all.last_mut().filter(|dry| dry.refilled.is_none());
-        match (&happening.what, open) {
-            (What::Refilled { .. }, open) => {
-                if let Some(dry) = open {
-                    dry.refilled = Some(happening.at);
-                }
-                filled = Some(happening.at);
+        if happening.what.added().is_some() {
+            if let Some(dry) = open {
+                dry.refilled = Some(happening.at);
             }
-            (What::RanEmpty, None) => all.push(Dry { filled, at: happening.at, refilled: None }),
-            (
-                What::RanEmpty | What::DrawChanged { .. } | What::LevelDoubted { .. } | What::LevelBelieved,
-                _,
-            ) => {}
+            filled = Some(happening.at);
+        } else if happening.what == What::RanEmpty && open.is_none() {
+            all.push(Dry { filled, at: happening.at, refilled: None });
         }
     }
     all
@@ -319,13 +314,11 @@ fn dry_times(happenings: &[&Happening]) -> Vec<Dry> {
 fn doubts(week: &Week, happenings: &[&Happening]) -> Vec<Doubt> {
     let mut doubts: Vec<Doubt> = Vec::new();
     for happening in happenings {
-        match (&happening.what, doubts.last_mut()) {
-            (What::LevelDoubted { .. }, Some(Doubt { to: None, .. })) => {}
-            (What::LevelDoubted { why }, _) => {
-                doubts.push(Doubt { from: happening.at, to: None, why: why.clone() });
-            }
-            (What::LevelBelieved, Some(doubt)) => doubt.to = doubt.to.or(Some(happening.at)),
-            (What::LevelBelieved | What::Refilled { .. } | What::DrawChanged { .. } | What::RanEmpty, _) => {}
+        let open = doubts.last_mut().filter(|doubt| doubt.to.is_none());
+        if let (What::LevelDoubted { why }, None) = (&happening.what, &open) {
+            doubts.push(Doubt { from: happening.at, to: None, why: why.clone() });
+        } else if let (What::LevelBelieved, Some(doubt)) = (&happening.what, open) {
+            doubt.to = Some(happening.at);
         }
     }
     doubts.retain(|doubt| doubt.from < week.end() && doubt.to.is_none_or(|to| to > week.start()));
@@ -346,12 +339,7 @@ fn drawn(day: &Day, forecasts: &[&Forecast], happenings: &[&Happening]) -> Optio
     let added: f64 = happenings
         .iter()
         .filter(|happening| (day.start..day.end).contains(&happening.at))
-        .filter_map(|happening| match happening.what {
-            What::Refilled { added, .. } => Some(added.0),
-            What::DrawChanged { .. } | What::RanEmpty | What::LevelDoubted { .. } | What::LevelBelieved => {
-                None
-            }
-        })
+        .filter_map(|happening| Some(happening.what.added()?.0))
         .sum();
     Some(Litres((at(day.start)? - at(day.end)? + added).max(0.0)))
 }

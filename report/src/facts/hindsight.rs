@@ -36,7 +36,9 @@ pub struct Refuted {
 pub fn before(empty: Timestamp, happenings: &[&Happening], forecasts: &[&Forecast]) -> Vec<Hindsight> {
     let since = happenings
         .iter()
-        .filter(|happening| happening.at < empty && changes_circumstances(&happening.what))
+        .filter(|happening| {
+            happening.at < empty && happening.what.changes_draw() || happening.what.changes_volume()
+        })
         .map(|happening| happening.at)
         .max();
     LEADS
@@ -66,7 +68,9 @@ pub fn refuted(week: &Week, happenings: &[&Happening], forecasts: &[&Forecast]) 
     for forecast in forecasts.iter().filter(|forecast| week.contains(forecast.at) && forecast.in_use) {
         let next = happenings.iter().find(|happening| {
             happening.at > forecast.at
-                && (changes_circumstances(&happening.what) || happening.what == What::RanEmpty)
+                && (happening.what.changes_draw()
+                    || happening.what.changes_volume()
+                    || happening.what == What::RanEmpty)
         });
         let (Some(next), Some(empty_at)) = (next, known(forecast)) else { continue };
         let already_empty = empty_at.p95.is_some_and(|latest| latest <= forecast.at);
@@ -82,13 +86,6 @@ fn known(forecast: &Forecast) -> Option<EmptyAt> {
     match &forecast.outlook {
         Outlook::Known { empty_at, .. } => Some(*empty_at),
         Outlook::Unknown { .. } => None,
-    }
-}
-
-fn changes_circumstances(what: &What) -> bool {
-    match what {
-        What::Refilled { .. } | What::DrawChanged { .. } => true,
-        What::RanEmpty | What::LevelDoubted { .. } | What::LevelBelieved => false,
     }
 }
 

@@ -61,13 +61,7 @@ impl Found {
     fn refills(&mut self, drum: &TrueDrum, findings: &[&Finding]) {
         let mut seen: Vec<(u32, f64)> = findings
             .iter()
-            .filter_map(|finding| match finding.happening.what {
-                What::Refilled { added, .. } => Some((minute_of(&finding.happening), added.0)),
-                What::DrawChanged { .. }
-                | What::RanEmpty
-                | What::LevelDoubted { .. }
-                | What::LevelBelieved => None,
-            })
+            .filter_map(|finding| Some((minute_of(&finding.happening), finding.happening.what.added()?.0)))
             .collect();
         for deed in &drum.deeds {
             let Done::Poured(litres) = deed.what else { continue };

@@ -3,11 +3,12 @@
 use jiff::{SignedDuration, Timestamp};
 
 use super::DrumWatch;
-use super::fit::{Belief, slope_of};
+use super::ahead::{Ahead, quantiles};
+use super::bank::Phase;
 use super::hours::{hours, in_hours, timestamp};
-use super::line::Line;
 use super::series::Point;
-use super::stats::{count, spread};
+use super::state::Belief;
+use super::stats::{count, robust_slope, spread};
 use crate::forecast::EmptyAt;
 use crate::units::{Litres, LitresPerHour};
 
@@ -42,14 +43,23 @@ impl DrumWatch {
     /// When it would be empty if things were otherwise; `None` when no draw is known.
     #[must_use]
     pub fn empty_if(&self, now: Timestamp, what: WhatIf) -> Option<EmptyAt> {
-        Some(self.line_if(now, what)?.empty_at(now, self.facts.heel))
+        let prospect = self.prospect(now).ok()?;
+        let vessel = prospect.bank.vessel;
+        let mut state = prospect.bank.lead.state;
+        if let Some(Litres(volume)) = what.volume {
+            let sd = state.volume().sd;
+            state.set_volume(Belief { mean: volume, sd }, &prospect.bank.noise.ripple());
+        }
+        let known = state.strength_of_draw().sd < super::UNTOLD_DRAW_SD && what.draw_share > 0.0;
+        known.then(|| quantiles(now, &[(1.0, Ahead::of(&state, &vessel, vessel.heel, what.draw_share))]))
     }
 
     /// When it will have come down to `volume`, as things are; `None` when nothing can be said.
     #[must_use]
     pub fn reaches(&self, now: Timestamp, volume: Litres) -> Option<EmptyAt> {
-        let ahead = self.ahead(now).ok().filter(|ahead| ahead.in_use && !ahead.empty)?;
-        Some(ahead.line.empty_at(now, volume.0.max(self.facts.heel)))
+        let prospect =
+            self.prospect(now).ok().filter(|ahead| ahead.in_use && ahead.bank.phase != Phase::Dry)?;
+        Some(prospect.down_to(now, volume.0.max(prospect.bank.vessel.heel)))
     }
 
     /// The slope of the level over the last `over`, whatever is expected; `None` with too few readings.
@@ -60,7 +70,8 @@ impl DrumWatch {
         if points.len() < LEAST_POINTS || last.t - first.t < in_hours(over) / 2.0 {
             return None;
         }
-        let draw = slope_of(&points)?;
+        let pairs: Vec<_> = points.iter().map(|point| (point.t, point.v)).collect();
+        let draw = -robust_slope(&pairs)?;
         let mut off: Vec<f64> = points.iter().map(|point| point.v + draw * (point.t - first.t)).collect();
         // Of evenly spaced points: sd · √12 / (span · √n); neighbours hang together, which doubles it.
         let sd = spread(&mut off)? * 2.0 * (12.0 / count(points.len())).sqrt() / (last.t - first.t);
@@ -70,36 +81,23 @@ impl DrumWatch {
     /// What should be drawn at this level by the pump's setting and what was learned of it.
     #[must_use]
     pub fn expected_draw(&self, now: Timestamp) -> Option<Slope> {
-        let (track, view) = (self.track_at(now), self.view(now));
-        let volume = self.ahead(now).map_or(self.facts.full, |ahead| ahead.line.v);
-        let Belief { mean, sd } = track.draw_if_on(&view, volume)?;
-        Some(Slope { draw: LitresPerHour(mean), sd: LitresPerHour(sd) })
+        let prospect = self.prospect(now).ok()?;
+        let draw = prospect.bank.lead.draw(&prospect.bank.vessel);
+        Some(Slope { draw: LitresPerHour(draw.mean), sd: LitresPerHour(draw.mean * draw.sd) })
     }
 
     /// What it holds; `None` when nothing can be said.
     #[must_use]
     pub fn volume_now(&self, now: Timestamp) -> Option<VolumeNow> {
-        let line = self.ahead(now).ok()?.line;
-        let sd = line.deviation(0.0).hypot(line.floor);
-        Some(VolumeNow { volume: Litres(line.v.clamp(0.0, self.facts.brim())), sd: Litres(sd) })
+        let bank = self.prospect(now).ok()?.bank;
+        let Belief { mean, sd } = bank.lead.state.volume();
+        Some(VolumeNow { volume: Litres(mean.clamp(0.0, self.facts.brim())), sd: Litres(sd) })
     }
 
     /// The usable levels of that time, minute by minute, oldest first.
     pub fn levels(&self, from: Timestamp, to: Timestamp) -> impl Iterator<Item = (Timestamp, Litres)> {
         let points = self.series.between(hours(from), hours(to));
         points.map(|point| (timestamp(point.t), Litres(point.v)))
-    }
-
-    fn line_if(&self, now: Timestamp, what: WhatIf) -> Option<Line> {
-        let ahead = self.ahead(now).ok()?;
-        let (track, view) = (self.track_at(now), self.view(now));
-        let volume = what.volume.map_or(ahead.line.v, |volume| volume.0);
-        let draw = if ahead.empty { track.draw_if_on(&view, volume) } else { Some(ahead.draw()) }?;
-        let draw = Belief { mean: draw.mean * what.draw_share, sd: draw.sd * what.draw_share };
-        let span = self.facts.span();
-        let higher = (volume - ahead.line.v) / span;
-        let factor = if ahead.empty { 1.0 } else { 1.0 + track.fading().mean * higher };
-        Some(Line::drawn_down(volume, draw, factor, track.fading(), span))
     }
 }
 

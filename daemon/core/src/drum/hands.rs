@@ -3,24 +3,21 @@
 use jiff::Timestamp;
 
 use super::facts::Facts;
-use super::fit::Belief;
 use super::hours::hours;
+use super::state::Belief;
 use super::tuning::{DIP_SD, KEPT_LOG_HOURS};
-use crate::fieldlog::{Deed, LogEntry};
+use crate::fieldlog::{Deed, LogEntry, Place};
 use crate::id::Id;
 
 /// The entries that matter, in order of arrival.
 #[derive(Debug, Clone, Default)]
 pub(super) struct Hands {
     entries: Vec<Hand>,
-    next: u64,
 }
 
 /// One entry.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Hand {
-    /// Counts up in order of arrival.
-    pub number: u64,
     /// When it was done, hours since 1970.
     pub at: f64,
     pub act: Act,
@@ -40,34 +37,56 @@ pub(super) enum Act {
     InUse { here: bool },
     /// The drum was read by eye.
     Dip { volume: Belief },
+    /// A new tube, or a clog was cleared.
+    Serviced,
+    /// The level sensor was wiped.
+    Wiped,
+    /// Another sensor says that the draw changed.
+    Hinted,
+    /// The pump was caught into a cylinder.
+    Caught { l_per_h: f64 },
 }
 
 impl Hands {
-    /// Takes an entry if it concerns this drum.
-    pub fn log(&mut self, facts: &Facts, entry: &LogEntry) {
-        if let Some(replaced) = &entry.replaces {
-            self.entries.retain(|hand| hand.key != *replaced);
-        }
+    /// Takes an entry if it concerns this drum; since when what is known of it has changed, hours since 1970.
+    pub fn log(&mut self, facts: &Facts, entry: &LogEntry) -> Option<f64> {
+        let replaced = entry.replaces.as_ref().and_then(|replaced| {
+            let place = self.entries.iter().position(|hand| hand.key == *replaced)?;
+            Some(self.entries.remove(place).at)
+        });
         let known = self.entries.iter().any(|hand| hand.key == entry.key);
-        if let Some(act) = act(facts, &entry.deed).filter(|_| !known) {
-            self.entries.push(Hand { number: self.next, at: hours(entry.at), act, key: entry.key.clone() });
-            self.next += 1;
+        let added = act(facts, &entry.deed).filter(|_| !known).map(|act| {
+            let at = hours(entry.at);
+            self.entries.push(Hand { at, act, key: entry.key.clone() });
+            at
+        });
+        match (replaced, added) {
+            (Some(replaced), Some(added)) => Some(replaced.min(added)),
+            (one, other) => one.or(other),
         }
+    }
+
+    /// Takes a hint that the draw changed then; false where there is one already.
+    pub fn hint(&mut self, at: f64) -> bool {
+        let known =
+            self.entries.iter().any(|hand| hand.act == Act::Hinted && (hand.at - at).abs() < SAME_HINT_HOURS);
+        if !known {
+            self.entries.push(Hand { at, act: Act::Hinted, key: String::new() });
+        }
+        !known
     }
 
     /// Forgets what is too old.
     pub fn prune(&mut self, now: Timestamp) {
         let oldest = hours(now) - KEPT_LOG_HOURS;
+        let newest = hours(now);
         let standing = [
-            self.last(hours(now), rpm_of).map(|h| h.number),
-            self.last(hours(now), here_of).map(|h| h.number),
-        ];
-        self.entries.retain(|hand| hand.at >= oldest || standing.contains(&Some(hand.number)));
-    }
-
-    /// Entries that arrived with this number or later; one that lies ahead of `now` holds up the rest.
-    pub fn from(&self, number: u64, now: f64) -> impl Iterator<Item = &Hand> {
-        self.entries.iter().filter(move |hand| hand.number >= number).take_while(move |hand| hand.at <= now)
+            self.last(newest, rpm_of),
+            self.last(newest, |act| rpm_of(act).filter(|rpm| *rpm > 0.0)),
+            self.last(newest, here_of),
+        ]
+        .map(|hand| hand.map(|hand| hand.key.clone()));
+        self.entries.retain(|hand| hand.at >= oldest || standing.contains(&Some(hand.key.clone())));
     }
 
     /// How many refills somebody wrote down within `apart` hours of `t`.
@@ -82,9 +101,16 @@ impl Hands {
         earlier.max_by(|a, b| a.at.total_cmp(&b.at)).and_then(|hand| rpm_of(&hand.act))
     }
 
-    /// Entries done in that time, in the order in which they were done.
+    /// The last speed before this entry at which the pump ran.
+    pub fn running_rpm_before(&self, entry: &Hand) -> Option<f64> {
+        let running = |hand: &&Hand| hand.at < entry.at && rpm_of(&hand.act).is_some_and(|rpm| rpm > 0.0);
+        let earlier = self.entries.iter().filter(running);
+        earlier.max_by(|a, b| a.at.total_cmp(&b.at)).and_then(|hand| rpm_of(&hand.act))
+    }
+
+    /// Entries done after `from` and by `to`, in the order in which they were done.
     pub fn between(&self, from: f64, to: f64) -> Vec<&Hand> {
-        let mut done: Vec<_> = self.entries.iter().filter(|hand| (from..=to).contains(&hand.at)).collect();
+        let mut done: Vec<_> = self.entries.iter().filter(|hand| hand.at > from && hand.at <= to).collect();
         done.sort_by(|a, b| a.at.total_cmp(&b.at));
         done
     }
@@ -94,21 +120,21 @@ impl Hands {
         self.last(t, rpm_of).and_then(|hand| rpm_of(&hand.act))
     }
 
-    /// The last speed by `t` at which the pump ran.
-    pub fn running_rpm(&self, t: f64) -> Option<f64> {
-        let running = |act: &Act| rpm_of(act).filter(|rpm| *rpm > 0.0);
-        self.last(t, running).and_then(|hand| running(&hand.act))
-    }
-
     /// Whether the pump was last said to draw from here.
     pub fn here(&self, t: f64) -> Option<bool> {
         self.last(t, here_of).and_then(|hand| here_of(&hand.act))
     }
 
-    /// The last time the drum was read by eye.
-    pub fn dip(&self, t: f64) -> Option<(f64, Belief)> {
+    /// The first time the drum was read by eye.
+    pub fn first_dip(&self, t: f64) -> Option<(f64, Belief)> {
         let dip = |act: &Act| if let Act::Dip { volume } = act { Some(*volume) } else { None };
-        self.last(t, dip).and_then(|hand| Some((hand.at, dip(&hand.act)?)))
+        let read = self.entries.iter().filter(|hand| hand.at <= t && dip(&hand.act).is_some());
+        read.min_by(|a, b| a.at.total_cmp(&b.at)).and_then(|hand| Some((hand.at, dip(&hand.act)?)))
+    }
+
+    /// When the drum was last read by eye.
+    pub fn last_dip(&self, t: f64) -> Option<f64> {
+        self.last(t, |act| matches!(act, Act::Dip { .. }).then_some(())).map(|hand| hand.at)
     }
 
     fn last<T>(&self, t: f64, wanted: impl Fn(&Act) -> Option<T>) -> Option<&Hand> {
@@ -143,6 +169,15 @@ fn act(facts: &Facts, deed: &Deed) -> Option<Act> {
             let litres = volume.map(|litres| litres.0).or_else(|| facts.at_level(level.as_ref()?.0));
             litres.map(|mean| Act::Dip { volume: Belief { mean, sd: DIP_SD * facts.span() } })
         }
+        Deed::TubeChange { pump } | Deed::ClogCleared { pump } if ours(pump) => Some(Act::Serviced),
+        Deed::Wipe { sensor: Some(sensor) } => {
+            facts.gauge.as_ref().is_some_and(|gauge| gauge.sensor == *sensor).then_some(Act::Wiped)
+        }
+        Deed::FlowCheck { place: Some(Place::Pump(pump)), volume: Some(volume), seconds: Some(seconds) }
+            if *pump == facts.pump && *seconds > 0.0 =>
+        {
+            Some(Act::Caught { l_per_h: volume.0 * SECONDS_PER_HOUR / seconds })
+        }
         Deed::Refill { .. }
         | Deed::PumpSetting { .. }
         | Deed::InUse { .. }
@@ -158,3 +193,7 @@ fn act(facts: &Facts, deed: &Deed) -> Option<Act> {
         | Deed::Note { .. } => None,
     }
 }
+
+/// h. Hints so close together are one.
+const SAME_HINT_HOURS: f64 = 5.0 / 60.0;
+const SECONDS_PER_HOUR: f64 = 3600.0;

@@ -22,6 +22,12 @@ pub(super) fn in_hours(duration: SignedDuration) -> f64 {
     duration.div_duration_f64(HOUR)
 }
 
+/// When the minute of `at` began, as hours since 1970.
+pub(super) fn start_of_minute(at: Timestamp) -> f64 {
+    let second = at.as_second();
+    hours(Timestamp::from_second(second - second.rem_euclid(60)).unwrap_or(at))
+}
+
 const HOUR: SignedDuration = SignedDuration::from_hours(1);
 /// A thousand years: keeps a wild extrapolation inside what a duration can hold.
 const FAR: f64 = 8_766_000.0;

@@ -1,4 +1,4 @@
-//! What the level sensor said: a median for each minute of the last two days, whatever order it came in.
+//! What the level sensor said: a median for each minute of the last day, whatever order it came in.
 
 use std::collections::BTreeMap;
 
@@ -22,10 +22,9 @@ pub(super) struct Point {
 pub(super) struct Series {
     minutes: Vec<Minute>,
     open: BTreeMap<u32, Open>,
-    version: u64,
 }
 
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone, Copy, PartialEq)]
 struct Minute {
     index: u32,
     second: f32,
@@ -42,14 +41,14 @@ struct Open {
 impl Series {
     /// Nothing yet.
     pub fn new() -> Self {
-        Self { minutes: Vec::new(), open: BTreeMap::new(), version: 0 }
+        Self { minutes: Vec::new(), open: BTreeMap::new() }
     }
 
-    /// Takes a usable reading, or the same one again.
-    pub fn insert(&mut self, now: Timestamp, at: Timestamp, litres: f64) {
+    /// Takes a usable reading, or the same one again; whether that changed the minute.
+    pub fn insert(&mut self, now: Timestamp, at: Timestamp, litres: f64) -> bool {
         let (index, ms) = place(at);
         if self.minutes.last().is_some_and(|last| index + KEPT_MINUTES < last.index) {
-            return;
+            return false;
         }
         let litres = single(litres);
         let known = self.position(index).ok().and_then(|i| self.minutes.get(i)).copied();
@@ -60,21 +59,19 @@ impl Series {
         open.touched = place(now).0;
         match open.raw.iter_mut().find(|(other, _)| other / SLOT_MS == ms / SLOT_MS) {
             Some(slot) if ms <= slot.0 => *slot = (ms, litres),
-            Some(_) => return,
+            Some(_) => return false,
             None => open.raw.push((ms, litres)),
         }
-        self.settle(index);
+        self.settle(index)
     }
 
-    /// Strikes out a reading that failed after all.
-    pub fn remove(&mut self, at: Timestamp) {
+    /// Strikes out a reading that failed after all; whether that changed the minute.
+    pub fn remove(&mut self, at: Timestamp) -> bool {
         let (index, ms) = place(at);
-        let Some(open) = self.open.get_mut(&index) else { return };
+        let Some(open) = self.open.get_mut(&index) else { return false };
         let before = open.raw.len();
         open.raw.retain(|(other, _)| *other != ms);
-        if open.raw.len() < before {
-            self.settle(index);
-        }
+        open.raw.len() < before && self.settle(index)
     }
 
     /// Forgets raw values that nothing has touched for a while, and minutes that are too old.
@@ -88,11 +85,6 @@ impl Series {
         }
     }
 
-    /// Rises with each change.
-    pub fn version(&self) -> u64 {
-        self.version
-    }
-
     /// Points from `from` to `to` (hours, both included), oldest first.
     pub fn between(&self, from: f64, to: f64) -> impl DoubleEndedIterator<Item = Point> + Clone + '_ {
         let first = self.minutes.partition_point(|minute| minute.point().t < from);
@@ -100,19 +92,21 @@ impl Series {
         self.minutes.get(first..end.max(first)).unwrap_or_default().iter().map(|minute| minute.point())
     }
 
-    fn settle(&mut self, index: u32) {
-        self.version += 1;
+    fn settle(&mut self, index: u32) -> bool {
         let position = self.position(index);
         let Some((second, litres)) = self.open.get(&index).and_then(|open| open.middle()) else {
-            if let Ok(at) = position {
+            return position.is_ok_and(|at| {
                 self.minutes.remove(at);
-            }
-            return;
+                true
+            });
         };
         let minute = Minute { index, second, litres };
         match position {
-            Ok(at) => self.minutes.splice(at..=at, [minute]).for_each(drop),
-            Err(at) => self.minutes.insert(at, minute),
+            Ok(at) => self.minutes.splice(at..=at, [minute]).any(|old| old != minute),
+            Err(at) => {
+                self.minutes.insert(at, minute);
+                true
+            }
         }
     }
 

@@ -1,32 +1,54 @@
-//! All drums of one pump, emptied one after the other.
+//! All drums of one pump together.
 
-use super::Ahead;
-use super::line::{Line, Sym3};
-use super::stats::count;
-use crate::forecast::Basis;
+use jiff::Timestamp;
 
-/// What the drums say of themselves, with their heels.
-pub(super) fn together(drums: &[(Ahead, f64)]) -> Option<Ahead> {
-    let drawn = drums.iter().find(|(ahead, _)| ahead.in_use).or(drums.first())?.0;
-    let usable = |ahead: &Ahead, heel: f64| (ahead.line.v - heel).max(0.0);
-    let volume: f64 = drums.iter().map(|(ahead, heel)| usable(ahead, *heel)).sum();
-    let hours: f64 = drums.iter().map(|(ahead, heel)| usable(ahead, *heel) / ahead.mean_draw(*heel)).sum();
-    let draw = if hours > 0.0 { volume / hours } else { drawn.line.q };
-    let share = |ahead: &Ahead| ahead.line.covariance.qq.max(0.0).sqrt() / ahead.line.q.abs();
-    let sd = draw * drums.iter().map(|(ahead, _)| share(ahead)).fold(0.0, f64::max);
-    let covariance = Sym3 {
-        vv: drums.iter().map(|(ahead, _)| ahead.line.covariance.vv).sum(),
-        vq: drums.iter().map(|(ahead, _)| ahead.line.covariance.vq).sum(),
-        qq: sd * sd,
-        ..Sym3::default()
+use super::ahead::{Ahead, quantiles};
+use super::{DrumWatch, Prospect};
+use crate::forecast::{Basis, Forecast, Outlook, Subject};
+use crate::id::Id;
+use crate::units::{Litres, LitresPerHour};
+
+/// When the last of the drums that share `pump` is empty, drawn one after the other.
+#[must_use]
+pub fn supply_forecast(now: Timestamp, pump: &Id, watches: &[&DrumWatch]) -> Forecast {
+    let of = Subject::Supply(pump.clone());
+    let ours = watches.iter().filter(|watch| watch.facts.pump == *pump);
+    let prospects: Result<Vec<_>, String> = ours
+        .map(|watch| watch.prospect(now).map_err(|why| format!("drum {}: {why}", watch.facts.drum)))
+        .collect();
+    let (in_use, outlook) = match prospects {
+        Ok(drums) if drums.is_empty() => {
+            (false, Outlook::Unknown { why: "no drum draws through this pump".to_owned() })
+        }
+        Ok(drums) => (drums.iter().any(|drum| drum.in_use), together(now, &drums)),
+        Err(why) => (true, Outlook::Unknown { why }),
     };
-    let freedom = drums.iter().map(|(ahead, _)| ahead.line.freedom).fold(f64::INFINITY, f64::min);
-    let floor = drawn.line.floor * count(drums.len()).sqrt();
-    let by_level = drums.iter().all(|(ahead, _)| ahead.basis == Basis::Level);
-    Some(Ahead {
+    Forecast { at: now, of, in_use, outlook }
+}
+
+fn together(now: Timestamp, drums: &[Prospect]) -> Outlook {
+    let lead = |drum: &Prospect| {
+        let nearest = drum.ahead(drum.bank.vessel.heel);
+        nearest.first().map_or(Ahead::REACHED, |(_, ahead)| *ahead)
+    };
+    let times: Vec<Ahead> = drums.iter().map(lead).collect();
+    let hours: f64 = times.iter().map(|time| time.hours).sum();
+    let stretched: f64 = times.iter().map(|time| time.stretch * time.hours).sum();
+    let shift = times.iter().map(|time| time.shift).fold(0.0, f64::hypot);
+    // What is wrong of one pump's draw is wrong of all its drums, so those doubts add up.
+    let stretch = if hours > 0.0 { stretched / hours } else { 0.0 };
+    let drawn: f64 = drums.iter().filter(|drum| drum.in_use).map(draw).sum();
+    let volume =
+        drums.iter().map(|drum| drum.bank.lead.state.volume().mean.clamp(0.0, drum.bank.vessel.brim)).sum();
+    let by_level = drums.iter().all(|drum| drum.basis == Basis::Level);
+    Outlook::Known {
         basis: if by_level { Basis::Level } else { Basis::Pump },
-        line: Line { v: volume, q: draw, b: 0.0, covariance, freedom, floor },
-        in_use: drums.iter().any(|(ahead, _)| ahead.in_use),
-        empty: drums.iter().all(|(ahead, _)| ahead.empty),
-    })
+        volume: Litres(volume),
+        draw: LitresPerHour(if drawn > 0.0 { drawn } else { drums.iter().map(draw).fold(0.0, f64::max) }),
+        empty_at: quantiles(now, &[(1.0, Ahead { hours, stretch, shift })]),
+    }
+}
+
+fn draw(drum: &Prospect) -> f64 {
+    drum.bank.lead.draw(&drum.bank.vessel).mean
 }

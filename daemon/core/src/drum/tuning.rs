@@ -1,138 +1,230 @@
-//! Every number that was chosen rather than derived, with its unit and the reason.
+//! Every number that was chosen rather than derived, with its unit and the reason: the one table.
 //!
-//! Shares are of the usable span of the drum (full line less heel) unless said. All are engineering
-//! judgement (common practice, no source), checked against the simulated drums of `tests/drum.rs`.
+//! Shares are of the usable span of the drum (full line less heel) unless said. Where a reason names the
+//! *tuning seasons*, the value was set on the simulated seasons of `tests/src/season` with seeds 1 to 40, and judged
+//! on seeds from 1001 on; the rest are engineering judgement (common practice, no source).
 
 // What is kept.
 
-/// min. Minute medians kept: two days, longer than any fill lasts.
-pub(super) const KEPT_MINUTES: u32 = 2880;
+/// min. Minute medians kept: as long as can be gone back.
+pub(super) const KEPT_MINUTES: u32 = 1560;
 /// min. Raw values are kept so long after their minute was last touched, so that a late verdict can strike one out.
 pub(super) const REMEMBERED_RAW_MINUTES: u32 = 10;
 /// h. Log entries older than this can't change a forecast any more.
 pub(super) const KEPT_LOG_HOURS: f64 = 72.0;
+/// h. Ages at which what was believed is kept, to go back to when something arrives late.
+pub(super) const KEPT_BELIEFS_HOURS: [f64; 16] =
+    [0.04, 0.08, 0.16, 0.33, 0.67, 1.0, 1.5, 2.0, 3.0, 4.0, 6.0, 8.0, 12.0, 16.0, 20.0, 25.0];
 
-// The line.
+// The filter.
 
-/// Blocks that a line is fitted to at most: fine enough for a fill, cheap enough for 200 drums.
-pub(super) const BLOCKS: usize = 90;
-/// h. A block so old counts 1/e: valves and tubes drift slowly.
-pub(super) const FORGETTING_HOURS: f64 = 16.0;
-/// Standard deviations. Above the line a point counts for nothing from here: foam reads high.
-pub(super) const BISQUARE_ABOVE: f64 = 4.0;
-/// Standard deviations. Below the line: the usual 95 % efficient bisquare is 4.685, a little more since a fall is news.
-pub(super) const BISQUARE_BELOW: f64 = 6.0;
-/// Points and h needed before data alone tell a draw.
-pub(super) const DATA_ONLY_POINTS: usize = 8;
-/// h. See [`DATA_ONLY_POINTS`]: ten minutes.
-pub(super) const DATA_ONLY_HOURS: f64 = 10.0 / 60.0;
-/// h. Data that are to overrule a carried draw must span this.
-pub(super) const OVERRULING_HOURS: f64 = 0.5;
-/// Standard deviations between the draw of the data and the carried one that make the data stand alone.
-pub(super) const PRIOR_CONFLICT: f64 = 3.0;
+/// h. The longest step of the filter.
+pub(super) const LONGEST_STEP: f64 = 0.25;
+/// h. Before anything is known a full drum is thought to last so long.
+pub(super) const FIRST_DRAW_HOURS: f64 = 14.0;
+/// Ln. How well that is known.
+pub(super) const FIRST_DRAW_SD: f64 = 0.8;
+/// β₁, β₂ before any fill was seen: 8 % less at the heel (McIntyre et al., arXiv 2011.13167, 2020, model the suction side).
+pub(super) const CURVE_PRIOR: (f64, f64) = (0.05, 0.03);
+/// Their standard deviations.
+pub(super) const CURVE_SD: (f64, f64) = (0.08, 0.06);
+/// 1/√h. β wander: a curve changes with a new tube.
+pub(super) const CURVE_WANDER: f64 = 0.0006;
+/// 1/√h. ln q wanders so much while it is followed.
+pub(super) const DRAW_WANDER: f64 = 0.004;
+/// Share/√h. What a sensor drifts with the temperature of the day.
+pub(super) const VOLUME_WANDER: f64 = 0.0008;
+
+// The level.
+
 /// Share. Scatter of a minute that is assumed before any was seen.
 pub(super) const SCATTER_SHARE: f64 = 0.004;
-/// Share. Scatter below this isn't believed: no drum is that still.
+/// Share. Scatter below this isn't believed.
 pub(super) const LEAST_SCATTER_SHARE: f64 = 0.000_5;
-/// The assumed scatter weighs as much as so many points.
-pub(super) const SCATTER_PRIOR_POINTS: f64 = 5.0;
+/// min. The assumed scatter weighs so much.
+pub(super) const SCATTER_PRIOR_MINUTES: f64 = 15.0;
+/// min. The scatter is that of so many minutes.
+pub(super) const SCATTER_MINUTES: f64 = 240.0;
+/// Standard deviations. A minute that is off by more counts as this for the scatter.
+pub(super) const SCATTER_CUT: f64 = 2.5;
+/// Share of the variance of a minute that is new each minute.
+pub(super) const FRESH_SHARE: f64 = 0.15;
+/// Highest correlation of neighbouring minutes that is believed.
+pub(super) const MOST_CORRELATION: f64 = 0.97;
 
-/// Degrees of freedom of Student's distribution that a carried draw stands for.
-pub(super) const CARRIED_FREEDOM: f64 = 12.0;
+// Foam and nonsense.
 
-// The future.
+/// 1/h. Foam begins so often.
+pub(super) const FOAM_BEGINS_PER_HOUR: f64 = 0.15;
+/// 1/h. And ends: in half an hour on the mean.
+pub(super) const FOAM_ENDS_PER_HOUR: f64 = 2.0;
+/// Share of minutes that foam spoils while it stands.
+pub(super) const FOAM_MINUTES_FOAMED: f64 = 0.93;
+/// Share of spoiled readings that read high.
+pub(super) const FOAM_ABOVE_SHARE: f64 = 0.9;
+/// Share. How high foam stands on the mean.
+pub(super) const FOAM_HEIGHT_SHARE: f64 = 0.08;
+/// Share of minutes that are nonsense without foam.
+pub(super) const NONSENSE: f64 = 0.005;
+/// Ln. Foam that stands steadily on the level rose in this minute.
+pub(super) const FROTH_PRIOR: f64 = -6.0;
+/// Its height may be anything up to so many times what is seen first.
+pub(super) const FROTH_SPREAD: f64 = 2.0;
+/// Ln. It fell in on itself in this minute.
+pub(super) const FROTH_ENDS_PRIOR: f64 = -4.0;
+/// Ln odds to believe that.
+pub(super) const FROTH_ENDS_ODDS: f64 = -1.0;
+/// Share of its height by which it is unsteady.
+pub(super) const FROTH_UNSTEADY_SHARE: f64 = 0.3;
+/// h. It forgets its height in so long.
+pub(super) const FROTH_STANDS_HOURS: f64 = 0.7;
+/// Share. It never stands higher.
+pub(super) const HIGHEST_FROTH_SHARE: f64 = 0.15;
+/// h. It must have stood so long to be believed.
+pub(super) const FROTH_SEEN_HOURS: f64 = 7.0 / 60.0;
+/// A reading that counts less isn't used at all.
+pub(super) const LEAST_WEIGHT: f64 = 0.05;
+/// Below this mean weight of its readings an account doesn't fit.
+pub(super) const UNFIT: f64 = 0.35;
+/// Above this it does.
+pub(super) const WELL_FIT: f64 = 0.6;
 
-/// Share. Least standard deviation of a volume: the strapping table and the heel are not better than that.
-pub(super) const VOLUME_FLOOR_SHARE: f64 = 0.002;
-/// 1/√h. The draw wanders like a random walk: half a percent in an hour, 2.5 % in a day.
-pub(super) const DRAW_WANDER_PER_ROOT_HOUR: f64 = 0.005;
-/// Share of the draw. What a parabola can't say of the way ahead.
-pub(super) const DRAW_MODEL_SHARE: f64 = 0.005;
-/// Share of the draw by which it falls from full to heel: a peristaltic pump fills its tube less as the level sinks.
-pub(super) const FADING_MEAN: f64 = 0.08;
-/// Its standard deviation before any fill was seen.
-pub(super) const FADING_SD: f64 = 0.06;
-/// The standard deviation never goes below this, however many fills were seen.
-pub(super) const FADING_LEAST_SD: f64 = 0.03;
+// Accounts beside the leading one. Priors are ln of the probability that it happens in the time for which the account stands.
 
-// Draws carried over a change.
+/// A refill in this minute: two a day.
+pub(super) const RISE_PRIOR: f64 = -6.6;
+/// Where somebody wrote one down.
+pub(super) const LOGGED_RISE_PRIOR: f64 = -3.0;
+/// The draw changed as well.
+pub(super) const LOOSE_PRIOR: f64 = -4.0;
+/// Somebody took slurry out, or moved the sensor, in this minute: rare.
+pub(super) const DROP_PRIOR: f64 = -9.0;
+/// Foam ended in this minute, and the level stands lower than was thought.
+pub(super) const OUT_OF_FOAM_PRIOR: f64 = -4.0;
+/// The draw changed in these minutes.
+pub(super) const CHANGE_PRIOR: f64 = -5.5;
+/// Another sensor says that it did.
+pub(super) const HINTED_PRIOR: f64 = -1.0;
+/// The pump stopped in these minutes.
+pub(super) const STOP_PRIOR: f64 = -6.0;
+/// It was switched on in these minutes, and nobody wrote it down.
+pub(super) const START_PRIOR: f64 = -5.0;
+/// What somebody wrote down was done, just then, with these litres.
+pub(super) const POURED_PRIOR: f64 = -1.0;
+/// What somebody wrote down wasn't done.
+pub(super) const NOT_DONE_PRIOR: f64 = -3.0;
+/// A stuck sensor came back, or a stopped pump went on, in this minute.
+pub(super) const BACK_PRIOR: f64 = -8.0;
+/// Ln. A changed draw may be so much another.
+pub(super) const CHANGE_SD: f64 = 0.4;
+/// Ln. A draw that began again.
+pub(super) const STARTED_SD: f64 = 0.15;
+/// h. So often accounts of another draw part.
+pub(super) const PARTS_HOURS: f64 = 4.9 / 60.0;
+/// h. Of accounts between these ages the best is kept.
+pub(super) const AGES_HOURS: [f64; 6] = [0.12, 0.25, 0.5, 0.8, 1.3, 2.2];
+/// h. Older accounts are given up.
+pub(super) const ACCOUNT_HOURS: f64 = 3.5;
+/// Ln. Less probable ones too, after a while.
+pub(super) const FEW_ODDS: f64 = -25.0;
+/// h. That while.
+pub(super) const LONG_ODDS_HOURS: f64 = 0.4;
 
-/// Share. The draw after a refill against the one before it, the level allowed for.
-pub(super) const REFILL_DRAW_SD: f64 = 0.04;
-/// Share. The draw at a new pump speed, from the learned rate.
-pub(super) const LEARNED_RATE_SD: f64 = 0.06;
-/// Share. The draw from the pump's rating.
-pub(super) const RATING_SD: f64 = 0.15;
-/// Share. The draw after something that nobody explained.
-pub(super) const UNEXPLAINED_DRAW_SD: f64 = 0.4;
-/// Share, times the root of 1 + hours. Added to the draw while it is only dead reckoning.
-pub(super) const RECKONED_DRAW_SD: f64 = 0.03;
-/// h. Dead reckoning longer than this says nothing: somebody has been there.
-pub(super) const RECKONED_AT_MOST: f64 = 24.0;
-/// Share. How well a level is read by eye.
-pub(super) const DIP_SD: f64 = 0.02;
+// When another account is believed.
 
-// Steps in the level.
-
-/// Share, and standard deviations of a minute: nearer to the line than both is no step.
+/// Share. A smaller step is none.
 pub(super) const STEP_SHARE: f64 = 0.025;
-/// See [`STEP_SHARE`].
-pub(super) const STEP_SCATTERS: f64 = 5.0;
+/// Ln odds for a step.
+pub(super) const STEP_ODDS: f64 = 4.0;
+/// Ln odds for what somebody wrote down.
+pub(super) const POURED_ODDS: f64 = 2.0;
+/// Weight of its readings from which an account is steady.
+pub(super) const STEADY: f64 = 0.6;
 /// Share of rise and h for which it must stand: foam reads several percent high for minutes, a bucket stays.
-pub(super) const RISES: [(f64, f64); 3] =
-    [(0.25, 4.0 / 60.0), (0.10, 15.0 / 60.0), (STEP_SHARE, 30.0 / 60.0)];
+pub(super) const RISES: [(f64, f64); 3] = [(0.25, 4.0 / 60.0), (0.10, 9.0 / 60.0), (0.0, 25.0 / 60.0)];
 /// h. A rise that somebody has logged needs to stand no longer than this.
 pub(super) const LOGGED_RISE_HOURS: f64 = 4.0 / 60.0;
+/// h. A rise out of foam must stand so long: foam has plateaus, too.
+pub(super) const FOAMED_RISE_HOURS: f64 = 25.0 / 60.0;
 /// h. A logged refill and one that was found are the same when no further apart.
 pub(super) const LOG_APART_HOURS: f64 = 0.75;
 /// h. A level that has come down by a step is believed after this.
 pub(super) const DROP_HOURS: f64 = 10.0 / 60.0;
-/// Scatters. A rise that scatters more about a falling line isn't a refill but foam.
-pub(super) const STEADY_SCATTERS: f64 = 2.5;
-/// h. A high, restless level for longer than this is a doubt.
-pub(super) const FOAM_HOURS: f64 = 45.0 / 60.0;
-
-// Changes of draw.
-
-/// h. Windows at the end in which a changed draw is looked for.
-pub(super) const CHANGE_WINDOWS: [f64; 9] =
-    [10.0 / 60.0, 15.0 / 60.0, 20.0 / 60.0, 0.5, 0.75, 1.0, 1.5, 2.5, 4.0];
-/// h. A slower draw, which foam can feign, needs a window of this length.
-pub(super) const SLOWER_HOURS: f64 = 0.5;
-/// Shares of a window within which a change that it shows must have begun, counted from its start.
-pub(super) const CHANGE_BEGINS: (f64, f64) = (-0.4, 0.4);
-/// Standard deviations that a changed draw must differ by.
-pub(super) const CHANGE_SIGMAS: f64 = 4.5;
-/// Standard deviations that the lines before and after it must differ by in the end.
-pub(super) const CHANGED_SIGMAS: f64 = 3.5;
-/// h. A slower draw or a still level must be seen for so long.
-pub(super) const SUSPECTED_HOURS: f64 = 8.0 / 60.0;
-/// Share of the draw that a changed draw must differ by.
-pub(super) const CHANGE_SHARE: f64 = 0.12;
-/// h. Data before the window that tell the old draw.
-pub(super) const CHANGE_BASE_HOURS: f64 = 0.5;
-
-// Standing still.
-
-/// Share. The expected fall over the window in which a level must have stood still.
-pub(super) const STILL_FALL_SHARE: f64 = 0.025;
-/// Scatters of the same.
-pub(super) const STILL_FALL_SCATTERS: f64 = 5.0;
-/// h. The shortest and the longest such window.
-pub(super) const STILL_HOURS: (f64, f64) = (25.0 / 60.0, 4.0);
-/// Share of the expected fall by which a level that stands still must end above its old line.
-pub(super) const STILL_ABOVE_SHARE: f64 = 0.6;
-/// Share of the expected draw below which a level stands still.
-pub(super) const STILL_DRAW_SHARE: f64 = 0.25;
-/// L/h. The same where no draw is known.
-pub(super) const STILL_DRAW: f64 = 0.5;
-/// h. A level that stands still although the pump should run is doubted after this.
-pub(super) const STUCK_HOURS: f64 = 30.0 / 60.0;
-/// Share. A still level that is off by this moves again.
-pub(super) const MOVED_SHARE: f64 = 0.012;
-/// Scatters of the same.
-pub(super) const MOVED_SCATTERS: f64 = 3.0;
+/// h. So long after a refill froth dies, which looks like a faster draw.
+pub(super) const FROTH_HOURS: f64 = 0.75;
+/// Share. The level after a refill isn't yet surer than this.
+pub(super) const RISEN_SD_SHARE: f64 = 0.006;
+/// Ln odds for another draw.
+pub(super) const CHANGE_ODDS: f64 = 5.0;
+/// Ln. A changed draw must differ by this.
+pub(super) const CHANGE_SHARE: f64 = 0.08;
+/// Standard deviations of the same.
+pub(super) const CHANGE_SIGMAS: f64 = 3.0;
+/// h. A faster draw must have lasted so long.
+pub(super) const FASTER_HOURS: f64 = 9.0 / 60.0;
+/// h. A slower one, which foam can feign.
+pub(super) const SLOWER_HOURS: f64 = 20.0 / 60.0;
+/// Ln. A draw that fell by so much at the same setting is clogging.
+pub(super) const CLOG_SHARE: f64 = 0.15;
+/// h. In at least so long.
+pub(super) const CLOG_HOURS: f64 = 1.5;
+/// Ln. If it is known that well.
+pub(super) const CLOG_KNOWN_SD: f64 = 0.05;
+/// h. A level that stands.
+pub(super) const STOP_HOURS: f64 = 14.0 / 60.0;
+/// h. One that falls again.
+pub(super) const START_HOURS: f64 = 9.0 / 60.0;
+/// Ln odds to go back to what was believed before.
+pub(super) const BACK_ODDS: f64 = 6.0;
+/// Ln odds to go back although the readings of neither account fit.
+pub(super) const FAR_BACK_ODDS: f64 = 15.0;
+/// Ln. A draw is known when its standard deviation is below this.
+pub(super) const KNOWN_DRAW_SD: f64 = 0.12;
 /// Share above the heel at which a level that stands still is an empty drum.
 pub(super) const EMPTY_STILL_SHARE: f64 = 0.03;
 /// Share above the heel at which a drum is empty.
 pub(super) const EMPTY_SHARE: f64 = 0.002;
+/// h. A level that stands still although the pump should run is doubted after this.
+pub(super) const STUCK_HOURS: f64 = 30.0 / 60.0;
+/// h. Readings that are the same to the last digit for so long come from a dead sensor.
+pub(super) const DEAD_HOURS: f64 = 9.5 / 60.0;
+/// Share. If meanwhile the level should have fallen by this.
+pub(super) const DEAD_FALL_SHARE: f64 = 0.008;
+/// h. Readings that don't fit for longer than this are a doubt.
+pub(super) const FOAM_HOURS: f64 = 45.0 / 60.0;
+
+// What hands do.
+
+/// Ln. The draw at a new pump speed, from the one before in proportion.
+pub(super) const SETTING_SD: f64 = 0.04;
+/// Ln. The draw from the pump's rating.
+pub(super) const RATING_SD: f64 = 0.15;
+/// Ln. The draw after a new tube or a cleared clog.
+pub(super) const SERVICED_SD: f64 = 0.15;
+/// Ln. A catch with cylinder and watch.
+pub(super) const CAUGHT_SD: f64 = 0.05;
+/// Ln. The draw of another drum on the same pump.
+pub(super) const LENT_SD: f64 = 0.05;
+/// Share of the litres. Added litres are known by marks on a bucket.
+pub(super) const ADDED_SD: f64 = 0.05;
+/// Shares of the room in the drum: litres added and their deviation where nobody wrote them down (uniform).
+pub(super) const UNKNOWN_ADDED_SHARE: (f64, f64) = (0.5, 0.29);
+/// Share. A wiped sensor may read otherwise by this.
+pub(super) const WIPED_SHARE: f64 = 0.01;
+/// Share. How well a level is read by eye.
+pub(super) const DIP_SD: f64 = 0.02;
+/// h. Reckoning longer than this says nothing: somebody has been there.
+pub(super) const RECKONED_AT_MOST: f64 = 24.0;
+
+// The time ahead.
+
+/// Ln. A draw that is less known than this tells nothing.
+pub(super) const UNTOLD_DRAW_SD: f64 = 0.5;
+/// 1/√h. The draw wanders on.
+pub(super) const DRAW_WANDER_AHEAD: f64 = 0.002;
+/// Share of the time. What the curve can't say of the way ahead.
+pub(super) const CURVE_MODEL_SHARE: f64 = 0.006;
+/// Share. Strapping table and sensor are not better than this.
+pub(super) const VOLUME_FLOOR_SHARE: f64 = 0.002;
+/// An account less probable than this doesn't widen a forecast.
+pub(super) const TOLD_PROBABILITY: f64 = 0.02;

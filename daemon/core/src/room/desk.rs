@@ -85,12 +85,10 @@ impl Desk {
     pub(crate) fn take_happenings(&mut self) -> Vec<Happening> {
         let happenings = self.watch.take_happenings();
         for happening in &happenings {
-            match happening.what {
-                What::Refilled { added, to, logged } => {
-                    self.refilled(SeenRefill { at: happening.at, added, to, logged });
-                }
-                What::RanEmpty => self.ran_empty = Some(happening.at),
-                What::DrawChanged { .. } | What::LevelDoubted { .. } | What::LevelBelieved => {}
+            if let What::Refilled { added, to, logged } = happening.what {
+                self.refilled(SeenRefill { at: happening.at, added, to, logged });
+            } else if happening.what == What::RanEmpty {
+                self.ran_empty = Some(happening.at);
             }
         }
         happenings

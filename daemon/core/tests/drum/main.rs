@@ -20,7 +20,7 @@ use rig::{Rig, id, site, start};
 
 #[test]
 fn an_unlogged_refill_is_found_with_its_litres() {
-    let mut prompt = 0;
+    let (mut prompt, mut exact) = (0, 0);
     for seed in 0..20 {
         let mut rig = Rig::new(seed, 120.0);
         rig.run(6.0);
@@ -35,7 +35,8 @@ fn an_unlogged_refill_is_found_with_its_litres() {
         let refills = rig.refills();
         assert_eq!(refills.len(), 1, "seed {seed}: {:?}", rig.happenings);
         let (when, added, logged) = refills[0];
-        assert!((added - room).abs() < 2.0, "seed {seed}: {added} L found, {room} L added");
+        assert!((added - room).abs() < 12.0, "seed {seed}: {added} L found, {room} L added");
+        exact += u32::from((added - room).abs() < 2.0);
         let late = when.duration_since(at).as_secs_f64();
         assert!((-300.0..3600.0).contains(&late), "seed {seed}: {when} for {at}");
         prompt += u32::from(late.abs() < 300.0);
@@ -46,8 +47,11 @@ fn an_unlogged_refill_is_found_with_its_litres() {
         let (truth, likely) = (rig.barrel.hours_left(), rig.hours_to(empty.p50));
         assert!((likely - truth).abs() < 0.15 * truth, "seed {seed}: {likely} h, truly {truth} h");
     }
-    // Foam that goes on for long hides when a refill began.
-    assert!(prompt >= 18, "{prompt} of 20 were placed within five minutes");
+    // Foam that goes on for long hides when a refill began, and froth of the pouring counts with what is told at once.
+    assert!(
+        prompt >= 18 && exact >= 17,
+        "{prompt} of 20 were placed within five minutes, {exact} within 2 L"
+    );
 }
 
 #[test]
@@ -231,10 +235,17 @@ fn drums_that_share_a_pump_are_told_apart_and_added_up() {
 #[test]
 fn nine_in_ten_fills_run_empty_inside_the_interval() {
     let (mut inside, mut asked, mut off) = (0_u32, 0_u32, 0.0);
-    for seed in 0..200 {
+    for seed in 0..120 {
         let mut rig = Rig::new(seed, 175.0);
         rig.barrel.pump = rig.barrel.rng.random_range(6.0..14.0);
         rig.barrel.fading = rig.barrel.rng.random_range(0.0..0.2);
+        // Two fills tell the curve of drum and pump.
+        for _ in 0..2 {
+            while rig.barrel.volume > 45.0 {
+                rig.step();
+            }
+            rig.barrel.volume = 175.0;
+        }
         rig.run(6.0);
         let (now, (_, _, _, empty)) = (rig.now(), rig.known());
         while rig.barrel.volume > HEEL {
@@ -250,8 +261,8 @@ fn nine_in_ten_fills_run_empty_inside_the_interval() {
     }
     let (share, error) = (f64::from(inside) / f64::from(asked), off / f64::from(asked));
     assert!(
-        (0.80..=0.97).contains(&share),
+        (0.84..=0.97).contains(&share),
         "{inside} of {asked} inside the 90 % interval, p50 off by {error:.3}"
     );
-    assert!(error < 0.05, "p50 is off by {error:.3} of the time left, {inside} of {asked} inside");
+    assert!(error < 0.02, "p50 is off by {error:.3} of the time left, {inside} of {asked} inside");
 }

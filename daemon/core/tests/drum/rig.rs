@@ -205,11 +205,9 @@ impl Rig {
     }
 
     pub fn refills(&self) -> Vec<(Timestamp, f64, bool)> {
-        let refill = |happening: &Happening| match &happening.what {
-            What::Refilled { added, logged, .. } => Some((happening.at, added.0, *logged)),
-            What::DrawChanged { .. } | What::RanEmpty | What::LevelDoubted { .. } | What::LevelBelieved => {
-                None
-            }
+        let refill = |happening: &Happening| {
+            let What::Refilled { added, logged, .. } = &happening.what else { return None };
+            Some((happening.at, added.0, *logged))
         };
         self.happenings.iter().filter_map(refill).collect()
     }

@@ -1,0 +1,82 @@
+//! How restless a level is, learned from what its minutes miss the volume by.
+//!
+//! Air ripples the surface, and neighbouring minutes hang together: an AR(1) process. Its standard deviation and
+//! its correlation are running means over the last hours, each minute cut off at a few deviations so that foam
+//! doesn't count.
+
+use super::state::Ripple;
+use super::tuning::{
+    FRESH_SHARE, LEAST_SCATTER_SHARE, MOST_CORRELATION, SCATTER_CUT, SCATTER_MINUTES, SCATTER_PRIOR_MINUTES,
+    SCATTER_SHARE,
+};
+
+/// Running means.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Noise {
+    /// Minutes that count.
+    minutes: f64,
+    square: f64,
+    product: f64,
+    last: Option<f64>,
+    least: f64,
+    /// Of the last twenty minutes or so: to tell a dead sensor.
+    lately: f64,
+}
+
+impl Noise {
+    /// Before any minute was seen, in a drum of so many litres.
+    pub fn usual(span: f64) -> Self {
+        let usual = SCATTER_SHARE * span;
+        Self {
+            minutes: SCATTER_PRIOR_MINUTES,
+            square: usual * usual,
+            product: USUAL_CORRELATION * usual * usual,
+            last: None,
+            least: LEAST_SCATTER_SHARE * span,
+            lately: usual,
+        }
+    }
+
+    /// A minute missed the volume by `off` litres, a minute after the one before or later.
+    pub fn saw(&mut self, off: f64, follows: bool) {
+        let limit = SCATTER_CUT * self.scatter();
+        let off = off.clamp(-limit, limit);
+        self.minutes = (self.minutes + 1.0).min(SCATTER_MINUTES);
+        self.square += (off * off - self.square) / self.minutes;
+        if let Some(last) = self.last.filter(|_| follows) {
+            self.product += (off * last - self.product) / self.minutes;
+        }
+        self.last = Some(off);
+    }
+
+    /// How far the reading moved against the minute before, whatever the volume is.
+    pub fn moved(&mut self, by: f64) {
+        self.lately += (by.abs() - self.lately) / LATELY_MINUTES;
+    }
+
+    /// Standard deviation of a minute, L.
+    pub fn scatter(&self) -> f64 {
+        self.square.sqrt().max(self.least)
+    }
+
+    /// Whether the readings hardly move any more.
+    pub fn is_dead(&self) -> bool {
+        self.lately < DEAD_SHARE * self.scatter()
+    }
+
+    /// For the filter.
+    pub fn ripple(&self) -> Ripple {
+        let scatter = self.scatter();
+        let per_minute = (self.product / self.square.max(f64::MIN_POSITIVE)).clamp(0.0, MOST_CORRELATION);
+        Ripple {
+            lasting: scatter * (1.0 - FRESH_SHARE).sqrt(),
+            fresh: scatter * FRESH_SHARE.sqrt(),
+            per_minute,
+        }
+    }
+}
+
+const USUAL_CORRELATION: f64 = 0.3;
+const LATELY_MINUTES: f64 = 10.0;
+/// Movement below this share of the usual scatter: the sensor has died.
+const DEAD_SHARE: f64 = 0.2;

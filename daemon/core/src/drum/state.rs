@@ -1,0 +1,237 @@
+//! What is believed of one drum at one minute: an extended Kalman filter over six numbers.
+//!
+//! | number | meaning | unit |
+//! |---|---|---|
+//! | V | volume, heel included | L |
+//! | a | ln of the draw at the full line, at the present setting | ln L/h |
+//! | β₁, β₂ | how the draw falls with the level | – |
+//! | r | what the level reads too much by ripple | L |
+//! | f | what it reads too much by foam that stands on it; 0 unless an account says so | L |
+//!
+//! With u = (full − V) / (full − heel) the draw is q(V) = exp(a − β₁ u − β₂ u²), and dV/dt = −q(V) while the
+//! pump draws and the volume is above the heel, else 0. Logarithms keep the draw positive, and make wear, a
+//! new setting and a clog shifts of `a` alone; β₁ and β₂ belong to drum and pump, are learned over many fills
+//! and carried over refills. A minute reads y = V + r + f + e.
+//!
+//! Prediction and update are those of the extended Kalman filter (Jazwinski, Stochastic Processes and
+//! Filtering Theory, 1970, chapter 8, from memory), the update in Joseph's form, which stays positive.
+
+#![expect(clippy::indexing_slicing, reason = "constant places in matrices of fixed size")]
+
+use nalgebra::{SMatrix, SVector};
+
+use super::facts::Facts;
+use super::tuning::{
+    CURVE_PRIOR, CURVE_SD, CURVE_WANDER, DRAW_WANDER, FIRST_DRAW_HOURS, FIRST_DRAW_SD, FROTH_STANDS_HOURS,
+    LONGEST_STEP, VOLUME_WANDER,
+};
+
+/// The six numbers, in the order of the table above.
+pub(super) type Six = SVector<f64, 6>;
+type Square = SMatrix<f64, 6, 6>;
+
+const V: usize = 0;
+const A: usize = 1;
+const B1: usize = 2;
+const B2: usize = 3;
+const R: usize = 4;
+const F: usize = 5;
+
+/// A number with its standard deviation.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Belief {
+    pub mean: f64,
+    pub sd: f64,
+}
+
+/// Heel, full line and what lies between, L.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Vessel {
+    pub heel: f64,
+    pub full: f64,
+    pub span: f64,
+    pub brim: f64,
+}
+
+impl Vessel {
+    /// Of a drum.
+    pub fn of(facts: &Facts) -> Self {
+        Self { heel: facts.heel, full: facts.full, span: facts.span(), brim: facts.brim() }
+    }
+
+    /// How far below the full line, 0 to 1 at the heel; a little beyond both.
+    pub fn depth(&self, volume: f64) -> f64 {
+        ((self.full - volume) / self.span).clamp(-0.3, 1.1)
+    }
+}
+
+/// How restless the level is.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Ripple {
+    /// Standard deviation of the part that lasts, L.
+    pub lasting: f64,
+    /// Of the part that is new each minute, L.
+    pub fresh: f64,
+    /// Correlation of the lasting part from one minute to the next.
+    pub per_minute: f64,
+}
+
+/// Means and covariance.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct State {
+    mean: Six,
+    cov: Square,
+}
+
+impl State {
+    /// At a first reading of `volume` with `draw` (ln L/h), where something is known of it.
+    pub fn first(vessel: &Vessel, volume: Belief, draw: Option<Belief>) -> Self {
+        let usual = Belief { mean: (vessel.span / FIRST_DRAW_HOURS).ln(), sd: FIRST_DRAW_SD };
+        let draw = draw.unwrap_or(usual);
+        let mean = Six::new(volume.mean, draw.mean, CURVE_PRIOR.0, CURVE_PRIOR.1, 0.0, 0.0);
+        let sd = Six::new(volume.sd, draw.sd, CURVE_SD.0, CURVE_SD.1, volume.sd, 0.0);
+        Self { mean, cov: Square::from_diagonal(&sd.component_mul(&sd)) }
+    }
+
+    /// Litres.
+    pub fn volume(&self) -> Belief {
+        Belief { mean: self.mean[V], sd: self.cov[(V, V)].max(0.0).sqrt() }
+    }
+
+    /// Ln of the draw at the full line.
+    pub fn strength_of_draw(&self) -> Belief {
+        Belief { mean: self.mean[A], sd: self.cov[(A, A)].max(0.0).sqrt() }
+    }
+
+    /// L/h at `volume` if the pump draws, and the standard deviation of its logarithm.
+    pub fn draw_at(&self, vessel: &Vessel, volume: f64) -> Belief {
+        let u = vessel.depth(volume);
+        let row = Six::new(0.0, 1.0, -u, -u * u, 0.0, 0.0);
+        Belief { mean: row.dot(&self.mean).exp(), sd: self.variance_along(&row).sqrt() }
+    }
+
+    /// Variance of row · numbers.
+    pub fn variance_along(&self, row: &Six) -> f64 {
+        (self.cov * row).dot(row).max(0.0)
+    }
+
+    /// Goes on by `hours`, with the pump drawing or not.
+    pub fn predict(&mut self, vessel: &Vessel, hours: f64, draws: bool, ripple: &Ripple, froth: f64) {
+        let mut left = hours;
+        while left > 0.0 {
+            let step = left.min(LONGEST_STEP);
+            self.predict_step(vessel, step, draws, ripple, froth);
+            left -= step;
+        }
+    }
+
+    fn predict_step(&mut self, vessel: &Vessel, hours: f64, draws: bool, ripple: &Ripple, froth: f64) {
+        let volume = self.mean[V];
+        let u = vessel.depth(volume);
+        let over = volume - vessel.heel;
+        let q = if draws && over > 0.0 { self.draw_at(vessel, volume).mean } else { 0.0 };
+        let drawn = (q * hours).min(over.max(0.0));
+        let steepness = (self.mean[B1] + 2.0 * self.mean[B2] * u) / vessel.span;
+        let kept = ripple.per_minute.powf(hours * 60.0);
+        let mut transition = Square::identity();
+        transition[(V, V)] = 1.0 - drawn * steepness;
+        transition[(V, A)] = -drawn;
+        transition[(V, B1)] = drawn * u;
+        transition[(V, B2)] = drawn * u * u;
+        transition[(R, R)] = kept;
+        self.mean[V] = volume - drawn * (1.0 - drawn * steepness / 2.0);
+        self.mean[R] *= kept;
+        let stays = (-hours / FROTH_STANDS_HOURS).exp();
+        transition[(F, F)] = stays;
+        self.mean[F] *= stays;
+        self.cov = transition * self.cov * transition.transpose();
+        self.cov[(V, V)] += VOLUME_WANDER.powi(2) * vessel.span.powi(2) * hours;
+        self.cov[(A, A)] += DRAW_WANDER.powi(2) * hours;
+        self.cov[(B1, B1)] += CURVE_WANDER.powi(2) * hours;
+        self.cov[(B2, B2)] += CURVE_WANDER.powi(2) * hours;
+        self.cov[(R, R)] += ripple.lasting.powi(2) * (1.0 - kept * kept);
+        self.cov[(F, F)] += froth.powi(2) * (1.0 - stays * stays);
+    }
+
+    /// What a minute is expected to read, and the variance of what it will miss that by.
+    pub fn expected(&self, ripple: &Ripple) -> (f64, f64) {
+        let row = Six::new(1.0, 0.0, 0.0, 0.0, 1.0, 1.0);
+        (self.mean[V] + self.mean[R] + self.mean[F], self.variance_along(&row) + ripple.fresh.powi(2))
+    }
+
+    /// Takes a minute that counts with `weight` (above 0, at most 1).
+    pub fn update(&mut self, reads: f64, weight: f64, ripple: &Ripple) {
+        let row = Six::new(1.0, 0.0, 0.0, 0.0, 1.0, 1.0);
+        self.take(
+            &row,
+            reads,
+            ripple.fresh.powi(2) / weight + (1.0 - weight) / weight * ripple.lasting.powi(2),
+        );
+    }
+
+    /// Takes a volume that was found otherwise.
+    pub fn take_volume(&mut self, volume: Belief) {
+        self.take(&Six::new(1.0, 0.0, 0.0, 0.0, 0.0, 0.0), volume.mean, volume.sd.powi(2));
+    }
+
+    /// Takes a draw at the full line (ln L/h) that was found otherwise.
+    pub fn take_draw(&mut self, draw: Belief) {
+        self.take(&Six::new(0.0, 1.0, 0.0, 0.0, 0.0, 0.0), draw.mean, draw.sd.powi(2));
+    }
+
+    fn take(&mut self, row: &Six, value: f64, noise: f64) {
+        let crossed = self.cov * row;
+        let gain = crossed / (crossed.dot(row) + noise);
+        self.mean += gain * (value - row.dot(&self.mean));
+        let rest = Square::identity() - gain * row.transpose();
+        self.cov = rest * self.cov * rest.transpose() + gain * gain.transpose() * noise;
+    }
+
+    /// The volume is another from here on, and nothing else is.
+    pub fn set_volume(&mut self, volume: Belief, ripple: &Ripple) {
+        for place in [V, R, F] {
+            self.cov.fill_row(place, 0.0);
+            self.cov.fill_column(place, 0.0);
+        }
+        self.mean[V] = volume.mean;
+        self.mean[R] = 0.0;
+        self.mean[F] = 0.0;
+        self.cov[(V, V)] = volume.sd.powi(2);
+        self.cov[(R, R)] = ripple.lasting.powi(2);
+    }
+
+    /// Foam stands on the level by so much.
+    pub fn froth(&mut self, litres: Belief) {
+        self.mean[F] = litres.mean;
+        self.cov.fill_row(F, 0.0);
+        self.cov.fill_column(F, 0.0);
+        self.cov[(F, F)] = litres.sd.powi(2);
+    }
+
+    /// How high foam stands, L.
+    pub fn froth_height(&self) -> f64 {
+        self.mean[F]
+    }
+
+    /// What was taken for foam is of the volume.
+    pub fn froth_was_volume(&mut self) {
+        let mut moved = Square::identity();
+        moved[(V, F)] = 1.0;
+        moved[(F, F)] = 0.0;
+        self.mean[V] += self.mean[F];
+        self.mean[F] = 0.0;
+        self.cov = moved * self.cov * moved.transpose();
+    }
+
+    /// Litres were added (or taken out), this sure.
+    pub fn add_volume(&mut self, added: Belief) {
+        self.mean[V] += added.mean;
+        self.cov[(V, V)] += added.sd.powi(2);
+    }
+
+    /// The draw is another by this share (ln), this sure.
+    pub fn shift_draw(&mut self, by: Belief) {
+        self.mean[A] += by.mean;
+        self.cov[(A, A)] += by.sd.powi(2);
+    }
+}
