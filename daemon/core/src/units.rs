@@ -544,6 +544,8 @@ impl Default for PeopleUnits {
 
 #[cfg(test)]
 mod tests {
+    use proptest::prelude::*;
+
     use super::*;
 
     #[test]
@@ -566,6 +568,17 @@ mod tests {
             assert!((unit.from_base(base) - value).abs() < 1e-9, "{unit} back");
         }
         assert!((Unit::Fahrenheit.difference_to_base(9.0) - 5.0).abs() < 1e-12);
+        for (function, unit, number) in [
+            ("gal_L", Unit::UsGallon, 1.0),
+            ("gal50_L", Unit::UsGallon, 50.0),
+            ("gal55_L", Unit::UsGallon, 55.0),
+            ("lb_kg", Unit::Pound, 1.0),
+            ("lb50_kg", Unit::Pound, 50.0),
+        ] {
+            for check in crate::clay::checks::of(function) {
+                check.accepts(unit.to_base(number));
+            }
+        }
     }
 
     #[test]
@@ -588,5 +601,38 @@ mod tests {
         assert!((strength.0 - 18.143_694_8).abs() < 1e-9);
         assert!((strength.clay_in(Litres(100.0)).0 - four_pounds.0).abs() < 1e-12);
         assert_eq!(GramsPerLitre::of(four_pounds, Litres(0.0)), None);
+    }
+
+    proptest! {
+        #[test]
+        fn whatever_is_read_in_one_unit_is_the_same_when_typed_in_another(value in -1e6..1e6_f64) {
+            let close = |a: f64, b: f64| (a - b).abs() <= 1e-9 * (1.0 + a.abs().max(b.abs()));
+            for Row(unit, ..) in TABLE {
+                prop_assert!(close(unit.from_base(unit.to_base(value)), value), "{unit} {value}");
+                // By way of every other unit of its kind.
+                for Row(other, ..) in TABLE.iter().filter(|row| row.1 == unit.dimension()) {
+                    let there = other.from_base(unit.to_base(value));
+                    let back = unit.from_base(other.to_base(there));
+                    prop_assert!(close(back, value), "{unit} by way of {other}: {value} and {back}");
+                }
+            }
+        }
+
+        #[test]
+        fn clay_and_water_are_the_same_by_the_minute_by_the_hour_and_in_the_bucket(
+            flow in 0.01..500.0_f64, strength in 0.1..100.0_f64, litres in 0.1..500.0_f64,
+        ) {
+            let flow = LitresPerMinute(flow);
+            let close = |a: f64, b: f64| (a - b).abs() <= 1e-9 * (1.0 + a.abs());
+            prop_assert!(close(flow.per_hour().per_minute().0, flow.0));
+            let fed = flow.per_hour().clay(GramsPerLitre(strength));
+            let diluted = flow.diluting(fed).unwrap();
+            prop_assert!(close(diluted.as_strength().0, strength));
+            prop_assert!(close(flow.carrying(diluted).0, fed.0));
+            // Time is kept to the nanosecond.
+            let time = flow.time_for(Litres(litres)).unwrap();
+            let caught = LitresPerMinute::caught(Litres(litres), time.as_secs_f64()).unwrap();
+            prop_assert!((caught.0 - flow.0).abs() <= 1e-5 * flow.0, "{caught:?}");
+        }
     }
 }

@@ -91,6 +91,10 @@ pub(super) struct Settle {
 
 pub(super) fn mix(asked: Mix) -> Result<(), Failure> {
     let standing = read(&asked.when)?;
+    print(&standing, &mix_told(&standing, asked)?)
+}
+
+fn mix_told(standing: &Standing, asked: Mix) -> Result<String, Failure> {
     let site = &standing.settings.site;
     let of = |what, typed: Option<Amount>, dimension, usual: Unit| {
         let base = typed.map(|amount| amount.in_base(dimension, Some(usual))).transpose();
@@ -106,7 +110,7 @@ pub(super) fn mix(asked: Mix) -> Result<(), Failure> {
     let strength =
         of("strength", asked.strength, Dimension::Strength, site.units.strength)?.map(GramsPerLitre);
     let mut sheets = Vec::new();
-    for id in drums(&standing, asked.drum.as_deref(), |_| true)? {
+    for id in drums(standing, asked.drum.as_deref(), |_| true)? {
         let drum = site.drum(&id).ok_or_else(|| no(Missing::Drum))?;
         let full = Wanted::full(drum);
         let wanted = Wanted { to: to.unwrap_or(full.to), strength: strength.unwrap_or(full.strength) };
@@ -114,23 +118,31 @@ pub(super) fn mix(asked: Mix) -> Result<(), Failure> {
             standing.room().sheet(standing.now, &id, Some(wanted)).ok_or_else(|| no(Missing::Drum))?;
         sheets.push(refill::sheet(site, &sheet));
     }
-    print(&standing, &sheets.join("\n"))
+    Ok(sheets.join("\n"))
 }
 
 pub(super) fn dose(asked: Dose) -> Result<(), Failure> {
     let standing = read(&asked.when)?;
+    print(&standing, &dose_told(&standing, asked)?)
+}
+
+fn dose_told(standing: &Standing, asked: Dose) -> Result<String, Failure> {
     let target = positive("turbidity", asked.turbidity)?.map(Turbidity);
     let drawn = |id: &Id| is_drawn(standing.room(), standing.now, id);
     let mut parts = Vec::new();
-    for id in drums(&standing, asked.drum.as_deref(), drawn)? {
+    for id in drums(standing, asked.drum.as_deref(), drawn)? {
         let dose = standing.room().dose(standing.now, &id, target).map_err(no)?;
         parts.push(dosing::dose(&standing.settings.site, &dose));
     }
-    print(&standing, &parts.join("\n"))
+    Ok(parts.join("\n"))
 }
 
 pub(super) fn wait(asked: Wait) -> Result<(), Failure> {
     let standing = read(&asked.when)?;
+    print(&standing, &wait_told(&standing, asked)?)
+}
+
+fn wait_told(standing: &Standing, asked: Wait) -> Result<String, Failure> {
     let site = &standing.settings.site;
     let response = standing.room().response(standing.now).ok_or_else(|| no(Missing::FreshWater))?;
     if let (Some(tank), Some(from), Some(seen), Some(after)) =
@@ -145,21 +157,25 @@ pub(super) fn wait(asked: Wait) -> Result<(), Failure> {
         })?;
         let after = duration(after)?;
         let ends = found.cascade.ends(Turbidity(from), Turbidity(seen), after);
-        return print(&standing, &dosing::early(site, found, ends, after));
+        return Ok(dosing::early(site, found, ends, after));
     }
     let to = positive("turbidity", asked.to)?.map(Turbidity);
-    print(&standing, &dosing::waiting(site, &response, to))
+    Ok(dosing::waiting(site, &response, to))
 }
 
 pub(super) fn settle(asked: Settle) -> Result<(), Failure> {
     let standing = read(&asked.when)?;
+    print(&standing, &settle_told(&standing, asked)?)
+}
+
+fn settle_told(standing: &Standing, asked: Settle) -> Result<String, Failure> {
     let coarse = positive("size", asked.coarse)?;
     let mut parts = Vec::new();
-    for id in drums(&standing, asked.drum.as_deref(), |_| true)? {
+    for id in drums(standing, asked.drum.as_deref(), |_| true)? {
         let still = standing.room().still_drum(standing.now, &id, coarse).map_err(no)?;
         parts.push(settling::still(&standing.settings.site, &still));
     }
-    print(&standing, &parts.join("\n"))
+    Ok(parts.join("\n"))
 }
 
 fn read(when: &When) -> Result<Standing, Failure> {
@@ -214,4 +230,95 @@ fn duration(typed: &str) -> Result<SignedDuration, Failure> {
 fn no(missing: Missing) -> Failure {
     let (what, remedy) = dosing::missing(missing);
     Failure::Failed { what: what.to_owned(), remedy: remedy.to_owned() }
+}
+
+#[cfg(test)]
+mod tests {
+    use clap::Parser as _;
+
+    use super::*;
+    use crate::cli::past::tests::day;
+    use crate::cli::{Cli, Command};
+
+    /// What a command says of the hatchery's first day at ten to six.
+    fn told(standing: &Standing, typed: &[&str]) -> Result<String, String> {
+        let cli = Cli::try_parse_from(["claymark"].iter().chain(typed)).map_err(|error| error.to_string())?;
+        let told = match cli.command {
+            Command::Mix(asked) => mix_told(standing, asked),
+            Command::Dose(asked) => dose_told(standing, asked),
+            Command::Wait(asked) => wait_told(standing, asked),
+            Command::Settle(asked) => settle_told(standing, asked),
+            other => panic!("{other:?}"),
+        };
+        told.map_err(|failure| failure.text(false))
+    }
+
+    #[test]
+    fn the_four_commands_show_the_arithmetic_of_a_recorded_day() {
+        let folder = tempfile::tempdir().unwrap();
+        let (settings, _) = day(folder.path());
+        let standing = Standing::at(settings, "2027-04-17T14:50:00Z".parse().unwrap()).unwrap();
+        for (typed, expected) in [
+            (
+                &["mix", "--drum", "Drum A"][..],
+                &["175 L at 18.0 g/L", "kg of clay", "By the head tank's"][..],
+            ),
+            (
+                &["mix", "--drum", "a", "--to", "170", "--strength", "4 lb/100 L"],
+                &["Wanted: 170 L at 18.1 g/L"],
+            ),
+            (&["mix", "--drum", "a", "--to", "50 US gal"], &["The drum is too small: 189 L"]),
+            (
+                &["dose", "--drum", "a"],
+                &["by flow sensor", "QUICK TRIM", "NEW MIX", "FOR THE NIGHT", "balance"],
+            ),
+            (&["dose"], &["Drum A at", "Drum B at"]),
+            (&["wait", "--to", "70"], &["exchanged in 11 min", "an equal share", "steady at 70 NTU"]),
+            (
+                &["wait", "--tank", "tank:t1", "--from", "64", "--read", "61", "--after", "60 min"],
+                &["Tank 1 shows 44 % of a change after 1 h: it is on its way to 57 NTU."],
+            ),
+            (&["settle", "--drum", "a"], &["at the latest", "minutes, not hours", "How to tell"]),
+        ] {
+            let said = told(&standing, typed).unwrap_or_else(|words| panic!("{typed:?}: {words}"));
+            for words in expected {
+                assert!(said.contains(words), "{typed:?}: no '{words}' in\n{said}");
+            }
+        }
+        assert!(!told(&standing, &["dose"]).unwrap().contains("Drum C at"), "it isn't drawn");
+        for (typed, words) in [
+            (&["mix", "--drum", "z"][..], "there is no drum 'z'"),
+            (&["mix", "--drum", "a", "--to", "3 kg"], "the mark can't be used"),
+            (&["dose", "--turbidity", "0"], "0 can't be the turbidity"),
+            (
+                &["wait", "--tank", "head", "--from", "1", "--read", "2", "--after", "1 h"],
+                "is no rearing tank",
+            ),
+            (&["wait", "--tank", "t1"], "--from"),
+        ] {
+            let said = told(&standing, typed).unwrap_err();
+            assert!(said.contains(words), "{typed:?}: {said}");
+        }
+    }
+
+    #[test]
+    fn a_sheet_is_published_beside_its_forecast_with_the_time_until_it_holds() {
+        let folder = tempfile::tempdir().unwrap();
+        let (settings, _) = day(folder.path());
+        let standing = Standing::at(settings, "2027-04-17T14:50:00Z".parse().unwrap()).unwrap();
+        let drum = Id::new("a").unwrap();
+        let sheet = standing.room().sheet(standing.now, &drum, None).unwrap();
+        let published = crate::publish::sheet("claymark/alder-bend", &sheet).unwrap();
+        assert_eq!(published.topic, "claymark/alder-bend/drum/a/refill");
+        let line: serde_json::Value = serde_json::from_slice(&published.payload).unwrap();
+        assert_eq!(
+            (&line["drum"], &line["to_l"], &line["target_g_per_l"]),
+            (&"a".into(), &175.0.into(), &18.0.into())
+        );
+        assert_eq!(line["valid_until"], "2027-04-17T15:10:00Z");
+        let (held, water, clay) = (&line["volume_l"], &line["water_l"], &line["clay_kg"]);
+        let sum = [held, water].iter().map(|litres| litres.as_f64().unwrap()).sum::<f64>()
+            + clay.as_f64().unwrap() / 2.6;
+        assert!((sum - 175.0).abs() < 0.11, "water and clay fill it to the line: {line}");
+    }
 }

@@ -33,11 +33,15 @@ impl Standing {
     pub fn read(site_file: &Path, at: Option<&str>) -> Result<Self, Failure> {
         let settings = config::read(site_file, Secrets::Left)?.settings;
         let clock = Clock::system().now();
-        let now = at.map_or(Ok(clock), |typed| moment(typed, clock, &settings.site.time_zone))?;
+        let Some(typed) = at else { return Self::at(settings, clock) };
+        // What was recorded or invented elsewhere may lie ahead of this machine's clock.
+        let newest = Reader::open(&settings.store)?.newest_reading(Timestamp::MAX)?;
+        let latest = newest.map_or(clock, |newest| newest.max(clock));
+        let now = moment(typed, latest, &settings.site.time_zone)?;
         Self::at(settings, now)
     }
 
-    fn at(settings: Settings, now: Timestamp) -> Result<Self, Failure> {
+    pub(super) fn at(settings: Settings, now: Timestamp) -> Result<Self, Failure> {
         let reader = Reader::open(&settings.store)?;
         let mut pipeline = Pipeline::new(settings.site.clone(), settings.decode.clone(), &settings.notify);
         pipeline.recall(now, reader.recall(pipeline::recalled_since(now))?.until(now))?;
@@ -58,13 +62,13 @@ impl Standing {
 }
 
 #[cfg(test)]
-mod tests {
+pub(super) mod tests {
     use super::*;
     use crate::replay::replay;
     use crate::replay::tests::{recorded, settings, text};
 
     /// The hatchery's first day, from eight to six, and its forecast lines of drum A.
-    fn day(folder: &Path) -> (Settings, Vec<serde_json::Value>) {
+    pub(in crate::cli) fn day(folder: &Path) -> (Settings, Vec<serde_json::Value>) {
         recorded(folder);
         let asked = settings(folder, "out", "messages.ndjson");
         let site = asked.site.clone();

@@ -423,6 +423,9 @@ const CASES: &[(&str, &str, &str)] = &[
     ("bad-amount", "bag = \"25 kg\"", "bag = \"25 L\""),
     ("amount-without-unit", "bag = \"25 kg\"", "bag = 25"),
     ("feet", "elevation_m = 92", "elevation_m = 30000"),
+    ("pump-range", "id = \"p1\"", "id = \"p1\"\nmax_rpm = 100\nmin_rpm = 120"),
+    ("premix-clay-in-litres", "thickest = ", "premix_clay = \"2 L\"\nthickest = "),
+    ("flow-in-litres", "mass = \"kg\"", "mass = \"kg\"\nflow = \"L\""),
 ];
 
 const WARNINGS: &[(&str, &str, &str)] = &[

@@ -383,3 +383,6 @@ const AHEAD: [SignedDuration; 7] = [
 /// Of a step.
 const MOST: f64 = 0.95;
 const NEARLY_ALL: f64 = 0.99;
+
+#[cfg(test)]
+mod tests;

@@ -95,4 +95,4 @@ fn fit_with(line: impl Fn(usize) -> String, extra: &str) -> String {
 pub const SUBJECT_CHARS: usize = 110;
 
 #[cfg(test)]
-mod tests;
+pub(crate) mod tests;

@@ -108,14 +108,13 @@ pub fn sheet(site: &Site, sheet: &Sheet) -> String {
         lines.push(format!("Filled now, with the pump as it is: {dry}."));
     }
     lines.extend(sheet.doubt.as_ref().map(|asked| doubt(site, clock, asked)));
-    if let Some(Refill::Mix(mix)) = &sheet.refill {
-        lines.push(String::new());
-        lines.push(caution::PREMIX.to_owned());
-        if mix.bags >= 1.0 {
-            lines.push(caution::lifting(units, site.clay.bag));
-        }
+    lines.push(String::new());
+    if let Some(Refill::Mix(mix)) = &sheet.refill
+        && mix.bags >= 1.0
+    {
+        lines.push(caution::lifting(units, site.clay.bag));
     }
-    lines.extend([String::new(), caution::HANDLING.to_owned(), caution::ADVISES.to_owned()]);
+    lines.extend([caution::HANDLING.to_owned(), caution::ADVISES.to_owned()]);
     lines.join("\n") + "\n"
 }
 
@@ -163,9 +162,9 @@ fn mixed(site: &Site, clock: Clock<'_>, mix: &Mix) -> Vec<String> {
             format::volume_at_most(units, mix.water)
         ),
         format!(
-            "Stir the clay into some of the water in {buckets} first, about a minute until no lump is left; pour it in, \
-             then fill up to {line}."
+            "Stir the clay into some of the water in {buckets} first. Pour it in, then fill up to {line}."
         ),
+        caution::PREMIX.to_owned(),
         format!(
             "That gives {} of finished slurry ({}).",
             format::strength_sd(units, mix.gives, mix.gives_sd),
@@ -235,3 +234,6 @@ fn left(site: &Site, clock: Clock<'_>, residual: &Residual) -> String {
     };
     format!("what is left counted at {strength}: {because}")
 }
+
+#[cfg(test)]
+mod tests;

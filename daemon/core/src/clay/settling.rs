@@ -125,7 +125,8 @@ fn hindered(grains: f64, exponent: f64) -> f64 {
 
 /// Of pure water at 0.1 MPa, Pa s (IAPWS SR6-08, the equation for -20 to 110 °C; coefficients from memory,
 /// checked against IAPWS R12-08).
-fn water_viscosity_pa_s(water: Celsius) -> f64 {
+#[must_use]
+pub fn water_viscosity_pa_s(water: Celsius) -> f64 {
     let t = water.kelvins() / 300.0;
     let term = |(factor, power): (f64, f64)| factor * t.powf(power);
     [(280.68e-6, -1.9), (511.45e-6, -7.7), (61.131e-6, -19.6), (0.459_03e-6, -40.0)].map(term).iter().sum()

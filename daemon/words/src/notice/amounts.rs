@@ -13,6 +13,31 @@ impl Teller<'_> {
         refill::short(self.site, remedy.refill.as_ref()?)
     }
 
+    /// What would fill a drum that needs nothing tonight, where it is worth the way; and what is to be asked.
+    pub(super) fn room_left(&self, remedy: &Remedy) -> Vec<String> {
+        let mut lines = Vec::new();
+        match &remedy.refill {
+            Some(Refill::Mix(mix)) if mix.water.0 >= mix.to.0 * WORTH_THE_WAY => lines.push(format!(
+                "To fill it to the line: {} of clay and {} of water.",
+                format::mass(&self.site.units, mix.clay, self.site.clay.scale_step),
+                format::volume_at_most(&self.site.units, mix.water)
+            )),
+            refill @ Some(Refill::LookFirst { .. } | Refill::TooStrong(_)) => {
+                lines.extend(refill::lines(self.site, self.clock, refill.as_ref()));
+            }
+            Some(
+                Refill::Mix(_)
+                | Refill::WaterOnly { .. }
+                | Refill::NoRoom
+                | Refill::DrumTooSmall { .. }
+                | Refill::TooThick { .. },
+            )
+            | None => {}
+        }
+        lines.extend(remedy.doubt.as_ref().map(|doubt| refill::doubt(self.site, self.clock, doubt)));
+        lines
+    }
+
     /// What to add and how long it then lasts, line by line.
     pub(super) fn chores(&self, state: &DrumState, remedy: &Remedy) -> Vec<String> {
         let mut lines = refill::lines(self.site, self.clock, remedy.refill.as_ref());
@@ -99,3 +124,6 @@ impl Teller<'_> {
         )
     }
 }
+
+/// Room for less than this share of a drum isn't worth weighing clay for (common practice, no source).
+const WORTH_THE_WAY: f64 = 0.1;

@@ -139,6 +139,8 @@ impl Teller<'_> {
         lines.extend(self.known(&drum.state));
         if needs_hands(drum) {
             lines.extend(self.chores(&drum.state, &drum.remedy));
+        } else {
+            lines.extend(self.room_left(&drum.remedy));
         }
         lines
     }

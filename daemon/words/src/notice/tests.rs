@@ -1,6 +1,6 @@
 //! Every kind of message as people read it: the snapshots are meant to be read aloud.
 
-mod room;
+pub(crate) mod room;
 
 use claymark_core::forecast::Outlook;
 use claymark_core::notice::content::{

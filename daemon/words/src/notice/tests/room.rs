@@ -184,7 +184,7 @@ pub(super) fn by_day() -> Remedy {
     Remedy { full: Verdict::Unknown, slower: None, slower_when_full: None, ..remedy(Verdict::Lasts) }
 }
 
-pub(super) fn site() -> Site {
+pub(crate) fn site() -> Site {
     Site {
         id: id("alder-bend"),
         name: "Alder Bend Hatchery".to_owned(),
