@@ -238,17 +238,25 @@ mod tests {
 
     use super::*;
     use crate::cli::past::tests::day;
-    use crate::cli::{Cli, Command};
 
-    /// What a command says of the hatchery's first day at ten to six.
+    /// The four, as they are typed.
+    #[derive(clap::Parser)]
+    enum Typed {
+        Mix(Mix),
+        Dose(Dose),
+        Wait(Wait),
+        Settle(Settle),
+    }
+
+    /// What a command says of the room.
     fn told(standing: &Standing, typed: &[&str]) -> Result<String, String> {
-        let cli = Cli::try_parse_from(["claymark"].iter().chain(typed)).map_err(|error| error.to_string())?;
-        let told = match cli.command {
-            Command::Mix(asked) => mix_told(standing, asked),
-            Command::Dose(asked) => dose_told(standing, asked),
-            Command::Wait(asked) => wait_told(standing, asked),
-            Command::Settle(asked) => settle_told(standing, asked),
-            other => panic!("{other:?}"),
+        let typed =
+            Typed::try_parse_from(["claymark"].iter().chain(typed)).map_err(|error| error.to_string())?;
+        let told = match typed {
+            Typed::Mix(asked) => mix_told(standing, asked),
+            Typed::Dose(asked) => dose_told(standing, asked),
+            Typed::Wait(asked) => wait_told(standing, asked),
+            Typed::Settle(asked) => settle_told(standing, asked),
         };
         told.map_err(|failure| failure.text(false))
     }
