@@ -136,6 +136,8 @@ fn settings(file: Table<'_>, around: &Around) -> Option<Settings> {
         staff: staff?,
         water: water?,
         batches: Vec::new(),
+        stock: None,
+        hand_checks: Vec::new(),
         clay: clay?,
         pumps: vessels.pumps.things,
         drums: vessels.drums.things,

@@ -8,6 +8,7 @@
 //! - [`reading`], [`quality`], [`quarantine`]: a value, its QARTOD flags, and what couldn't be used;
 //! - [`oxygen`], [`water`]: how full of it the water is, how cloudy and how fast;
 //! - [`plan`]: which fish stand where, and what each day wants of the water;
+//! - [`stock`], [`ledger`], [`verify`]: the clay on the floor, what is remembered for weeks, checks by hand;
 //! - [`trend`]: where a value is going, and how long until it reaches a limit;
 //! - [`fieldlog`]: what hands did;
 //! - [`drum`]: one drum under watch, from its level to
@@ -23,6 +24,7 @@ pub mod forecast;
 pub mod gauge;
 pub mod happening;
 pub mod id;
+pub mod ledger;
 pub mod notice;
 pub mod oxygen;
 pub mod plan;
@@ -33,7 +35,9 @@ pub mod refill;
 pub mod room;
 pub mod score;
 pub mod site;
+pub mod stock;
 pub mod strapping;
 pub mod trend;
 pub mod units;
+pub mod verify;
 pub mod water;

@@ -5,6 +5,8 @@
 //! from day to day; flow, temperature and oxygen stand from their row until the next one, because hands set
 //! them. Where no batch stands, the fixed limits of `[water]` hold.
 
+pub mod ahead;
+
 use jiff::Timestamp;
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
@@ -289,4 +291,4 @@ fn meeting(a: Span, b: Span) -> Span {
 }
 
 #[cfg(test)]
-mod tests;
+pub(crate) mod tests;

@@ -10,10 +10,12 @@ use serde::{Deserialize, Serialize};
 use crate::id::Id;
 use crate::plan::Batch;
 use crate::quality::thresholds::{Span, Thresholds};
+use crate::stock::StockRules;
 use crate::strapping::StrappingTable;
 use crate::units::{
     Dimension, GramsPerLitre, Kilograms, Litres, LitresPerHour, Millimetres, PeopleUnits, Unit,
 };
+use crate::verify::HandCheck;
 
 /// The whole room.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -36,6 +38,12 @@ pub struct Site {
     /// The batches of fish and their rearing plans, in the order of the file.
     #[serde(default)]
     pub batches: Vec<Batch>,
+    /// How clay is bought, where that is written down.
+    #[serde(default)]
+    pub stock: Option<StockRules>,
+    /// What is checked by hand, and how often.
+    #[serde(default)]
+    pub hand_checks: Vec<HandCheck>,
     /// How the clay comes.
     pub clay: ClaySupply,
     /// In the order of the file.

@@ -96,7 +96,21 @@ quantity!(
     Percent
 );
 
+impl GramsPerMinute {
+    /// How much is fed in a day.
+    #[must_use]
+    pub fn in_a_day(self) -> Kilograms {
+        Kilograms(self.0 * MINUTES_PER_HOUR * HOURS_PER_DAY / GRAMS_PER_KILOGRAM)
+    }
+}
+
 impl GramsPerLitre {
+    /// The volume of finished slurry of this strength that holds `clay`; `None` of water without clay.
+    #[must_use]
+    pub fn volume_holding(self, clay: Kilograms) -> Option<Litres> {
+        (self.0 > 0.0).then(|| Litres(clay.0 * GRAMS_PER_KILOGRAM / self.0))
+    }
+
     /// The clay in `volume` of finished slurry of this strength.
     #[must_use]
     pub fn clay_in(self, volume: Litres) -> Kilograms {

@@ -39,6 +39,8 @@ pub(crate) fn site() -> Site {
             oxygen_min_mg_l: 6.0,
         },
         batches: Vec::new(),
+        stock: None,
+        hand_checks: Vec::new(),
         clay: ClaySupply {
             bag: Kilograms(22.7),
             scale_step: Kilograms(0.01),

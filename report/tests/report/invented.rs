@@ -70,6 +70,8 @@ pub fn site(plan: &Plan) -> Site {
             oxygen_min_mg_l: 7.0,
         },
         batches: Vec::new(),
+        stock: None,
+        hand_checks: Vec::new(),
         clay: ClaySupply {
             bag: Kilograms(22.7),
             scale_step: Kilograms(0.05),

@@ -178,7 +178,7 @@ fn batch(id: &str, stocked: &str, tanks: &[&str], plan: Plan) -> Batch {
 }
 
 /// Three tanks and nothing else, as it would come from a store.
-fn site() -> Site {
+pub(crate) fn site() -> Site {
     let tank = |id: &str| serde_json::json!({ "id": id, "name": id, "volume": 280.0 });
     serde_json::from_value(serde_json::json!({
         "id": "alder-bend", "name": "Alder Bend Hatchery", "time_zone": "Europe/Helsinki", "elevation_m": 92.0,

@@ -55,6 +55,8 @@ pub fn site(drums: &[&str]) -> Site {
             oxygen_min_mg_l: 6.0,
         },
         batches: Vec::new(),
+        stock: None,
+        hand_checks: Vec::new(),
         clay: ClaySupply {
             bag: Kilograms(22.68),
             scale_step: Kilograms(0.1),

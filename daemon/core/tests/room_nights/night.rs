@@ -320,6 +320,8 @@ fn site(zone: &TimeZone) -> Site {
             oxygen_min_mg_l: 6.0,
         },
         batches: Vec::new(),
+        stock: None,
+        hand_checks: Vec::new(),
         clay: ClaySupply {
             bag: Kilograms(25.0),
             scale_step: Kilograms(0.05),

@@ -1,0 +1,119 @@
+//! The clay on the dry floor: how long it lasts by the plan, when to order, and how much.
+//!
+//! The stock is walked forward day by day with what the plan will use, which changes with the fish. An order is
+//! due on the first day on which what is here and on its way comes down to the reorder point
+//! d·L + z √(L σ² + d² σL²): the use while a delivery is on its way, and a safety stock against days of heavier
+//! use (σ) and late lorries (σL) (Heizer, Render and Munson, Operations Management, inventory chapter, from
+//! memory; its cases are checked). The quantity is √(2 D F/h) (Harris 1913), in whole pallets, held down by the
+//! dry floor and by how much of one lot anybody wants to be stuck with if it turns out bad.
+
+pub mod order;
+
+use jiff::civil::Date;
+use serde::{Deserialize, Serialize};
+
+use crate::fieldlog::Deed;
+use crate::ledger::Ledger;
+use crate::site::Site;
+use crate::units::Kilograms;
+
+/// What the site file says of ordering clay.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct StockRules {
+    /// Bags on the dry floor when they were counted.
+    pub counted_bags: f64,
+    /// The day on whose morning they were counted.
+    pub counted_on: Date,
+    /// Bags ordered and not here yet.
+    pub on_order: Option<OnOrder>,
+    /// From order to delivery, days.
+    pub delivery_days: f64,
+    /// Standard deviation of that, days.
+    pub delivery_sd_days: f64,
+    /// Freight of one delivery, in the currency of `bag_price`.
+    pub freight: f64,
+    /// One bag.
+    pub bag_price: f64,
+    /// What a bag costs that lies here for a year, as a share of its price: money, room, clay gone damp.
+    pub holding_share_a_year: f64,
+    /// Bags on a pallet.
+    pub pallet_bags: u32,
+    /// Bags that the dry floor holds.
+    pub floor_bags: u32,
+    /// No more of one lot than is used in so many days.
+    pub one_lot_days: f64,
+    /// The share of deliveries that should come before the stock is out.
+    pub service: f64,
+}
+
+/// An order that is on its way.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct OnOrder {
+    /// How many bags.
+    pub bags: f64,
+    /// When it was ordered; a delivery that is written down since then was this one.
+    pub since: Date,
+}
+
+/// What is here, by the count and what was written down since.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct OnHand {
+    /// Bags on the dry floor; never below none.
+    pub bags: f64,
+    /// Bags on their way.
+    pub on_order: f64,
+    /// Bags that came since the count.
+    pub came: f64,
+    /// Bags that went into drums since the count, as written down.
+    pub used: f64,
+    /// Bags that went into drums without anybody writing down how much: reckoned at the target strength.
+    pub guessed: f64,
+}
+
+impl OnHand {
+    /// By the ledger; `None`: the site file has no `[stock]`.
+    #[must_use]
+    pub fn of(site: &Site, ledger: &Ledger) -> Option<Self> {
+        let rules = site.stock.as_ref()?;
+        let bags = |clay: Kilograms| clay.0 / site.clay.bag.0;
+        let counted = |at| site.date_at(at) >= rules.counted_on;
+        let (mut came, mut used, mut guessed) = (0.0, 0.0, 0.0);
+        let mut on_order = rules.on_order.map_or(0.0, |order| order.bags);
+        for entry in ledger.entries().filter(|entry| counted(entry.at)) {
+            match &entry.deed {
+                Deed::Refill { clay: Some(clay), .. } => used += bags(*clay),
+                Deed::Refill { drum, water: Some(water), clay: None } => {
+                    let target = drum.as_ref().and_then(|drum| site.drum(drum)).or(site.drums.first());
+                    guessed += target.map_or(0.0, |drum| bags(drum.target.clay_in(*water)));
+                }
+                Deed::Delivery { bags: number, mass, .. } => {
+                    came += number.or(mass.map(bags)).unwrap_or(0.0);
+                    if rules.on_order.is_some_and(|order| site.date_at(entry.at) >= order.since) {
+                        on_order = 0.0;
+                    }
+                }
+                Deed::Refill { .. }
+                | Deed::PumpSetting { .. }
+                | Deed::InUse { .. }
+                | Deed::FlowCheck { .. }
+                | Deed::GrabSample { .. }
+                | Deed::Cleaning { .. }
+                | Deed::Dip { .. }
+                | Deed::Wipe { .. }
+                | Deed::TubeChange { .. }
+                | Deed::ClogCleared { .. }
+                | Deed::Fish { .. }
+                | Deed::Note { .. } => {}
+            }
+        }
+        for refill in ledger.unlogged().filter(|refill| counted(refill.at)) {
+            let target = site.drum(&refill.drum).map(|drum| drum.target);
+            guessed += target.map_or(0.0, |target| bags(target.clay_in(refill.added)));
+        }
+        let bags = (rules.counted_bags + came - used - guessed).max(0.0);
+        Some(Self { bags, on_order, came, used, guessed })
+    }
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,385 @@
+//! Checks by hand against the sensors: bucket and watch, hand meters, and which of them are overdue.
+//!
+//! Differences are judged as the USGS judges continuous water-quality monitors: a correction is due when fouling
+//! and drift together exceed a criterion, and beyond a greater one the data aren't used (Wagner and others, USGS
+//! Techniques and Methods 1-D3, 2006; the figures are from memory and say so wherever they are shown). Claymark
+//! suggests a correction and never applies one.
+
+use jiff::{SignedDuration, Timestamp};
+use serde::{Deserialize, Serialize};
+
+use crate::fieldlog::{Deed, LogEntry};
+use crate::ledger::Ledger;
+use crate::site::{Place, Quantity, Site};
+use crate::units::{Litres, LitresPerMinute, Unit};
+
+/// A check that people make by hand, again and again.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct HandCheck {
+    /// What.
+    pub what: Quantity,
+    /// Where.
+    pub place: Place,
+    /// How often.
+    pub every: SignedDuration,
+}
+
+/// A check that should have been made.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Overdue {
+    /// Which.
+    pub check: HandCheck,
+    /// When it was made last; `None`: never, as far as is known.
+    pub last: Option<Timestamp>,
+}
+
+/// The checks that are due or overdue, in the order of the site file.
+#[must_use]
+pub fn overdue(site: &Site, ledger: &Ledger, now: Timestamp) -> Vec<Overdue> {
+    let last =
+        |check: &HandCheck| ledger.entries().filter(|entry| check.is_made_by(entry)).map(|e| e.at).max();
+    let late = |check: &HandCheck| {
+        let last = last(check);
+        let due = last.is_none_or(|last| now.duration_since(last) > check.every);
+        due.then(|| Overdue { check: check.clone(), last })
+    };
+    site.hand_checks.iter().filter_map(late).collect()
+}
+
+impl HandCheck {
+    /// Whether that entry is such a check, with its figures.
+    #[must_use]
+    pub fn is_made_by(&self, entry: &LogEntry) -> bool {
+        match &entry.deed {
+            Deed::FlowCheck { place, volume: Some(_), seconds: Some(_) } => {
+                self.what == Quantity::Flow && place.as_ref() == Some(&self.place)
+            }
+            Deed::GrabSample { place, quantity: Some(quantity), value: Some(_), .. } => {
+                self.what.name() == quantity && place.as_ref() == Some(&self.place)
+            }
+            Deed::FlowCheck { .. }
+            | Deed::GrabSample { .. }
+            | Deed::Refill { .. }
+            | Deed::PumpSetting { .. }
+            | Deed::InUse { .. }
+            | Deed::Cleaning { .. }
+            | Deed::Dip { .. }
+            | Deed::Wipe { .. }
+            | Deed::TubeChange { .. }
+            | Deed::ClogCleared { .. }
+            | Deed::Delivery { .. }
+            | Deed::Fish { .. }
+            | Deed::Note { .. } => false,
+        }
+    }
+}
+
+/// A flow that was caught with cylinder or bucket and a watch.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Catch {
+    /// How much flowed.
+    pub flow: LitresPerMinute,
+    /// One standard deviation of it.
+    pub sd: LitresPerMinute,
+    /// How long such a catch should last at least, seconds; `None`: it was long enough.
+    pub catch_for_s: Option<f64>,
+}
+
+impl Catch {
+    /// u = q √((uV/V)² + (ut/t)²): reading the cylinder and pressing the watch are independent.
+    ///
+    /// The cylinder is read to 1 % or 5 mL, whichever is more, the watch to half a second at each end, so that a
+    /// catch of 20 s is wrong by 5 % (common practice, no source). `None` when nothing or no time was caught.
+    #[must_use]
+    pub fn of(volume: Litres, seconds: f64) -> Option<Self> {
+        let flow = LitresPerMinute::caught(volume, seconds).filter(|flow| flow.0 > 0.0)?;
+        let by_volume = CYLINDER_SHARE.max(CYLINDER.0 / volume.0);
+        let share = by_volume.hypot(WATCH_S / seconds);
+        let long_enough = share <= SURE_ENOUGH;
+        // At twice the time the cylinder holds twice as much; it must hold a fair volume, too.
+        let for_watch = WATCH_S / WATCH_SHARE;
+        let for_volume = CYLINDER.0 / CYLINDER_SHARE / (volume.0 / seconds);
+        Some(Self {
+            flow,
+            sd: flow * share,
+            catch_for_s: (!long_enough).then_some(for_watch.max(for_volume)),
+        })
+    }
+}
+
+/// Two limits of a difference: an absolute one, and one by share of the value; the greater of them holds.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Criterion {
+    absolute: f64,
+    share: f64,
+}
+
+impl Criterion {
+    fn at(self, value: f64) -> f64 {
+        self.absolute.max(self.share * value.abs())
+    }
+}
+
+/// How good the sensor's readings are, by the difference (USGS TM 1-D3, from memory).
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Grade {
+    /// No correction is due.
+    Excellent,
+    /// Correct it.
+    Good,
+    /// Correct it, and look after the sensor.
+    Fair,
+    /// Correct it, and mend the sensor.
+    Poor,
+    /// Beyond correcting: don't use it.
+    Unusable,
+}
+
+/// A hand value against the sensor.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Comparison {
+    /// By hand.
+    pub hand: f64,
+    /// By the sensor at that time.
+    pub sensor: f64,
+    /// What would have to be added to the sensor's readings: suggested, never applied.
+    pub correction: f64,
+    /// Up to here nothing need be corrected.
+    pub allowed: f64,
+    /// Beyond here nothing can be.
+    pub usable: f64,
+    /// How good the sensor is.
+    pub grade: Grade,
+}
+
+impl Comparison {
+    /// Both in the base unit of `quantity`; `None` where the USGS has no criterion.
+    #[must_use]
+    pub fn of(quantity: Quantity, hand: f64, sensor: f64) -> Option<Self> {
+        let steps = criteria(quantity)?;
+        let correction = hand - sensor;
+        let beyond = |step: Criterion| correction.abs() > step.at(hand) + ROUNDING;
+        let [excellent, good, fair, usable] = steps;
+        let grade = match () {
+            () if beyond(usable) => Grade::Unusable,
+            () if beyond(fair) => Grade::Poor,
+            () if beyond(good) => Grade::Fair,
+            () if beyond(excellent) => Grade::Good,
+            () => Grade::Excellent,
+        };
+        Some(Self { hand, sensor, correction, allowed: excellent.at(hand), usable: usable.at(hand), grade })
+    }
+}
+
+/// Up to where it is excellent, good and fair, and usable at all (USGS TM 1-D3, from memory).
+fn criteria(quantity: Quantity) -> Option<[Criterion; 4]> {
+    let steps = |absolute: [f64; 4], share: [f64; 4]| {
+        let [a, b, c, d] = absolute;
+        let [p, q, r, s] = share;
+        [(a, p), (b, q), (c, r), (d, s)].map(|(absolute, share)| Criterion { absolute, share })
+    };
+    match quantity {
+        Quantity::Turbidity => Some(steps([0.5, 1.0, 1.5, 3.0], [0.05, 0.10, 0.15, 0.30])),
+        Quantity::Oxygen => Some(steps([0.3, 0.5, 0.8, 2.0], [0.05, 0.10, 0.15, 0.20])),
+        Quantity::Temperature => Some(steps([0.2, 0.5, 0.8, 2.0], [0.0; 4])),
+        Quantity::Level
+        | Quantity::Distance
+        | Quantity::Volume
+        | Quantity::OxygenSaturation
+        | Quantity::Flow
+        | Quantity::AirPressure => None,
+    }
+}
+
+/// What cleaning changed, and what remained: the two parts of a sensor's error.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Parts {
+    /// By dirt: gone after cleaning.
+    pub fouling: f64,
+    /// By the sensor itself: still there when it is clean.
+    pub drift: f64,
+}
+
+impl Parts {
+    /// The sensor read `before` and `after` cleaning, while the water itself went from `field.0` to `field.1`; the
+    /// clean sensor read `clean` where `standard` was true.
+    ///
+    /// Ef = (after - before) - (field end - field start), Ed = standard - reading (USGS TM 1-D3; the signs from memory).
+    #[must_use]
+    pub fn of(before: f64, after: f64, field: (f64, f64), standard: f64, clean: f64) -> Self {
+        Self { fouling: (after - before) - (field.1 - field.0), drift: standard - clean }
+    }
+
+    /// What to add to a reading when `share` of the time since the last cleaning had passed: both parts grow evenly.
+    #[must_use]
+    pub fn correction(self, share: f64) -> f64 {
+        (self.fouling + self.drift) * share.clamp(0.0, 1.0)
+    }
+}
+
+/// What a hand meter's sample says against the sensors at its place: each with its comparison, or why there is none.
+#[must_use]
+pub fn compare_sample<'a>(
+    site: &'a Site,
+    entry: &LogEntry,
+    read_at: impl Fn(&crate::site::Sensor) -> Option<f64>,
+) -> Vec<(&'a crate::site::Sensor, Result<Comparison, Incomparable>)> {
+    let Deed::GrabSample {
+        place: Some(place),
+        quantity: Some(quantity),
+        value: Some(value),
+        unit: Some(unit),
+    } = &entry.deed
+    else {
+        return Vec::new();
+    };
+    let there =
+        site.sensors.iter().filter(|sensor| sensor.place == *place && sensor.quantity.name() == quantity);
+    there
+        .map(|sensor| {
+            let compared = match Unit::parse(unit) {
+                Ok(unit) if unit.dimension() == sensor.unit.dimension() => match read_at(sensor) {
+                    Some(read) => Comparison::of(sensor.quantity, unit.to_base(*value), read)
+                        .ok_or(Incomparable::NoCriterion),
+                    None => Err(Incomparable::Silent),
+                },
+                Ok(_) | Err(_) => Err(Incomparable::OtherUnit),
+            };
+            (sensor, compared)
+        })
+        .collect()
+}
+
+/// Why a hand value and a sensor can't be compared.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Incomparable {
+    /// NTU and FNU aren't the same, and neither are mg/L and percent.
+    OtherUnit,
+    /// No usable reading near that time.
+    Silent,
+    /// Nothing published says how far they may lie apart.
+    NoCriterion,
+}
+
+/// The middle of what a sensor said within [`NEAR`] of `at`; `None`: nothing usable.
+#[must_use]
+pub fn read_near(readings: &[(Timestamp, f64)], at: Timestamp) -> Option<f64> {
+    let near = readings.iter().filter(|(time, _)| time.duration_since(at).abs() <= NEAR);
+    let mut values: Vec<f64> = near.map(|(_, value)| *value).collect();
+    values.sort_unstable_by(f64::total_cmp);
+    let (lower, upper) = (values.len().checked_sub(1)? / 2, values.len() / 2);
+    Some(f64::midpoint(*values.get(lower)?, *values.get(upper)?))
+}
+
+/// So far from a hand value a reading is still of the same water: tanks change more slowly.
+pub const NEAR: SignedDuration = SignedDuration::from_mins(6);
+
+const CYLINDER_SHARE: f64 = 0.01;
+const CYLINDER: Litres = Litres(0.005);
+const WATCH_S: f64 = 1.0;
+/// A catch that is surer than this is long enough (our own choice: half of what wear of a tube shows in a week).
+const SURE_ENOUGH: f64 = 0.03;
+/// The share of a suggested catch that may be the watch's.
+const WATCH_SHARE: f64 = 0.02;
+/// A difference that is typed with one decimal mustn't fail by the last bit.
+const ROUNDING: f64 = 1e-9;
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::id::Id;
+
+    #[test]
+    fn a_short_catch_is_told_how_long_it_should_be() {
+        // 500 mL at 209 mL/min take 144 s (500/209 min); 20 s are wrong by 5 % through the watch alone.
+        let catch = Catch::of(Litres(0.5), 500.0 / 209.0 * 60.0).unwrap();
+        assert!((catch.flow.0 - 0.209).abs() < 1e-12 && (500.0 / 209.0 * 60.0_f64).round() as i64 == 144);
+        assert!((catch.sd.0 / catch.flow.0 - 0.0122).abs() < 1e-4, "√(0.01² + (1/143.5)²)");
+        assert_eq!(catch.catch_for_s, None);
+        let short = Catch::of(Litres(0.0697), 20.0).unwrap();
+        assert!((short.sd.0 / short.flow.0 - 0.0876).abs() < 1e-3, "√(0.0717² + 0.05²)");
+        assert!((short.catch_for_s.unwrap() - 143.5).abs() < 0.1, "until 500 mL are caught");
+        assert_eq!(Catch::of(Litres(0.5), 0.0), None);
+        assert_eq!(Catch::of(Litres(0.0), 60.0), None);
+    }
+
+    #[test]
+    fn a_difference_is_graded_by_the_greater_of_both_criteria() {
+        // USGS TM 1-D3, from memory: turbidity 0.5 or 5 %, oxygen 0.3 mg/L or 5 %, temperature 0.2 °C.
+        use Grade::{Excellent, Fair, Good, Poor, Unusable};
+        use Quantity::{Oxygen, Temperature, Turbidity};
+        for (quantity, hand, sensor, grade) in [
+            (Turbidity, 50.0, 52.5, Excellent),
+            (Turbidity, 50.0, 52.6, Good),
+            (Turbidity, 50.0, 55.1, Fair),
+            (Turbidity, 50.0, 57.6, Poor),
+            (Turbidity, 50.0, 65.1, Unusable),
+            (Turbidity, 2.0, 2.5, Excellent),
+            (Turbidity, 2.0, 2.6, Good),
+            (Oxygen, 5.0, 5.3, Excellent),
+            (Oxygen, 8.0, 7.6, Excellent),
+            (Oxygen, 8.0, 7.5, Good),
+            (Oxygen, 8.0, 5.9, Unusable),
+            (Temperature, 20.0, 20.2, Excellent),
+            (Temperature, 20.0, 19.4, Fair),
+            (Temperature, 20.0, 22.1, Unusable),
+        ] {
+            let compared = Comparison::of(quantity, hand, sensor).unwrap();
+            assert_eq!(compared.grade, grade, "{quantity:?} {hand} {sensor}");
+            assert!((compared.sensor + compared.correction - hand).abs() < 1e-12);
+        }
+        assert_eq!(Comparison::of(Quantity::Level, 400.0, 401.0), None);
+    }
+
+    #[test]
+    fn fouling_is_what_cleaning_changed_and_drift_what_it_left() {
+        // Before 48, after 52, the water from 49.5 to 50: 3.5; a standard of 100 read 103: -3; half way 0.25.
+        let parts = Parts::of(48.0, 52.0, (49.5, 50.0), 100.0, 103.0);
+        assert!((parts.fouling - 3.5).abs() < 1e-12 && (parts.drift - -3.0).abs() < 1e-12);
+        assert!((parts.correction(0.5) - 0.25).abs() < 1e-12);
+        assert!(parts.correction(0.0).abs() < 1e-12, "just cleaned: nothing to correct");
+    }
+
+    #[test]
+    fn the_sensor_is_asked_for_the_middle_of_what_it_said_about_then() {
+        let at = |minute: i64| Timestamp::UNIX_EPOCH + SignedDuration::from_mins(minute);
+        let said = [(at(0), 60.0), (at(7), 64.0), (at(10), 66.0), (at(12), 200.0), (at(40), 90.0)];
+        assert_eq!(read_near(&said, at(10)), Some(66.0), "a bubble is passed over");
+        assert_eq!(read_near(&said, at(25)), None);
+    }
+
+    #[test]
+    fn a_check_is_overdue_from_its_last_time_on_or_when_it_never_was_made() {
+        let tank = Place::Tank(Id::new("t1").unwrap());
+        let every = SignedDuration::from_hours(24);
+        let check = |what| HandCheck { what, place: tank.clone(), every };
+        let at: Timestamp = "2027-04-20T07:00:00Z".parse().unwrap();
+        let sample = |quantity: &str, value| LogEntry {
+            key: quantity.to_owned(),
+            at,
+            received_at: at,
+            by: None,
+            replaces: None,
+            deed: Deed::GrabSample {
+                place: Some(tank.clone()),
+                quantity: Some(quantity.to_owned()),
+                value,
+                unit: Some("NTU".to_owned()),
+            },
+        };
+        assert!(check(Quantity::Turbidity).is_made_by(&sample("turbidity", Some(64.0))));
+        assert!(!check(Quantity::Turbidity).is_made_by(&sample("turbidity", None)), "no figure, no check");
+        assert!(!check(Quantity::Oxygen).is_made_by(&sample("turbidity", Some(64.0))));
+        let mut site = crate::plan::tests::site();
+        site.hand_checks = vec![check(Quantity::Turbidity), check(Quantity::Oxygen)];
+        let mut ledger = Ledger::default();
+        ledger.log(&sample("turbidity", Some(64.0)));
+        let late = |hours| {
+            let late = overdue(&site, &ledger, at + SignedDuration::from_hours(hours));
+            late.into_iter().map(|late| (late.check.what, late.last)).collect::<Vec<_>>()
+        };
+        assert_eq!(late(24), [(Quantity::Oxygen, None)]);
+        assert_eq!(late(25), [(Quantity::Turbidity, Some(at)), (Quantity::Oxygen, None)]);
+    }
+}
