@@ -4,6 +4,7 @@
 //! settings, and secrets only inside the one setting that needs them.
 
 mod broker;
+mod fish;
 mod influx;
 mod keeping;
 mod list;
@@ -13,6 +14,7 @@ mod quality;
 mod room;
 mod secrets;
 mod sensors;
+mod stock;
 mod suggest;
 mod summary;
 mod table;
@@ -114,6 +116,9 @@ fn settings(file: Table<'_>, around: &Around) -> Option<Settings> {
     let water = room::water(&file);
     let clay = room::clay(&file);
     let vessels = vessels::vessels(&file, clay.as_ref());
+    let batches = fish::batches(&file, &vessels);
+    let hand_checks = fish::hand_checks(&file, &vessels);
+    let stock = stock::stock(&file);
     let sensors = sensors::sensors(&file, &vessels);
     let broker = broker::broker(&file, around);
     if let Some(broker) = &broker {
@@ -135,9 +140,9 @@ fn settings(file: Table<'_>, around: &Around) -> Option<Settings> {
         units,
         staff: staff?,
         water: water?,
-        batches: Vec::new(),
-        stock: None,
-        hand_checks: Vec::new(),
+        batches,
+        stock,
+        hand_checks,
         clay: clay?,
         pumps: vessels.pumps.things,
         drums: vessels.drums.things,

@@ -2,6 +2,7 @@
 
 use std::fmt::{self, Write as _};
 
+use claymark_core::plan::Batch;
 use claymark_core::site::{Draws, Drum, Place, Pump, Quantity, Senses, Site};
 use claymark_core::units::{Celsius, Litres};
 use claymark_words::format;
@@ -40,6 +41,10 @@ fn write(out: &mut String, settings: &Settings) -> fmt::Result {
     )?;
     sensors(out, site)?;
     limits(out, site)?;
+    for batch in &site.batches {
+        writeln!(out, "{}", batch_line(site, batch))?;
+    }
+    checks_and_stock(out, site)?;
     people(out, settings)?;
     writeln!(out, "\nReadings are kept in {}", settings.store.display())?;
     if let Some(record) = &settings.record {
@@ -139,6 +144,39 @@ fn limits(out: &mut String, site: &Site) -> fmt::Result {
         format::temperature(&site.units, Celsius(water.temperature_c.max())),
         water.oxygen_min_mg_l,
     )
+}
+
+fn batch_line(site: &Site, batch: &Batch) -> String {
+    let tanks = count(batch.tanks.len(), "tank");
+    let ended = batch.ended.map_or_else(String::new, |ended| format!(", gone on {ended}"));
+    let band = |day| batch.plan.band(day).map(|band| format!("{} to {}", band.min(), band.max()));
+    let last = batch.plan.last_day();
+    let bands = match (band(batch.day_at_stocking), band(last)) {
+        (Some(first), Some(end)) if first != end => format!(", turbidity {first}, on fish day {last} {end}"),
+        (Some(first), _) => format!(", turbidity {first}"),
+        (None, _) => ", turbidity as above".to_owned(),
+    };
+    let flow = batch.tanks.first().and_then(|tank| site.tank_flow_on(tank, batch.stocked));
+    let flow = flow.map_or_else(String::new, |flow| format!(", {:.1} L/min a tank at first", flow.0));
+    format!(
+        "Batch {} ({}): {tanks}, stocked {} at {} days post hatch{ended}{bands}{flow}",
+        batch.name, batch.id, batch.stocked, batch.dph_at_stocking
+    )
+}
+
+fn checks_and_stock(out: &mut String, site: &Site) -> fmt::Result {
+    for check in &site.hand_checks {
+        let every = format::duration(check.every);
+        writeln!(out, "Checked by hand: {} at {} every {every}", check.what.name(), check.place)?;
+    }
+    if let Some(stock) = &site.stock {
+        writeln!(
+            out,
+            "Clay: {} bags on {}, delivered {:.0} days after the order, {} bags on a pallet, room for {}",
+            stock.counted_bags, stock.counted_on, stock.delivery_days, stock.pallet_bags, stock.floor_bags,
+        )?;
+    }
+    Ok(())
 }
 
 fn people(out: &mut String, settings: &Settings) -> fmt::Result {

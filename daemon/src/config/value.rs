@@ -2,7 +2,7 @@
 
 use std::path::PathBuf;
 
-use jiff::civil::Time;
+use jiff::civil::{Date, Time};
 use jiff::tz::TimeZone;
 use jiff::{SignedDuration, Span as CalendarSpan, SpanRelativeTo};
 use toml::Spanned;
@@ -147,6 +147,19 @@ pub(super) fn duration(value: &DeValue<'_>) -> Result<SignedDuration, Wrong> {
         Some(duration) if duration > SignedDuration::ZERO => Ok(duration),
         Some(_) => wrong(format!("'{text}' isn't longer than nothing"), remedy),
         None => wrong(format!("'{text}' isn't a duration"), remedy),
+    }
+}
+
+/// A day of the calendar, in quotes or bare.
+pub(super) fn date(value: &DeValue<'_>) -> Result<Date, Wrong> {
+    let text = match (value.as_str(), value.as_datetime()) {
+        (Some(text), _) => text.to_owned(),
+        (_, Some(bare)) => bare.to_string(),
+        _ => return unwanted("a date", value),
+    };
+    match text.parse::<Date>() {
+        Ok(date) if text.len() == "2027-04-12".len() => Ok(date),
+        _ => wrong(format!("'{text}' isn't a date"), "Write year, month and day, for instance 2027-04-12."),
     }
 }
 

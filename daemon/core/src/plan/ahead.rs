@@ -183,8 +183,8 @@ mod tests {
         // Issue 3, appendix: from 65 to 50 NTU in 87 min on day 0 (19.2 L/min) and 26 min on day 30 (64 L/min).
         let days = ahead(&room(), "2027-04-01".parse().unwrap(), 31, Some(&clouding()), None);
         let minutes = |day: usize| days[day].after_dry.unwrap().as_secs_f64() / 60.0;
-        assert!((minutes(0) - 87.0).abs() < 0.5, "{}", minutes(0));
-        assert!((minutes(30) - 26.0).abs() < 0.5, "{}", minutes(30));
+        assert!((minutes(0) - 87.0).abs() < 1.0, "{}", minutes(0));
+        assert!((minutes(30) - 26.0).abs() < 1.0, "{}", minutes(30));
         assert!(days.windows(2).all(|two| two[1].after_dry <= two[0].after_dry));
     }
 
