@@ -8,6 +8,7 @@ mod influx;
 mod moment;
 mod names;
 pub mod past;
+mod planning;
 mod pounds;
 
 use std::io::{IsTerminal as _, Write as _};
@@ -66,6 +67,12 @@ enum Command {
     Settle(clay::Settle),
     /// Send readings and all else of a time range to InfluxDB again; what is there stays as it is
     Backfill(influx::Backfill),
+    /// What the coming days need by the rearing plan: water, slurry, refills, clay
+    Plan(planning::Plan),
+    /// The clay on the dry floor: how long it lasts, when to order and how much
+    Stock(planning::When),
+    /// Which checks by hand are overdue
+    Checks(planning::When),
     /// Write into the field log what was done
     ///
     /// Leave out what nobody knows. A correction is a new entry with --replaces and the key of the wrong one.
@@ -146,6 +153,9 @@ impl Cli {
             Command::Dose(asked) => clay::dose(asked),
             Command::Wait(asked) => clay::wait(asked),
             Command::Settle(asked) => clay::settle(asked),
+            Command::Plan(asked) => planning::plan(asked),
+            Command::Stock(asked) => planning::stock(asked),
+            Command::Checks(asked) => planning::checks(asked),
             Command::Log(log) => {
                 let settings = config::read(&log.site_file.config, Secrets::Needed)?.settings;
                 let (file, granted) =
@@ -154,7 +164,9 @@ impl Cli {
                 if granted {
                     pounds::ask(&settings.site, &file, &deed)?;
                 }
-                say(&settings, &Saying::entry(&settings.intake.prefix, &deed, signature))
+                let at = signature.at;
+                say(&settings, &Saying::entry(&settings.intake.prefix, &deed, signature))?;
+                planning::comment(&settings, &deed, at)
             }
             Command::Answer(Answer { site_file, notice, by }) => {
                 let settings = config::read(&site_file.config, Secrets::Needed)?.settings;

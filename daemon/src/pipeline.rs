@@ -90,7 +90,13 @@ impl Pipeline {
 
     /// Tells the past again, in time order, and goes live. What the past led to is in the store already.
     pub fn recall(&mut self, now: Timestamp, past: Recall<'_>) -> Result<(), StoreError> {
-        let Recall { readings, log, notices, answers } = past;
+        let Recall { readings, log, notices, answers, remembered, happened } = past;
+        for entry in remembered {
+            self.retell(entry.at, Event::Remembered(entry));
+        }
+        for happening in happened {
+            self.retell(happening.at, Event::HadHappened(happening));
+        }
         let mut deeds: Vec<(Timestamp, Event)> = Vec::new();
         deeds.extend(log.into_iter().map(|entry| (entry.at, Event::Log(entry))));
         deeds.extend(notices.into_iter().map(|issued| (issued.notice.at, Event::Recalled(issued.notice))));
@@ -121,6 +127,8 @@ impl Pipeline {
             Event::Answer(answer) => drop(self.recent.answer(answer)),
             Event::Reading(_)
             | Event::Recalled(_)
+            | Event::Remembered(_)
+            | Event::HadHappened(_)
             | Event::SessionLost { .. }
             | Event::StoreFailed { .. }
             | Event::StoreWorks

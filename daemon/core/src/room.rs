@@ -16,6 +16,7 @@ mod failures;
 mod forwarding;
 mod look;
 mod mixing;
+mod planning;
 mod recall;
 mod runout;
 mod session;
@@ -26,6 +27,7 @@ mod verdict;
 
 pub use dosing::{Dose, Response, TankResponse};
 pub use mixing::Missing;
+pub use planning::Stock;
 pub use runout::UNANSWERED_FOR;
 pub use still::StillDrum;
 
@@ -37,6 +39,7 @@ use crate::drum::supply_forecast;
 use crate::fieldlog::LogEntry;
 use crate::forecast::Forecast;
 use crate::happening::Happening;
+use crate::ledger::Ledger;
 use crate::notice::{Answer, Notice};
 use crate::reading::Assessed;
 use crate::refill::sheet::Sheet;
@@ -60,6 +63,7 @@ pub struct Room {
     desks: Vec<Desk>,
     sensors: Sensors,
     water: WaterWatch,
+    ledger: Ledger,
     session: Session,
     storage: Storage,
     traces: Traces,
@@ -112,6 +116,10 @@ pub enum Event {
     Forwarded,
     /// While the past is told again after a restart: a notice that had been sent.
     Recalled(Notice),
+    /// While the past is told again after a restart: what was written down in the weeks before it.
+    Remembered(LogEntry),
+    /// While the past is told again after a restart: what the data had shown in the weeks before it.
+    HadHappened(Happening),
     /// The past has been told; from now on the room speaks. Before this it makes no notice and no forecast.
     GoLive,
     /// Nothing but the time: a deadline has come, or the clock was looked at.
@@ -155,6 +163,7 @@ impl Room {
             desks: Desk::all(&site),
             sensors: Sensors::new(&site.sensors),
             water: WaterWatch::new(&site),
+            ledger: Ledger::default(),
             session: Session::default(),
             storage: Storage::default(),
             traces: Traces::default(),
@@ -241,6 +250,7 @@ impl Room {
             Event::Log(entry) => {
                 self.water.log(&entry);
                 self.journal.take(now, &entry);
+                self.ledger.log(&entry);
                 for desk in &mut self.desks {
                     desk.log(now, &entry);
                 }
@@ -275,6 +285,14 @@ impl Room {
                 self.recall(&notice);
                 false
             }
+            Event::Remembered(entry) => {
+                self.ledger.log(&entry);
+                false
+            }
+            Event::HadHappened(happening) => {
+                self.ledger.happened(&happening);
+                false
+            }
             Event::GoLive => {
                 self.go_live(now);
                 true
@@ -298,6 +316,9 @@ impl Room {
         let any = !happenings.is_empty();
         // What is found again while the past is told had been kept when it was found first.
         if self.live.is_some() {
+            for happening in &happenings {
+                self.ledger.happened(happening);
+            }
             self.effects.extend(happenings.into_iter().map(Effect::Happened));
         }
         any

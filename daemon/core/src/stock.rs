@@ -9,6 +9,7 @@
 
 pub mod order;
 
+use jiff::ToSpan as _;
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
 
@@ -114,6 +115,47 @@ impl OnHand {
         Some(Self { bags, on_order, came, used, guessed })
     }
 }
+
+/// Bags that went into drums on each of the last [`LOOKED_BACK`] whole days, as far as the count reaches back.
+fn daily_use(site: &Site, ledger: &Ledger, today: Date) -> Vec<f64> {
+    let since = site.stock.as_ref().map_or(today, |rules| rules.counted_on);
+    let day = |back: i64| today.checked_sub(back.days()).ok().filter(|day| *day >= since);
+    let used_on =
+        |date: Date| -> f64 {
+            let refills = ledger.entries().filter(|entry| site.date_at(entry.at) == date);
+            let clay = refills
+                .filter_map(|entry| if let Deed::Refill { clay, .. } = &entry.deed { *clay } else { None });
+            clay.map(|clay| clay.0 / site.clay.bag.0).sum()
+        };
+    (1..=LOOKED_BACK).filter_map(day).map(used_on).collect()
+}
+
+/// Bags a day as they were written down lately; `None`: not for long enough.
+#[must_use]
+pub fn past_use(site: &Site, ledger: &Ledger, today: Date) -> Option<f64> {
+    mean(&daily_use(site, ledger, today)).filter(|used| *used > 0.0)
+}
+
+/// Standard deviation of a day's use, from what was written down lately; a fifth of `planned` until a week is known
+/// (our own choice).
+#[must_use]
+pub fn daily_sd(site: &Site, ledger: &Ledger, today: Date, planned: f64) -> f64 {
+    let used = daily_use(site, ledger, today);
+    let off: Option<Vec<f64>> =
+        mean(&used).map(|mean| used.iter().map(|used| (used - mean).powi(2)).collect());
+    off.and_then(|off| mean(&off)).map_or(planned * UNKNOWN_SPREAD, f64::sqrt)
+}
+
+/// Of a week at least.
+fn mean(values: &[f64]) -> Option<f64> {
+    let number = u32::try_from(values.len()).ok().filter(|number| *number >= WEEK)?;
+    Some(values.iter().sum::<f64>() / f64::from(number))
+}
+
+/// Days.
+const LOOKED_BACK: i64 = 14;
+const WEEK: u32 = 7;
+const UNKNOWN_SPREAD: f64 = 0.2;
 
 #[cfg(test)]
 mod tests;

@@ -10,7 +10,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::fieldlog::{Deed, LogEntry};
 use crate::ledger::Ledger;
-use crate::site::{Place, Quantity, Site};
+use crate::site::{Place, Quantity, Sensor, Site};
 use crate::units::{Litres, LitresPerMinute, Unit};
 
 /// A check that people make by hand, again and again.
@@ -218,37 +218,33 @@ impl Parts {
     }
 }
 
-/// What a hand meter's sample says against the sensors at its place: each with its comparison, or why there is none.
-#[must_use]
-pub fn compare_sample<'a>(
-    site: &'a Site,
-    entry: &LogEntry,
-    read_at: impl Fn(&crate::site::Sensor) -> Option<f64>,
-) -> Vec<(&'a crate::site::Sensor, Result<Comparison, Incomparable>)> {
-    let Deed::GrabSample {
-        place: Some(place),
-        quantity: Some(quantity),
-        value: Some(value),
-        unit: Some(unit),
-    } = &entry.deed
-    else {
-        return Vec::new();
+/// The sensors that a hand meter's sample can be held against: those at its place that measure the same.
+pub fn sensors_of<'a>(site: &'a Site, deed: &Deed) -> impl Iterator<Item = &'a Sensor> {
+    let sampled = if let Deed::GrabSample { place: Some(place), quantity: Some(quantity), .. } = deed {
+        Some((place.clone(), quantity.clone()))
+    } else {
+        None
     };
-    let there =
-        site.sensors.iter().filter(|sensor| sensor.place == *place && sensor.quantity.name() == quantity);
-    there
-        .map(|sensor| {
-            let compared = match Unit::parse(unit) {
-                Ok(unit) if unit.dimension() == sensor.unit.dimension() => match read_at(sensor) {
-                    Some(read) => Comparison::of(sensor.quantity, unit.to_base(*value), read)
-                        .ok_or(Incomparable::NoCriterion),
-                    None => Err(Incomparable::Silent),
-                },
-                Ok(_) | Err(_) => Err(Incomparable::OtherUnit),
-            };
-            (sensor, compared)
-        })
-        .collect()
+    site.sensors.iter().filter(move |sensor| {
+        let same = |(place, quantity): &(Place, String)| {
+            sensor.place == *place && sensor.quantity.name() == quantity
+        };
+        sampled.as_ref().is_some_and(same)
+    })
+}
+
+/// A hand meter's sample against what `sensor` read about that time; `None`: it isn't a sample with its figures.
+#[must_use]
+pub fn compare(sensor: &Sensor, deed: &Deed, read: Option<f64>) -> Option<Result<Comparison, Incomparable>> {
+    let Deed::GrabSample { value: Some(value), unit: Some(unit), .. } = deed else { return None };
+    let same = Unit::parse(unit).ok().filter(|unit| unit.dimension() == sensor.unit.dimension());
+    Some(match (same, read) {
+        (None, _) => Err(Incomparable::OtherUnit),
+        (Some(_), None) => Err(Incomparable::Silent),
+        (Some(unit), Some(read)) => {
+            Comparison::of(sensor.quantity, unit.to_base(*value), read).ok_or(Incomparable::NoCriterion)
+        }
+    })
 }
 
 /// Why a hand value and a sensor can't be compared.

@@ -6,6 +6,7 @@
 //! - [`drying`], [`refill`], [`dosing`]: when a drum is dry, what to add to it, how to set pump and strength;
 //! - [`settling`]: a drum whose air has failed;
 //! - [`names`]: what things are called;
+//! - [`planning`], [`stock`], [`checks`]: the days ahead, the clay on the floor, checks by hand;
 //! - [`caution`]: what keeps people and fish from harm;
 //! - [`notice`]: the first line and the text of a notice;
 //! - [`reasons`]: quality flags, reasons of quarantine and kinds of notices in words;
@@ -13,13 +14,16 @@
 //! - [`standing`]: how old what is known is.
 
 pub mod caution;
+pub mod checks;
 pub mod dosing;
 pub mod drying;
 pub mod format;
 pub mod names;
 pub mod notice;
+pub mod planning;
 pub mod reasons;
 pub mod refill;
 pub mod report;
 pub mod settling;
 pub mod standing;
+pub mod stock;

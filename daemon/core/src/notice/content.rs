@@ -11,8 +11,10 @@ use crate::notice::NoticeKind;
 use crate::notice::failure::Failure;
 use crate::refill::Refill;
 use crate::refill::books::MassDoubt;
+use crate::room::Stock;
 use crate::site::Place;
 use crate::units::{Litres, LitresPerHour, Turbidity};
+use crate::verify::Overdue;
 
 /// What a notice says.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -203,6 +205,12 @@ pub struct EveningCheck {
     pub first_called: Option<Id>,
     /// Since when nothing can be kept.
     pub store_failing_since: Option<Timestamp>,
+    /// Checks by hand that should have been made.
+    #[serde(default)]
+    pub overdue: Vec<Overdue>,
+    /// The clay on the floor, when it is time to order.
+    #[serde(default)]
+    pub order_due: Option<Stock>,
 }
 
 /// A drum will not last.

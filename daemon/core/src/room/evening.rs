@@ -112,6 +112,8 @@ impl Room {
                 heard,
                 first_called: self.site.contacts.first().map(|contact| contact.id.clone()),
                 store_failing_since: self.storage.failing_since(),
+                overdue: self.overdue_checks(scene.now),
+                order_due: self.order_due(scene.now),
             }),
         }
     }

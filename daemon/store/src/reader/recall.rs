@@ -2,10 +2,11 @@
 
 use std::collections::VecDeque;
 
-use jiff::Timestamp;
+use jiff::{SignedDuration, Timestamp};
 use rusqlite::{Connection, params_from_iter};
 
 use claymark_core::fieldlog::LogEntry;
+use claymark_core::happening::Happening;
 use claymark_core::notice::Answer;
 use claymark_core::reading::Assessed;
 
@@ -24,6 +25,10 @@ pub struct Recall<'store> {
     pub notices: Vec<Issued>,
     /// Arrived since then.
     pub answers: Vec<Answer>,
+    /// What was written down in the year before: clay and checks by hand are reckoned with for long.
+    pub remembered: Vec<LogEntry>,
+    /// What the data showed in the year before, and since then.
+    pub happened: Vec<Happening>,
 }
 
 impl Recall<'_> {
@@ -35,6 +40,7 @@ impl Recall<'_> {
         self.log.retain(|entry| entry.received_at <= then);
         self.notices.retain(|issued| issued.notice.at <= then);
         self.answers.retain(|answer| answer.at <= then);
+        self.happened.retain(|happening| happening.at <= then);
         self
     }
 }
@@ -49,11 +55,20 @@ pub(super) fn recall(connection: &Connection, since: Timestamp) -> Result<Recall
         "SELECT {} FROM field_log WHERE at >= ?1 OR received >= ?1 ORDER BY at, entry_key",
         rows::LOG_ENTRY
     );
+    let remembered = format!(
+        "SELECT {} FROM field_log WHERE at >= ?1 AND at < ?2 AND received < ?2 ORDER BY at, entry_key",
+        rows::LOG_ENTRY
+    );
+    let happened =
+        format!("SELECT {} FROM happening WHERE at >= ?1 ORDER BY at, drum, kind", rows::HAPPENING);
+    let year = since.saturating_sub(REMEMBERED).unwrap_or(Timestamp::MIN).as_millisecond();
     Ok(Recall {
         readings: Readings::new(connection, since, Timestamp::MAX, None),
         log: rows::collect(connection, &log, [ms], rows::log_entry)?,
         notices: rows::collect(connection, &notices, [ms], rows::notice)?,
         answers: ranges::answers(connection, ms, i64::MAX)?,
+        remembered: rows::collect(connection, &remembered, [year, ms], rows::log_entry)?,
+        happened: rows::collect(connection, &happened, [year], rows::happening)?,
     })
 }
 
@@ -151,3 +166,6 @@ impl Iterator for Readings<'_> {
 
 /// Rows in memory at once.
 const AT_A_TIME: i64 = 4096;
+
+/// A stock that was counted longer ago than this should be counted again.
+const REMEMBERED: SignedDuration = SignedDuration::from_hours(366 * 24);

@@ -4,10 +4,10 @@ use claymark_core::forecast::{Forecast, Subject};
 use claymark_core::notice::content::{EveningCheck, EveningDrum, Verdict};
 use jiff::SignedDuration;
 
-use crate::caution;
 use crate::format;
 use crate::names::{self, short};
 use crate::notice::{Teller, Text, Wording, fit_with};
+use crate::{caution, checks, stock};
 
 pub(super) fn wording(teller: Teller<'_>, check: &EveningCheck) -> Wording {
     let mut text = Text::default();
@@ -161,6 +161,13 @@ impl Teller<'_> {
         }
         if let Some(since) = check.store_failing_since {
             lines.push(format!("Readings can't be kept since {}; warnings go on.", self.clock.time(since)));
+        }
+        let today = self.site.date_at(self.notice.at);
+        lines.extend(check.order_due.as_ref().and_then(|stock| stock::due(stock, today)));
+        let overdue = checks::overdue(self.site, &check.overdue, self.notice.at);
+        if !overdue.is_empty() {
+            lines.push("Checks by hand that are overdue:".to_owned());
+            lines.extend(overdue.into_iter().map(|late| format!("- {late}")));
         }
         lines.push(match &check.first_called {
             Some(contact) => format!(

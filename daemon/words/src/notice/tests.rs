@@ -35,6 +35,8 @@ fn told(site: &Site, notice: &Notice) -> String {
 
 fn evening(drums: Vec<claymark_core::notice::content::EveningDrum>) -> EveningCheck {
     EveningCheck {
+        overdue: Vec::new(),
+        order_due: None,
         due: at("2027-04-20T14:00:00Z"),
         visit: visit(),
         drums,

@@ -1,0 +1,187 @@
+//! The days ahead by the plan, in words.
+
+use claymark_core::plan::ahead::DayAhead;
+use claymark_core::site::Site;
+use claymark_core::units::{Kilograms, Litres};
+use jiff::civil::Date;
+
+use crate::{caution, format};
+
+/// One line of the table of days: the same figures stand in the weekly report.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Row {
+    /// "Tue 20 Apr".
+    pub day: String,
+    /// Fish day of each batch, and days post hatch: "8 (11 dph)".
+    pub fish: String,
+    /// "50 to 80".
+    pub band: String,
+    /// Through the head tank, with its unit.
+    pub flow: String,
+    /// Slurry of the day, with its unit.
+    pub slurry: String,
+    /// Drums emptied that day.
+    pub refills: String,
+    /// Clay of the day, with its unit.
+    pub clay: String,
+    /// "54 min".
+    pub after_dry: String,
+}
+
+/// The table of days.
+#[must_use]
+pub fn rows(site: &Site, days: &[DayAhead]) -> Vec<Row> {
+    days.iter().map(|day| row(site, day)).collect()
+}
+
+fn row(site: &Site, day: &DayAhead) -> Row {
+    let units = &site.units;
+    let unknown = || "?".to_owned();
+    let fish: Vec<String> =
+        day.fish.iter().map(|(_, fish)| format!("{} ({} dph)", fish.day, fish.dph)).collect();
+    let needs = day.needs;
+    Row {
+        day: date(day.date),
+        fish: if fish.is_empty() { "none".to_owned() } else { fish.join(", ") },
+        band: format!("{} to {}", format::number(day.band.min(), 0), format::number(day.band.max(), 0)),
+        flow: day.flow.map_or_else(unknown, |flow| format::flow(units, flow)),
+        slurry: needs.map_or_else(unknown, |needs| format::volume(units, needs.slurry)),
+        refills: needs.map_or_else(unknown, |needs| format::number(needs.refills, 1)),
+        clay: needs.map_or_else(unknown, |needs| mass(site, needs.clay)),
+        after_dry: day.after_dry.map_or_else(unknown, format::duration),
+    }
+}
+
+/// What the days need in all, and each change of the flow, which wants a change of the pump in the same visit.
+#[must_use]
+pub fn sentences(site: &Site, days: &[DayAhead]) -> Vec<String> {
+    let mut lines = vec![in_all(site, days)];
+    for two in days.windows(2) {
+        let [before, after] = two else { continue };
+        let (Some(from), Some(to)) = (before.flow, after.flow) else { continue };
+        let ratio = to.0 / from.0;
+        if (ratio - 1.0).abs() > 0.005 {
+            lines.push(format!(
+                "On {} the water goes from {} to {}: set the pumps to {} times their speed in the same visit; a drum then \
+                 lasts {} times as long.",
+                date(after.date),
+                format::flow(&site.units, from),
+                format::flow(&site.units, to),
+                format::number(ratio, 2),
+                format::number(1.0 / ratio, 2),
+            ));
+        }
+    }
+    lines.push(AFTER_DRY.to_owned());
+    lines
+}
+
+fn in_all(site: &Site, days: &[DayAhead]) -> String {
+    let needs: Option<Vec<_>> = days.iter().map(|day| day.needs).collect();
+    let Some(needs) = needs else {
+        return "Clay and slurry can't be worked out for every day: write ntu_per_mg_l and background_ntu under [clay], and \
+                exchanges_per_h into the plan."
+            .to_owned();
+    };
+    let slurry = Litres(needs.iter().map(|needs| needs.slurry.0).sum());
+    let clay = Kilograms(needs.iter().map(|needs| needs.clay.0).sum());
+    let refills: f64 = needs.iter().map(|needs| needs.refills).sum();
+    format!(
+        "In all {} of slurry at the drums' target strength, {} drums from the full line to the heel, {} of clay ({} bags of {}).",
+        format::volume(&site.units, slurry),
+        format::number(refills, 1),
+        mass(site, clay),
+        format::number(clay.0 / site.clay.bag.0, 1),
+        format::mass(&site.units, site.clay.bag, site.clay.bag),
+    )
+}
+
+/// The whole page for the command line.
+#[must_use]
+pub fn page(site: &Site, days: &[DayAhead]) -> String {
+    use std::fmt::Write as _;
+    let mut text = String::new();
+    let line = |text: &mut String, row: &Row| {
+        writeln!(
+            text,
+            "{:<12} {:<16} {:>9} {:>12} {:>8} {:>8} {:>9} {:>12}",
+            row.day, row.fish, row.band, row.flow, row.slurry, row.refills, row.clay, row.after_dry
+        )
+        .expect("a String takes all");
+    };
+    line(&mut text, &heads());
+    for row in rows(site, days) {
+        line(&mut text, &row);
+    }
+    text.push('\n');
+    for sentence in sentences(site, days) {
+        text.push_str(&sentence);
+        text.push('\n');
+    }
+    text.push('\n');
+    text.push_str(caution::HANDLING);
+    text.push('\n');
+    text.push_str(caution::ADVISES);
+    text.push('\n');
+    text
+}
+
+/// The heads of the columns.
+#[must_use]
+pub fn heads() -> Row {
+    let [day, fish, band, flow, slurry, refills, clay, after_dry] =
+        ["Day", "Fish day", "Band", "Water", "Slurry", "Refills", "Clay", "Dry drum"].map(str::to_owned);
+    Row { day, fish, band, flow, slurry, refills, clay, after_dry }
+}
+
+fn mass(site: &Site, clay: Kilograms) -> String {
+    format::mass(&site.units, clay, site.clay.scale_step)
+}
+
+/// "Tue 20 Apr".
+pub(crate) fn date(date: Date) -> String {
+    date.strftime("%a %-d %b").to_string()
+}
+
+const AFTER_DRY: &str = "Dry drum: how long the fish have once no clay comes any more, from the middle of the band to its lower end, in \
+the tank that clears first (stirred tanks in series).";
+
+#[cfg(test)]
+mod tests {
+    use claymark_core::clay::{Clouding, Yield};
+    use claymark_core::plan::ahead::ahead;
+    use claymark_core::plan::{Batch, Plan, Ramp, Row};
+    use claymark_core::quality::thresholds::Span;
+    use claymark_core::units::Turbidity;
+
+    use super::*;
+    use crate::notice::tests::room;
+
+    #[test]
+    fn the_days_ahead_are_a_table_and_say_what_to_change_when() {
+        let mut site = room::site();
+        let row = |day, low, high, flow| Row {
+            day,
+            turbidity: Some(Span::new(low, high).unwrap()),
+            exchanges_per_h: Some(flow),
+            ..Row::default()
+        };
+        let rows = vec![row(0, 50.0, 80.0, 0.5), row(3, 50.0, 80.0, 0.7), row(6, 20.0, 50.0, 0.7)];
+        site.batches = vec![Batch {
+            id: claymark_core::id::Id::new("spring").unwrap(),
+            name: "Spring batch".to_owned(),
+            stocked: "2027-04-18".parse().unwrap(),
+            dph_at_stocking: 4,
+            day_at_stocking: 0,
+            ended: None,
+            tanks: site.tanks.iter().map(|tank| tank.id.clone()).collect(),
+            plan: Plan::new(Ramp::Linear, rows).unwrap(),
+        }];
+        let clay = Yield { ntu_per_mg_l: 0.5, sd: 0.0, since: None, exponent: 1.0 };
+        let clouding = Clouding { clay, background: Turbidity(2.0) };
+        let days = ahead(&site, "2027-04-20".parse().unwrap(), 5, Some(&clouding), None);
+        insta::assert_snapshot!(page(&site, &days));
+        let unknown = ahead(&site, "2027-04-20".parse().unwrap(), 2, None, None);
+        assert!(in_all(&site, &unknown).starts_with("Clay and slurry can't be worked out"));
+    }
+}

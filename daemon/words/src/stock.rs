@@ -1,0 +1,150 @@
+//! The clay on the floor and the next order, in words.
+
+use claymark_core::room::Stock;
+use claymark_core::site::Site;
+use claymark_core::stock::StockRules;
+use claymark_core::stock::order::{HeldBy, Order};
+use jiff::civil::Date;
+
+use crate::format::number;
+use crate::planning::date;
+use crate::{caution, format};
+
+/// Everything, for the command line and the report.
+#[must_use]
+pub fn sentences(site: &Site, stock: &Stock, today: Date) -> Vec<String> {
+    let Some(rules) = &site.stock else { return Vec::new() };
+    let mut lines = vec![on_hand(site, rules, stock), lasts(stock)];
+    match &stock.outlook.order {
+        None => lines.push("Nothing need be ordered for as long as a year ahead.".to_owned()),
+        Some(order) => {
+            lines.push(ask(order, today));
+            lines.push(why(order));
+        }
+    }
+    lines
+}
+
+/// The whole page for the command line.
+#[must_use]
+pub fn page(site: &Site, stock: &Stock, today: Date) -> String {
+    let mut lines = sentences(site, stock, today);
+    lines.push(String::new());
+    lines.push(caution::lifting(&site.units, site.clay.bag));
+    lines.push(caution::NEW_CLAY.to_owned());
+    lines.join("\n") + "\n"
+}
+
+/// "ORDER CLAY NOW: 40 bags. 9.8 are left, ... ".
+#[must_use]
+pub fn due(stock: &Stock, today: Date) -> Option<String> {
+    let order = stock.outlook.order.filter(|order| order.on <= today)?;
+    Some(format!("{} {}", ask(&order, today), lasts(stock)))
+}
+
+fn on_hand(site: &Site, rules: &StockRules, stock: &Stock) -> String {
+    let here = &stock.outlook.on_hand;
+    let mut line = format!(
+        "On the dry floor are {} bags of {}: {} were counted on {}, {} came since and {} went into drums",
+        number(here.bags, 1),
+        format::mass(&site.units, site.clay.bag, site.clay.bag),
+        number(rules.counted_bags, 0),
+        date(rules.counted_on),
+        number(here.came, 0),
+        number(here.used + here.guessed, 1),
+    );
+    if here.guessed > 0.05 {
+        line += &format!(
+            ", {} of them reckoned at the target strength because nobody wrote down how much",
+            number(here.guessed, 1)
+        );
+    }
+    if here.on_order > 0.0 {
+        line += &format!("; {} are on their way", number(here.on_order, 0));
+    }
+    line + "."
+}
+
+fn lasts(stock: &Stock) -> String {
+    let by = if stock.by_plan { "by the plan" } else { "by what was used lately" };
+    match (stock.outlook.days_left, stock.outlook.lasts_until) {
+        (Some(0), _) => format!("They are not enough for today ({by})."),
+        (Some(days), Some(until)) => {
+            format!(
+                "They last {days} days, until {} ({by}: {} bags a day while a delivery is on its way).",
+                date(until),
+                number(stock.outlook.use_a_day, 2)
+            )
+        }
+        (Some(_) | None, _) => format!("They last for a year or longer ({by})."),
+    }
+}
+
+fn ask(order: &Order, today: Date) -> String {
+    let when = if order.on <= today { "now".to_owned() } else { format!("on {}", date(order.on)) };
+    if order.bags == 0 {
+        return format!(
+            "Clay should be ordered {when}, but not even a pallet fits on the dry floor: make room first."
+        );
+    }
+    let loud = if order.on <= today { "ORDER CLAY NOW" } else { "Order clay" };
+    match order.on <= today {
+        true => format!("{loud}: {} bags.", order.bags),
+        false => format!("{loud} {when}: {} bags.", order.bags),
+    }
+}
+
+fn why(order: &Order) -> String {
+    let held = match order.held_by {
+        None => "in whole pallets".to_owned(),
+        Some(HeldBy::Floor) => "more doesn't fit on the dry floor".to_owned(),
+        Some(HeldBy::OneLot) => "more of one lot would lie too long if it turned out bad".to_owned(),
+        Some(HeldBy::PlanEnds) => "more won't be used before the fish leave".to_owned(),
+        Some(HeldBy::NoRoom) => "no pallet fits".to_owned(),
+    };
+    format!(
+        "An order is due when {} bags are left here and on their way, {} of them against days of heavier use and late \
+         deliveries. Freight against keeping asks for {} bags at a time; {held}.",
+        number(order.point, 1),
+        number(order.safety, 1),
+        number(order.economic, 0),
+    )
+}
+
+#[cfg(test)]
+mod tests {
+    use claymark_core::stock::OnHand;
+
+    use super::*;
+    use crate::notice::tests::room;
+
+    #[test]
+    fn stock_and_order_are_told_with_their_reasons() {
+        let mut site = room::site();
+        let rules = StockRules {
+            counted_bags: 60.0,
+            counted_on: "2027-04-01".parse().unwrap(),
+            on_order: None,
+            delivery_days: 10.0,
+            delivery_sd_days: 2.0,
+            freight: 180.0,
+            bag_price: 14.0,
+            holding_share_a_year: 0.25,
+            pallet_bags: 40,
+            floor_bags: 120,
+            one_lot_days: 90.0,
+            service: 0.95,
+        };
+        let today: Date = "2027-04-20".parse().unwrap();
+        let mut told = String::new();
+        for (bags, guessed, uses) in [(30.0, 1.2, 1.0), (12.0, 0.0, 1.0), (0.2, 0.0, 1.0), (60.0, 0.0, 0.0)] {
+            let here = OnHand { bags, on_order: 0.0, came: 0.0, used: 60.0 - bags - guessed, guessed };
+            let outlook = rules.outlook(today, here, &[uses], 0.1);
+            site.stock = Some(rules.clone());
+            let stock = Stock { outlook, by_plan: bags > 20.0 };
+            told += &format!("==== {bags} bags\n{}\n", sentences(&site, &stock, today).join("\n"));
+            told += &format!("evening: {:?}\n", due(&stock, today));
+        }
+        insta::assert_snapshot!(told);
+    }
+}
