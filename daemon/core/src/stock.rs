@@ -120,13 +120,12 @@ impl OnHand {
 fn daily_use(site: &Site, ledger: &Ledger, today: Date) -> Vec<f64> {
     let since = site.stock.as_ref().map_or(today, |rules| rules.counted_on);
     let day = |back: i64| today.checked_sub(back.days()).ok().filter(|day| *day >= since);
-    let used_on =
-        |date: Date| -> f64 {
-            let refills = ledger.entries().filter(|entry| site.date_at(entry.at) == date);
-            let clay = refills
-                .filter_map(|entry| if let Deed::Refill { clay, .. } = &entry.deed { *clay } else { None });
-            clay.map(|clay| clay.0 / site.clay.bag.0).sum()
-        };
+    let used_on = |date: Date| -> f64 {
+        let refills = ledger.entries().filter(|entry| site.date_at(entry.at) == date);
+        let clay = refills
+            .filter_map(|entry| if let Deed::Refill { clay, .. } = &entry.deed { *clay } else { None });
+        clay.map(|clay| clay.0 / site.clay.bag.0).sum()
+    };
     (1..=LOOKED_BACK).filter_map(day).map(used_on).collect()
 }
 

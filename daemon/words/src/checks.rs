@@ -107,10 +107,7 @@ pub fn overdue(site: &Site, checks: &[Overdue], now: Timestamp) -> Vec<String> {
 }
 
 fn decimals(unit: Unit) -> usize {
-    match unit {
-        Unit::MilligramPerLitre | Unit::Celsius => 2,
-        _ => 1,
-    }
+    if matches!(unit, Unit::MilligramPerLitre | Unit::Celsius) { 2 } else { 1 }
 }
 
 const SOURCE: &str = "Judged by the criteria of USGS Techniques and Methods 1-D3 (2006); its figures are quoted from memory and weren't \

@@ -39,7 +39,8 @@ pub fn page(site: &Site, stock: &Stock, today: Date) -> String {
 #[must_use]
 pub fn due(stock: &Stock, today: Date) -> Option<String> {
     let order = stock.outlook.order.filter(|order| order.on <= today)?;
-    Some(format!("{} {}", ask(&order, today), lasts(stock)))
+    let left = number(stock.outlook.on_hand.bags, 0);
+    Some(format!("{} {left} are on the dry floor. {}", ask(&order, today), lasts(stock)))
 }
 
 fn on_hand(site: &Site, rules: &StockRules, stock: &Stock) -> String {
@@ -87,10 +88,10 @@ fn ask(order: &Order, today: Date) -> String {
             "Clay should be ordered {when}, but not even a pallet fits on the dry floor: make room first."
         );
     }
-    let loud = if order.on <= today { "ORDER CLAY NOW" } else { "Order clay" };
-    match order.on <= today {
-        true => format!("{loud}: {} bags.", order.bags),
-        false => format!("{loud} {when}: {} bags.", order.bags),
+    if order.on <= today {
+        format!("ORDER CLAY NOW: {} bags.", order.bags)
+    } else {
+        format!("Order clay {when}: {} bags.", order.bags)
     }
 }
 

@@ -183,6 +183,7 @@ impl Night {
                 None
             }
             Event::NotForwarded { .. } | Event::Forwarded => None,
+            Event::Remembered(_) | Event::HadHappened(_) => None,
             Event::StoreWorks | Event::Recalled(_) | Event::GoLive | Event::Tick => None,
         });
         self.entry(deed, last)
@@ -217,6 +218,7 @@ impl Night {
             }
             Event::SessionLost { .. } | Event::StoreFailed { .. } | Event::StoreWorks => {}
             Event::NotForwarded { .. } | Event::Forwarded => {}
+            Event::Remembered(_) | Event::HadHappened(_) => {}
             Event::Recalled(_) | Event::GoLive | Event::Tick => {}
         }
         self.room.handle(self.now, event);
