@@ -6,17 +6,16 @@ use std::process::ExitCode;
 
 use clap::{Args, Parser, Subcommand};
 use jiff::Timestamp;
-use serde::Deserialize;
-
-use claymark_store::{Reader, StoreError};
 
 use crate::charts::Undrawn;
+use crate::origin::{Opened, Origin, Unopened};
+use crate::source::{Source, Unread};
 use crate::typeset::Unset;
 use crate::view::View;
 use crate::week::{BadWeek, Week};
 use crate::{page, picture, sheet, source};
 
-/// Makes the manager's weekly report from the local store.
+/// Makes the manager's weekly report from the local store, or from InfluxDB.
 #[derive(Debug, Parser)]
 #[command(version)]
 pub struct Arguments {
@@ -33,12 +32,8 @@ enum Task {
 /// Which week, from where, to where.
 #[derive(Debug, Args)]
 struct Wanted {
-    /// The site file; only the place of the store is read from it.
-    #[arg(long, value_name = "FILE", required_unless_present = "store", conflicts_with = "store")]
-    config: Option<PathBuf>,
-    /// The store itself.
-    #[arg(long, value_name = "FILE")]
-    store: Option<PathBuf>,
+    #[command(flatten)]
+    origin: Origin,
     /// The week, for example 2026-W47; without it, the last full week in the site's time zone.
     #[arg(long, value_name = "WEEK")]
     week: Option<String>,
@@ -50,28 +45,15 @@ struct Wanted {
 /// Why there is no report.
 #[derive(Debug, thiserror::Error)]
 pub enum Failure {
-    /// The site file can't be read.
-    #[error("the site file {path} can't be read: {why}")]
-    SiteFile {
-        /// Which.
-        path: PathBuf,
-        /// What the system said.
-        why: std::io::Error,
-    },
-    /// The site file doesn't say where the store is.
-    #[error("the site file {path} doesn't tell where the store is: {why}")]
-    NoStorePath {
-        /// Which.
-        path: PathBuf,
-        /// What was found.
-        why: toml::de::Error,
-    },
+    /// No rows are within reach.
+    #[error(transparent)]
+    Unopened(#[from] Unopened),
     /// The week was named wrongly.
     #[error(transparent)]
     Week(#[from] BadWeek),
-    /// The store can't be read.
-    #[error("the store can't be read: {0}")]
-    Store(#[from] StoreError),
+    /// The rows can't be read.
+    #[error(transparent)]
+    Unread(#[from] Unread),
     /// A picture couldn't be drawn.
     #[error(transparent)]
     Undrawn(#[from] Undrawn),
@@ -96,12 +78,9 @@ impl Failure {
     #[must_use]
     pub fn remedy(&self) -> &'static str {
         match self {
-            Self::SiteFile { .. } => "Give the site file's path with --config, or the store's with --store.",
-            Self::NoStorePath { .. } => "Run `claymark check --config FILE`, or name the store with --store.",
+            Self::Unopened(unopened) => unopened.remedy(),
             Self::Week(_) => "Name a week such as 2026-W47, or leave --week out for the last full one.",
-            Self::Store(_) => {
-                "Check the path and that you may read it; the daemon may go on running meanwhile."
-            }
+            Self::Unread(unread) => unread.remedy(),
             Self::Undrawn(_) | Self::Unset(_) | Self::Sheet(_) => {
                 "This is a mistake in the program: keep the store and tell the developers this text."
             }
@@ -113,10 +92,14 @@ impl Failure {
     #[must_use]
     pub fn exit_code(&self) -> ExitCode {
         match self {
-            Self::SiteFile { .. } | Self::NoStorePath { .. } | Self::Week(_) => ExitCode::from(2),
-            Self::Store(_) | Self::Undrawn(_) | Self::Unset(_) | Self::Sheet(_) | Self::Unwritten { .. } => {
-                ExitCode::from(1)
-            }
+            Self::Unopened(unopened) if unopened.is_about_the_command() => ExitCode::from(2),
+            Self::Week(_) => ExitCode::from(2),
+            Self::Unopened(_)
+            | Self::Unread(_)
+            | Self::Undrawn(_)
+            | Self::Unset(_)
+            | Self::Sheet(_)
+            | Self::Unwritten { .. } => ExitCode::from(1),
         }
     }
 }
@@ -124,10 +107,16 @@ impl Failure {
 /// Makes the files; gives their paths.
 pub fn run(arguments: &Arguments, now: Timestamp) -> Result<Vec<PathBuf>, Failure> {
     let Task::Week(wanted) = &arguments.task;
-    let store = Reader::open(&store_path(wanted)?)?;
-    let site = store.site()?;
-    // A store that was filled by another clock (a replay, the demo) shows by itself how late it is.
-    let now = store.extent()?.map_or(now, |(_, last)| now.max(last));
+    match wanted.origin.open()? {
+        Opened::Store(store) => make(&store, wanted, now),
+        Opened::Influx(influx) => make(influx.as_ref(), wanted, now),
+    }
+}
+
+fn make(source: &impl Source, wanted: &Wanted, now: Timestamp) -> Result<Vec<PathBuf>, Failure> {
+    let site = source.site()?;
+    // Rows that were made by another clock (a replay, the demo) show by themselves how late it is.
+    let now = source.last_reading()?.map_or(now, |last| now.max(last));
     let week = match &wanted.week {
         Some(text) => Week::parse(text, &site.time_zone)?,
         None => Week::last_full(now, &site.time_zone)?,
@@ -136,7 +125,7 @@ pub fn run(arguments: &Arguments, now: Timestamp) -> Result<Vec<PathBuf>, Failur
         return Err(BadWeek::NotBegun(week.to_string()).into());
     }
     let name = format!("week-{week}");
-    let facts = source::facts(&store, site, week, now)?;
+    let facts = source::facts(source, site, week, now)?;
     let view = View::of(&facts)?;
     let files = [("pdf", page::pdf(&view)?), ("png", picture::png(&view)?), ("csv", sheet::csv(&facts)?)];
     let unwritten = |path: &Path| {
@@ -151,31 +140,4 @@ pub fn run(arguments: &Arguments, now: Timestamp) -> Result<Vec<PathBuf>, Failur
         made.push(path);
     }
     Ok(made)
-}
-
-/// Where the store is, told or read from the site file; a relative path starts at the site file.
-fn store_path(wanted: &Wanted) -> Result<PathBuf, Failure> {
-    match (&wanted.store, &wanted.config) {
-        (Some(store), _) => Ok(store.clone()),
-        (None, Some(config)) => {
-            let text =
-                fs::read_to_string(config).map_err(|why| Failure::SiteFile { path: config.clone(), why })?;
-            let file: SiteFile =
-                toml::from_str(&text).map_err(|why| Failure::NoStorePath { path: config.clone(), why })?;
-            Ok(config.parent().unwrap_or(Path::new("")).join(file.store.path))
-        }
-        // The command line asks for one of the two.
-        (None, None) => Ok(PathBuf::new()),
-    }
-}
-
-/// The only part of the site file that the report reads.
-#[derive(Debug, Deserialize)]
-struct SiteFile {
-    store: StoreSection,
-}
-
-#[derive(Debug, Deserialize)]
-struct StoreSection {
-    path: PathBuf,
 }

@@ -1,20 +1,22 @@
-//! The manager's week: from the local store to PDF, PNG and CSV, offline.
+//! The manager's week: from the local store, or from InfluxDB, to PDF, PNG and CSV.
 //!
 //! In the order in which data flow:
 //! - [`command`]: the command line, and which files are written;
 //! - [`week`]: an ISO week in the site's time zone;
-//! - [`source`]: which rows of the store are read;
+//! - [`origin`]: the store or InfluxDB, as the command line says;
+//! - [`source`]: which of its rows are read;
 //! - [`facts`]: what they amount to: pure, no words, no pictures;
 //! - [`charts`]: pictures of facts as SVG;
 //! - [`view`]: words and pictures as the templates read them;
 //! - [`typeset`]: Typst as a library; [`page`] makes the PDF of it, [`picture`] the PNG;
 //! - [`sheet`]: daily figures as CSV.
 //!
-//! This crate knows nothing of MQTT, mail or SQL.
+//! This crate knows nothing of MQTT, mail, SQL or Flux.
 
 pub mod charts;
 pub mod command;
 pub mod facts;
+pub mod origin;
 pub mod page;
 pub mod picture;
 pub mod sheet;

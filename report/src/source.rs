@@ -1,31 +1,111 @@
-//! From the store to facts: which rows of the week are read, and how few of them.
+//! From rows to facts: which rows of the week are read, from the local store or from InfluxDB, and how few.
 //!
-//! Hours in which nothing happened are taken from the store's hourly figures; only hours with something
+//! Hours in which nothing happened are taken from the hourly figures; only hours with something
 //! to look at are read reading by reading, and those stream by.
 
 use std::collections::BTreeMap;
 
 use jiff::{SignedDuration, Timestamp};
 
+use claymark_core::fieldlog::LogEntry;
+use claymark_core::forecast::Forecast;
+use claymark_core::happening::Happening;
 use claymark_core::id::Id;
+use claymark_core::notice::Answer;
 use claymark_core::quarantine::Reason;
+use claymark_core::reading::Assessed;
 use claymark_core::site::Site;
-use claymark_store::reader::{Rollup, SensorKey};
-use claymark_store::{Reader, StoreError};
+use claymark_influx::reader::ReadError;
+use claymark_store::StoreError;
+use claymark_store::batch::{Delivery, Issued};
+use claymark_store::reader::{KnownSensor, QuarantineCount, Rollup, SensorKey};
 
 use crate::facts::{Rows, Traces, WeekFacts};
 use crate::week::Week;
 
+/// Where the rows are: the local store, or the same rows in InfluxDB. Everything that the report reads is here;
+/// ranges are from the first time to just before the second.
+pub trait Source {
+    /// The site in force.
+    fn site(&self) -> Result<Site, Unread>;
+    /// When the last reading was measured.
+    fn last_reading(&self) -> Result<Option<Timestamp>, Unread>;
+    /// Every sensor that there are rows of.
+    fn sensors(&self) -> Result<Vec<KnownSensor>, Unread>;
+    /// Tells readings of some sensors; those of one sensor in the order of time.
+    fn readings(
+        &self,
+        of: &[SensorKey],
+        from: Timestamp,
+        to: Timestamp,
+        tell: &mut dyn FnMut(&Assessed),
+    ) -> Result<(), Unread>;
+    /// Hourly figures of all sensors, for every hour that overlaps the range; by hour.
+    fn rollups(&self, from: Timestamp, to: Timestamp) -> Result<Vec<Rollup>, Unread>;
+    /// Forecasts in the order of time.
+    fn forecasts(&self, from: Timestamp, to: Timestamp) -> Result<Vec<Forecast>, Unread>;
+    /// What happened to drums, in the order of time.
+    fn happenings(&self, from: Timestamp, to: Timestamp) -> Result<Vec<Happening>, Unread>;
+    /// Notices in the order of time.
+    fn notices(&self, from: Timestamp, to: Timestamp) -> Result<Vec<Issued>, Unread>;
+    /// Deliveries of the notices of the range.
+    fn deliveries(&self, from: Timestamp, to: Timestamp) -> Result<Vec<Delivery>, Unread>;
+    /// Answers in the order of time.
+    fn answers(&self, from: Timestamp, to: Timestamp) -> Result<Vec<Answer>, Unread>;
+    /// Field-log entries in the order of time.
+    fn log(&self, from: Timestamp, to: Timestamp) -> Result<Vec<LogEntry>, Unread>;
+    /// How often something was put aside, for every hour that overlaps the range.
+    fn quarantine_counts(&self, from: Timestamp, to: Timestamp) -> Result<Vec<QuarantineCount>, Unread>;
+}
+
+/// The rows can't be read.
+#[derive(Debug, thiserror::Error)]
+pub enum Unread {
+    /// From the local store.
+    #[error("the store can't be read: {0}")]
+    Store(#[from] StoreError),
+    /// From InfluxDB.
+    #[error("InfluxDB can't be read: {0}")]
+    Influx(#[from] ReadError),
+}
+
+impl Unread {
+    /// What to do about it, in a sentence.
+    #[must_use]
+    pub fn remedy(&self) -> &'static str {
+        match self {
+            Self::Store(_) => {
+                "Check the path and that you may read it; the daemon may go on running meanwhile."
+            }
+            Self::Influx(error) => match error {
+                ReadError::Influx(_) => {
+                    "Ask whoever runs InfluxDB: the address, the names and the token must fit, and the token must \
+                     have the right to read the bucket."
+                }
+                ReadError::NoSite { .. } => {
+                    "Check --bucket and --site; a daemon writes its site within minutes of its first contact."
+                }
+                ReadError::WhichSite { .. } => "Name one of them with --site.",
+                ReadError::Answer { .. } | ReadError::Record { .. } => {
+                    "Make the report with the version that the site's daemon has; if that doesn't help, tell the \
+                     developers this text."
+                }
+                ReadError::Here(_) => "Try again; the machine is short of something.",
+            },
+        }
+    }
+}
+
 /// The facts of `week` as they are known at `now`.
-pub fn facts(store: &Reader, site: Site, week: Week, now: Timestamp) -> Result<WeekFacts, StoreError> {
+pub fn facts(source: &impl Source, site: Site, week: Week, now: Timestamp) -> Result<WeekFacts, Unread> {
     let until = now.clamp(week.start(), week.end());
-    let traces = traces(store, &site, &week, until)?;
-    let rows = rows(store, &week, until)?;
+    let traces = traces(source, &site, &week, until)?;
+    let rows = rows(source, &week, until)?;
     Ok(WeekFacts::of(site, week, until, &traces.finish(), rows))
 }
 
-fn traces(store: &Reader, site: &Site, week: &Week, until: Timestamp) -> Result<Traces, StoreError> {
-    let ids: BTreeMap<SensorKey, Id> = store
+fn traces(source: &impl Source, site: &Site, week: &Week, until: Timestamp) -> Result<Traces, Unread> {
+    let ids: BTreeMap<SensorKey, Id> = source
         .sensors()?
         .into_iter()
         .filter(|known| known.in_site)
@@ -34,16 +114,13 @@ fn traces(store: &Reader, site: &Site, week: &Week, until: Timestamp) -> Result<
     let mut traces = Traces::new(site, week, until);
     let before = week.start().saturating_sub(LEAD_IN).unwrap_or(Timestamp::MIN);
     let every: Vec<SensorKey> = ids.keys().copied().collect();
-    for assessed in store.readings(&every, before, week.start()) {
-        traces.push(&assessed?);
-    }
-    for hour in store.rollups(week.start(), until)?.chunk_by(|a, b| a.hour == b.hour) {
+    source.readings(&every, before, week.start(), &mut |assessed| traces.push(assessed))?;
+    for hour in source.rollups(week.start(), until)?.chunk_by(|a, b| a.hour == b.hour) {
         let close = plain_hours_in(&mut traces, &ids, hour);
         if let (Some(first), false) = (hour.first(), close.is_empty()) {
             let end = first.hour.saturating_add(SignedDuration::from_hours(1)).unwrap_or(until).min(until);
-            for assessed in store.readings(&close, first.hour.max(week.start()), end) {
-                traces.push(&assessed?);
-            }
+            let start = first.hour.max(week.start());
+            source.readings(&close, start, end, &mut |assessed| traces.push(assessed))?;
         }
     }
     Ok(traces)
@@ -64,26 +141,142 @@ fn plain_hours_in(traces: &mut Traces, ids: &BTreeMap<SensorKey, Id>, hour: &[Ro
     close
 }
 
-fn rows(store: &Reader, week: &Week, until: Timestamp) -> Result<Rows, StoreError> {
+fn rows(source: &impl Source, week: &Week, until: Timestamp) -> Result<Rows, Unread> {
     let (start, end) = (week.start(), week.end());
     let earlier = |by: SignedDuration| start.saturating_sub(by).unwrap_or(Timestamp::MIN);
     let later = |by: SignedDuration| end.saturating_add(by).unwrap_or(Timestamp::MAX);
     let mut quarantined: BTreeMap<Reason, u64> = BTreeMap::new();
-    for count in store.quarantine_counts(start, until)? {
+    for count in source.quarantine_counts(start, until)? {
         *quarantined.entry(count.reason).or_default() += count.count;
     }
     Ok(Rows {
         // Twelve hours before, for a run-out early on Monday; a little after, for the volume at midnight.
-        forecasts: store
+        forecasts: source
             .forecasts(earlier(SignedDuration::from_hours(13)), later(SignedDuration::from_mins(20)))?,
-        happenings: store.happenings(earlier(HAPPENED_BEFORE), until)?,
-        notices: store.notices(earlier(SignedDuration::from_hours(24)), end)?,
-        deliveries: store.deliveries(earlier(SignedDuration::from_hours(24)), end)?,
-        answers: store
+        happenings: source.happenings(earlier(HAPPENED_BEFORE), until)?,
+        notices: source.notices(earlier(SignedDuration::from_hours(24)), end)?,
+        deliveries: source.deliveries(earlier(SignedDuration::from_hours(24)), end)?,
+        answers: source
             .answers(earlier(SignedDuration::from_hours(24)), later(SignedDuration::from_hours(24)))?,
-        log: store.log(earlier(SignedDuration::from_hours(3)), end)?,
+        log: source.log(earlier(SignedDuration::from_hours(3)), end)?,
         quarantined,
     })
+}
+
+impl Source for claymark_store::Reader {
+    fn site(&self) -> Result<Site, Unread> {
+        Ok(self.site()?)
+    }
+
+    fn last_reading(&self) -> Result<Option<Timestamp>, Unread> {
+        Ok(self.extent()?.map(|(_, last)| last))
+    }
+
+    fn sensors(&self) -> Result<Vec<KnownSensor>, Unread> {
+        Ok(self.sensors()?)
+    }
+
+    fn readings(
+        &self,
+        of: &[SensorKey],
+        from: Timestamp,
+        to: Timestamp,
+        tell: &mut dyn FnMut(&Assessed),
+    ) -> Result<(), Unread> {
+        for assessed in self.readings(of, from, to) {
+            tell(&assessed?);
+        }
+        Ok(())
+    }
+
+    fn rollups(&self, from: Timestamp, to: Timestamp) -> Result<Vec<Rollup>, Unread> {
+        Ok(self.rollups(from, to)?)
+    }
+
+    fn forecasts(&self, from: Timestamp, to: Timestamp) -> Result<Vec<Forecast>, Unread> {
+        Ok(self.forecasts(from, to)?)
+    }
+
+    fn happenings(&self, from: Timestamp, to: Timestamp) -> Result<Vec<Happening>, Unread> {
+        Ok(self.happenings(from, to)?)
+    }
+
+    fn notices(&self, from: Timestamp, to: Timestamp) -> Result<Vec<Issued>, Unread> {
+        Ok(self.notices(from, to)?)
+    }
+
+    fn deliveries(&self, from: Timestamp, to: Timestamp) -> Result<Vec<Delivery>, Unread> {
+        Ok(self.deliveries(from, to)?)
+    }
+
+    fn answers(&self, from: Timestamp, to: Timestamp) -> Result<Vec<Answer>, Unread> {
+        Ok(self.answers(from, to)?)
+    }
+
+    fn log(&self, from: Timestamp, to: Timestamp) -> Result<Vec<LogEntry>, Unread> {
+        Ok(self.log(from, to)?)
+    }
+
+    fn quarantine_counts(&self, from: Timestamp, to: Timestamp) -> Result<Vec<QuarantineCount>, Unread> {
+        Ok(self.quarantine_counts(from, to)?)
+    }
+}
+
+impl Source for claymark_influx::Reader {
+    fn site(&self) -> Result<Site, Unread> {
+        Ok(self.site().clone())
+    }
+
+    fn last_reading(&self) -> Result<Option<Timestamp>, Unread> {
+        Ok(self.last_reading()?)
+    }
+
+    fn sensors(&self) -> Result<Vec<KnownSensor>, Unread> {
+        Ok(self.sensors())
+    }
+
+    fn readings(
+        &self,
+        of: &[SensorKey],
+        from: Timestamp,
+        to: Timestamp,
+        tell: &mut dyn FnMut(&Assessed),
+    ) -> Result<(), Unread> {
+        self.readings(of, from, to)?.iter().for_each(tell);
+        Ok(())
+    }
+
+    fn rollups(&self, from: Timestamp, to: Timestamp) -> Result<Vec<Rollup>, Unread> {
+        Ok(self.rollups(from, to)?)
+    }
+
+    fn forecasts(&self, from: Timestamp, to: Timestamp) -> Result<Vec<Forecast>, Unread> {
+        Ok(self.forecasts(from, to)?)
+    }
+
+    fn happenings(&self, from: Timestamp, to: Timestamp) -> Result<Vec<Happening>, Unread> {
+        Ok(self.happenings(from, to)?)
+    }
+
+    fn notices(&self, from: Timestamp, to: Timestamp) -> Result<Vec<Issued>, Unread> {
+        Ok(self.notices(from, to)?)
+    }
+
+    fn deliveries(&self, from: Timestamp, to: Timestamp) -> Result<Vec<Delivery>, Unread> {
+        Ok(self.deliveries(from, to)?)
+    }
+
+    fn answers(&self, from: Timestamp, to: Timestamp) -> Result<Vec<Answer>, Unread> {
+        Ok(self.answers(from, to)?)
+    }
+
+    fn log(&self, from: Timestamp, to: Timestamp) -> Result<Vec<LogEntry>, Unread> {
+        Ok(self.log(from, to)?)
+    }
+
+    fn quarantine_counts(&self, from: Timestamp, to: Timestamp) -> Result<Vec<QuarantineCount>, Unread> {
+        Ok(self.quarantine_counts(from, to)?)
+    }
 }
 
 /// A reading this long before the week may still stand when it begins.

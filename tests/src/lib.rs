@@ -2,6 +2,7 @@
 //!
 //! - [`broker`], [`binary`], [`mqtt`], [`site`]: a real broker, our programs, MQTT clients, a small site;
 //! - [`mail`]: a real mail server; [`certificates`]: for both;
+//! - [`flux_server`]: plays the part of InfluxDB 2;
 //! - [`metrics`]: the page for a monitoring system;
 //! - [`victoria`]: a real time-series server that takes InfluxDB's writes;
 //! - [`wait`]: waiting for a thing with a deadline;
@@ -14,6 +15,7 @@ pub mod binary;
 pub mod broker;
 pub mod certificates;
 pub mod contest;
+pub mod flux_server;
 pub mod mail;
 pub mod metrics;
 pub mod mqtt;

@@ -1,10 +1,10 @@
-//! What a store costs as line protocol: points and bytes of each measurement, plain and packed.
+//! What a store costs as line protocol: series, points and bytes of each measurement, plain and packed.
 //!
 //! `cargo run --release -p claymark-influx --example line_bytes -- demo-out/claymark.db`
 
 #![expect(clippy::print_stdout, reason = "it is a program that prints")]
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::error::Error;
 use std::io::Write;
 use std::path::Path;
@@ -37,15 +37,28 @@ fn main() -> Result<(), Box<dyn Error>> {
     let mut of_the_site = Lines::default();
     claymark_influx::site::push(&mut of_the_site, &site, last)?;
     lines_of.insert("site".to_owned(), of_the_site.text().to_owned());
-    println!("{:<12} {:>8} {:>10} {:>8} {:>8}", "measurement", "points", "bytes", "a point", "packed");
+    println!("measurement    series   points      bytes  a point   packed");
+    let mut all = (0, 0);
     for (measurement, lines) in &lines_of {
-        let points = lines.lines().count();
-        let packed = packed_bytes(lines)? / points;
-        println!("{measurement:<12} {points:>8} {:>10} {:>8} {packed:>8}", lines.len(), lines.len() / points);
+        let (points, bytes) = (lines.lines().count(), lines.len());
+        let (series, packed) = (series(lines)?, packed_bytes(lines)? / points);
+        println!("{measurement:<12} {series:>8} {points:>8} {bytes:>10} {:>8} {packed:>8}", bytes / points);
+        all = (all.0 + series, all.1 + points);
     }
-    let points: usize = lines_of.values().map(|lines| lines.lines().count()).sum();
-    println!("all, packed by the hour: {packed} bytes, {} a point", packed / points);
+    println!("all: {} series; packed hour by hour {packed} bytes, {} a point", all.0, packed / all.1);
     Ok(())
+}
+
+/// As InfluxDB counts them: each field of each set of tags.
+fn series(lines: &str) -> Result<usize, influxdb_line_protocol::Error> {
+    let mut series = BTreeSet::new();
+    for line in influxdb_line_protocol::parse_lines(lines) {
+        let line = line?;
+        let tags: Vec<String> =
+            line.series.tag_set.iter().flatten().map(|(tag, value)| format!("{tag}={value}")).collect();
+        series.extend(line.field_set.iter().map(|(field, _)| (tags.join(","), field.to_string())));
+    }
+    Ok(series.len())
 }
 
 /// As the client packs.

@@ -6,7 +6,7 @@ mod rows;
 
 use std::collections::BTreeMap;
 
-use jiff::{SignedDuration, Timestamp};
+use jiff::Timestamp;
 
 use claymark_core::fieldlog::LogEntry;
 use claymark_core::forecast::{Forecast, Subject};
@@ -23,6 +23,7 @@ use crate::flux::answer::{BadAnswer, Row, Rows};
 use crate::flux::question::Question;
 use crate::schema::{self, Measurement};
 use crate::settings::Settings;
+use crate::source::hour_of;
 
 /// One site in a bucket, for reading only.
 ///
@@ -294,11 +295,4 @@ fn find(client: &Client, waiting: &tokio::runtime::Runtime, wanted: Option<&Id>)
 
 fn answer(what: &'static str) -> impl Fn(BadAnswer) -> ReadError {
     move |why| ReadError::Answer { what, why }
-}
-
-/// The beginning of the hour (of UTC) that holds `at`.
-fn hour_of(at: Timestamp) -> Timestamp {
-    let into = SignedDuration::from_secs(at.as_second().rem_euclid(3600));
-    let whole = Timestamp::from_second(at.as_second()).unwrap_or(at);
-    whole.saturating_sub(into).unwrap_or(Timestamp::MIN)
 }

@@ -184,3 +184,21 @@ const fn integer(name: &'static str, means: &'static str) -> Field {
 const fn text(name: &'static str, means: &'static str) -> Field {
     Field { name, kind: Kind::Text, means }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_operators_page_names_all_that_is_written() {
+        let page = include_str!("../../../deploy/influxdb.md");
+        for measurement in ALL {
+            let row = page.lines().find(|line| line.starts_with(&format!("| `{}` |", measurement.name)));
+            let row = row.unwrap_or_else(|| panic!("the page has no row for {}", measurement.name));
+            let fields = measurement.fields.iter().map(|field| field.name);
+            for name in measurement.tags.iter().copied().chain(fields) {
+                assert!(row.contains(&format!("`{name}`")), "{} lacks {name} on the page", measurement.name);
+            }
+        }
+    }
+}
