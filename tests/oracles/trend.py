@@ -20,7 +20,7 @@ def model(values):
 def answer(job):
     litres = np.array([np.nan if v is None else float(v) for v in job["litres"]], dtype=float)
     first = litres[: job["fit"]]
-    params = model(first).fit(disp=False, maxiter=60).params
+    params = model(first).fit(disp=False, maxiter=30).params
     state = model(litres).filter(params).filtered_state
     return {"level": state[0].tolist(), "trend": state[1].tolist()}
 

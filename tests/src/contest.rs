@@ -44,10 +44,14 @@ pub struct Bill {
 pub fn play_all(bill: &Bill, whom: Whom) -> Vec<Played> {
     let pairs: Vec<(Kind, u64)> =
         bill.rooms.iter().flat_map(|room| bill.seeds.iter().map(|seed| (*room, *seed))).collect();
-    each_on_its_core(&pairs, |(room, seed)| {
+    let mut played = each_on_its_core(&pairs, |(room, seed)| {
         let season: Season = bill.by.season(*room, *seed, bill.days);
         play::play(&season, whom)
-    })
+    });
+    if whom.kalman {
+        kalman::fill(&mut played);
+    }
+    played
 }
 
 /// Does something to each item on all cores; results in the order of the items.

@@ -1,13 +1,14 @@
-//! The peer from a reference library: statsmodels' local linear trend, run live once for each season.
+//! The peer from a reference library: statsmodels' local linear trend, run live on the series of whole seasons.
 //!
 //! In its favour the refills are taken out of its series, so that its trend is carried over them.
 
 use serde_json::{Value, json};
 
-use super::case::{Case, Said, Who};
+use super::case::{Said, Who};
+use super::each_on_its_core;
 use super::peers::History;
+use super::play::Played;
 use crate::oracle;
-use crate::season::Season;
 
 /// One drum's series on an even grid of [`STEP`].
 #[derive(Default)]
@@ -38,36 +39,37 @@ impl Series {
         self.litres.push(value.map(|litres| litres + self.shift));
         self.shifts.push(self.shift);
     }
+
+    /// What the filter's state at a place of the grid comes to.
+    fn said(&self, place: usize, levels: &[f64], trends: &[f64]) -> Option<Said> {
+        let volume = levels.get(place)? - self.shifts.get(place)?;
+        let per_hour = -trends.get(place)? * 60.0 / f64::from(STEP);
+        let hours = if per_hour > 0.0 { (volume - self.heel).max(0.0) / per_hour } else { f64::MAX };
+        Some(Said::without_spread(hours, volume))
+    }
 }
 
-/// Fills in what the filter said.
+/// Fills in what the filter said, for all of these seasons in one question.
 ///
 /// # Panics
 /// When the reference library isn't there.
-pub fn fill(season: &Season, series: &[Series], cases: &mut [Case]) {
-    let job = |series: &Series| json!({"litres": series.litres, "fit": FIT.min(season.minutes / STEP)});
-    let answer = oracle::ask("trend.py", &Value::Array(series.iter().map(job).collect()));
-    let drums: Vec<(Vec<f64>, Vec<f64>)> = answer
-        .as_array()
-        .expect("it answers with a list")
-        .iter()
-        .map(|of_drum| (numbers(of_drum, "level"), numbers(of_drum, "trend")))
-        .collect();
-    for case in cases {
-        let place = (case.minute / STEP) as usize;
-        let Some(((levels, trends), series)) = drums.get(case.drum).zip(series.get(case.drum)) else {
-            continue;
-        };
-        let (Some(level), Some(trend), Some(shift)) =
-            (levels.get(place), trends.get(place), series.shifts.get(place))
-        else {
-            continue;
-        };
-        let volume = level - shift;
-        let per_hour = -trend * 60.0 / f64::from(STEP);
-        let hours = if per_hour > 0.0 { (volume - series.heel).max(0.0) / per_hour } else { f64::MAX };
-        if let Some(said) = case.said.get_mut(Who::Kalman as usize) {
-            *said = Some(Said::without_spread(hours, volume));
+pub fn fill(played: &mut [Played]) {
+    let job = |series: &Series| json!({"litres": series.litres, "fit": series.litres.len().min(FIT)});
+    let jobs: Vec<Value> = played.iter().flat_map(|played| &played.series).map(job).collect();
+    let halves: Vec<&[Value]> = jobs.chunks(jobs.len().div_ceil(2).max(1)).collect();
+    let answers = each_on_its_core(&halves, |half| oracle::ask("trend.py", &json!(half)));
+    let mut drums = answers.iter().flat_map(|answer| answer.as_array().expect("it answers with a list"));
+    for played in played {
+        let Played { series, cases, .. } = played;
+        for (place, series) in series.iter().enumerate() {
+            let of_drum = drums.next().expect("it answers for every drum");
+            let (levels, trends) = (numbers(of_drum, "level"), numbers(of_drum, "trend"));
+            for case in cases.iter_mut().filter(|case| case.drum == place) {
+                let said = series.said((case.minute / STEP) as usize, &levels, &trends);
+                if let Some(cell) = case.said.get_mut(Who::Kalman as usize) {
+                    *cell = said;
+                }
+            }
         }
     }
 }
@@ -79,5 +81,5 @@ fn numbers(of_drum: &Value, key: &str) -> Vec<f64> {
 
 /// Minutes.
 pub const STEP: u32 = 5;
-/// Values that the variances are fitted to: eight days.
-const FIT: u32 = 8 * 24 * 12;
+/// Values that the variances are fitted to: four days.
+const FIT: usize = 4 * 24 * 12;

@@ -36,6 +36,8 @@ pub struct Played {
     pub found: Found,
     /// How soon the forecast was right again.
     pub recoveries: Vec<Recovery>,
+    /// Of each drum what the Kalman filter is to be asked.
+    pub series: Vec<Series>,
 }
 
 /// A drum while the season is told.
@@ -101,9 +103,6 @@ pub fn play(season: &Season, whom: Whom) -> Played {
             cases.push(case(place, seat, drum, minute, truth, ours.as_ref()));
         }
     }
-    if whom.kalman {
-        kalman::fill(season, &series, &mut cases);
-    }
     let recoveries = recoveries(season, &seats, whom);
     Played {
         season: season.name(),
@@ -112,6 +111,7 @@ pub fn play(season: &Season, whom: Whom) -> Played {
         unknown,
         found: Found::of(&season.drums, &findings),
         recoveries,
+        series,
     }
 }
 
