@@ -6,6 +6,7 @@ use std::collections::BTreeMap;
 use std::fs;
 use std::io::{Read as _, Write as _};
 use std::net::TcpStream;
+use std::path::Path;
 use std::process::{Child, Command, Stdio};
 
 use serde::Deserialize;
@@ -19,6 +20,7 @@ pub struct Victoria {
     dir: TempDir,
     port: u16,
     process: Option<Child>,
+    more: Vec<String>,
 }
 
 /// One series as the server gives it back.
@@ -39,10 +41,26 @@ impl Victoria {
     /// When it isn't installed or doesn't start.
     #[must_use]
     pub fn start() -> Self {
+        Self::with(|_| Vec::new())
+    }
+
+    /// Starts one with more arguments, made in its folder.
+    ///
+    /// # Panics
+    /// When it isn't installed or doesn't start.
+    #[must_use]
+    pub fn with(more: impl FnOnce(&Path) -> Vec<String>) -> Self {
         let dir = tempfile::tempdir().expect("a temporary folder can be made");
-        let mut server = Self { dir, port: free_port(), process: None };
+        let more = more(dir.path());
+        let mut server = Self { dir, port: free_port(), process: None, more };
         server.run();
         server
+    }
+
+    /// Its folder.
+    #[must_use]
+    pub fn dir(&self) -> &Path {
+        self.dir.path()
     }
 
     /// Its port on 127.0.0.1.
@@ -77,12 +95,14 @@ impl Victoria {
             // A point that is written twice is one.
             .arg("-dedup.minScrapeInterval=1ms")
             .arg("-memory.allowedBytes=256MB")
+            .args(&self.more)
             .stdout(Stdio::from(log.try_clone().expect("a file handle can be cloned")))
             .stderr(Stdio::from(log))
             .spawn()
             .expect("victoria-metrics is installed (tests/run --prepare)");
         self.process = Some(process);
-        wait_for("the server answers", || self.get("/health").filter(|answer| answer == "OK"));
+        let port = self.port;
+        wait_for("the server listens", || TcpStream::connect(("127.0.0.1", port)).ok());
     }
 
     /// All series of that name between the times (seconds since 1970).

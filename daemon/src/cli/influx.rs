@@ -2,6 +2,7 @@
 
 use std::io::Write as _;
 use std::path::PathBuf;
+use std::time::Duration;
 
 use clap::Args;
 use indicatif::{ProgressBar, ProgressStyle};
@@ -102,10 +103,16 @@ async fn send_again(settings: &Settings, from: Timestamp, to: Timestamp) -> Resu
     }
     bar.finish_and_clear();
     // A server may take points and drop them; one that can't be asked has been told of by `check --connect`.
-    if done.refused.is_empty()
-        && let Ok(there) = held(&client, &settings.site.id, from, to).await
-    {
-        done.missing = lacking(&kept(&source, from, to)?, &there);
+    if done.refused.is_empty() {
+        let here = kept(&source, from, to)?;
+        for _ in 0..LOOKS {
+            let Ok(there) = held(&client, &settings.site.id, from, to).await else { break };
+            done.missing = lacking(&here, &there);
+            if done.missing == 0 {
+                break;
+            }
+            tokio::time::sleep(BETWEEN_LOOKS).await;
+        }
     }
     Ok(done)
 }
@@ -197,3 +204,7 @@ impl From<SourceError> for Failure {
 
 /// Some ten thousand points of a large room.
 const STEP: SignedDuration = SignedDuration::from_mins(10);
+
+/// Some servers show only after half a minute what they took.
+const LOOKS: u32 = 30;
+const BETWEEN_LOOKS: Duration = Duration::from_secs(2);

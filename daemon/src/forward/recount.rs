@@ -1,5 +1,7 @@
 //! Whether the server holds what it took: counted again on a schedule, and what is missing sent again.
 
+use std::time::Duration;
+
 use jiff::{SignedDuration, Timestamp};
 
 use claymark_core::id::Id;
@@ -44,6 +46,8 @@ pub(super) async fn recount(
                     return Err(error.to_string());
                 }
             }
+            // Some servers show only after half a minute what they took.
+            tokio::time::sleep(SHOWN_AFTER).await;
             let after = short(client, source, site, start, end).await?;
             found.mended += before.saturating_sub(after);
             found.missing += after;
@@ -98,3 +102,4 @@ const DAY: SignedDuration = SignedDuration::from_hours(24);
 const HOUR: SignedDuration = SignedDuration::from_hours(1);
 /// Some ten thousand points of a large room.
 const MINUTES: SignedDuration = SignedDuration::from_mins(10);
+const SHOWN_AFTER: Duration = Duration::from_secs(45);
