@@ -67,6 +67,7 @@ fn sensor() -> Sensor {
         unit: Unit::Ntu,
         every,
         senses: Senses::Surface,
+        mains: None,
         mount_height: None,
         thresholds: Thresholds {
             gap: SignedDuration::from_secs(10),

@@ -25,4 +25,13 @@ pub fn site_file(changes: &[(&str, &str)], more: &str) -> String {
     format!("{text}\n{more}\n")
 }
 
+/// A sensor section for [`site_file`]; `more` are further keys.
+#[must_use]
+pub fn sensor(id: &str, topic: &str, place: &str, measures: &str, (unit, more): (&str, &str)) -> String {
+    format!(
+        "[[sensor]]\nid = \"{id}\"\ntopic = \"{topic}\"\nat = \"{place}\"\nmeasures = \"{measures}\"\nunit = \"{unit}\"\n\
+         payload = {{ json = \"/v\", time = \"/t\" }}\nevery = \"1 min\"\n{more}\n"
+    )
+}
+
 const SITE: &str = include_str!("story/site.toml");

@@ -276,6 +276,7 @@ fn sensor(thresholds: Thresholds) -> Sensor {
         unit: Unit::Ntu,
         every: SignedDuration::from_mins(1),
         senses: Senses::Surface,
+        mains: None,
         mount_height: None,
         thresholds,
     }

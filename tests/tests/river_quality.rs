@@ -237,6 +237,7 @@ fn sensor(variable: Variable) -> Sensor {
         unit,
         every: EVERY,
         senses: Senses::Surface,
+        mains: None,
         mount_height: None,
         thresholds: Thresholds {
             gap: GAP,

@@ -5,7 +5,8 @@
 //! - [`levers`]: both together, for now and for the night;
 //! - [`response`]: how long a change takes to reach the fish;
 //! - [`density`]: how heavy slurry is, for sensors that feel its weight;
-//! - [`settling`]: what happens when a drum's air fails.
+//! - [`settling`]: what happens when a drum's air fails;
+//! - [`yields`]: how cloudy this lot makes this water, estimated while the room runs.
 
 pub mod balance;
 pub mod density;
@@ -13,6 +14,7 @@ pub mod feed;
 pub mod levers;
 pub mod response;
 pub mod settling;
+pub mod yields;
 
 #[cfg(test)]
 pub(crate) mod checks;

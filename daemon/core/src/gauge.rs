@@ -47,7 +47,9 @@ impl Gauge {
             | Quantity::Oxygen
             | Quantity::OxygenSaturation
             | Quantity::Flow
-            | Quantity::AirPressure => return None,
+            | Quantity::AirPressure
+            | Quantity::AirFlow
+            | Quantity::Running => return None,
         };
         Some(Self { speaks, strapping: drum.strapping.clone() })
     }
@@ -109,6 +111,7 @@ mod tests {
             place: Place::Drum(id("a")),
             quantity,
             senses,
+            mains: None,
             unit: Unit::Millimetre,
             every: SignedDuration::from_secs(30),
             mount_height: Some(Millimetres(950.0)),

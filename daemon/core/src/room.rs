@@ -14,6 +14,7 @@ mod evening;
 mod evidence;
 mod failures;
 mod forwarding;
+mod learning;
 mod look;
 mod mixing;
 mod planning;
@@ -50,6 +51,7 @@ use crate::room::evidence::Traces;
 use crate::room::evidence::journal::Journal;
 use crate::room::failures::Failures;
 use crate::room::forwarding::Forwarding;
+use crate::room::learning::Learned;
 use crate::room::session::Session;
 use crate::room::silence::Sensors;
 use crate::room::storage::Storage;
@@ -70,6 +72,7 @@ pub struct Room {
     journal: Journal,
     failures: Failures,
     forwarding: Forwarding,
+    learned: Learned,
     evening: Evening,
     /// Notices that were answered, and when last.
     answers: BTreeMap<u64, Timestamp>,
@@ -170,6 +173,7 @@ impl Room {
             journal: Journal::default(),
             failures: Failures::default(),
             forwarding: Forwarding::default(),
+            learned: Learned::default(),
             evening: Evening::default(),
             answers: BTreeMap::new(),
             last_number: 0,

@@ -312,11 +312,15 @@ pub enum Quantity {
     Flow,
     /// Air pressure at the site, hPa.
     AirPressure,
+    /// Air into a drum or a tank, L/min.
+    AirFlow,
+    /// Whether the thing at its place runs: 1 or 0, from a contact.
+    Running,
 }
 
 impl Quantity {
     /// All, with their names in the site file.
-    pub const NAMES: [(&'static str, Self); 9] = [
+    pub const NAMES: [(&'static str, Self); 11] = [
         ("level", Self::Level),
         ("distance", Self::Distance),
         ("volume", Self::Volume),
@@ -326,6 +330,8 @@ impl Quantity {
         ("oxygen_saturation", Self::OxygenSaturation),
         ("flow", Self::Flow),
         ("air_pressure", Self::AirPressure),
+        ("air_flow", Self::AirFlow),
+        ("running", Self::Running),
     ];
 
     /// By its name in the site file.
@@ -346,6 +352,8 @@ impl Quantity {
             Self::OxygenSaturation => &[Dimension::Share],
             Self::Flow => &[Dimension::Flow],
             Self::AirPressure => &[Dimension::Pressure],
+            Self::AirFlow => &[Dimension::Flow],
+            Self::Running => &[Dimension::Share],
         }
     }
 
@@ -391,6 +399,9 @@ pub struct Sensor {
     /// What a level sensor goes by.
     #[serde(default)]
     pub senses: Senses,
+    /// Whether it lives on the mains (true) or on a battery (false); `None`: nobody says.
+    #[serde(default)]
+    pub mains: Option<bool>,
     /// For a distance sensor: its height over the drum's bottom.
     pub mount_height: Option<Millimetres>,
     /// Of its quality tests, in the base unit.

@@ -57,6 +57,7 @@ fn sensor(method: SpikeMethod) -> Sensor {
         unit: Unit::Celsius,
         every: seconds(10),
         senses: Senses::Surface,
+        mains: None,
         mount_height: None,
         thresholds,
     }

@@ -100,6 +100,7 @@ fn sensor(table: &Table<'_>, id: Id, name: String, vessels: &Vessels, usual: &[U
     let payload = table.need("payload", "\"number\"", payload);
     let every = table.need("every", "\"30 s\", how often it speaks", value::duration);
     let mount_height = table.maybe("mount_height_mm", value::positive);
+    let mains = table.maybe("mains", value::yes_or_no);
     let senses = table.maybe("senses", value::one_of(&Senses::NAMES));
     if let (Some(quantity), Some(unit)) = (&quantity, &unit) {
         unit_fits(table, *quantity.get_ref(), unit);
@@ -122,6 +123,7 @@ fn sensor(table: &Table<'_>, id: Id, name: String, vessels: &Vessels, usual: &[U
         quantity,
         unit,
         every,
+        mains: mains.map(Spanned::into_inner),
         senses: senses.map(Spanned::into_inner).unwrap_or_default(),
         mount_height: mount_height.map(|height| Millimetres(height.into_inner())),
         thresholds,
@@ -311,6 +313,8 @@ fn tells_level(quantity: Quantity) -> bool {
         | Quantity::Oxygen
         | Quantity::OxygenSaturation
         | Quantity::Flow
-        | Quantity::AirPressure => false,
+        | Quantity::AirPressure
+        | Quantity::AirFlow
+        | Quantity::Running => false,
     }
 }

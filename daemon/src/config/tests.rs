@@ -5,7 +5,7 @@ mod plan;
 use std::os::unix::fs::PermissionsExt;
 use std::path::PathBuf;
 
-use claymark_core::site::{Draws, Place, Senses};
+use claymark_core::site::{Draws, Place, Quantity, Senses};
 use claymark_core::units::Unit;
 
 use super::{Around, Secrets, SiteFile, parse};
@@ -71,9 +71,12 @@ fn what_a_sensor_feels_and_how_a_pump_draws_is_kept() {
     let site = good(&[
         ("measures = \"level\"", "measures = \"level\"\nsenses = \"pressure\""),
         ("[[pump]]", "[[pump]]\ndrums = \"together\""),
+        ("measures = \"oxygen\"", "measures = \"oxygen\"\nmains = false"),
     ]);
     let site = site.settings.site;
     assert_eq!((site.sensors[0].senses, site.pumps[0].draws), (Senses::Pressure, Draws::Together));
+    let oxygen = site.sensors.iter().find(|sensor| sensor.quantity == Quantity::Oxygen);
+    assert_eq!((oxygen.expect("one").mains, plain.sensors[0].mains), (Some(false), None));
 }
 
 #[test]
@@ -315,6 +318,7 @@ range = [0, 25]
 const CASES: &[(&str, &str, &str)] = &[
     ("drums-by-turns", "[[pump]]", "[[pump]]\ndrums = \"togehter\""),
     ("pressure-of-oxygen", "measures = \"oxygen\"", "measures = \"oxygen\"\nsenses = \"pressure\""),
+    ("mains-in-words", "measures = \"oxygen\"", "measures = \"oxygen\"\nmains = \"yes\""),
     ("unknown-sense", "measures = \"level\"", "measures = \"level\"\nsenses = \"weight\""),
     ("syntax", "name = \"Drum A\"", "name = Drum A"),
     ("open-quote", "name = \"Drum A\"", "name = \"Drum A"),

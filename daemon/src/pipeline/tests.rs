@@ -93,6 +93,7 @@ fn sensor(name: &str, place: Place, quantity: Quantity, unit: Unit) -> Sensor {
         unit,
         every: SignedDuration::from_secs(60),
         senses: Senses::Surface,
+        mains: None,
         mount_height: None,
         thresholds: Thresholds {
             gap: SignedDuration::from_mins(10),

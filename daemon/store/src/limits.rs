@@ -37,7 +37,9 @@ impl Limits {
             | Quantity::Volume
             | Quantity::OxygenSaturation
             | Quantity::Flow
-            | Quantity::AirPressure => Self::default(),
+            | Quantity::AirPressure
+            | Quantity::AirFlow
+            | Quantity::Running => Self::default(),
         }
     }
 

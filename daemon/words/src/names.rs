@@ -73,6 +73,8 @@ pub fn quantity(quantity: Quantity) -> &'static str {
         Quantity::OxygenSaturation => "oxygen saturation",
         Quantity::Flow => "flow",
         Quantity::AirPressure => "air pressure",
+        Quantity::AirFlow => "air flow",
+        Quantity::Running => "run contact",
     }
 }
 

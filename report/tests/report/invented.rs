@@ -157,7 +157,9 @@ fn sensor(name: &str, place: Place, quantity: Quantity) -> Sensor {
         | Quantity::Volume
         | Quantity::OxygenSaturation
         | Quantity::Flow
-        | Quantity::AirPressure => Unit::Millimetre,
+        | Quantity::AirPressure
+        | Quantity::AirFlow
+        | Quantity::Running => Unit::Millimetre,
     };
     Sensor {
         id: id(name),
@@ -167,6 +169,7 @@ fn sensor(name: &str, place: Place, quantity: Quantity) -> Sensor {
         unit,
         every: EVERY,
         senses: Senses::Surface,
+        mains: None,
         mount_height: None,
         thresholds: Thresholds {
             gap: SignedDuration::from_mins(5),

@@ -40,6 +40,8 @@ pub struct Instruments {
     pub fouling: f64,
     /// NTU that bubbles add now and then to the head tank's probe.
     pub bubbles: f64,
+    /// °C by which the head tank's thermometer reads off.
+    pub warmth_off: f64,
     /// Topics that begin with one of these are silent.
     pub silent: Vec<&'static str>,
     /// L/min that the drums' and the head tank's air meters show.
@@ -63,6 +65,7 @@ impl Story {
                 head_off: 0.0,
                 fouling: 0.0,
                 bubbles: 0.0,
+                warmth_off: 0.0,
                 silent: Vec::new(),
                 air: 40.0,
                 turns: true,
@@ -144,7 +147,7 @@ impl Story {
         }
         let oxygen = truth.oxygen + self.noise(0.05);
         self.value("story/head/oxygen", oxygen);
-        let temperature = truth.temperature + self.noise(0.03);
+        let temperature = truth.temperature + self.instruments.warmth_off + self.noise(0.03);
         self.value("story/head/temperature", temperature);
         let flow = truth.fresh * (1.0 + self.noise(0.01));
         self.value("story/head/flow", flow);

@@ -3,13 +3,14 @@
 use jiff::Timestamp;
 use serde::{Deserialize, Serialize};
 
+use crate::clay::Yield;
 use crate::fieldlog::LogEntry;
 use crate::forecast::EmptyAt;
 use crate::id::Id;
 use crate::notice::NoticeKind;
 use crate::notice::content::{DrumState, Verdict, Visit};
 use crate::site::Place;
-use crate::units::LitresPerHour;
+use crate::units::{GramsPerLitre, Kilograms, Litres, LitresPerHour};
 
 /// Something has failed, or looks as if it had.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -48,6 +49,124 @@ pub enum Fault {
         /// The share that is left.
         share: f64,
     },
+    /// More fresh water comes in than before.
+    TooMuchWater {
+        /// So many times as much.
+        share: f64,
+        /// The tanks take no more than before: it runs over.
+        overflows: bool,
+    },
+    /// The pump has stopped.
+    PumpStopped {
+        /// Which.
+        pump: Id,
+        /// Its contact or the level says so; else the line may be plugged or off as well.
+        certain: bool,
+    },
+    /// The pump turns and nothing comes.
+    LinePlugged {
+        /// Whose line.
+        pump: Id,
+    },
+    /// The slurry goes elsewhere.
+    TubeSplit {
+        /// Whose tube.
+        pump: Id,
+        /// What is lost.
+        lost: LitresPerHour,
+    },
+    /// The tube delivers less from day to day.
+    TubeWear {
+        /// Whose tube.
+        pump: Id,
+        /// Share a day.
+        per_day: f64,
+    },
+    /// A drum's air has failed and its clay settles.
+    DrumAir {
+        /// Share of the clay that still comes.
+        left: f64,
+        /// What the books say is in the drum.
+        book: GramsPerLitre,
+    },
+    /// Water was poured in without clay.
+    WaterOnly(WaterOnly),
+    /// The clay of a refill was weighed or typed wrongly.
+    WrongWeighing {
+        /// Seen over booked strength.
+        factor: f64,
+        /// Strength by the books.
+        booked: GramsPerLitre,
+    },
+    /// The clay went in as lumps.
+    Lumps,
+    /// The clay clouds the water otherwise than before.
+    YieldChanged {
+        /// Before.
+        from: Yield,
+        /// Since.
+        to: Yield,
+        /// The lot that was delivered last before it, where it has a name.
+        lot: Option<String>,
+    },
+    /// A probe is fouled.
+    ProbeFouled {
+        /// Which.
+        sensor: Id,
+        /// By so much it reads high.
+        by: f64,
+    },
+    /// Bubbles on a probe.
+    Bubbles {
+        /// Which.
+        sensor: Id,
+    },
+    /// The heater has failed.
+    HeaterOff {
+        /// In the head tank, °C.
+        temperature: f64,
+        /// When the head tank is too cold, if it goes on like this.
+        limit_at: Option<Timestamp>,
+    },
+    /// Oxygen falls, and the signs don't say why.
+    OxygenFalls {
+        /// Where.
+        place: Place,
+        /// mg/L.
+        oxygen: f64,
+        /// When it comes to the least that the fish need, if it goes on like this.
+        limit_at: Option<Timestamp>,
+    },
+    /// The power has gone.
+    PowerCut,
+    /// The pump draws from another drum.
+    DrumSwapped {
+        /// Which pump.
+        pump: Id,
+        /// The drum that it drew from.
+        from: Id,
+        /// The drum that it draws from.
+        to: Id,
+    },
+}
+
+/// Water without clay.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct WaterOnly {
+    /// Poured in.
+    pub added: Litres,
+    /// In the drum now.
+    pub holds: Litres,
+    /// Strength before.
+    pub was: GramsPerLitre,
+    /// Strength now.
+    pub is: GramsPerLitre,
+    /// The clay that brings what is there to its target.
+    pub clay: Kilograms,
+    /// It was asked for and hasn't come.
+    pub due: bool,
+    /// The head tank's turbidity without it.
+    pub goes_to: f64,
 }
 
 /// A draw that changed without a word.
@@ -110,6 +229,112 @@ pub enum Sign {
         /// Now, mg/L.
         now: f64,
     },
+    /// The level doesn't fall any more.
+    LevelStands,
+    /// The level rose.
+    LevelRose {
+        /// By so much.
+        added: Litres,
+        /// To this.
+        to: Litres,
+    },
+    /// The pump's contact.
+    Turns {
+        /// Whether it says that the pump turns.
+        turns: bool,
+    },
+    /// An air meter shows less.
+    AirFlow {
+        /// Where.
+        place: Place,
+        /// Before, L/min.
+        from: f64,
+        /// Now, L/min.
+        now: f64,
+    },
+    /// A turbidity comes up again after a fill.
+    TurbidityRises {
+        /// Where.
+        place: Place,
+        /// At its lowest.
+        from: f64,
+        /// Now.
+        now: f64,
+        /// What the books would give.
+        wanted: f64,
+    },
+    /// One probe climbs.
+    Climbs {
+        /// Where.
+        place: Place,
+        /// Hours ago.
+        from: f64,
+        /// Now.
+        now: f64,
+    },
+    /// The other probes don't.
+    SiblingsSteady {
+        /// How many.
+        probes: u32,
+        /// By how much the middle one of them rose.
+        by: f64,
+    },
+    /// Readings reach up in spikes.
+    Spikes {
+        /// Where.
+        place: Place,
+        /// So far above their middle.
+        up: f64,
+        /// Usually so far.
+        usual: f64,
+    },
+    /// Water cools.
+    Cools {
+        /// Where.
+        place: Place,
+        /// Before, °C.
+        from: f64,
+        /// Now, °C.
+        now: f64,
+    },
+    /// Sensors that run from the mains fell silent together.
+    Vanished {
+        /// So many.
+        mains: u32,
+    },
+    /// Sensors that run from batteries speak on.
+    GoOn {
+        /// So many.
+        batteries: u32,
+    },
+    /// Another drum falls instead.
+    OtherFalls {
+        /// Which.
+        drum: Id,
+        /// As fast as the first one did.
+        draw: LitresPerHour,
+    },
+    /// Draw and clay decline together.
+    Declines {
+        /// Share a day.
+        draw_per_day: f64,
+        /// Share a day.
+        clay_per_day: f64,
+    },
+    /// A catch at the pump is below its dial.
+    Catch {
+        /// Caught.
+        caught: LitresPerHour,
+        /// By the rating at the speed that was written down.
+        rated: LitresPerHour,
+    },
+    /// The clay of this feed clouds the water otherwise.
+    Yield {
+        /// Before.
+        from: Yield,
+        /// Since.
+        to: Yield,
+    },
     /// A flow changed.
     Flow {
         /// Where.
@@ -144,9 +369,23 @@ impl Fault {
     #[must_use]
     pub fn kind(&self) -> NoticeKind {
         match self {
-            Self::PumpChanged(_) => NoticeKind::Strength,
-            Self::FreshWaterLow { .. } => NoticeKind::Water,
-            Self::Blower { .. } => NoticeKind::Air,
+            Self::PumpChanged(_)
+            | Self::PumpStopped { .. }
+            | Self::LinePlugged { .. }
+            | Self::TubeSplit { .. }
+            | Self::TubeWear { .. }
+            | Self::DrumAir { .. }
+            | Self::WaterOnly(_)
+            | Self::WrongWeighing { .. }
+            | Self::Lumps
+            | Self::YieldChanged { .. }
+            | Self::DrumSwapped { .. } => NoticeKind::Strength,
+            Self::FreshWaterLow { .. }
+            | Self::TooMuchWater { .. }
+            | Self::ProbeFouled { .. }
+            | Self::Bubbles { .. }
+            | Self::HeaterOff { .. } => NoticeKind::Water,
+            Self::Blower { .. } | Self::OxygenFalls { .. } | Self::PowerCut => NoticeKind::Air,
         }
     }
 }

@@ -17,7 +17,7 @@ use crate::room::mixing::Mixture;
 use crate::room::runout::Runout;
 use crate::room::verdict;
 use crate::site::{ClaySupply, Drum, Site};
-use crate::units::{Kilograms, Litres, LitresPerHour};
+use crate::units::{GramsPerLitre, Kilograms, Litres, LitresPerHour};
 
 /// One drum.
 #[derive(Debug)]
@@ -140,6 +140,28 @@ impl Desk {
         Books::after(&self.drum, supply, &self.seen, &self.logged)
     }
 
+    /// What the refills before `at` left in it.
+    pub(crate) fn books_before(&self, supply: &ClaySupply, at: Timestamp) -> Books {
+        let before = at - SAME_REFILL;
+        let seen: Vec<SeenRefill> = self.seen.iter().filter(|refill| refill.at < before).copied().collect();
+        let logged: Vec<LoggedRefill> =
+            self.logged.iter().filter(|refill| refill.at < before).cloned().collect();
+        Books::after(&self.drum, supply, &seen, &logged)
+    }
+
+    /// The strength by the books before and after the refill at `at`, where it was written down with its clay.
+    pub(crate) fn booked_over(
+        &self,
+        supply: &ClaySupply,
+        at: Timestamp,
+    ) -> Option<(GramsPerLitre, GramsPerLitre)> {
+        let now = self.books(supply).left;
+        let same = |logged: &LoggedRefill| logged.at.duration_since(at).abs() <= SAME_REFILL;
+        let written = now.is_known() && self.logged.iter().any(same);
+        let before = self.books_before(supply, at).left.strength;
+        (written && before.0 > 0.0 && now.strength.0 > 0.0).then_some((before, now.strength))
+    }
+
     /// The newest of what changes the clay that it feeds: a refill, the draw, a pump setting.
     pub(crate) fn changed(&self) -> Option<Timestamp> {
         let refill = self.seen.last().map(|refill| refill.at);
@@ -205,6 +227,9 @@ impl Desk {
 
 /// People write a refill down when their hands are dry again.
 const JUST_DONE: SignedDuration = SignedDuration::from_mins(90);
+
+/// A refill that was seen and one that was written down are the same within this.
+const SAME_REFILL: SignedDuration = SignedDuration::from_mins(45);
 
 /// Refills and settings of weeks ago tell nothing: the last ones are enough.
 fn keep_last<T>(entries: &mut Vec<T>) {

@@ -51,7 +51,8 @@ impl Room {
     fn doubted_since(&self, scene: &Scene, desk: &Desk) -> Option<Timestamp> {
         let level = self.site.level_sensor(&desk.drum.id)?;
         let doubt = desk.watch.doubt(scene.now)?;
-        (!self.sensors.overdue(&level.id, scene.now)).then_some(doubt.since)
+        let explained = self.failures.explain_standing(&desk.drum.id, &desk.drum.pump);
+        (!explained && !self.sensors.overdue(&level.id, scene.now)).then_some(doubt.since)
     }
 }
 

@@ -4,8 +4,9 @@
 //! - [`shift`]: a lasting change in it, as a stirred tank would show it;
 //! - [`hinge`]: a drum's draw before and after a time that another sensor names;
 //! - [`drum`], [`water`]: drums and tanks as the rules see them;
-//! - [`journal`]: what people wrote down of late.
+//! - [`journal`]: what people wrote down of late; [`days`]: an hourly line on draw and clay.
 
+pub(crate) mod days;
 pub(crate) mod drum;
 pub(crate) mod hinge;
 pub(crate) mod journal;
@@ -17,12 +18,16 @@ use std::collections::BTreeMap;
 
 use jiff::Timestamp;
 
+use crate::clay::yields::YieldChange;
 use crate::id::Id;
+use crate::notice::Failure;
 use crate::notice::content::Visit;
 use crate::reading::Assessed;
 use crate::room::look::Scene;
+use crate::room::silence::Sensors;
 use crate::room::{Room, calendar};
 use crate::site::{Place, Quantity, Sensor, Site};
+use days::Days;
 use drum::DrumSight;
 use journal::Journal;
 use trace::Trace;
@@ -61,8 +66,14 @@ pub(crate) struct Evidence<'a> {
     pub(crate) drums: Vec<DrumSight<'a>>,
     /// Turbidity of the head tank, where a sensor tells it.
     pub(crate) head: Option<Turbid<'a>>,
+    /// Turbidity of the rearing tanks that have a sensor.
+    pub(crate) tanks: Vec<Turbid<'a>>,
     pub(crate) journal: &'a Journal,
+    pub(crate) days: &'a Days,
+    /// The last time that the clay's yield was found to have changed.
+    pub(crate) yield_change: Option<YieldChange>,
     traces: &'a Traces,
+    sensors: &'a Sensors,
 }
 
 impl<'a> Evidence<'a> {
@@ -74,9 +85,9 @@ impl<'a> Evidence<'a> {
             let trace = room.traces.of(&sensor.id)?;
             let residence = residence.filter(|_| sensor.place == Place::Head);
             let around = Around { background: site.clay.background_ntu, residence };
-            Some(Turbid::at(scene.now, trace, &around))
+            Some(Turbid::at(scene.now, sensor, trace, &around))
         };
-        let mut turbidity = site.sensors.iter().filter(|sensor| sensor.quantity == Quantity::Turbidity);
+        let turbidity = || site.sensors.iter().filter(|sensor| sensor.quantity == Quantity::Turbidity);
         let drums = room.desks.iter().zip(&scene.forecasts);
         Self {
             now: scene.now,
@@ -85,9 +96,16 @@ impl<'a> Evidence<'a> {
             drums: drums
                 .map(|(desk, forecast)| DrumSight { desk, forecast, journal: &room.journal })
                 .collect(),
-            head: turbidity.find(|sensor| sensor.place == Place::Head).and_then(turbid),
+            head: turbidity().find(|sensor| sensor.place == Place::Head).and_then(turbid),
+            tanks: turbidity()
+                .filter(|sensor| matches!(sensor.place, Place::Tank(_)))
+                .filter_map(turbid)
+                .collect(),
             journal: &room.journal,
+            days: &room.learned.days,
+            yield_change: room.learned.change,
             traces: &room.traces,
+            sensors: &room.sensors,
         }
     }
 
@@ -95,6 +113,32 @@ impl<'a> Evidence<'a> {
     pub(crate) fn drawn(&self) -> Option<&DrumSight<'a>> {
         let mut drawn = self.drums.iter().filter(|drum| drum.is_drawn());
         drawn.next().filter(|_| drawn.next().is_none())
+    }
+
+    /// Whether a sensor misses its readings.
+    pub(crate) fn overdue(&self, sensor: &Sensor) -> bool {
+        self.sensors.overdue(&sensor.id, self.now)
+    }
+
+    /// When a sensor last spoke, min since 1970.
+    pub(crate) fn last_heard(&self, sensor: &Sensor) -> Option<f64> {
+        self.sensors.last(&sensor.id).map(trace::minutes)
+    }
+
+    /// What a flow meter read in the hour before `since` and reads now, L/min.
+    pub(crate) fn flow_changed(&self, place: &Place, since: Timestamp) -> Option<(f64, f64)> {
+        let (_, trace) = self.sensor(place, Quantity::Flow)?;
+        let (since, now) = (trace::minutes(since), trace::minutes(self.now));
+        let before = trace::middle(&trace.between(since - 60.0, since - 3.0))?;
+        Some((before, trace::middle(&trace.between(now - 4.0, now))?))
+    }
+
+    /// Whether the head tank has come back to what it was before a failure, within a share of it.
+    pub(crate) fn turbidity_is_back(&self, failure: &Failure, share: f64) -> bool {
+        let now = trace::minutes(self.now);
+        let is = self.head.as_ref().and_then(|head| trace::middle(&head.trace.between(now - 5.0, now)));
+        let was = failure.turbidity_before();
+        is.zip(was).is_some_and(|(is, was)| (is - was).abs() <= share * was)
     }
 
     /// The sensor of a quantity at a place, with its trace.

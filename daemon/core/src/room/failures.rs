@@ -4,19 +4,37 @@
 //! a failure stands, what it explains isn't told beside it.
 
 mod blower;
+mod bubbles;
+mod clay_weaker;
+mod drum_air;
+mod drum_swapped;
 mod fresh_water_low;
+mod heater;
+mod line_plugged;
+mod lumps;
+mod no_slurry;
+mod overflow;
+mod oxygen;
+mod power_cut;
+mod probe_fouled;
 mod pump_changed;
+mod pump_stopped;
+mod tube_split;
+mod tube_wear;
+mod water_only;
+mod wrong_weighing;
 
 use jiff::{SignedDuration, Timestamp};
 
 use crate::id::Id;
-use crate::notice::content::Because;
+use crate::notice::content::{Because, SilentSensor};
 use crate::notice::failure::{Failure, Fault, Sign};
 use crate::notice::{Content, Notice, Priority};
 use crate::room::Room;
 use crate::room::duty::Told;
 use crate::room::evidence::Evidence;
 use crate::room::look::{Finding, Scene, withdrawn};
+use crate::site::Sensor;
 
 /// One row: how it is found, and how one knows that it is over.
 struct Rule {
@@ -25,7 +43,52 @@ struct Rule {
 }
 
 /// All rules, in the order of their rank.
-const RULES: [Rule; 3] = [blower::RULE, fresh_water_low::RULE, pump_changed::RULE];
+const RULES: [Rule; 19] = [
+    power_cut::RULE,
+    blower::RULE,
+    oxygen::RULE,
+    tube_split::RULE,
+    line_plugged::RULE,
+    pump_stopped::RULE,
+    water_only::RULE,
+    wrong_weighing::RULE,
+    lumps::RULE,
+    fresh_water_low::RULE,
+    overflow::RULE,
+    pump_changed::RULE,
+    drum_swapped::RULE,
+    heater::RULE,
+    drum_air::RULE,
+    clay_weaker::RULE,
+    tube_wear::RULE,
+    probe_fouled::RULE,
+    bubbles::RULE,
+];
+
+/// The rule that finds a failure, for asking whether it is over.
+fn rule_of(fault: &Fault) -> Rule {
+    match fault {
+        Fault::PowerCut => power_cut::RULE,
+        Fault::Blower { .. } => blower::RULE,
+        Fault::OxygenFalls { .. } => oxygen::RULE,
+        Fault::TubeSplit { .. } => tube_split::RULE,
+        Fault::LinePlugged { .. } => line_plugged::RULE,
+        Fault::PumpStopped { .. } => pump_stopped::RULE,
+        Fault::WaterOnly(_) => water_only::RULE,
+        Fault::WrongWeighing { .. } => wrong_weighing::RULE,
+        Fault::Lumps => lumps::RULE,
+        Fault::FreshWaterLow { .. } => fresh_water_low::RULE,
+        Fault::TooMuchWater { .. } => overflow::RULE,
+        Fault::PumpChanged(_) => pump_changed::RULE,
+        Fault::DrumSwapped { .. } => drum_swapped::RULE,
+        Fault::HeaterOff { .. } => heater::RULE,
+        Fault::DrumAir { .. } => drum_air::RULE,
+        Fault::YieldChanged { .. } => clay_weaker::RULE,
+        Fault::TubeWear { .. } => tube_wear::RULE,
+        Fault::ProbeFouled { .. } => probe_fouled::RULE,
+        Fault::Bubbles { .. } => bubbles::RULE,
+    }
+}
 
 /// What a rule has found.
 #[derive(Debug)]
@@ -69,6 +132,20 @@ impl Failures {
         self.open.retain(|open| open.cause != notice.cause);
     }
 
+    /// Whether a failure that stands explains why a drum's level stands still.
+    pub(crate) fn explain_standing(&self, drum: &Id, drawn_by: &Id) -> bool {
+        let stands = |fault: &Fault| {
+            matches!(fault, Fault::PumpStopped { pump, .. } | Fault::LinePlugged { pump } if pump == drawn_by)
+                || matches!(fault, Fault::DrumSwapped { from, .. } if from == drum)
+        };
+        self.open.iter().any(|open| stands(&open.failure.fault))
+    }
+
+    /// Whether nothing stands.
+    pub(crate) fn none(&self) -> bool {
+        self.open.is_empty()
+    }
+
     /// When something is due if nothing happens.
     pub(crate) fn wake(&self) -> Option<Timestamp> {
         self.open.iter().filter_map(|open| open.over_since.map(|since| since + OVER_FOR)).min()
@@ -77,8 +154,7 @@ impl Failures {
     /// Takes note of what is over.
     fn observe(&mut self, evidence: &Evidence<'_>) {
         for open in &mut self.open {
-            let rule = RULES.get(open.failure.fault.rank());
-            let over = rule.is_some_and(|rule| (rule.is_over)(evidence, &open.failure));
+            let over = (rule_of(&open.failure.fault).is_over)(evidence, &open.failure);
             open.over_since = if over { open.over_since.or(Some(evidence.now)) } else { None };
         }
     }
@@ -117,16 +193,14 @@ fn explains(open: &Failure, found: &Found) -> bool {
 impl Fault {
     /// It touches everything in the room, so that nothing else can be told apart while it stands.
     fn is_room_wide(&self) -> bool {
-        match self {
-            Self::Blower { .. } => true,
-            Self::PumpChanged(_) | Self::FreshWaterLow { .. } => false,
-        }
+        matches!(self, Self::PowerCut | Self::Blower { .. } | Self::OxygenFalls { .. })
     }
 }
 
 impl Room {
     /// Tells what has failed, and when it is over.
     pub(crate) fn look_at_failures(&mut self, scene: &Scene) {
+        self.learn(scene);
         let mut failures = std::mem::take(&mut self.failures);
         let evidence = Evidence::of(self, scene);
         failures.observe(&evidence);
@@ -157,24 +231,27 @@ impl Room {
         let finding =
             Finding { drum, replaces: before, ..self.on_duty(scene, cause.clone(), at_night, content) };
         let told = self.tell(scene, finding);
+        if failure.fault == Fault::PowerCut {
+            // Their silence is told by this; that they speak again is told as usual.
+            let mains = |sensor: &&Sensor| sensor.mains == Some(true);
+            let silent = self.site.sensors.iter().filter(mains).map(|sensor| SilentSensor {
+                sensor: sensor.id.clone(),
+                last: self.sensors.last(&sensor.id),
+            });
+            let silent: Vec<SilentSensor> = silent.collect();
+            self.sensors.tell(told.clone(), &silent);
+        }
         self.failures.tell(cause, failure, told);
     }
 
     fn end_failures(&mut self, scene: &Scene) {
         for open in self.failures.take_ended(scene.now) {
+            // The silence of the sensors ends in a message of its own.
+            if open.failure.fault == Fault::PowerCut {
+                continue;
+            }
             let because = Because::FailureOver { failure: Box::new(open.failure) };
             self.tell(scene, withdrawn(open.cause, None, &open.told, because));
-        }
-    }
-}
-
-impl Fault {
-    /// The place of its rule in [`RULES`].
-    fn rank(&self) -> usize {
-        match self {
-            Self::Blower { .. } => 0,
-            Self::FreshWaterLow { .. } => 1,
-            Self::PumpChanged(_) => 2,
         }
     }
 }

@@ -64,10 +64,12 @@ impl Room {
         &self.water
     }
 
-    /// What clay does to the water here; `None`: nobody knows yet.
+    /// What clay does to the water here: as the data say, else as the site file does; `None`: nobody knows yet.
     #[must_use]
     pub fn clouding(&self) -> Option<Clouding> {
-        Clouding::written(&self.site.clay)
+        let background = Turbidity(self.site.clay.background_ntu);
+        let learned = self.learned.yields.settled().map(|clay| Clouding { clay, background });
+        learned.or_else(|| Clouding::written(&self.site.clay))
     }
 
     /// Fresh water into the head tank.

@@ -107,6 +107,7 @@ fn sensor(name: &str) -> Sensor {
         unit: Unit::Millimetre,
         every: SignedDuration::from_secs(30),
         senses: Senses::Surface,
+        mains: None,
         mount_height: None,
         thresholds: Thresholds {
             gap: SignedDuration::from_mins(10),

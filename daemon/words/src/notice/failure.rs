@@ -1,9 +1,18 @@
 //! A failure that the signs together betray: what happened, since about when, by which signs, what to do, what not.
 
+mod air;
 mod blower;
+mod drum_air;
 mod fresh_water_low;
+mod mixture;
+mod no_slurry;
+mod probe;
+mod pump;
 mod pump_changed;
 mod signs;
+mod water;
+mod water_only;
+mod wrong_weighing;
 
 use claymark_core::fieldlog::{Deed, LogEntry};
 use claymark_core::notice::failure::{Failure, Fault};
@@ -41,6 +50,22 @@ pub(super) fn name(fault: &Fault) -> &'static str {
         Fault::PumpChanged(_) => "Changed draw",
         Fault::Blower { .. } => "Blower",
         Fault::FreshWaterLow { .. } => "Fresh water low",
+        Fault::TooMuchWater { .. } => "Too much fresh water",
+        Fault::PumpStopped { .. } => "Pump stopped",
+        Fault::LinePlugged { .. } => "Slurry line plugged",
+        Fault::TubeSplit { .. } => "Tube split",
+        Fault::TubeWear { .. } => "Tube wear",
+        Fault::DrumAir { .. } => "Drum air off",
+        Fault::WaterOnly(_) => "Water without clay",
+        Fault::WrongWeighing { .. } => "Wrong weighing",
+        Fault::Lumps => "Lumps",
+        Fault::YieldChanged { .. } => "Clay clouds otherwise",
+        Fault::ProbeFouled { .. } => "Probe fouled",
+        Fault::Bubbles { .. } => "Bubbles on a probe",
+        Fault::HeaterOff { .. } => "Heater off",
+        Fault::OxygenFalls { .. } => "Oxygen",
+        Fault::PowerCut => "Power cut",
+        Fault::DrumSwapped { .. } => "Pump on another drum",
     }
 }
 
@@ -49,6 +74,24 @@ fn words(teller: Teller<'_>, failure: &Failure) -> Words {
         Fault::PumpChanged(changed) => pump_changed::words(teller, failure, changed),
         Fault::Blower { oxygen, limit_at } => blower::words(teller, failure, *oxygen, *limit_at),
         Fault::FreshWaterLow { share } => fresh_water_low::words(teller, failure, *share),
+        Fault::TooMuchWater { share, overflows } => water::too_much(teller, failure, *share, *overflows),
+        Fault::PumpStopped { pump, certain } => no_slurry::stopped(teller, failure, pump, *certain),
+        Fault::LinePlugged { pump } => no_slurry::plugged(teller, failure, pump),
+        Fault::TubeSplit { pump, lost } => no_slurry::split(teller, failure, pump, *lost),
+        Fault::TubeWear { pump, per_day } => pump::wear(teller, failure, pump, *per_day),
+        Fault::DrumAir { left, book } => drum_air::words(teller, failure, *left, *book),
+        Fault::WaterOnly(poured) => water_only::words(teller, failure, poured),
+        Fault::WrongWeighing { factor, booked } => wrong_weighing::words(teller, failure, *factor, *booked),
+        Fault::Lumps => mixture::lumps(teller, failure),
+        Fault::YieldChanged { from, to, lot } => mixture::yields(teller, failure, (from, to), lot.as_deref()),
+        Fault::ProbeFouled { sensor, by } => probe::fouled(teller, failure, sensor, *by),
+        Fault::Bubbles { sensor } => probe::bubbles(teller, failure, sensor),
+        Fault::HeaterOff { temperature, limit_at } => water::heater(teller, failure, *temperature, *limit_at),
+        Fault::OxygenFalls { place, oxygen, limit_at } => {
+            air::oxygen(teller, failure, place, (*oxygen, *limit_at))
+        }
+        Fault::PowerCut => air::power(teller, failure),
+        Fault::DrumSwapped { pump, from, to } => pump::swapped(teller, failure, pump, (from, to)),
     }
 }
 

@@ -38,7 +38,13 @@ impl DrumSight<'_> {
     /// The draw before and after `at`; `None` where too little is known.
     pub(crate) fn hinge(&self, now: Timestamp, at: Timestamp) -> Option<Hinge> {
         let from = self.steady_since(at);
-        hinge(&self.levels(from, now), minutes(at), self.drawn_before(from))
+        let hinge = hinge(&self.levels(from, now), minutes(at), self.drawn_before(from))?;
+        (hinge.before > 0.0).then_some(hinge)
+    }
+
+    /// The same of a drum that may have stood before.
+    pub(crate) fn bend(&self, now: Timestamp, at: Timestamp) -> Option<Hinge> {
+        hinge(&self.levels(self.steady_since(at), now), minutes(at), None)
     }
 
     /// Since when nothing had been done to drum or pump by `at`.

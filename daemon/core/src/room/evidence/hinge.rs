@@ -59,7 +59,7 @@ pub(crate) fn hinge(points: &[Point], at: f64, known: Option<(f64, f64)>) -> Opt
     let scale = noise * LOOSER;
     let [_, before, change] = line.beta;
     let newest = points.last()?.t;
-    (before.is_finite() && before < 0.0).then(|| Hinge {
+    before.is_finite().then(|| Hinge {
         before: -before,
         before_sd: scale * line.inverse[1][1].max(0.0).sqrt(),
         after: -(before + change),

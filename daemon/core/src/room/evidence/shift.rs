@@ -7,6 +7,8 @@
 use jiff::Timestamp;
 
 use super::trace::{Point, middle, minutes, scatter, timestamp};
+use crate::notice::failure::Sign;
+use crate::site::Place;
 
 /// A change that has lasted.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -29,10 +31,28 @@ pub(crate) struct Shift {
     pub(crate) evidence: f64,
 }
 
+impl Shift {
+    /// As people are told it.
+    pub(crate) fn sign(&self, place: Place) -> Sign {
+        Sign::Turbidity {
+            place,
+            from: self.before,
+            now: self.now,
+            towards: self.towards,
+            pace_min: self.pace,
+        }
+    }
+}
+
 /// The change that explains the newest readings best; `None` when none is needed.
 ///
 /// `paces` are the time constants that may be, min; `least` is the smallest change that matters.
 pub(crate) fn shift(points: &[Point], paces: &[f64], least: f64) -> Option<Shift> {
+    shift_by(points, paces, least, LEAST_EVIDENCE)
+}
+
+/// The same on less evidence, for a change that another sensor makes likely.
+pub(crate) fn shift_by(points: &[Point], paces: &[f64], least: f64, evidence: f64) -> Option<Shift> {
     let newest = points.last()?.t;
     let noise = noise(points)?;
     if !has_moved(points, newest, noise, least) {
@@ -40,7 +60,7 @@ pub(crate) fn shift(points: &[Point], paces: &[f64], least: f64) -> Option<Shift
     }
     let curves = starts(points, newest).flat_map(|since| paces.iter().map(move |pace| (since, *pace)));
     let best = best(curves.filter_map(|(since, pace)| Curve::fit(points, since, pace, Height::Free, noise)))?;
-    let sure = best.evidence >= LEAST_EVIDENCE && best.after >= LEAST_POINTS;
+    let sure = best.evidence >= evidence && best.after >= LEAST_POINTS;
     Some(best.as_shift(newest, noise)).filter(|shift| sure && (shift.now - shift.before).abs() >= least)
 }
 

@@ -5,6 +5,7 @@ use std::collections::VecDeque;
 use jiff::{SignedDuration, Timestamp};
 
 use crate::reading::Assessed;
+use crate::trend::{Side, Trend};
 
 /// A value and its time.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -48,6 +49,15 @@ impl Trace {
         let first = self.points.partition_point(|point| point.t < from);
         self.points.iter().skip(first).take_while(|point| point.t <= to).copied().collect()
     }
+
+    /// When it comes down to `limit` on the trend of its last minutes, none of them from before `since`.
+    pub(crate) fn falls_to(&self, limit: f64, since: Timestamp) -> Option<Timestamp> {
+        let newest = self.points.back()?.t;
+        let recent = self.between(minutes(since).max(newest - TREND_MINUTES), newest);
+        let points: Vec<_> = recent.iter().map(|point| (timestamp(point.t), point.v)).collect();
+        let trend = Trend::through(&points)?;
+        trend.at.checked_add(trend.until(limit, Side::Falling)?.likely?).ok()
+    }
 }
 
 /// The middle value; `None` of nothing.
@@ -86,6 +96,8 @@ pub(crate) fn timestamp(minutes: f64) -> Timestamp {
     Timestamp::UNIX_EPOCH.checked_add(since).unwrap_or(Timestamp::MAX)
 }
 
+/// min. A trend of so long is carried on.
+const TREND_MINUTES: f64 = 20.0;
 /// Longer than any failure takes to show.
 const KEPT: SignedDuration = SignedDuration::from_hours(12);
 

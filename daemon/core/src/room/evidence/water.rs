@@ -2,11 +2,13 @@
 
 use jiff::Timestamp;
 
-use super::shift::{BACK_MINUTES, BASE_MINUTES, Shift, as_slurry, as_water, shift};
+use super::shift::{BACK_MINUTES, BASE_MINUTES, Shift, as_slurry, as_water, shift, shift_by};
 use super::trace::{Point, Trace, middle, minutes};
+use crate::site::Sensor;
 
 /// Turbidity at one place.
 pub(crate) struct Turbid<'a> {
+    pub(crate) sensor: &'a Sensor,
     pub(crate) trace: &'a Trace,
     /// Without clay the water would read this.
     pub(crate) background: f64,
@@ -34,7 +36,7 @@ pub(crate) struct Explained {
 
 impl<'a> Turbid<'a> {
     /// As it stands now; a sensor that is silent or slow shows no change.
-    pub(crate) fn at(now: Timestamp, trace: &'a Trace, about: &Around) -> Self {
+    pub(crate) fn at(now: Timestamp, sensor: &'a Sensor, trace: &'a Trace, about: &Around) -> Self {
         let Around { background, residence } = *about;
         let until = minutes(now);
         let speaks =
@@ -43,7 +45,13 @@ impl<'a> Turbid<'a> {
         let least = Some(&points).filter(|points| speaks(points)).and_then(|points| middle(points));
         let least = least.map(|usual| (LEAST_SHARE * usual).max(LEAST_NTU));
         let shift = least.and_then(|least| shift(&points, &PACES, least));
-        Self { trace, background, shift, points, residence }
+        Self { sensor, trace, background, shift, points, residence }
+    }
+
+    /// A change that the readings alone don't prove yet, for when another sensor makes it likely.
+    pub(crate) fn suspected(&self) -> Option<Shift> {
+        let least = (LEAST_SHARE * middle(&self.points)?).max(LEAST_NTU) / 2.0;
+        self.shift.or_else(|| shift_by(&self.points, &PACES, least, SUSPECTED))
     }
 
     /// The clay that a curve goes to, as a share of what was there.
@@ -99,6 +107,11 @@ pub(crate) fn is_quick(shift: &Shift) -> bool {
     is_water(shift) && shift.pace < SLOW_MINUTES
 }
 
+/// Slower than water is exchanged: settling, or a probe that is fouled.
+pub(crate) fn is_slow(shift: &Shift) -> bool {
+    shift.pace >= SLOW_MINUTES
+}
+
 /// min. A head tank is exchanged in some minutes, a rearing tank in one to two hours (common practice, no source).
 const PACES: [f64; 8] = [1.5, 4.0, 6.0, 9.0, 13.0, 18.0, 40.0, 80.0];
 const PROBE_MINUTES: f64 = 2.0;
@@ -106,5 +119,7 @@ const SLOW_MINUTES: f64 = 30.0;
 /// A change smaller than both isn't worth a word.
 const LEAST_SHARE: f64 = 0.09;
 const LEAST_NTU: f64 = 4.0;
+/// Half a chi-square.
+const SUSPECTED: f64 = 7.0;
 /// min. A trace that has ended tells nothing of now.
 const STALE_MINUTES: f64 = 5.0;

@@ -3,14 +3,14 @@
 //! Oxygen falls and the clay begins to settle, at the same draw. One message, and oxygen comes first: more clay
 //! would be wrong, it lies in the drum. Trap: a probe that was lifted out, which jumps instead of sagging.
 
-use jiff::{SignedDuration, Timestamp};
+use jiff::SignedDuration;
 
 use super::{Found, Rule};
 use crate::notice::Priority;
 use crate::notice::failure::{Failure, Fault, Sign};
 use crate::room::evidence::Evidence;
 use crate::room::evidence::shift::{Shift, shift};
-use crate::room::evidence::trace::{middle, minutes, timestamp};
+use crate::room::evidence::trace::{middle, minutes};
 use crate::room::evidence::water::is_water;
 use crate::site::{Place, Quantity};
 use crate::units::LitresPerMinute;
@@ -20,27 +20,24 @@ pub(super) const RULE: Rule = Rule { find, is_over };
 fn find(evidence: &Evidence<'_>) -> Option<Found> {
     let oxygen = falling_oxygen(evidence)?;
     let head = evidence.head.as_ref()?;
-    let sag = head.shift.filter(|shift| is_water(shift) && shift.towards < shift.before)?;
+    let sag = head.suspected().filter(|shift| is_water(shift) && shift.towards < shift.before)?;
     if sag.since.duration_since(oxygen.since).abs() > TOGETHER {
         return None;
     }
     let mut signs = vec![
         Sign::OxygenFalls { place: Place::Head, from: oxygen.before, now: oxygen.now },
-        Sign::Turbidity {
-            place: Place::Head,
-            from: sag.before,
-            now: sag.now,
-            towards: sag.towards,
-            pace_min: sag.pace,
-        },
+        sag.sign(Place::Head),
     ];
     let since = oxygen.since.min(sag.since);
+    let least = evidence.site.water.oxygen_min_mg_l;
+    let trace = evidence.sensor(&Place::Head, Quantity::Oxygen);
+    let limit_at = trace.and_then(|(_, trace)| trace.falls_to(least, oxygen.since));
     let hinge = evidence.drawn().and_then(|drum| drum.hinge(evidence.now, since));
     let draw = hinge.filter(|hinge| hinge.speaks_for_the_same(0.0) > 0.0);
     signs.extend(draw.map(|hinge| Sign::DrawUnchanged { draw: LitresPerMinute(hinge.before).per_hour() }));
     Some(Found {
         cause: "air".to_owned(),
-        fault: Fault::Blower { oxygen: oxygen.now, limit_at: limit_at(evidence, &oxygen) },
+        fault: Fault::Blower { oxygen: oxygen.now, limit_at },
         since,
         signs,
         drum: None,
@@ -54,16 +51,6 @@ fn falling_oxygen(evidence: &Evidence<'_>) -> Option<Shift> {
     let now = minutes(evidence.now);
     let points = trace.between(now - 150.0, now);
     shift(&points, &PACES, LEAST_FALL_MG_L).filter(|shift| shift.towards < shift.before)
-}
-
-/// When the oxygen comes down to the least that the fish need, at the rate of the last minutes.
-fn limit_at(evidence: &Evidence<'_>, oxygen: &Shift) -> Option<Timestamp> {
-    let limit = evidence.site.water.oxygen_min_mg_l;
-    let gone = minutes(evidence.now) - minutes(oxygen.since);
-    let rate = (oxygen.before - oxygen.now) / gone.max(1.0);
-    let left = (oxygen.now - limit) / rate;
-    (rate > 0.0 && left.is_finite() && left < 24.0 * 60.0)
-        .then(|| timestamp(minutes(evidence.now) + left.max(0.0)))
 }
 
 /// The oxygen has come most of the way back.

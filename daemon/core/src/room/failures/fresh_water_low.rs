@@ -9,8 +9,7 @@ use super::{Found, Rule};
 use crate::notice::Priority;
 use crate::notice::failure::{Failure, Fault, Sign};
 use crate::room::evidence::Evidence;
-use crate::room::evidence::trace::{middle, minutes};
-use crate::site::{Place, Quantity};
+use crate::site::Place;
 use crate::units::LitresPerMinute;
 
 pub(super) const RULE: Rule = Rule { find, is_over };
@@ -28,7 +27,7 @@ fn find(evidence: &Evidence<'_>) -> Option<Found> {
         return None;
     }
     let hinge = drum.hinge(evidence.now, shift.since)?;
-    let metered = flow_fell(evidence, minutes(shift.since));
+    let metered = evidence.flow_changed(&Place::Head, shift.since).filter(|(from, now)| *now < 0.85 * from);
     let waited = evidence.now.duration_since(shift.since) >= WAITED;
     let needed = match (&metered, waited) {
         (Some(_), _) => 0.0,
@@ -63,20 +62,9 @@ fn find(evidence: &Evidence<'_>) -> Option<Found> {
     })
 }
 
-/// What the head tank's flow meter read before and reads now, where it has one and it fell.
-fn flow_fell(evidence: &Evidence<'_>, since: f64) -> Option<(f64, f64)> {
-    let (_, trace) = evidence.sensor(&Place::Head, Quantity::Flow)?;
-    let before = middle(&trace.between(since - 60.0, since - 3.0))?;
-    let now = middle(&trace.between(minutes(evidence.now) - 4.0, minutes(evidence.now)))?;
-    (now < 0.85 * before).then_some((before, now))
-}
-
 /// The head tank has come most of the way back.
 fn is_over(evidence: &Evidence<'_>, failure: &Failure) -> bool {
-    let was = failure.turbidity_before();
-    let now = minutes(evidence.now);
-    let is = evidence.head.as_ref().and_then(|head| middle(&head.trace.between(now - 5.0, now)));
-    was.zip(is).is_some_and(|(was, is)| is <= 1.15 * was)
+    evidence.turbidity_is_back(failure, 0.15)
 }
 
 /// The clay in the water must become denser by this.

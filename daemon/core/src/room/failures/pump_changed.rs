@@ -52,16 +52,7 @@ fn find(evidence: &Evidence<'_>) -> Option<Found> {
         cause: format!("pump:{pump}"),
         fault: Fault::PumpChanged(PumpChanged { pump, from, to, ends, verdict }),
         since: shift.since,
-        signs: vec![
-            Sign::DrawChanged { from, to },
-            Sign::Turbidity {
-                place: Place::Head,
-                from: shift.before,
-                now: shift.now,
-                towards: shift.towards,
-                pace_min: shift.pace,
-            },
-        ],
+        signs: vec![Sign::DrawChanged { from, to }, shift.sign(Place::Head)],
         drum: Some(drum.desk.drum.id.clone()),
         at_night: if verdict == Verdict::Lasts { Priority::Morning } else { Priority::Now },
         stage: 0,

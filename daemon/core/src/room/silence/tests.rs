@@ -24,6 +24,7 @@ fn sensors(all: &[(&str, Place, i64)]) -> Sensors {
         unit: Unit::Celsius,
         every: SignedDuration::from_mins(*every),
         senses: Senses::Surface,
+        mains: None,
         mount_height: None,
         thresholds: Thresholds {
             gap: SignedDuration::from_mins(3 * every),

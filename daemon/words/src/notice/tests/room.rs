@@ -266,6 +266,7 @@ fn sensor(name: &str, place: Place, quantity: Quantity, unit: Unit) -> Sensor {
         unit,
         every: SignedDuration::from_mins(1),
         senses: Senses::Surface,
+        mains: None,
         mount_height: None,
         thresholds: Thresholds {
             gap: SignedDuration::from_mins(5),

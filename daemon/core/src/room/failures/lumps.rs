@@ -1,0 +1,73 @@
+//! The clay went in as lumps: turbidity is low after a fill and rises over the next hour as they dissolve.
+//!
+//! Traps: a probe that was wiped, air that came back; both are in the log or told already.
+
+use jiff::SignedDuration;
+
+use super::{Found, Rule};
+use crate::fieldlog::Deed;
+use crate::notice::Priority;
+use crate::notice::failure::{Failure, Fault, Sign};
+use crate::room::evidence::Evidence;
+use crate::room::evidence::trace::{middle, minutes};
+use crate::site::Place;
+
+pub(super) const RULE: Rule = Rule { find, is_over };
+
+fn find(evidence: &Evidence<'_>) -> Option<Found> {
+    let drum = evidence.drawn()?;
+    let head = evidence.head.as_ref()?;
+    let refill = drum
+        .refilled(evidence.now)
+        .filter(|refill| (refill.at + WAITED..refill.at + FRESH).contains(&evidence.now))?;
+    let (was, is) = drum.desk.booked_over(&evidence.site.clay, refill.at)?;
+    let (at, now) = (minutes(refill.at), minutes(evidence.now));
+    let clay = |from: f64, to: f64| Some(middle(&head.trace.between(from, to))? - head.background);
+    let wanted = clay(at - 40.0, at - 3.0)? * is.0 / was.0;
+    let low = (1..=5).filter_map(|part| {
+        let from = at + 8.0 + 8.0 * f64::from(part);
+        clay(from, from + 8.0).filter(|_| from + 8.0 <= now)
+    });
+    let low = low.min_by(f64::total_cmp)?;
+    let reached = clay(now - 8.0, now)?;
+    let rising = reached - low >= RISEN * (wanted - low) && clay(now - 24.0, now - 14.0)? < reached;
+    let wiped = evidence.journal.between(refill.at, evidence.now).any(|entry| {
+        matches!(entry.deed, Deed::Wipe { .. } | Deed::Cleaning { .. }) || drum.sets_pump(&entry.deed)
+    });
+    if low > LOW * wanted || !rising || wiped || reached > TOO_HIGH * wanted {
+        return None;
+    }
+    let id = drum.desk.drum.id.clone();
+    Some(Found {
+        cause: format!("lumps:{id}"),
+        fault: Fault::Lumps,
+        since: refill.at,
+        signs: vec![
+            Sign::LevelRose { added: refill.added, to: refill.to },
+            Sign::TurbidityRises {
+                place: Place::Head,
+                from: low + head.background,
+                now: reached + head.background,
+                wanted: wanted + head.background,
+            },
+        ],
+        drum: Some(id),
+        at_night: Priority::Morning,
+        stage: 0,
+    })
+}
+
+fn is_over(evidence: &Evidence<'_>, failure: &Failure) -> bool {
+    evidence.now >= failure.since + LASTS
+}
+
+/// Share of the booked clay that is missing at first.
+const LOW: f64 = 0.87;
+/// Share of what is missing that must have come back.
+const RISEN: f64 = 0.35;
+/// Beyond what the books say it isn't lumps.
+const TOO_HIGH: f64 = 1.15;
+const WAITED: SignedDuration = SignedDuration::from_mins(35);
+const FRESH: SignedDuration = SignedDuration::from_mins(120);
+/// Lumps dissolve, or lie on the bottom, within some hours.
+const LASTS: SignedDuration = SignedDuration::from_hours(3);

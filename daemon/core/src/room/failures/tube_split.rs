@@ -1,0 +1,32 @@
+//! The tube has split or come off: the drum empties as fast as ever, or faster, and no clay arrives.
+//!
+//! Trap: a drum that is emptied for cleaning, which the log says.
+
+use super::no_slurry::{is_over, no_slurry};
+use super::{Found, Rule};
+use crate::notice::Priority;
+use crate::notice::failure::{Fault, Sign};
+use crate::room::evidence::Evidence;
+use crate::units::LitresPerMinute;
+
+pub(super) const RULE: Rule = Rule { find, is_over };
+
+fn find(evidence: &Evidence<'_>) -> Option<Found> {
+    let none = no_slurry(evidence).filter(|none| none.level_falls_on() >= FALLS_ON)?;
+    let hinge = none.hinge?;
+    let lost = LitresPerMinute(hinge.after.max(0.0)).per_hour();
+    let mut signs = vec![none.clearing(), Sign::DrawUnchanged { draw: lost }];
+    signs.extend(none.turns.map(|turns| Sign::Turns { turns }));
+    Some(Found {
+        cause: none.cause(),
+        fault: Fault::TubeSplit { pump: none.drum.desk.drum.pump.clone(), lost },
+        since: none.shift.since,
+        signs,
+        drum: Some(none.drum.desk.drum.id.clone()),
+        at_night: Priority::Now,
+        stage: 1,
+    })
+}
+
+/// Logarithm of the likelihood ratio from which the level surely goes on falling.
+const FALLS_ON: f64 = 5.0;

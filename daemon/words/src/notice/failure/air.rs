@@ -1,0 +1,58 @@
+//! Oxygen that falls, and power that has gone.
+
+use claymark_core::notice::failure::Failure;
+use claymark_core::site::Place;
+use jiff::Timestamp;
+
+use super::Words;
+use crate::caution::ELECTRICITY;
+use crate::format;
+use crate::names::{self, short};
+use crate::notice::{Teller, fit};
+
+pub(super) fn oxygen(
+    teller: Teller<'_>,
+    failure: &Failure,
+    place: &Place,
+    (oxygen, limit_at): (f64, Option<Timestamp>),
+) -> Words {
+    let since = teller.clock.about(failure.since);
+    let name = names::place(teller.site, place);
+    let least_mg_l = teller.site.water.oxygen_min_mg_l;
+    let (now, least) = (format::number(oxygen, 1), format::number(least_mg_l, 1));
+    let limit = match limit_at {
+        _ if oxygen < least_mg_l => format!(", below {least}"),
+        Some(at) => format!(" and falling, {least} about {}", teller.clock.about(at)),
+        None => String::new(),
+    };
+    Words {
+        subject: fit(|room| format!("Oxygen in {}: {now} mg/L{limit}. Go now.", short(&name, room))),
+        meaning: vec![format!(
+            "Oxygen in {name} is {now} mg/L, since about {since} on its way down or too low."
+        )],
+        to_do: vec![
+            "To do: air and oxygen first: blower, stones, oxygen supply, then flow. Stop feeding.".to_owned(),
+            "If the fish look well, look at the probe: a dry or dirty one lies.".to_owned(),
+            "Pure oxygen feeds fire: no flame, no oil; local rules first.".to_owned(),
+        ],
+    }
+}
+
+pub(super) fn power(teller: Teller<'_>, failure: &Failure) -> Words {
+    let since = teller.clock.about(failure.since);
+    Words {
+        subject: format!("Power cut since {since}: pumps, blower and heater are off. Oxygen first. Go now."),
+        meaning: vec![
+            format!(
+                "Everything on the mains fell silent at about {since}; what runs on batteries speaks on."
+            ),
+            "Blower, slurry pump, heater and water pumps stand still, as far as they have no generator."
+                .to_owned(),
+        ],
+        to_do: vec![
+            "To do: oxygen first (bottles, generator), then water, then heat, then clay.".to_owned(),
+            ELECTRICITY.to_owned(),
+            "When power is back, stir the drums up slowly: the clay has settled. Do not add clay.".to_owned(),
+        ],
+    }
+}

@@ -1,0 +1,57 @@
+//! The clay itself: lumps, and a lot that clouds otherwise.
+
+use claymark_core::clay::Yield;
+use claymark_core::notice::failure::Failure;
+
+use super::Words;
+use crate::format;
+use crate::names::short;
+use crate::notice::{Teller, fit};
+
+pub(super) fn lumps(teller: Teller<'_>, failure: &Failure) -> Words {
+    let drum = failure.drum.as_ref().map(|state| teller.name_of(state)).unwrap_or_default();
+    let at = teller.clock.time(failure.since);
+    Words {
+        subject: fit(|room| {
+            format!("{}: the clay of {at} went in as lumps; turbidity comes up late.", short(&drum, room))
+        }),
+        meaning: vec![
+            format!(
+                "After the refill of {at} turbidity was too low, and it rises by itself as lumps dissolve."
+            ),
+            "Lumps that don't dissolve lie on the bottom and plug the intake.".to_owned(),
+        ],
+        to_do: vec![
+            "To do: stir the drum's bottom; next time pre-mix for a minute until it is smooth.".to_owned(),
+            "Do not add clay for the low reading: it is in the drum.".to_owned(),
+        ],
+    }
+}
+
+pub(super) fn yields(
+    teller: Teller<'_>,
+    failure: &Failure,
+    (from, to): (&Yield, &Yield),
+    lot: Option<&str>,
+) -> Words {
+    let since = teller.clock.about(failure.since);
+    let share = format::share(to.ntu_per_mg_l / from.ntu_per_mg_l);
+    let lot = lot.map(|lot| format!(" Lot {lot} was delivered before.")).unwrap_or_default();
+    Words {
+        subject: format!("This clay clouds {share} as much as before since {since}. Mixes must change."),
+        meaning: vec![
+            format!(
+                "A mg/L of clay gives {} NTU since about {since}, before {} (± {}).{lot}",
+                format::number(to.ntu_per_mg_l, 2),
+                format::number(from.ntu_per_mg_l, 2),
+                format::number(to.sd, 2)
+            ),
+            "That is another lot, harder water, or clay that clumps together. The refill sheets count with it from now on."
+                .to_owned(),
+        ],
+        to_do: vec![
+            "To do: look at line, head tank and probes for dirt first; then try the lot in a bucket beside the old one.".to_owned(),
+            "Try new clay on few fish first: some clays harm gills.".to_owned(),
+        ],
+    }
+}

@@ -1,0 +1,37 @@
+//! A probe that reads wrong: fouled, or full of bubbles.
+
+use claymark_core::id::Id;
+use claymark_core::notice::failure::Failure;
+
+use super::Words;
+use crate::format;
+use crate::names::{self, short};
+use crate::notice::{Teller, fit};
+
+pub(super) fn fouled(teller: Teller<'_>, failure: &Failure, sensor: &Id, by: f64) -> Words {
+    let name = names::sensor(teller.site, sensor);
+    let by = format::number(by, 0);
+    let since = teller.clock.about(failure.since);
+    Words {
+        subject: fit(|room| {
+            format!("The {} reads about {by} too high: it is fouled. Wipe it.", short(&name, room))
+        }),
+        meaning: vec![format!(
+            "The {name} climbs since before {since} while its neighbours stay: the probe, not the water."
+        )],
+        to_do: vec![
+            "To do: wipe it and write that down (claymark log wipe); it should step back at once.".to_owned(),
+            "Do not change pump or clay by this probe.".to_owned(),
+        ],
+    }
+}
+
+pub(super) fn bubbles(teller: Teller<'_>, failure: &Failure, sensor: &Id) -> Words {
+    let name = names::sensor(teller.site, sensor);
+    let since = teller.clock.about(failure.since);
+    Words {
+        subject: fit(|room| format!("The {} sees bubbles since {since}; its middle is believed.", short(&name, room))),
+        meaning: vec!["Readings reach up in spikes, but their middle stays: bubbles, not clay.".to_owned()],
+        to_do: vec!["To do: look at the water level over the probe and at air that is drawn in; move the probe if need be.".to_owned()],
+    }
+}

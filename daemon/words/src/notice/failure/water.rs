@@ -1,0 +1,55 @@
+//! The water: too much of it, or too cold.
+
+use claymark_core::notice::failure::Failure;
+use claymark_core::units::Celsius;
+use jiff::Timestamp;
+
+use super::Words;
+use crate::caution::ELECTRICITY;
+use crate::format;
+use crate::notice::Teller;
+
+pub(super) fn too_much(teller: Teller<'_>, failure: &Failure, share: f64, overflows: bool) -> Words {
+    let since = teller.clock.about(failure.since);
+    let times = format::number(share, 1);
+    let over = if overflows { "; it runs over" } else { "" };
+    let mut meaning =
+        vec![format!("The head tank gets {times} times its fresh water since about {since}, and thins out.")];
+    if overflows {
+        meaning
+            .push("The tanks take no more than before, so it runs over, clay and heat with it.".to_owned());
+    }
+    Words {
+        subject: format!("Too much fresh water since {since}: {times} times{over}. Not too little clay."),
+        meaning,
+        to_do: vec![
+            "To do: look at the float valve and at any supplement valve; was one opened on purpose? Then write a note.".to_owned(),
+            "Do not add clay to the drum for this; watch the temperature.".to_owned(),
+        ],
+    }
+}
+
+pub(super) fn heater(
+    teller: Teller<'_>,
+    failure: &Failure,
+    temperature: f64,
+    limit_at: Option<Timestamp>,
+) -> Words {
+    let since = teller.clock.about(failure.since);
+    let units = &teller.site.units;
+    let now = format::temperature(units, Celsius(temperature));
+    let least = format::temperature(units, Celsius(teller.site.water.temperature_c.min()));
+    let limit = limit_at.map(|at| format!(", {least} about {}", teller.clock.about(at))).unwrap_or_default();
+    Words {
+        subject: format!("Heater off since {since}: head tank {now} and falling{limit}. Look at the heater."),
+        meaning: vec![
+            format!("The head tank cools since about {since}; the tanks follow within hours."),
+            "Larvae bear cold better than a quick change.".to_owned(),
+        ],
+        to_do: vec![
+            "To do: look at the heater, its breaker, its flow switch, the boiler.".to_owned(),
+            ELECTRICITY.to_owned(),
+            "If it can't be mended soon, slow the fresh water as far as oxygen allows; warm up slowly afterwards.".to_owned(),
+        ],
+    }
+}
