@@ -163,7 +163,8 @@ impl Failures {
     fn take_ended(&mut self, now: Timestamp) -> Vec<Open> {
         let over = |open: &Open| open.over_since.is_some_and(|since| since + OVER_FOR <= now);
         let (ended, open): (Vec<_>, Vec<_>) = std::mem::take(&mut self.open).into_iter().partition(over);
-        self.open = open.into_iter().filter(|open| now < open.told.at + FORGOTTEN_AFTER).collect();
+        self.open =
+            open.into_iter().filter(|open| now < open.told.at + open.failure.fault.stands_for()).collect();
         self.quiet.retain(|(_, until)| now < *until);
         self.quiet.extend(ended.iter().map(|open| (open.cause.clone(), now + QUIET_FOR)));
         ended
@@ -191,6 +192,11 @@ fn explains(open: &Failure, found: &Found) -> bool {
 }
 
 impl Fault {
+    /// So long after it was told it has become how things are; what wears, wears for days.
+    fn stands_for(&self) -> SignedDuration {
+        if matches!(self, Self::TubeWear { .. }) { FORGOTTEN_AFTER * 14 } else { FORGOTTEN_AFTER }
+    }
+
     /// It touches everything in the room, so that nothing else can be told apart while it stands.
     fn is_room_wide(&self) -> bool {
         matches!(self, Self::PowerCut | Self::Blower { .. } | Self::OxygenFalls { .. })

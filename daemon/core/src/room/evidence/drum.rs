@@ -35,6 +35,13 @@ impl DrumSight<'_> {
         self.desk.seen().iter().rfind(|refill| refill.at <= by)
     }
 
+    /// Whether slurry was poured within `apart` of `at`, by the level or by the log.
+    pub(crate) fn was_poured(&self, at: Timestamp, apart: SignedDuration) -> bool {
+        let near = |refill: &SeenRefill| refill.at.duration_since(at).abs() <= apart;
+        let logged = |deed: &Deed| matches!(deed, Deed::Refill { drum, .. } if drum.as_ref().is_none_or(|drum| *drum == self.desk.drum.id));
+        self.desk.seen().iter().any(near) || self.journal.has(at, apart, logged)
+    }
+
     /// The draw before and after `at`; `None` where too little is known.
     pub(crate) fn hinge(&self, now: Timestamp, at: Timestamp) -> Option<Hinge> {
         let from = self.steady_since(at);

@@ -19,14 +19,12 @@ fn find(evidence: &Evidence<'_>) -> Option<Found> {
     let head = evidence.head.as_ref()?;
     let explained = head.explained()?;
     let (shift, factor) = (explained.slurry, explained.water_factor);
-    let stronger = drum.refilled(evidence.now).is_some_and(|refill| {
-        let since = shift.since.duration_since(refill.at);
-        (-REFILL..=REFILL).contains(&since)
-    });
+    let stronger = drum.was_poured(shift.since, REFILL);
     if factor < LEAST_FACTOR || stronger {
         return None;
     }
-    let hinge = drum.hinge(evidence.now, shift.since)?;
+    // Slurry that is being poured lifts the level.
+    let hinge = drum.hinge(evidence.now, shift.since).filter(|hinge| hinge.after > -0.5 * hinge.before)?;
     let metered = evidence.flow_changed(&Place::Head, shift.since).filter(|(from, now)| *now < 0.85 * from);
     let waited = evidence.now.duration_since(shift.since) >= WAITED;
     let needed = match (&metered, waited) {

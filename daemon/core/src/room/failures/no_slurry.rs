@@ -81,7 +81,7 @@ fn turns(evidence: &Evidence<'_>, drum: &DrumSight<'_>) -> Option<bool> {
     let pump = Place::Pump(drum.desk.drum.pump.clone());
     let now = minutes(evidence.now);
     let (_, trace) = evidence.sensor(&pump, Quantity::Running)?;
-    middle(&trace.between(now - 3.0, now)).map(|share| share > 0.5)
+    middle(&trace.between(now - 3.0, now)).map(|percent| percent > 50.0)
 }
 
 /// Slurry comes again, or somebody wrote down what they did to the pump.

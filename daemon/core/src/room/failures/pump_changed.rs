@@ -32,9 +32,7 @@ fn find(evidence: &Evidence<'_>) -> Option<Found> {
     let agree = apart <= AGREE * factor.max(1.0) + 2.0 * explained.factor_sd.hypot(hinge.sd / hinge.before);
     let noticeable = (share - 1.0).abs() >= LEAST_CHANGE && share > STOPPED;
     let noted = evidence.journal.has(shift.since, NOTED, |deed| drum.sets_pump(deed));
-    let poured = drum
-        .refilled(evidence.now)
-        .is_some_and(|refill| refill.at.duration_since(shift.since).abs() < POURED);
+    let poured = drum.was_poured(shift.since, POURED);
     if !(changed && agree && noticeable) || noted || poured {
         return None;
     }
