@@ -18,7 +18,11 @@ use claymark_tests::binary::program;
 use claymark_tests::flux_server::{FluxServer, Style, TOKEN};
 use jiff::{SignedDuration, Timestamp};
 
+/// The demo's.
 const WEEK: &str = "2027-W16";
+
+/// Of a site without readings.
+const PAST_WEEK: &str = "2026-W16";
 
 /// The demo's folder, made once for all tests of this file.
 fn demo() -> PathBuf {
@@ -64,12 +68,12 @@ fn settings(server: &FluxServer) -> Settings {
 }
 
 /// `claymark-report week`, as a manager types it who has no site file.
-fn report(server: &FluxServer, token: &str, more: &[&str], out: &Path) -> Output {
+fn report(server: &FluxServer, token: &str, week: &str, more: &[&str], out: &Path) -> Output {
     fs::create_dir_all(out).unwrap();
     let token_file = out.join("token");
     fs::write(&token_file, format!("{token}\n")).unwrap();
     Command::new(program("claymark-report"))
-        .args(["week", "--from", "influx", "--org", "barns", "--bucket", "claymark", "--week", WEEK, "--url"])
+        .args(["week", "--from", "influx", "--org", "barns", "--bucket", "claymark", "--week", week, "--url"])
         .arg(server.url())
         .arg("--token-file")
         .arg(token_file)
@@ -92,7 +96,7 @@ fn the_report_from_influxdb_is_the_same_bytes_as_from_the_store() {
         forward(&store, &server, &site);
         assert_eq!(server.points(), points, "written twice, every point is there once");
         let out = demo.join(format!("{style:?}"));
-        let made = report(&server, TOKEN, &[], &out);
+        let made = report(&server, TOKEN, WEEK, &[], &out);
         assert!(made.status.success(), "{}", String::from_utf8_lossy(&made.stderr));
         for ending in ["csv", "pdf", "png"] {
             let file = format!("week-{WEEK}.{ending}");
@@ -110,7 +114,7 @@ fn what_keeps_the_report_from_being_made_is_told_with_what_to_do() {
     let out = tempfile::tempdir().unwrap();
     let server = FluxServer::start(Style::Plain);
     let told = |token: &str, more: &[&str]| {
-        let output = report(&server, token, more, out.path());
+        let output = report(&server, token, PAST_WEEK, more, out.path());
         assert_eq!(output.status.code(), Some(1));
         String::from_utf8_lossy(&output.stderr).into_owned()
     };
@@ -136,7 +140,7 @@ fn what_keeps_the_report_from_being_made_is_told_with_what_to_do() {
     );
     let other = told(TOKEN, &["--site", "cedar-ford"]);
     assert!(other.contains("no site 'cedar-ford'"), "{other}");
-    let one = report(&server, TOKEN, &["--site", "birch-weir"], out.path());
+    let one = report(&server, TOKEN, PAST_WEEK, &["--site", "birch-weir"], out.path());
     assert!(one.status.success(), "{}", String::from_utf8_lossy(&one.stderr));
     for asked in server.asked() {
         assert!(asked.starts_with("from(bucket: \"claymark\")"), "{asked}");
