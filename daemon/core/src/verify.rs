@@ -188,7 +188,9 @@ fn criteria(quantity: Quantity) -> Option<[Criterion; 4]> {
         | Quantity::Volume
         | Quantity::OxygenSaturation
         | Quantity::Flow
-        | Quantity::AirPressure => None,
+        | Quantity::AirPressure
+        | Quantity::AirFlow
+        | Quantity::Running => None,
     }
 }
 
