@@ -277,6 +277,7 @@ impl Engine {
         self.snapshot.counts.duplicates += repeated.saturating_sub(self.repeated);
         self.repeated = repeated;
         self.snapshot.note(&output.batch);
+        self.snapshot.skill = self.pipeline.room().skill().clone();
         let forecasts = output.forecasts.iter().map(|forecast| publish::forecast(&self.prefix, forecast));
         let sheets = output.sheets.iter().map(|sheet| publish::sheet(&self.prefix, sheet));
         for written in forecasts.chain(sheets) {

@@ -27,6 +27,7 @@ use tokio_util::sync::CancellationToken;
 use claymark_core::forecast::{EmptyAt, Forecast, Outlook, Subject};
 use claymark_core::quarantine::Reason;
 use claymark_core::site::Sensor;
+use claymark_core::skill::Lead;
 use jiff::Timestamp;
 
 use crate::engine::Snapshot;
@@ -96,7 +97,8 @@ impl Collector for Sheet {
         self.state(&mut encoder)?;
         self.forwarding(&mut encoder)?;
         self.readings(&mut encoder)?;
-        self.forecasts(&mut encoder)
+        self.forecasts(&mut encoder)?;
+        self.skill(&mut encoder)
     }
 }
 
@@ -210,6 +212,30 @@ impl Sheet {
         let help = "When it is empty, by chance of being empty before; none: later than 72 h";
         family(encoder, "forecast_empty_time_seconds", help, empty)
     }
+
+    /// Of the last week and since.
+    fn skill(&self, encoder: &mut DescriptorEncoder) -> fmt::Result {
+        let leads = || self.snapshot.skill.leads().map(|(lead, skill)| (ahead(lead), skill));
+        let judged = leads().map(|(lead, skill)| (lead, f64::from(skill.outer.of)));
+        family(
+            encoder,
+            "forecast_judged",
+            "Forecasts of a mark whose time has come, by how far ahead",
+            judged,
+        )?;
+        let held = leads().flat_map(|(lead, skill)| {
+            [("0.5", skill.inner), ("0.9", skill.outer)].into_iter().filter_map(
+                move |(interval, coverage)| {
+                    let mut labels = lead.clone();
+                    labels.push(("interval", interval.to_owned()));
+                    Some((labels, coverage.share()?))
+                },
+            )
+        });
+        family(encoder, "forecast_held_ratio", "Share of them that fell into the interval", held)?;
+        let crps = leads().filter_map(|(lead, skill)| Some((lead, skill.crps()?.as_secs_f64())));
+        family(encoder, "forecast_crps_seconds", "Mean of twice the mean pinball loss; less is better", crps)
+    }
 }
 
 type Labels = Vec<(&'static str, String)>;
@@ -232,6 +258,10 @@ fn subject(forecast: &Forecast) -> Labels {
         Subject::Drum(drum) => vec![("drum", drum.to_string())],
         Subject::Supply(pump) => vec![("supply", pump.to_string())],
     }
+}
+
+fn ahead(lead: Lead) -> Labels {
+    vec![("lead", lead.name().to_owned())]
 }
 
 fn quantiles(labels: Labels, empty_at: &EmptyAt) -> Vec<(Labels, f64)> {

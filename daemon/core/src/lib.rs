@@ -35,6 +35,7 @@ pub mod refill;
 pub mod room;
 pub mod score;
 pub mod site;
+pub mod skill;
 pub mod stock;
 pub mod strapping;
 pub mod trend;

@@ -56,6 +56,7 @@ use crate::room::session::Session;
 use crate::room::silence::Sensors;
 use crate::room::storage::Storage;
 use crate::site::{Pump, Site};
+use crate::skill::{MarkForecast, Skill};
 use crate::water::WaterWatch;
 
 /// The whole room.
@@ -85,6 +86,7 @@ pub struct Room {
     next_forecasts: Timestamp,
     forecasts_at: Option<Timestamp>,
     effects: Vec<Effect>,
+    skill: Skill,
 }
 
 /// Everything that can happen to the room.
@@ -123,6 +125,8 @@ pub enum Event {
     Remembered(LogEntry),
     /// While the past is told again after a restart: what the data had shown in the weeks before it.
     HadHappened(Happening),
+    /// While the past is told again after a restart: what had been said of a mark.
+    RecalledMark(MarkForecast),
     /// The past has been told; from now on the room speaks. Before this it makes no notice and no forecast.
     GoLive,
     /// Nothing but the time: a deadline has come, or the clock was looked at.
@@ -140,6 +144,8 @@ pub enum Effect {
     Sheet(Box<Sheet>),
     /// Keep what was seen to happen.
     Happened(Happening),
+    /// Keep what was said of a mark, or what became of it.
+    Mark(MarkForecast),
 }
 
 /// Why the room wants to be woken.
@@ -183,6 +189,7 @@ impl Room {
             next_forecasts: Timestamp::MIN,
             forecasts_at: None,
             effects: Vec::new(),
+            skill: Skill::default(),
             site,
         }
     }
@@ -227,6 +234,12 @@ impl Room {
         .into_iter()
         .flatten()
         .min_by_key(|(at, _)| *at)
+    }
+
+    /// How well the drums were forecast of late.
+    #[must_use]
+    pub fn skill(&self) -> &Skill {
+        &self.skill
     }
 
     /// A forecast for every drum, then for every pump that several drums share.
@@ -295,6 +308,13 @@ impl Room {
             }
             Event::HadHappened(happening) => {
                 self.ledger.happened(&happening);
+                false
+            }
+            Event::RecalledMark(said) => {
+                self.skill.count(&said);
+                if let Some(desk) = self.desks.iter_mut().find(|desk| desk.drum.id == said.drum) {
+                    desk.scorer.recall(said);
+                }
                 false
             }
             Event::GoLive => {

@@ -39,6 +39,7 @@ impl Backlog {
             answers,
             forecasts,
             happenings,
+            marks,
             notices,
             deliveries,
             session_seen,
@@ -49,6 +50,7 @@ impl Backlog {
         self.batch.answers.extend(answers);
         self.batch.forecasts.extend(forecasts);
         self.batch.happenings.extend(happenings);
+        self.batch.marks.extend(marks);
         self.batch.notices.extend(notices);
         self.batch.deliveries.extend(deliveries);
         self.batch.session_seen = session_seen.or(self.batch.session_seen);

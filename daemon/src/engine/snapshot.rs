@@ -9,6 +9,7 @@ use claymark_core::id::Id;
 use claymark_core::quality::Flag;
 use claymark_core::quarantine::Reason;
 use claymark_core::reading::Assessed;
+use claymark_core::skill::Skill;
 use claymark_store::batch::Batch;
 
 use crate::intake::Connection;
@@ -24,6 +25,8 @@ pub struct Snapshot {
     pub last: BTreeMap<Id, Last>,
     /// The newest forecast of each drum and supply.
     pub forecasts: BTreeMap<Subject, Forecast>,
+    /// How well the drums were forecast of late.
+    pub skill: Skill,
     /// To the broker.
     pub connection: Connection,
     /// What the store says, while it fails.
@@ -73,6 +76,7 @@ impl Snapshot {
             waiting: 0,
             last: BTreeMap::new(),
             forecasts: BTreeMap::new(),
+            skill: Skill::default(),
             connection: Connection::Down { why: "not connected yet".to_owned() },
             store_trouble: None,
         }

@@ -28,6 +28,7 @@ impl Batches {
             mut answers,
             mut forecasts,
             mut happenings,
+            mut marks,
             mut notices,
             mut deliveries,
             session_seen,
@@ -39,6 +40,7 @@ impl Batches {
         gathered.answers.append(&mut answers);
         gathered.forecasts.append(&mut forecasts);
         gathered.happenings.append(&mut happenings);
+        gathered.marks.append(&mut marks);
         gathered.notices.append(&mut notices);
         gathered.deliveries.append(&mut deliveries);
         gathered.session_seen = session_seen.or(gathered.session_seen);

@@ -10,6 +10,7 @@ use claymark_core::id::Id;
 use claymark_core::notice::{Answer, Notice};
 use claymark_core::quarantine::Quarantined;
 use claymark_core::reading::Assessed;
+use claymark_core::skill::MarkForecast;
 
 /// A notice with its sentences, as it is sent and kept.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -87,6 +88,8 @@ pub struct Batch {
     pub forecasts: Vec<Forecast>,
     /// What happened to drums.
     pub happenings: Vec<Happening>,
+    /// What was said of a drum's marks, or what became of it.
+    pub marks: Vec<MarkForecast>,
     /// Notices.
     pub notices: Vec<Issued>,
     /// Deliveries, new or changed.

@@ -121,6 +121,7 @@ impl Writer {
         records::answers(&transaction, &batch.answers)?;
         records::forecasts(&transaction, &batch.forecasts)?;
         records::happenings(&transaction, &batch.happenings)?;
+        records::marks(&transaction, &batch.marks)?;
         records::notices(&transaction, &batch.notices)?;
         records::deliveries(&transaction, &batch.deliveries)?;
         records::session_seen(&transaction, batch.session_seen)?;

@@ -61,6 +61,7 @@ impl Room {
             self.next_forecasts = at_or_after(due + SignedDuration::from_nanos(1));
             self.issue_forecasts(&scene);
         }
+        self.score(&scene);
         self.look_at_storage(&scene);
         self.look_at_forwarding(&scene);
         self.look_at_session(&scene);
@@ -81,6 +82,15 @@ impl Room {
         };
         let forecasts = self.desks.iter().map(|desk| desk.watch.forecast(now)).collect();
         Scene { now, live, due, shift, visit, forecasts }
+    }
+
+    fn score(&mut self, scene: &Scene) {
+        for (desk, forecast) in self.desks.iter_mut().zip(&scene.forecasts) {
+            for said in desk.score(forecast) {
+                self.skill.count(&said);
+                self.effects.push(Effect::Mark(said));
+            }
+        }
     }
 
     fn issue_forecasts(&mut self, scene: &Scene) {

@@ -10,6 +10,7 @@ use claymark_core::id::Id;
 use claymark_core::notice::Answer;
 use claymark_core::quarantine::{Quarantined, Reason};
 use claymark_core::site::{NotAPlace, Place, Quantity};
+use claymark_core::skill::MarkForecast;
 use claymark_core::units::Unit;
 
 use super::{Reader, Readings, rows};
@@ -191,6 +192,12 @@ impl Reader {
     pub fn forecasts(&self, from: Timestamp, to: Timestamp) -> Result<Vec<Forecast>, StoreError> {
         let sql = select(rows::FORECAST, "forecast", "at", "at, about, id");
         rows::collect(&self.connection, &sql, range(from, to), rows::forecast)
+    }
+
+    /// What was said of drums' marks, by when it was said.
+    pub fn marks(&self, from: Timestamp, to: Timestamp) -> Result<Vec<MarkForecast>, StoreError> {
+        let sql = select(rows::MARK, "mark_forecast", "made", "made, drum, mark");
+        rows::collect(&self.connection, &sql, range(from, to), rows::mark)
     }
 
     /// Every drum and supply that was ever forecast, those included that have left the site file.

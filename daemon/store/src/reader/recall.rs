@@ -9,10 +9,12 @@ use claymark_core::fieldlog::LogEntry;
 use claymark_core::happening::Happening;
 use claymark_core::notice::Answer;
 use claymark_core::reading::Assessed;
+use claymark_core::skill::MarkForecast;
 
 use super::{ranges, rows};
 use crate::batch::Issued;
 use crate::error::StoreError;
+use crate::writer::records::CAME;
 
 /// The recent past; each list in time order.
 #[derive(Debug)]
@@ -29,6 +31,8 @@ pub struct Recall<'store> {
     pub remembered: Vec<LogEntry>,
     /// What the data showed in the year before, and since then.
     pub happened: Vec<Happening>,
+    /// Said of drums' marks since then, and in the days before too where the volume came down to them.
+    pub marks: Vec<MarkForecast>,
 }
 
 impl Recall<'_> {
@@ -41,6 +45,7 @@ impl Recall<'_> {
         self.notices.retain(|issued| issued.notice.at <= then);
         self.answers.retain(|answer| answer.at <= then);
         self.happened.retain(|happening| happening.at <= then);
+        self.marks.retain(|said| said.made_at <= then);
         self
     }
 }
@@ -62,6 +67,11 @@ pub(super) fn recall(connection: &Connection, since: Timestamp) -> Result<Recall
     let happened =
         format!("SELECT {} FROM happening WHERE at >= ?1 ORDER BY at, drum, kind", rows::HAPPENING);
     let year = since.saturating_sub(REMEMBERED).unwrap_or(Timestamp::MIN).as_millisecond();
+    let marks = format!(
+        "SELECT {} FROM mark_forecast WHERE made >= ?1 OR (made >= ?2 AND fate = '{CAME}') ORDER BY made, drum, mark",
+        rows::MARK
+    );
+    let judged = since.saturating_sub(JUDGED).unwrap_or(Timestamp::MIN).as_millisecond();
     Ok(Recall {
         readings: Readings::new(connection, since, Timestamp::MAX, None),
         log: rows::collect(connection, &log, [ms], rows::log_entry)?,
@@ -69,6 +79,7 @@ pub(super) fn recall(connection: &Connection, since: Timestamp) -> Result<Recall
         answers: ranges::answers(connection, ms, i64::MAX)?,
         remembered: rows::collect(connection, &remembered, [year, ms], rows::log_entry)?,
         happened: rows::collect(connection, &happened, [year], rows::happening)?,
+        marks: rows::collect(connection, &marks, [ms, judged], rows::mark)?,
     })
 }
 
@@ -163,6 +174,9 @@ impl Iterator for Readings<'_> {
         self.fetched.pop_front().map(Ok)
     }
 }
+
+/// So much earlier too: how well forecasts were of late.
+const JUDGED: SignedDuration = SignedDuration::from_hours(7 * 24);
 
 /// Rows in memory at once.
 const AT_A_TIME: i64 = 4096;

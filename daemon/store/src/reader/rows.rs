@@ -10,12 +10,13 @@ use claymark_core::notice::{Answer, Audience, Notice};
 use claymark_core::quality::Flag;
 use claymark_core::quarantine::Quarantined;
 use claymark_core::reading::{Assessed, Reading, TestFlags};
+use claymark_core::skill::{Fate, Lead, MarkForecast};
 use claymark_core::units::{Litres, LitresPerHour};
 
 use crate::batch::{Channel, Delivery, DeliveryState, Issued};
 use crate::columns;
 use crate::error::StoreError;
-use crate::writer::records::{DRUM, EMAIL, GIVEN_UP, MQTT, PENDING, SENT, SUPPLY};
+use crate::writer::records::{CAME, DROPPED, DRUM, EMAIL, GIVEN_UP, MQTT, OPEN, PENDING, SENT, SUPPLY};
 
 /// All rows of a query.
 pub(super) fn collect<T>(
@@ -153,6 +154,30 @@ pub(super) fn forecast(row: &Row<'_>) -> Result<Forecast, StoreError> {
                     p95: empty(11)?,
                 },
             },
+        },
+    })
+}
+
+/// Columns of [`mark`].
+pub(super) const MARK: &str = "made, drum, mark, lead, p05, p25, p50, p75, p95, fate, came";
+
+pub(super) fn mark(row: &Row<'_>) -> Result<MarkForecast, StoreError> {
+    let time = |column: usize| -> Result<Option<Timestamp>, StoreError> {
+        row.get::<_, Option<i64>>(column)?.map(columns::time).transpose()
+    };
+    let (drum, lead, fate): (String, String, String) = (row.get(1)?, row.get(3)?, row.get(9)?);
+    let bad = |what, found: &str| StoreError::BadRow { what, found: found.to_owned() };
+    Ok(MarkForecast {
+        made_at: columns::time(row.get(0)?)?,
+        drum: columns::id(&drum)?,
+        mark: Litres(row.get(2)?),
+        lead: Lead::parse(&lead).ok_or_else(|| bad("lead of a forecast", &lead))?,
+        reached: EmptyAt { p05: time(4)?, p25: time(5)?, p50: time(6)?, p75: time(7)?, p95: time(8)? },
+        fate: match (fate.as_str(), time(10)?) {
+            (OPEN, None) => Fate::Open,
+            (CAME, Some(at)) => Fate::Came { at },
+            (DROPPED, None) => Fate::Dropped,
+            _ => return Err(bad("fate of a forecast", &fate)),
         },
     })
 }

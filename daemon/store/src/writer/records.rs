@@ -8,6 +8,7 @@ use claymark_core::forecast::{Forecast, Outlook, Subject};
 use claymark_core::happening::Happening;
 use claymark_core::id::Id;
 use claymark_core::notice::{Answer, Audience};
+use claymark_core::skill::{Fate, MarkForecast};
 
 use crate::batch::{Channel, Delivery, DeliveryState, Issued};
 use crate::columns;
@@ -105,6 +106,36 @@ pub(crate) fn happenings(connection: &Connection, happenings: &[Happening]) -> R
     Ok(())
 }
 
+/// One per time, drum and mark; what became of it takes the place of what was open.
+pub(crate) fn marks(connection: &Connection, marks: &[MarkForecast]) -> Result<(), StoreError> {
+    let mut insert = connection.prepare_cached(
+        "INSERT OR REPLACE INTO mark_forecast (made, drum, mark, lead, p05, p25, p50, p75, p95, fate, came)
+         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11)",
+    )?;
+    let ms = |time: Option<Timestamp>| time.map(Timestamp::as_millisecond);
+    for said in marks {
+        let fate = match said.fate {
+            Fate::Open => OPEN,
+            Fate::Came { .. } => CAME,
+            Fate::Dropped => DROPPED,
+        };
+        insert.execute(params![
+            said.made_at.as_millisecond(),
+            said.drum.as_str(),
+            said.mark.0,
+            said.lead.name(),
+            ms(said.reached.p05),
+            ms(said.reached.p25),
+            ms(said.reached.p50),
+            ms(said.reached.p75),
+            ms(said.reached.p95),
+            fate,
+            ms(said.came()),
+        ])?;
+    }
+    Ok(())
+}
+
 /// The same number again is the same notice: the first stays.
 pub(crate) fn notices(connection: &Connection, notices: &[Issued]) -> Result<(), StoreError> {
     let mut insert = connection.prepare_cached(
@@ -181,6 +212,9 @@ pub(crate) fn session_seen(connection: &Connection, seen: Option<Timestamp>) -> 
 pub(crate) const DRUM: &str = "drum";
 /// `forecast.about`.
 pub(crate) const SUPPLY: &str = "supply";
+pub(crate) const OPEN: &str = "open";
+pub(crate) const CAME: &str = "came";
+pub(crate) const DROPPED: &str = "dropped";
 /// `delivery.channel`.
 pub(crate) const EMAIL: &str = "email";
 /// `delivery.channel`.
