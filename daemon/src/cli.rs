@@ -7,6 +7,7 @@ mod failure;
 mod influx;
 mod moment;
 mod names;
+mod outlook;
 pub mod past;
 mod planning;
 mod pounds;
@@ -65,6 +66,10 @@ enum Command {
     Wait(clay::Wait),
     /// What a drum does when its air fails, and how to tell
     Settle(clay::Settle),
+    /// Will each drum last until the next visit, and what would make it last
+    ///
+    /// Reads the store, beside a running Claymark or without one: nothing is changed and nothing is sent.
+    Outlook(outlook::Outlook),
     /// Send readings and all else of a time range to InfluxDB again; what is there stays as it is
     Backfill(influx::Backfill),
     /// What the coming days need by the rearing plan: water, slurry, refills, clay
@@ -149,6 +154,7 @@ impl Cli {
             Command::Check(asked) => check(&asked),
             Command::Backfill(asked) => influx::backfill(&asked),
             Command::Replay(asked) => replay(asked),
+            Command::Outlook(asked) => Ok(std::io::stdout().write_all(asked.text()?.as_bytes())?),
             Command::Mix(asked) => clay::mix(asked),
             Command::Dose(asked) => clay::dose(asked),
             Command::Wait(asked) => clay::wait(asked),

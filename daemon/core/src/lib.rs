@@ -26,6 +26,7 @@ pub mod happening;
 pub mod id;
 pub mod ledger;
 pub mod notice;
+pub mod outlook;
 pub mod oxygen;
 pub mod plan;
 pub mod quality;

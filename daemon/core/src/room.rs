@@ -24,7 +24,6 @@ mod session;
 mod silence;
 mod still;
 mod storage;
-mod verdict;
 
 pub use dosing::{Dose, Response, TankResponse};
 pub use mixing::Missing;

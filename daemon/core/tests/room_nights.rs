@@ -1,5 +1,7 @@
 //! Whole nights of an invented room: what people are told, when, and who.
 
+#[path = "room_nights/asked.rs"]
+mod asked;
 #[path = "room_nights/night.rs"]
 mod night;
 

@@ -1,6 +1,7 @@
-//! `--at`: when something was done, as people type it.
+//! Times as people type them: `--at`, when something was done, and `--until`, when something will be.
 
-use jiff::civil::{DateTime, Time};
+use claymark_core::forecast::HORIZON;
+use jiff::civil::{Date, DateTime, Time};
 use jiff::tz::TimeZone;
 use jiff::{Timestamp, ToSpan as _};
 
@@ -23,6 +24,40 @@ pub(super) fn moment(typed: &str, now: Timestamp, zone: &TimeZone) -> Result<Tim
     }
 }
 
+/// RFC 3339, a local date and time, a local time of day: then its next one, or "tomorrow 07:00".
+pub(super) fn ahead(typed: &str, now: Timestamp, zone: &TimeZone) -> Result<Timestamp, Failure> {
+    let remedy = "Write a time of day (07:00), \"tomorrow 07:00\", a local date and time (2027-04-21 07:00), or RFC 3339.";
+    match typed.parse::<Timestamp>().ok().or_else(|| local_ahead(typed, now, zone)) {
+        Some(at) if at > now && at <= now + HORIZON => Ok(at),
+        Some(at) if at > now => Err(Failure::Wrong {
+            what: format!(
+                "'{typed}' is more than {} h away; forecasts don't reach so far.",
+                HORIZON.as_hours()
+            ),
+            remedy: "Ask again when it is nearer.".to_owned(),
+        }),
+        Some(_) => Err(Failure::Wrong { what: format!("'{typed}' is past."), remedy: remedy.to_owned() }),
+        None => Err(Failure::Wrong { what: format!("'{typed}' isn't a time."), remedy: remedy.to_owned() }),
+    }
+}
+
+fn local_ahead(typed: &str, now: Timestamp, zone: &TimeZone) -> Option<Timestamp> {
+    let today = now.to_zoned_datetime(zone.clone()).date();
+    let on =
+        |day: Date, time: Time| Some(day.to_datetime(time).to_zoned_datetime(zone.clone()).ok()?.timestamp());
+    if let Some(time) = typed.strip_prefix("tomorrow") {
+        return on(today.tomorrow().ok()?, time.trim().parse().ok()?);
+    }
+    if let (false, Ok(time)) = (typed.contains('-'), typed.parse::<Time>()) {
+        return [today, today.tomorrow().ok()?]
+            .into_iter()
+            .filter_map(|day| on(day, time))
+            .find(|at| *at > now);
+    }
+    let civil: DateTime = typed.parse().ok()?;
+    on(civil.date(), civil.time())
+}
+
 fn local(typed: &str, now: Timestamp, zone: &TimeZone) -> Option<Timestamp> {
     // A whole date and time would also be read as a time, its date thrown away.
     if let (false, Ok(time)) = (typed.contains('-'), typed.parse::<Time>()) {
@@ -39,7 +74,7 @@ fn local(typed: &str, now: Timestamp, zone: &TimeZone) -> Option<Timestamp> {
 
 #[cfg(test)]
 mod tests {
-    use super::moment;
+    use super::{ahead, moment};
 
     #[test]
     fn a_time_of_day_is_the_latest_one_that_is_past() {
@@ -58,6 +93,27 @@ mod tests {
         }
         for typed in ["2027-04-20 12:11", "2027-04-21T00:00:00Z", "noon", "25:00", ""] {
             assert!(moment(typed, now, &zone).is_err(), "{typed}");
+        }
+    }
+
+    #[test]
+    fn a_time_ahead_is_the_next_one_or_tomorrow_s() {
+        let zone = jiff::tz::TimeZone::get("Europe/Helsinki").unwrap();
+        // 17:10 in Helsinki, summer time.
+        let now = "2027-04-20T14:10:00Z".parse().unwrap();
+        for (typed, meant) in [
+            ("tomorrow 07:00", "2027-04-21T04:00:00Z"),
+            ("tomorrow 18:00", "2027-04-21T15:00:00Z"),
+            ("07:00", "2027-04-21T04:00:00Z"),
+            ("17:10", "2027-04-21T14:10:00Z"),
+            ("18:30", "2027-04-20T15:30:00Z"),
+            ("2027-04-22 07:00", "2027-04-22T04:00:00Z"),
+            ("2027-04-21T07:00:00+01:00", "2027-04-21T06:00:00Z"),
+        ] {
+            assert_eq!(ahead(typed, now, &zone).ok(), meant.parse().ok(), "{typed}");
+        }
+        for typed in ["2027-04-20 17:09", "2027-04-23 17:11", "tomorrow", "soon", ""] {
+            assert!(ahead(typed, now, &zone).is_err(), "{typed}");
         }
     }
 }

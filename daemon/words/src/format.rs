@@ -31,6 +31,13 @@ pub fn volume_at_most(units: &PeopleUnits, litres: Litres) -> String {
     format!("{} {}", number((value * scale + 1e-9).floor() / scale, decimals), units.volume)
 }
 
+/// The same, rounded up: what must be there mustn't be understated.
+#[must_use]
+pub fn volume_at_least(units: &PeopleUnits, litres: Litres) -> String {
+    let value = units.volume.from_base(litres.0);
+    format!("{} {}", number((value - 1e-9).ceil(), 0), units.volume)
+}
+
 /// "9.4 L/h", "2.5 US gal/h".
 #[must_use]
 pub fn draw(units: &PeopleUnits, draw: LitresPerHour) -> String {

@@ -6,13 +6,17 @@ mod drum;
 mod evening;
 mod failure;
 mod missing;
+mod outlook;
 mod runout;
 mod withdrawn;
 
 use claymark_core::notice::{Content, Notice};
 use claymark_core::site::Site;
+use jiff::Timestamp;
 
 use crate::format::Clock;
+
+pub use outlook::outlook;
 
 /// What a notice says.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -26,12 +30,12 @@ pub struct Wording {
 /// The sentences of `notice` for the people of `site`.
 #[must_use]
 pub fn wording(site: &Site, notice: &Notice) -> Wording {
-    let teller = Teller { site, notice, clock: Clock::new(site, notice.at) };
+    let teller = Teller::new(site, notice.at);
     match &notice.content {
         Content::EveningCheck(check) => evening::wording(teller, check),
-        Content::Runout(runout) => runout::wording(teller, runout),
+        Content::Runout(runout) => runout::wording(teller, notice, runout),
         Content::Failure(failure) => failure::wording(teller, failure),
-        Content::Withdrawn(withdrawn) => withdrawn::wording(teller, withdrawn),
+        Content::Withdrawn(withdrawn) => withdrawn::wording(teller, notice, withdrawn),
         Content::LevelDoubt(doubt) => doubt::wording(teller, doubt),
         Content::ReadingsMissing(missing) => missing::wording(teller, missing),
     }
@@ -41,8 +45,15 @@ pub fn wording(site: &Site, notice: &Notice) -> Wording {
 #[derive(Clone, Copy)]
 struct Teller<'a> {
     site: &'a Site,
-    notice: &'a Notice,
+    /// When it is told.
+    at: Timestamp,
     clock: Clock<'a>,
+}
+
+impl<'a> Teller<'a> {
+    fn new(site: &'a Site, at: Timestamp) -> Self {
+        Self { site, at, clock: Clock::new(site, at) }
+    }
 }
 
 /// A text that grows by whole lines.

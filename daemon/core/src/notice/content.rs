@@ -9,6 +9,7 @@ use crate::forecast::{EmptyAt, Forecast};
 use crate::id::Id;
 use crate::notice::NoticeKind;
 use crate::notice::failure::Failure;
+use crate::outlook::{Enough, Slower};
 use crate::refill::Refill;
 use crate::refill::books::MassDoubt;
 use crate::room::Stock;
@@ -146,10 +147,15 @@ pub struct Remedy {
     pub full_ends: Option<EmptyAt>,
     /// Whether the full drum lasts.
     pub full: Verdict,
-    /// The share of the present pump speed (0 to 1) at which it lasts without a refill.
-    pub slower: Option<f64>,
-    /// The share of the present pump speed at which the full drum lasts, where full it doesn't.
-    pub slower_when_full: Option<f64>,
+    /// Less than full that lasts, as the pump goes.
+    #[serde(default)]
+    pub enough: Option<Enough>,
+    /// The pump with which it lasts without a refill.
+    #[serde(default)]
+    pub slower_pump: Option<Slower>,
+    /// The pump with which the full drum lasts, where full it doesn't.
+    #[serde(default)]
+    pub slower_pump_when_full: Option<Slower>,
     /// The weakest mix that lasts, with the pump turned down for it, where the full drum at its target doesn't.
     #[serde(default)]
     pub night: Option<NightMix>,

@@ -10,12 +10,12 @@ use crate::id::Id;
 use crate::notice::content::{
     Doubted, DrumState, PumpSetting, PumpState, Remedy, SeenRefill, Verdict, Visit,
 };
+use crate::outlook::{Enough, Question, Slower};
 use crate::refill::books::{Books, LoggedRefill};
 use crate::refill::{Refill, Wanted};
 use crate::room::episode::Episode;
 use crate::room::mixing::Mixture;
 use crate::room::runout::Runout;
-use crate::room::verdict;
 use crate::site::{ClaySupply, Drum, Site};
 use crate::skill::{MarkForecast, Scorer};
 use crate::units::{GramsPerLitre, Kilograms, Litres, LitresPerHour};
@@ -234,27 +234,41 @@ impl Desk {
         learned.or_else(rated).filter(|ratio| ratio.is_finite())
     }
 
-    /// What can be done; while people are there nothing is said about lasting until a visit.
+    /// What can be done, by hands that are there at `from`; while people are there nothing is said about lasting until
+    /// a visit.
     pub(crate) fn remedy(
         &self,
         site: &Site,
-        forecast: &Forecast,
-        visit: Option<&Visit>,
+        state: &DrumState,
+        (visit, from): (Option<&Visit>, Timestamp),
         mixture: &Mixture,
     ) -> Remedy {
-        let wanted = Wanted::full(&self.drum);
-        let of = |volume| Refill::of(&self.drum, &site.clay, wanted, volume, mixture.counted());
-        let refill = forecast.outlook.volume().map(of);
+        let forecast = &state.forecast;
+        let volume = forecast.outlook.volume();
+        let to = |wanted, volume| Refill::of(&self.drum, &site.clay, wanted, volume, mixture.counted());
         let full_ends =
             self.watch.empty_if(forecast.at, WhatIf { volume: Some(self.drum.full), draw_share: 1.0 });
-        let full = full_ends.zip(visit).map_or(Verdict::Unknown, |(ends, visit)| Verdict::of(&ends, visit));
-        let slower = |ends| visit.and_then(|visit| verdict::slower(forecast.at, &ends, visit));
+        let question =
+            visit.map(|visit| Question { watch: &self.watch, drum: &self.drum, now: forecast.at, visit });
+        let pump = site.pump(&self.drum.pump);
+        let slower = |volume| {
+            let share = question.as_ref()?.slower(volume)?;
+            Some(Slower::of(share, &state.pump, pump))
+        };
+        let enough = question.as_ref().and_then(|question| {
+            let litres = question.litres(from)?;
+            let holds = volume.map(|held| if from > forecast.at { question.holds(held, from) } else { held });
+            let wanted = Wanted { to: litres, strength: Wanted::full(&self.drum).strength };
+            let refill = holds.filter(|holds| *holds < litres).map(|holds| to(wanted, holds));
+            Some(Enough { at: from, litres, holds, refill })
+        });
         Remedy {
-            refill,
+            refill: volume.map(|volume| to(Wanted::full(&self.drum), volume)),
             full_ends,
-            full,
-            slower: forecast.outlook.empty_at().and_then(slower),
-            slower_when_full: full_ends.and_then(slower),
+            full: full_ends.zip(visit).map_or(Verdict::Unknown, |(ends, visit)| Verdict::of(&ends, visit)),
+            enough,
+            slower_pump: slower(None),
+            slower_pump_when_full: slower(Some(self.drum.full)),
             night: None,
             doubt: mixture.books.doubt.clone(),
         }

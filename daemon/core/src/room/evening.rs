@@ -4,8 +4,10 @@
 
 use jiff::Timestamp;
 
+use crate::forecast::Forecast;
 use crate::notice::content::{EveningCheck, EveningDrum, Verdict, Visit};
 use crate::notice::{Audience, Content, Priority};
+use crate::room::calendar::Shift;
 use crate::room::look::{Finding, Scene};
 use crate::room::silence::BACKLOG;
 use crate::room::{Room, calendar};
@@ -68,6 +70,39 @@ impl Evening {
 }
 
 impl Room {
+    /// The next visit: of this night, or of the night that comes.
+    #[must_use]
+    pub fn next_visit(&self, now: Timestamp) -> Option<Visit> {
+        let (staff, zone) = (&self.site.staff, &self.site.time_zone);
+        let at = match self.shift(now) {
+            Shift::Away { visit, .. } => Some(visit),
+            Shift::Present => calendar::visit_of(staff, zone, calendar::next_evening(staff, zone, now)?),
+        };
+        Some(Visit { at: at?, margin: staff.margin })
+    }
+
+    /// The next evening check, after which nobody is there.
+    #[must_use]
+    pub fn next_evening(&self, now: Timestamp) -> Option<Timestamp> {
+        match self.shift(now) {
+            Shift::Away { .. } => None,
+            Shift::Present => calendar::next_evening(&self.site.staff, &self.site.time_zone, now),
+        }
+    }
+
+    /// Whether each drum lasts until then, and what hands that are there at `from` can do; then each supply that
+    /// several drums share.
+    #[must_use]
+    pub fn outlook(
+        &self,
+        now: Timestamp,
+        visit: &Visit,
+        from: Timestamp,
+    ) -> (Vec<EveningDrum>, Vec<Forecast>) {
+        let scene = self.scene(now, self.live.unwrap_or(now), now);
+        (self.drums_until(&scene, visit, from), self.supplies(now))
+    }
+
     /// Tells the evening's word on the whole room.
     pub(crate) fn look_at_evening(&mut self, scene: &Scene) {
         let Some(due) = self.evening.due(scene.due) else { return };
@@ -84,16 +119,21 @@ impl Room {
         }
     }
 
-    fn evening_check(&self, scene: &Scene, due: Due, visit: Visit) -> Finding {
+    /// Whether each drum lasts, and what hands that are there at `from` can do.
+    pub(crate) fn drums_until(&self, scene: &Scene, visit: &Visit, from: Timestamp) -> Vec<EveningDrum> {
         let drum = |(desk, forecast)| {
             let state = self.state(scene, desk, forecast);
             EveningDrum {
-                verdict: Verdict::of_outlook(&forecast.outlook, &visit),
-                remedy: self.remedy(scene, desk, forecast, Some(&visit)),
+                verdict: Verdict::of_outlook(&forecast.outlook, visit),
+                remedy: self.remedy(scene.seen(), desk, &state, (Some(visit), from)),
                 state,
             }
         };
-        let drums: Vec<EveningDrum> = self.desks.iter().zip(&scene.forecasts).map(drum).collect();
+        self.desks.iter().zip(&scene.forecasts).map(drum).collect()
+    }
+
+    fn evening_check(&self, scene: &Scene, due: Due, visit: Visit) -> Finding {
+        let drums = self.drums_until(scene, &visit, scene.now);
         let all_well = drums.iter().all(|drum| drum.verdict == Verdict::Lasts || !drum.state.forecast.in_use);
         let (silent, heard) = self.sensors.roll_call(scene.now);
         let date = self.site.time_zone.to_datetime(due.evening).date();

@@ -42,6 +42,11 @@ pub(crate) struct Scene {
 }
 
 impl Scene {
+    /// When, and what is forecast of each desk.
+    pub(crate) fn seen(&self) -> (Timestamp, &[Forecast]) {
+        (self.now, &self.forecasts)
+    }
+
     pub(crate) fn moment<'a>(&self, site: &'a Site, answers: &'a BTreeMap<u64, Timestamp>) -> Moment<'a> {
         Moment { now: self.now, shift: self.shift, staff: &site.staff, contacts: &site.contacts, answers }
     }
@@ -74,7 +79,7 @@ impl Room {
         self.warnings_due = self.warnings_due(&scene);
     }
 
-    fn scene(&self, now: Timestamp, live: Timestamp, due: Timestamp) -> Scene {
+    pub(crate) fn scene(&self, now: Timestamp, live: Timestamp, due: Timestamp) -> Scene {
         let shift = self.shift(now);
         let visit = match shift {
             Shift::Away { visit, .. } => Some(Visit { at: visit, margin: self.site.staff.margin }),

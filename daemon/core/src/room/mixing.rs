@@ -9,14 +9,14 @@ use crate::clay::response::Residence;
 use crate::drum::WhatIf;
 use crate::forecast::{Forecast, Outlook};
 use crate::id::Id;
-use crate::notice::content::{NightMix, Remedy, Verdict, Visit};
+use crate::notice::content::{DrumState, NightMix, Remedy, Verdict, Visit};
+use crate::outlook::Clearer;
 use crate::refill::books::Books;
 use crate::refill::seen::{Feeding, HeadTank, settles_after};
 use crate::refill::sheet::Sheet;
 use crate::refill::{Counted, Refill, Seen, Wanted};
 use crate::room::Room;
 use crate::room::desk::Desk;
-use crate::room::look::Scene;
 use crate::site::{Drum, Place};
 use crate::units::{GramsPerLitre, GramsPerMinute, Kilograms, Litres, LitresPerHour, Turbidity};
 use crate::water::{KnownFlow, WaterWatch};
@@ -126,20 +126,41 @@ impl Room {
         }
     }
 
-    /// What can be done for a drum.
+    /// What can be done for a drum by hands that are there at `from`.
     pub(crate) fn remedy(
         &self,
-        scene: &Scene,
+        (now, forecasts): (Timestamp, &[Forecast]),
         desk: &Desk,
-        forecast: &Forecast,
-        visit: Option<&Visit>,
+        state: &DrumState,
+        (visit, from): (Option<&Visit>, Timestamp),
     ) -> Remedy {
-        let mixture = self.mixture(scene.now, desk, &scene.forecasts);
-        let mut remedy = desk.remedy(&self.site, forecast, visit, &mixture);
+        let mixture = self.mixture(now, desk, forecasts);
+        let mut remedy = desk.remedy(&self.site, state, (visit, from), &mixture);
+        for slower in [&mut remedy.slower_pump, &mut remedy.slower_pump_when_full].into_iter().flatten() {
+            slower.clearer = self.clearer((now, forecasts), desk, &mixture, slower.share);
+        }
         if let (Some(visit), Verdict::WillNotLast | Verdict::MayNotLast) = (visit, remedy.full) {
-            remedy.night = self.tonight(scene, desk, visit, &mixture);
+            remedy.night = self.tonight((now, forecasts), desk, visit, &mixture);
         }
         remedy
+    }
+
+    /// What a slower pump makes of the head tank; `None` where that isn't known, or other drums slow down too.
+    fn clearer(
+        &self,
+        (now, forecasts): (Timestamp, &[Forecast]),
+        desk: &Desk,
+        mixture: &Mixture,
+        share: f64,
+    ) -> Option<Clearer> {
+        let same_pump = |other: &Desk| other.drum.pump == desk.drum.pump && other.drum.id != desk.drum.id;
+        let slows =
+            self.desks.iter().zip(forecasts).any(|(other, forecast)| same_pump(other) && forecast.in_use);
+        let bench = self.bench(now, desk, forecasts, mixture.strength(), None).ok().filter(|_| !slows)?;
+        Some(Clearer {
+            from: bench.now()?.turbidity,
+            to: bench.way(bench.slurry * share, bench.strength)?.turbidity,
+        })
     }
 
     /// What all drums that are drawn bring together.
@@ -227,12 +248,18 @@ impl Room {
     }
 
     /// For the night: the head tank stays as it is where that is right.
-    fn tonight(&self, scene: &Scene, desk: &Desk, visit: &Visit, mixture: &Mixture) -> Option<NightMix> {
-        let band = self.site.limits_at(&Place::Head, scene.now).turbidity;
-        let shown = self.water.turbidity(scene.now, &Place::Head).map(|shown| shown.turbidity);
+    fn tonight(
+        &self,
+        (now, forecasts): (Timestamp, &[Forecast]),
+        desk: &Desk,
+        visit: &Visit,
+        mixture: &Mixture,
+    ) -> Option<NightMix> {
+        let band = self.site.limits_at(&Place::Head, now).turbidity;
+        let shown = self.water.turbidity(now, &Place::Head).map(|shown| shown.turbidity);
         let target = shown.filter(|shown| (band.min()..=band.max()).contains(&shown.0));
-        let bench = self.bench(scene.now, desk, &scene.forecasts, mixture.strength(), target).ok()?;
-        self.night_mix(scene.now, desk, &bench, visit, mixture.counted())
+        let bench = self.bench(now, desk, forecasts, mixture.strength(), target).ok()?;
+        self.night_mix(now, desk, &bench, visit, mixture.counted())
     }
 
     /// The weakest mix of which even the earliest time is late enough, and the pump's flow for it.

@@ -357,7 +357,7 @@ impl Room {
         let facts = Facts {
             be_there_by: ends.and_then(|ends| ends.p05).map(|earliest| earliest - self.site.staff.mixing),
             visit: scene.visit,
-            remedy: self.remedy(scene, desk, &state.forecast, scene.visit.as_ref()),
+            remedy: self.remedy(scene.seen(), desk, &state, (scene.visit.as_ref(), scene.now)),
             because: because.clone(),
             supply: self.supplies(scene.now).into_iter().find(|forecast| forecast.of == supply),
             state,

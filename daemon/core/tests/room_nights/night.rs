@@ -12,6 +12,7 @@ use claymark_core::site::{
     ClaySupply, Contact, Draws, Drum, HeadTank, Place, Premix, Pump, Quantity, Senses, Sensor, Site, Staff,
     Tank, WaterLimits,
 };
+use claymark_core::skill::MarkForecast;
 use claymark_core::strapping::StrappingTable;
 use claymark_core::units::{GramsPerLitre, Kilograms, Litres, Millimetres, PeopleUnits, Unit};
 use jiff::civil::DateTime;
@@ -22,12 +23,14 @@ use jiff::{SignedDuration, Timestamp};
 pub struct Night {
     pub room: Room,
     zone: TimeZone,
-    now: Timestamp,
+    pub now: Timestamp,
     drums: Vec<Vessel>,
     turbidity_silent: bool,
     /// What a restart finds in the store.
     everything: Vec<(Timestamp, Event)>,
     pub forecasts: Vec<Forecast>,
+    /// The newest word on each mark of which something was said.
+    pub marks: Vec<MarkForecast>,
 }
 
 /// A notice, and when by the clock on the wall it came to whom.
@@ -103,6 +106,7 @@ impl Night {
             turbidity_silent: false,
             everything: Vec::new(),
             forecasts: Vec::new(),
+            marks: Vec::new(),
             zone,
         };
         night.give(Event::GoLive);
@@ -184,7 +188,8 @@ impl Night {
             }
             Event::NotForwarded { .. } | Event::Forwarded => None,
             Event::Remembered(_) | Event::HadHappened(_) => None,
-            Event::StoreWorks | Event::Recalled(_) | Event::GoLive | Event::Tick => None,
+            Event::StoreWorks | Event::Recalled(_) | Event::RecalledMark(_) => None,
+            Event::GoLive | Event::Tick => None,
         });
         self.entry(deed, last)
     }
@@ -201,8 +206,11 @@ impl Night {
         let site = self.room.site().clone();
         self.room = Room::new(site);
         let past = std::mem::take(&mut self.everything);
-        for (at, event) in &past {
-            self.room.handle(*at, event.clone());
+        let marks = self.marks.iter().map(|said| (said.made_at, Event::RecalledMark(said.clone())));
+        let mut retold: Vec<_> = past.iter().cloned().chain(marks).collect();
+        retold.sort_by_key(|(at, _)| *at);
+        for (at, event) in retold {
+            self.room.handle(at, event);
             assert_eq!(self.room.take_effects(), [], "nothing is said before it goes live");
             assert_eq!(self.room.next_deadline(), None);
         }
@@ -219,7 +227,7 @@ impl Night {
             Event::SessionLost { .. } | Event::StoreFailed { .. } | Event::StoreWorks => {}
             Event::NotForwarded { .. } | Event::Forwarded => {}
             Event::Remembered(_) | Event::HadHappened(_) => {}
-            Event::Recalled(_) | Event::GoLive | Event::Tick => {}
+            Event::Recalled(_) | Event::RecalledMark(_) | Event::GoLive | Event::Tick => {}
         }
         self.room.handle(self.now, event);
     }
@@ -253,6 +261,14 @@ impl Night {
                     });
                 }
                 Effect::Forecast(forecast) => self.forecasts.push(forecast),
+                Effect::Mark(said) => {
+                    let same = |old: &MarkForecast| {
+                        (old.made_at, &old.drum, old.mark.0.to_bits())
+                            == (said.made_at, &said.drum, said.mark.0.to_bits())
+                    };
+                    self.marks.retain(|old| !same(old));
+                    self.marks.push(said);
+                }
                 Effect::Happened(_) | Effect::Sheet(_) => {}
             }
         }

@@ -1,10 +1,10 @@
 //! What to add, how long that lasts, and what else can be done.
 
 use claymark_core::notice::content::{DrumState, NightMix, Remedy, SeenRefill, Verdict};
+use claymark_core::outlook::{Clearer, Enough, Slower};
 use claymark_core::refill::Refill;
 
 use crate::notice::Teller;
-use crate::notice::drum::rpm_at;
 use crate::{format, names, refill};
 
 impl Teller<'_> {
@@ -43,17 +43,47 @@ impl Teller<'_> {
         let mut lines = refill::lines(self.site, self.clock, remedy.refill.as_ref());
         lines.extend(remedy.doubt.as_ref().map(|doubt| refill::doubt(self.site, self.clock, doubt)));
         lines.extend(self.when_full(state, remedy));
-        if let (Some(share), Verdict::WillNotLast | Verdict::MayNotLast | Verdict::Unknown) =
-            (remedy.slower, remedy.full)
-        {
-            lines.push(format!(
-                "Without a refill it lasts only with the pump at {}.",
-                self.speed(state, share)
-            ));
-        } else if let Some(share) = remedy.slower {
-            lines.push(format!("Or without a refill: set the pump to {}.", self.speed(state, share)));
-        }
+        lines.extend(
+            remedy
+                .enough
+                .as_ref()
+                .filter(|enough| enough.refill.is_some())
+                .map(|enough| self.must_hold(enough)),
+        );
+        lines.extend(remedy.slower_pump.as_ref().map(|slower| {
+            let speed = self.slower(slower);
+            match (slower.below, remedy.full) {
+                (Some(slowest), _) => format!(
+                    "A slower pump alone is no way out: {speed} would be needed, and below {} rpm clay settles in the line.",
+                    format::number(slowest, 0)
+                ),
+                (None, Verdict::Lasts) => format!("Or without a refill: set the pump to {speed}. {}", self.clearer(slower)),
+                (None, Verdict::WillNotLast | Verdict::MayNotLast | Verdict::Unknown) => {
+                    format!("Without a refill it lasts only with the pump at {speed}. {}", self.clearer(slower))
+                }
+            }
+        }));
         lines
+    }
+
+    /// How much must be in it, and what to add for that.
+    pub(super) fn must_hold(&self, enough: &Enough) -> String {
+        let units = &self.site.units;
+        let litres = format::volume_at_least(units, enough.litres);
+        let add = enough.refill.as_ref().and_then(|refill| refill::short(self.site, refill));
+        let add = add.map(|add| format!(" {add}")).unwrap_or_default();
+        match enough.holds {
+            Some(holds) if enough.at > self.at => format!(
+                "At {} it must hold {litres} or more; without a refill it will hold about {}.{add}",
+                self.clock.time(enough.at),
+                format::volume(units, holds)
+            ),
+            None if enough.at > self.at => {
+                format!("At {} it must hold {litres} or more.", self.clock.time(enough.at))
+            }
+            Some(_) | None if add.is_empty() => format!("It lasts with {litres} or more in it."),
+            Some(_) | None => format!("If you can't fill it: {litres} in it lasts too.{add}"),
+        }
     }
 
     fn when_full(&self, state: &DrumState, remedy: &Remedy) -> Vec<String> {
@@ -70,12 +100,9 @@ impl Teller<'_> {
             }
             Verdict::WillNotLast => {
                 let mut lines = vec![format!("EVEN FULL IT WILL NOT LAST: {dry}.")];
-                match (&remedy.night, remedy.slower_when_full) {
+                match (&remedy.night, &remedy.slower_pump_when_full) {
                     (Some(mix), _) => lines.extend(self.night(state, mix)),
-                    (None, Some(share)) => lines.push(format!(
-                        "Fill it and set the pump to {} too; the water gets clearer for it.",
-                        self.speed(state, share)
-                    )),
+                    (None, Some(slower)) => lines.extend(self.full_and_slower(slower)),
                     (None, None) => {}
                 }
                 lines
@@ -106,13 +133,35 @@ impl Teller<'_> {
         ]
     }
 
+    fn full_and_slower(&self, slower: &Slower) -> Option<String> {
+        let speed = self.slower(slower);
+        slower
+            .below
+            .is_none()
+            .then(|| format!("Fill it and set the pump to {speed} too. {}", self.clearer(slower)))
+    }
+
     /// "39 rpm or less", or a share of the present speed where that isn't written down or isn't true.
     fn speed(&self, state: &DrumState, share: f64) -> String {
-        let percent = format!("{} of its present speed or less", format::share(share));
-        match rpm_at(&state.pump, share) {
-            Some(rpm) => format!("{} rpm or less ({})", format::number(rpm, 0), format::share(share)),
-            None => percent,
-        }
+        speed(state.pump.rpm_at(share), share)
+    }
+
+    fn slower(&self, slower: &Slower) -> String {
+        speed(slower.rpm, slower.share)
+    }
+
+    /// Less slurry makes the water clearer, which the fish feel.
+    fn clearer(&self, slower: &Slower) -> String {
+        slower.clearer.map_or_else(
+            || "The water gets clearer for it: watch the turbidity.".to_owned(),
+            |Clearer { from, to }| {
+                format!(
+                    "The head tank then goes from about {} to {}.",
+                    names::turbidity(self.site, from),
+                    names::turbidity(self.site, to)
+                )
+            },
+        )
     }
 
     /// "Refilled with about 97 L at 02:30".
@@ -122,6 +171,13 @@ impl Teller<'_> {
             format::volume(&self.site.units, refill.added),
             self.clock.time(refill.at)
         )
+    }
+}
+
+fn speed(rpm: Option<f64>, share: f64) -> String {
+    match rpm {
+        Some(rpm) => format!("{} rpm or less ({})", format::number(rpm, 0), format::share(share)),
+        None => format!("{} of its present speed or less", format::share(share)),
     }
 }
 

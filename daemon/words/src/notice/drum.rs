@@ -2,7 +2,6 @@
 
 use claymark_core::forecast::{Basis, EmptyAt, Outlook};
 use claymark_core::notice::content::{DrumState, PumpState};
-use claymark_core::units::LitresPerHour;
 
 use crate::drying;
 use crate::format;
@@ -16,7 +15,7 @@ impl Teller<'_> {
 
     /// "dry about 02:45, earliest 02:20".
     pub(super) fn dry(&self, empty_at: &EmptyAt) -> String {
-        drying::dry(self.clock, self.notice.at, empty_at)
+        drying::dry(self.clock, self.at, empty_at)
     }
 
     /// "Dry about 02:45 (earliest 02:20, latest 03:30)."
@@ -35,7 +34,7 @@ impl Teller<'_> {
     }
 
     pub(super) fn is_empty(&self, empty_at: &EmptyAt) -> bool {
-        drying::is_empty(self.notice.at, empty_at)
+        drying::is_empty(self.at, empty_at)
     }
 
     /// Litres, draw, what they go by, and what agrees with what.
@@ -90,7 +89,7 @@ impl Teller<'_> {
         let level = self.site.level_sensor(&state.drum)?;
         match state.level_heard {
             None => Some("Its level sensor has never been heard.".to_owned()),
-            Some(heard) if heard + level.thresholds.gap < self.notice.at => {
+            Some(heard) if heard + level.thresholds.gap < self.at => {
                 Some(format!("Its level sensor last spoke at {}.", self.clock.time(heard)))
             }
             Some(_) => None,
@@ -116,8 +115,8 @@ impl Teller<'_> {
             format::draw(units, rated)
         );
         let leave = format::draw(units, drawn);
-        Some(match share(drawn, rated) {
-            Some(share) if agrees(share) => format!("Level and pump agree: {written}."),
+        Some(match state.pump.delivers() {
+            Some(share) if PumpState::agrees(share) => format!("Level and pump agree: {written}."),
             Some(share) if share > 1.0 => format!(
                 "Level and log don't agree: {written}, but {leave} leave, {} times as fast. \
                  Look at the pump's speed and the valves.",
@@ -130,24 +129,3 @@ impl Teller<'_> {
         })
     }
 }
-
-/// The speed that is `share` of the one written down, where the data agree with that.
-pub(super) fn rpm_at(pump: &PumpState, share_of_present: f64) -> Option<f64> {
-    let (set, rated, drawn) = (pump.set?, pump.rated?, pump.drawn?);
-    let agree = share(drawn, rated).is_some_and(agrees);
-    agree.then(|| (set.rpm * share_of_present).floor()).filter(|rpm| *rpm >= 1.0)
-}
-
-fn agrees(share: f64) -> bool {
-    (SLOWEST..=FASTEST).contains(&share)
-}
-
-fn share(drawn: LitresPerHour, rated: LitresPerHour) -> Option<f64> {
-    (rated.0 > 0.0).then(|| drawn.0 / rated.0)
-}
-
-/// A rating is no calibration, and tubes wear, so a quarter less is the same; more than the rating isn't wear,
-/// and it is what empties a drum too soon (common practice, no source).
-const SLOWEST: f64 = 0.75;
-/// See [`SLOWEST`].
-const FASTEST: f64 = 1.15;

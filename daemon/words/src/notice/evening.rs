@@ -82,7 +82,7 @@ fn needs_hands(drum: &EveningDrum) -> bool {
 
 impl Teller<'_> {
     fn is_late(&self, check: &EveningCheck) -> bool {
-        self.notice.at.duration_since(check.due) >= LATE
+        self.at.duration_since(check.due) >= LATE
     }
 
     /// "First dry: Drum B about Wed 17:20."
@@ -111,7 +111,7 @@ impl Teller<'_> {
         if self.is_late(check) {
             lines.push(format!(
                 "This check is {} late: Claymark wasn't watching at {}.",
-                format::duration(self.notice.at.duration_since(check.due)),
+                format::duration(self.at.duration_since(check.due)),
                 self.clock.time(check.due)
             ));
         }
@@ -123,7 +123,7 @@ impl Teller<'_> {
         lines
     }
 
-    fn evening_drum(&self, drum: &EveningDrum) -> Vec<String> {
+    pub(super) fn evening_drum(&self, drum: &EveningDrum) -> Vec<String> {
         let name = self.name_of(&drum.state);
         let empty_at = drum.state.forecast.outlook.empty_at();
         let verdict = match drum.verdict {

@@ -1,7 +1,7 @@
 //! A drum will not last: told to the person who must get up.
 
-use claymark_core::notice::Audience;
 use claymark_core::notice::content::{Again, Runout};
+use claymark_core::notice::{Audience, Notice};
 use claymark_core::room::UNANSWERED_FOR;
 
 use crate::caution;
@@ -9,7 +9,7 @@ use crate::format;
 use crate::names::{self, short};
 use crate::notice::{Teller, Text, Wording, fit};
 
-pub(super) fn wording(teller: Teller<'_>, runout: &Runout) -> Wording {
+pub(super) fn wording(teller: Teller<'_>, notice: &Notice, runout: &Runout) -> Wording {
     let mut text = Text::default();
     text.line(teller.why_now(runout)).gap();
     let empty_at = runout.state.forecast.outlook.empty_at();
@@ -18,7 +18,7 @@ pub(super) fn wording(teller: Teller<'_>, runout: &Runout) -> Wording {
     text.lines(teller.chores(&runout.state, &runout.remedy)).gap();
     text.lines(runout.supply.as_ref().and_then(|supply| teller.supply(supply)));
     text.lines(teller.if_nobody_comes(runout)).gap();
-    text.lines(teller.answering(runout)).gap();
+    text.lines(teller.answering(notice, runout)).gap();
     text.line(caution::HANDLING);
     text.wording(subject(teller, runout))
 }
@@ -30,7 +30,7 @@ fn subject(teller: Teller<'_>, runout: &Runout) -> String {
     let dry = dry.or_else(|| empty_at.map(|empty_at| teller.dry(&empty_at)));
     let dry = dry.unwrap_or_else(|| "it was running dry, and now its level isn't known".to_owned());
     let go = match runout.be_there_by {
-        Some(by) if by > teller.notice.at => format!("Be there by {}.", teller.clock.by(by)),
+        Some(by) if by > teller.at => format!("Be there by {}.", teller.clock.by(by)),
         Some(_) | None => "Go now.".to_owned(),
     };
     fit(|room| format!("{}: {dry}. {go}", short(&name, room)))
@@ -38,7 +38,7 @@ fn subject(teller: Teller<'_>, runout: &Runout) -> String {
 
 impl Teller<'_> {
     fn why_now(&self, runout: &Runout) -> String {
-        let in_time = runout.be_there_by.is_some_and(|by| by > self.notice.at);
+        let in_time = runout.be_there_by.is_some_and(|by| by > self.at);
         match &runout.because {
             Again::Due if in_time => "There is just time to get there and mix.".to_owned(),
             Again::Due => "This comes late: there was no sign of it in time.".to_owned(),
@@ -61,9 +61,9 @@ impl Teller<'_> {
     fn if_nobody_comes(&self, runout: &Runout) -> Option<String> {
         let visit = runout.visit?.at;
         let ends = runout.state.forecast.outlook.empty_at()?;
-        let dry = ends.p50?.max(self.notice.at);
+        let dry = ends.p50?.max(self.at);
         let alone = format::duration(visit.duration_since(dry));
-        let is_dry = ends.p95.is_some_and(|latest| latest <= self.notice.at);
+        let is_dry = ends.p95.is_some_and(|latest| latest <= self.at);
         if is_dry || runout.state.ran_empty.is_some() {
             return Some(format!("If nobody can come: the tanks are clearing, for {alone} until the visit."));
         }
@@ -81,11 +81,11 @@ impl Teller<'_> {
         })
     }
 
-    fn answering(&self, runout: &Runout) -> Option<String> {
+    fn answering(&self, notice: &Notice, runout: &Runout) -> Option<String> {
         runout.visit?;
-        let number = self.notice.number;
+        let number = notice.number;
         let wait = format::duration(UNANSWERED_FOR);
-        Some(match self.next_person() {
+        Some(match self.next_person(notice) {
             Some(next) => format!(
                 "On it? Answer notice {number} (claymark answer {number}). Without an answer {next} is told in {wait}."
             ),
@@ -96,8 +96,8 @@ impl Teller<'_> {
     }
 
     /// Who is told when this person doesn't answer, if that is someone else.
-    fn next_person(&self) -> Option<String> {
-        let Audience::Only(told) = &self.notice.to else { return None };
+    fn next_person(&self, notice: &Notice) -> Option<String> {
+        let Audience::Only(told) = &notice.to else { return None };
         let place = self.site.contacts.iter().position(|contact| contact.id == *told)?;
         let next = self.site.contacts.get(place + 1).or_else(|| self.site.contacts.first())?;
         (next.id != *told).then(|| names::contact(self.site, &next.id))

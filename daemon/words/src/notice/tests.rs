@@ -8,7 +8,7 @@ use claymark_core::notice::content::{
     Withdrawn,
 };
 use claymark_core::notice::{Audience, Content};
-use claymark_core::units::{PeopleUnits, Unit};
+use claymark_core::units::{Litres, PeopleUnits, Unit};
 use jiff::SignedDuration;
 use proptest::prelude::*;
 
@@ -53,7 +53,7 @@ fn runout(because: Again) -> Runout {
         state: falling_faster("2027-04-20T20:45:00Z"),
         visit: Some(visit()),
         be_there_by: Some(at("2027-04-20T23:05:00Z")),
-        remedy: remedy(Verdict::Lasts),
+        remedy: at_some_speed(remedy(Verdict::Lasts)),
         because,
         supply: None,
     }
@@ -69,6 +69,18 @@ fn an_evening_when_all_is_well() {
 fn an_evening_when_one_drum_will_not_last() {
     let check = evening(vec![not_lasting("a"), lasting("b")]);
     insta::assert_snapshot!(told(&site(), &notice("2027-04-20T14:00:00Z", Content::EveningCheck(check))));
+}
+
+#[test]
+fn an_outlook_for_whoever_asks_at_noon() {
+    let mut drums = vec![not_lasting("a"), lasting("b")];
+    let evening = at("2027-04-20T14:00:00Z");
+    for (drum, holds) in drums.iter_mut().zip([84.0, 160.0]) {
+        let enough = drum.remedy.enough.as_mut().unwrap();
+        (enough.at, enough.holds) = (evening, Some(Litres(holds)));
+        enough.refill = enough.refill.take().filter(|_| holds < enough.litres.0);
+    }
+    insta::assert_snapshot!(outlook(&site(), at("2027-04-20T09:00:00Z"), &visit(), &drums, &[]));
 }
 
 #[test]

@@ -1,15 +1,16 @@
 //! A warning no longer holds, in words.
 
 use claymark_core::id::Id;
+use claymark_core::notice::Notice;
 use claymark_core::notice::content::{Because, DrumState, SeenRefill, Verdict, Visit, Withdrawn};
 
 use crate::names::{self, first_of, short};
 use crate::notice::failure;
 use crate::notice::{Teller, Text, Wording, fit};
 
-pub(super) fn wording(teller: Teller<'_>, withdrawn: &Withdrawn) -> Wording {
+pub(super) fn wording(teller: Teller<'_>, notice: &Notice, withdrawn: &Withdrawn) -> Wording {
     let mut text = Text::default();
-    let number = teller.notice.replaces.map(|number| format!(" {number}")).unwrap_or_default();
+    let number = notice.replaces.map(|number| format!(" {number}")).unwrap_or_default();
     text.line(format!("Notice{number} of {} no longer holds.", teller.clock.time(withdrawn.told_at))).gap();
     match &withdrawn.because {
         Because::Refilled { state, refill, visit, verdict } => {

@@ -6,6 +6,7 @@ use claymark_core::notice::content::{
     Doubted, DrumState, EveningDrum, PumpSetting, PumpState, Remedy, SeenRefill, Verdict, Visit,
 };
 use claymark_core::notice::{Audience, Content, Notice, Priority};
+use claymark_core::outlook::{Clearer, Enough, Slower};
 use claymark_core::quality::thresholds::{Span, Thresholds};
 use claymark_core::refill::books::Source;
 use claymark_core::refill::{Counted, Refill, Residual, Wanted};
@@ -14,7 +15,9 @@ use claymark_core::site::{
     Tank, WaterLimits,
 };
 use claymark_core::strapping::StrappingTable;
-use claymark_core::units::{GramsPerLitre, Kilograms, Litres, LitresPerHour, Millimetres, PeopleUnits, Unit};
+use claymark_core::units::{
+    GramsPerLitre, Kilograms, Litres, LitresPerHour, Millimetres, PeopleUnits, Turbidity, Unit,
+};
 use jiff::tz::TimeZone;
 use jiff::{SignedDuration, Timestamp};
 
@@ -109,8 +112,9 @@ pub(super) fn unknown(drum: &str) -> EveningDrum {
         refill: None,
         full_ends: None,
         full: Verdict::Unknown,
-        slower: None,
-        slower_when_full: None,
+        enough: None,
+        slower_pump: None,
+        slower_pump_when_full: None,
         night: None,
         doubt: None,
     };
@@ -163,7 +167,16 @@ pub(super) fn remedy(full: Verdict) -> Remedy {
         Verdict::MayNotLast => [13.0, 16.0, 20.0],
         Verdict::WillNotLast | Verdict::Unknown => [8.0, 9.0, 10.0],
     };
+    let clearer = Clearer { from: Turbidity(65.0), to: Turbidity(35.0) };
+    let to = Wanted { to: Litres(131.0), ..Wanted::full(drum) };
+    let enough = Enough {
+        at: at("2027-04-20T14:00:00Z"),
+        litres: Litres(131.0),
+        holds: Some(Litres(62.4)),
+        refill: Some(Refill::of(drum, &site.clay, to, Litres(62.4), Counted::Known(residual))),
+    };
     Remedy {
+        enough: (full == Verdict::Lasts).then_some(enough),
         refill: Some(Refill::of(
             drum,
             &site.clay,
@@ -173,15 +186,33 @@ pub(super) fn remedy(full: Verdict) -> Remedy {
         )),
         full_ends: Some(ends("2027-04-20T14:00:00Z", hours)),
         full,
-        slower: Some(0.52),
-        slower_when_full: (full != Verdict::Lasts).then_some(0.71),
+        slower_pump: Some(Slower { clearer: Some(clearer), ..slower(0.52, 39.0) }),
+        slower_pump_when_full: (full != Verdict::Lasts).then_some(slower(0.71, 53.0)),
         night: None,
         doubt: None,
     }
 }
 
 pub(super) fn by_day() -> Remedy {
-    Remedy { full: Verdict::Unknown, slower: None, slower_when_full: None, ..remedy(Verdict::Lasts) }
+    Remedy {
+        full: Verdict::Unknown,
+        enough: None,
+        slower_pump: None,
+        slower_pump_when_full: None,
+        ..remedy(Verdict::Lasts)
+    }
+}
+
+/// Where nobody knows how fast the pump runs.
+pub(super) fn at_some_speed(mut remedy: Remedy) -> Remedy {
+    for slower in [&mut remedy.slower_pump, &mut remedy.slower_pump_when_full].into_iter().flatten() {
+        slower.rpm = None;
+    }
+    remedy
+}
+
+fn slower(share: f64, rpm: f64) -> Slower {
+    Slower { share, rpm: Some(rpm), below: None, clearer: None }
 }
 
 pub(crate) fn site() -> Site {
