@@ -38,6 +38,7 @@
 mod ahead;
 mod ask;
 mod bank;
+mod calibration;
 mod facts;
 mod hands;
 mod hours;
@@ -63,9 +64,11 @@ use crate::happening::{Happening, What};
 use crate::id::Id;
 use crate::reading::Assessed;
 use crate::site::Site;
+use crate::skill::Scorer;
 use crate::units::{Litres, LitresPerHour};
 use ahead::{Ahead, quantiles};
 use bank::{Bank, Phase};
+use calibration::Calibration;
 use facts::Facts;
 use hands::Hands;
 use hours::{hours, timestamp};
@@ -98,6 +101,8 @@ pub struct DrumWatch {
     lent: Option<Belief>,
     /// Since when what has arrived isn't thought of yet, hours since 1970.
     dirty: Option<f64>,
+    calibration: Calibration,
+    scorer: Scorer,
     doubted: bool,
     happenings: Vec<Happening>,
     /// The minute of the last analysis.
@@ -135,6 +140,8 @@ impl DrumWatch {
             unusable: None,
             lent: None,
             dirty: None,
+            calibration: Calibration::new(),
+            scorer: Scorer::default(),
             doubted: false,
             happenings: Vec::new(),
             analysed: None,
@@ -183,6 +190,7 @@ impl DrumWatch {
     /// Takes an entry of the field log; those that don't concern the drum or its pump don't matter.
     pub fn log(&mut self, now: Timestamp, entry: &LogEntry) {
         if let Some(at) = self.hands.log(&self.facts, entry) {
+            self.scorer.interrupted(timestamp(at));
             self.changed_at(at);
         }
         self.analysed = None;
@@ -229,7 +237,7 @@ impl DrumWatch {
         let prospect = self.prospect(now);
         let in_use = prospect.as_ref().map_or_else(|_| self.in_use(), |prospect| prospect.in_use);
         let outlook = match prospect {
-            Ok(prospect) => prospect.outlook(now),
+            Ok(prospect) => prospect.outlook(now, &self.calibration),
             Err(why) => Outlook::Unknown { why },
         };
         Forecast { at: now, of: Subject::Drum(self.facts.drum.clone()), in_use, outlook }
@@ -334,6 +342,9 @@ impl DrumWatch {
     }
 
     fn happened(&mut self, at: Timestamp, what: What) {
+        if what.changes_draw() || what.changes_volume() {
+            self.scorer.interrupted(at);
+        }
         self.happenings.push(Happening { drum: self.facts.drum.clone(), at, what });
     }
 }
@@ -357,18 +368,18 @@ pub fn share_draws(watches: &mut [&mut DrumWatch]) {
 }
 
 impl Prospect {
-    fn outlook(&self, now: Timestamp) -> Outlook {
+    fn outlook(&self, now: Timestamp, calibration: &Calibration) -> Outlook {
         let (bank, vessel) = (&self.bank, &self.bank.vessel);
         Outlook::Known {
             basis: self.basis,
             volume: Litres(bank.lead.state.volume().mean.clamp(0.0, vessel.brim)),
             draw: LitresPerHour(if bank.phase == Phase::Dry { 0.0 } else { bank.lead.draw(vessel).mean }),
-            empty_at: self.down_to(now, vessel.heel),
+            empty_at: self.down_to(now, vessel.heel, calibration),
         }
     }
 
-    fn down_to(&self, now: Timestamp, target: f64) -> EmptyAt {
-        quantiles(now, &self.ahead(target))
+    fn down_to(&self, now: Timestamp, target: f64, calibration: &Calibration) -> EmptyAt {
+        quantiles(now, &self.ahead(target), calibration)
     }
 
     /// The accounts that count, with their weights.

@@ -312,7 +312,7 @@ impl Room {
             Event::RecalledMark(said) => {
                 self.skill.count(&said);
                 if let Some(desk) = self.desks.iter_mut().find(|desk| desk.drum.id == said.drum) {
-                    desk.scorer.recall(said);
+                    desk.watch.recall_mark(said);
                 }
                 false
             }

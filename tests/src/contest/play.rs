@@ -89,6 +89,11 @@ pub fn play(season: &Season, whom: Whom) -> Played {
                     seat.judge(drum, minute, now);
                 }
             }
+            let ours = (forecast && whom.watch).then(|| seat.watch.forecast(now));
+            if let Some(said) = &ours {
+                // As the room does: the watch learns from how it did.
+                seat.watch.score(said);
+            }
             if !forecast || disturbed || minute < FIRST {
                 continue;
             }
@@ -96,7 +101,6 @@ pub fn play(season: &Season, whom: Whom) -> Played {
             else {
                 continue;
             };
-            let ours = (whom.watch).then(|| seat.watch.forecast(now));
             if let Some(Outlook::Unknown { why }) = ours.as_ref().map(|ours| &ours.outlook) {
                 unknown.push((place, minute, why.clone()));
             }

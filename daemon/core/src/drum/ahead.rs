@@ -13,6 +13,7 @@
 
 use jiff::Timestamp;
 
+use super::calibration::Calibration;
 use super::hours::{in_hours, later};
 use super::state::{Six, State, Vessel};
 use super::tuning::{CURVE_MODEL_SHARE, DRAW_WANDER_AHEAD, VOLUME_FLOOR_SHARE};
@@ -77,14 +78,13 @@ impl Ahead {
 }
 
 /// Quantiles of a mixture of times; the weights needn't add up to one.
-pub(super) fn quantiles(now: Timestamp, mixture: &[(f64, Ahead)]) -> EmptyAt {
-    let [p05, p25, p50, p75, p95] = NORMAL_QUANTILES.map(|(p, z)| {
-        let hours = match mixture {
-            [(_, only)] => only.at(z),
-            several => quantile(several, p, z),
-        };
-        (hours <= in_hours(HORIZON)).then(|| later(now, hours))
+pub(super) fn quantiles(now: Timestamp, mixture: &[(f64, Ahead)], calibration: &Calibration) -> EmptyAt {
+    let believed = NORMAL_QUANTILES.map(|(p, z)| match mixture {
+        [(_, only)] => only.at(z),
+        several => quantile(several, p, z),
     });
+    let told = |hours: f64| (hours <= in_hours(HORIZON)).then(|| later(now, hours));
+    let [p05, p25, p50, p75, p95] = calibration.correct(believed).map(told);
     EmptyAt { p05, p25, p50, p75, p95 }
 }
 

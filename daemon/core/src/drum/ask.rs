@@ -9,7 +9,8 @@ use super::hours::{hours, in_hours, timestamp};
 use super::series::Point;
 use super::state::Belief;
 use super::stats::{count, robust_slope, spread};
-use crate::forecast::EmptyAt;
+use crate::forecast::{EmptyAt, Forecast};
+use crate::skill::MarkForecast;
 use crate::units::{Litres, LitresPerHour};
 
 /// Something that isn't so, to see what would be.
@@ -40,6 +41,32 @@ pub struct VolumeNow {
 }
 
 impl DrumWatch {
+    /// Litres that the pump can't lift.
+    #[must_use]
+    pub fn heel(&self) -> Litres {
+        Litres(self.facts.heel)
+    }
+
+    /// Judges what was said of marks by what `forecast`, made just now, believes, learns from it, and says more.
+    ///
+    /// Returns what is new or settled.
+    pub fn score(&mut self, forecast: &Forecast) -> Vec<MarkForecast> {
+        let mut scorer = std::mem::take(&mut self.scorer);
+        scorer.look(self, forecast);
+        let said = scorer.take();
+        self.scorer = scorer;
+        said.iter().filter_map(MarkForecast::settled).for_each(|settled| self.calibration.learn(&settled));
+        said
+    }
+
+    /// Takes what had been said of a mark before a restart.
+    pub fn recall_mark(&mut self, said: MarkForecast) {
+        if let Some(settled) = said.settled() {
+            self.calibration.learn(&settled);
+        }
+        self.scorer.recall(said);
+    }
+
     /// When it would be empty if things were otherwise; `None` when no draw is known.
     #[must_use]
     pub fn empty_if(&self, now: Timestamp, what: WhatIf) -> Option<EmptyAt> {
@@ -51,7 +78,8 @@ impl DrumWatch {
             state.set_volume(Belief { mean: volume, sd }, &prospect.bank.noise.ripple());
         }
         let known = state.strength_of_draw().sd < super::UNTOLD_DRAW_SD && what.draw_share > 0.0;
-        known.then(|| quantiles(now, &[(1.0, Ahead::of(&state, &vessel, vessel.heel, what.draw_share))]))
+        let ahead = || Ahead::of(&state, &vessel, vessel.heel, what.draw_share);
+        known.then(|| quantiles(now, &[(1.0, ahead())], &self.calibration))
     }
 
     /// When it will have come down to `volume`, as things are; `None` when nothing can be said.
@@ -59,7 +87,7 @@ impl DrumWatch {
     pub fn reaches(&self, now: Timestamp, volume: Litres) -> Option<EmptyAt> {
         let prospect =
             self.prospect(now).ok().filter(|ahead| ahead.in_use && ahead.bank.phase != Phase::Dry)?;
-        Some(prospect.down_to(now, volume.0.max(prospect.bank.vessel.heel)))
+        Some(prospect.down_to(now, volume.0.max(prospect.bank.vessel.heel), &self.calibration))
     }
 
     /// The slope of the level over the last `over`, whatever is expected; `None` with too few readings.

@@ -12,8 +12,8 @@ use super::story::{Account, Turn};
 use super::tuning::{
     ACCOUNT_HOURS, AGES_HOURS, BACK_PRIOR, CHANGE_PRIOR, CHANGE_SD, DEAD_FALL_SHARE, DEAD_HOURS, DROP_PRIOR,
     FEW_ODDS, FROTH_ENDS_PRIOR, FROTH_PRIOR, FROTH_SPREAD, HIGHEST_FROTH_SHARE, LEAST_WEIGHT,
-    LOGGED_RISE_PRIOR, LONG_ODDS_HOURS, LOOSE_PRIOR, OUT_OF_FOAM_PRIOR, PARTS_HOURS, RISE_PRIOR, START_PRIOR,
-    STARTED_SD, STEP_SHARE, STOP_PRIOR, UNFIT, WELL_FIT,
+    LOGGED_RISE_PRIOR, LONG_ODDS_HOURS, LOOSE_PRIOR, NOT_DONE_PRIOR, OUT_OF_FOAM_PRIOR, PARTS_HOURS,
+    RISE_PRIOR, START_PRIOR, STARTED_SD, STEP_SHARE, STOP_PRIOR, UNFIT, WELL_FIT,
 };
 
 /// What the drum is doing, as far as is believed.
@@ -55,6 +55,8 @@ pub(super) struct Bank {
     pub setting: Option<(f64, f64)>,
     /// Sudden falls of the draw at that setting.
     pub steps_down: u32,
+    /// Somebody said that nothing draws from it.
+    pub told_off: bool,
     /// When the sensor was last wiped.
     pub wiped: Option<f64>,
     /// When slurry last came in.
@@ -89,6 +91,7 @@ impl Bank {
             left: None,
             setting: None,
             steps_down: 0,
+            told_off: phase == Phase::Idle,
             wiped: None,
             refilled: None,
             parted: at,
@@ -118,8 +121,17 @@ impl Bank {
         }
         self.go_to(t);
         let (vessel, ripple, before) = (self.vessel, self.noise.ripple(), self.lead);
-        self.each(|account| account.take(reads, &vessel, &ripple));
+        self.lead.take(reads, &vessel, &ripple);
+        let stuck = matches!(self.phase, Phase::Still { .. }) && self.lead.newest > WELL_FIT;
+        // What a stuck sensor says mustn't draw the reckoning along.
         let odds = self.lead.odds;
+        for other in &mut self.others {
+            let believed = other.state;
+            other.take(reads, &vessel, &ripple);
+            if stuck && other.turn == Turn::Goes {
+                other.state = believed;
+            }
+        }
         self.each(|account| account.odds -= odds);
         if let Phase::Still { .. } = self.phase {
             // A stuck sensor may come back at any minute.
@@ -254,6 +266,7 @@ impl Bank {
             return;
         }
         self.parted = t;
+        let told_off = self.told_off;
         let mut part = |turn: Turn, prior: f64, draws: bool, sd: f64| {
             let mut account = self.lead.part(turn, t, prior);
             account.draws = draws;
@@ -264,7 +277,8 @@ impl Bank {
             part(Turn::Changed, CHANGE_PRIOR, true, CHANGE_SD);
             part(Turn::Stopped, STOP_PRIOR, false, 0.0);
         } else {
-            part(Turn::Started, START_PRIOR, true, STARTED_SD);
+            let prior = if told_off { START_PRIOR + NOT_DONE_PRIOR } else { START_PRIOR };
+            part(Turn::Started, prior, true, STARTED_SD);
         }
     }
 

@@ -11,8 +11,9 @@ use super::story::{Account, Turn};
 use super::tuning::{
     BACK_ODDS, CHANGE_ODDS, CHANGE_SHARE, CHANGE_SIGMAS, CLOG_HOURS, CLOG_KNOWN_SD, CLOG_SHARE, DROP_HOURS,
     EMPTY_SHARE, EMPTY_STILL_SHARE, FAR_BACK_ODDS, FASTER_HOURS, FOAMED_RISE_HOURS, FROTH_ENDS_ODDS,
-    FROTH_HOURS, FROTH_SEEN_HOURS, KNOWN_DRAW_SD, LOG_APART_HOURS, LOGGED_RISE_HOURS, POURED_ODDS,
-    RISEN_SD_SHARE, RISES, SLOWER_HOURS, START_HOURS, STEADY, STEP_ODDS, STEP_SHARE, STOP_HOURS, UNFIT,
+    FROTH_HOURS, FROTH_SEEN_HOURS, KNOWN_DRAW_SD, LOG_APART_HOURS, LOGGED_RISE_HOURS, MOST_CHANGE,
+    POURED_ODDS, RISEN_SD_SHARE, RISES, SLOWER_HOURS, START_HOURS, STEADY, STEP_ODDS, STEP_SHARE, STOP_HOURS,
+    UNFIT,
 };
 use crate::happening::What;
 use crate::units::{Litres, LitresPerHour};
@@ -39,6 +40,10 @@ impl Bank {
         match other.turn {
             Turn::Goes if self.lead.froth > 0.0 => {
                 other.odds > FROTH_ENDS_ODDS && steady && age >= FROTH_SEEN_HOURS
+            }
+            // A stuck sensor that comes back stands where reckoning says.
+            Turn::Goes if matches!(self.phase, Phase::Still { .. }) => {
+                other.odds > FAR_BACK_ODDS || other.odds > BACK_ODDS && other.newest > STEADY
             }
             Turn::Goes => {
                 other.odds > BACK_ODDS && (steady || self.lead.fits < UNFIT && other.odds > FAR_BACK_ODDS)
@@ -70,11 +75,15 @@ impl Bank {
                     && steady
                     && age >= lasts
                     && !froth
-                    && by.abs() >= CHANGE_SHARE
+                    && (CHANGE_SHARE..=MOST_CHANGE).contains(&by.abs())
                     && by.abs() >= CHANGE_SIGMAS * new.sd
             }
             Turn::Stopped => other.odds > CHANGE_ODDS && age >= STOP_HOURS && other.fits > STEADY,
-            Turn::Started => other.odds > CHANGE_ODDS && age >= START_HOURS,
+            Turn::Started => {
+                // A level that hardly falls isn't drawn from.
+                let by = other.state.strength_of_draw().mean - self.lead.state.strength_of_draw().mean;
+                other.odds > CHANGE_ODDS && age >= START_HOURS && by.abs() < MOST_CHANGE
+            }
         }
     }
 

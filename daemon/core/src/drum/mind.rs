@@ -8,7 +8,7 @@ use super::hands::Hands;
 use super::judge::Found;
 use super::series::{Point, Series};
 use super::state::{Belief, Vessel};
-use super::tuning::{KEPT_BELIEFS_HOURS, LOG_APART_HOURS, RATING_SD};
+use super::tuning::{EMPTY_STILL_SHARE, KEPT_BELIEFS_HOURS, LOG_APART_HOURS, RATING_SD};
 use crate::happening::What;
 
 /// What there is to go by.
@@ -99,7 +99,10 @@ impl Mind {
             (None, None) => return,
         };
         let rpm = view.hands.rpm(at);
-        let off = rpm.is_some_and(|rpm| rpm <= 0.0) || view.hands.here(at) == Some(false);
+        let here = view.hands.here(at);
+        // One that was never seen to fall, and stands at its heel, is one that nobody uses.
+        let stands_empty = here.is_none() && reads <= view.facts.heel + EMPTY_STILL_SHARE * view.facts.span();
+        let off = rpm.is_some_and(|rpm| rpm <= 0.0) || here == Some(false) || stands_empty;
         let rated = view.facts.rating.zip(rpm.filter(|rpm| *rpm > 0.0)).map(|(rating, rpm)| rating * rpm);
         let draw = rated.map(|rated| Belief { mean: rated.ln(), sd: RATING_SD });
         let phase = if off { Phase::Idle } else { Phase::Drawn };

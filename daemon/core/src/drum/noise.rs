@@ -6,8 +6,8 @@
 
 use super::state::Ripple;
 use super::tuning::{
-    FRESH_SHARE, LEAST_SCATTER_SHARE, MOST_CORRELATION, SCATTER_CUT, SCATTER_MINUTES, SCATTER_PRIOR_MINUTES,
-    SCATTER_SHARE,
+    FRESH_SHARE, LEAST_SCATTER_SHARE, MOST_CORRELATION, MOST_SCATTER_SHARE, SCATTER_CUT, SCATTER_MINUTES,
+    SCATTER_PRIOR_MINUTES, SCATTER_SHARE,
 };
 
 /// Running means.
@@ -19,6 +19,7 @@ pub(super) struct Noise {
     product: f64,
     last: Option<f64>,
     least: f64,
+    most: f64,
     /// Of the last twenty minutes or so: to tell a dead sensor.
     lately: f64,
 }
@@ -33,6 +34,7 @@ impl Noise {
             product: USUAL_CORRELATION * usual * usual,
             last: None,
             least: LEAST_SCATTER_SHARE * span,
+            most: MOST_SCATTER_SHARE * span,
             lately: usual,
         }
     }
@@ -56,7 +58,7 @@ impl Noise {
 
     /// Standard deviation of a minute, L.
     pub fn scatter(&self) -> f64 {
-        self.square.sqrt().max(self.least)
+        self.square.sqrt().clamp(self.least, self.most)
     }
 
     /// Whether the readings hardly move any more.

@@ -65,11 +65,13 @@ impl Bank {
             self.others.push(goes_on);
         }
         self.lead.draws = false;
+        self.told_off = true;
         self.phase = Phase::Idle;
         self.since = at;
     }
 
     fn run(&mut self, at: f64) {
+        self.told_off = false;
         if self.phase == Phase::Dry || self.lead.draws {
             return;
         }

@@ -3,6 +3,7 @@
 use jiff::Timestamp;
 
 use super::ahead::{Ahead, quantiles};
+use super::calibration::Calibration;
 use super::{DrumWatch, Prospect};
 use crate::forecast::{Basis, Forecast, Outlook, Subject};
 use crate::id::Id;
@@ -13,6 +14,10 @@ use crate::units::{Litres, LitresPerHour};
 pub fn supply_forecast(now: Timestamp, pump: &Id, watches: &[&DrumWatch]) -> Forecast {
     let of = Subject::Supply(pump.clone());
     let ours = watches.iter().filter(|watch| watch.facts.pump == *pump);
+    // Past errors of the drum that is drawn stand for all.
+    let new = Calibration::new();
+    let drawn = ours.clone().find(|watch| watch.in_use()).map(|watch| &watch.calibration);
+    let calibration = drawn.unwrap_or(&new);
     let prospects: Result<Vec<_>, String> = ours
         .map(|watch| watch.prospect(now).map_err(|why| format!("drum {}: {why}", watch.facts.drum)))
         .collect();
@@ -20,13 +25,13 @@ pub fn supply_forecast(now: Timestamp, pump: &Id, watches: &[&DrumWatch]) -> For
         Ok(drums) if drums.is_empty() => {
             (false, Outlook::Unknown { why: "no drum draws through this pump".to_owned() })
         }
-        Ok(drums) => (drums.iter().any(|drum| drum.in_use), together(now, &drums)),
+        Ok(drums) => (drums.iter().any(|drum| drum.in_use), together(now, &drums, calibration)),
         Err(why) => (true, Outlook::Unknown { why }),
     };
     Forecast { at: now, of, in_use, outlook }
 }
 
-fn together(now: Timestamp, drums: &[Prospect]) -> Outlook {
+fn together(now: Timestamp, drums: &[Prospect], calibration: &Calibration) -> Outlook {
     let lead = |drum: &Prospect| {
         let nearest = drum.ahead(drum.bank.vessel.heel);
         nearest.first().map_or(Ahead::REACHED, |(_, ahead)| *ahead)
@@ -45,7 +50,7 @@ fn together(now: Timestamp, drums: &[Prospect]) -> Outlook {
         basis: if by_level { Basis::Level } else { Basis::Pump },
         volume: Litres(volume),
         draw: LitresPerHour(if drawn > 0.0 { drawn } else { drums.iter().map(draw).fold(0.0, f64::max) }),
-        empty_at: quantiles(now, &[(1.0, Ahead { hours, stretch, shift })]),
+        empty_at: quantiles(now, &[(1.0, Ahead { hours, stretch, shift })], calibration),
     }
 }
 

@@ -41,6 +41,8 @@ pub(super) const VOLUME_WANDER: f64 = 0.0008;
 pub(super) const SCATTER_SHARE: f64 = 0.004;
 /// Share. Scatter below this isn't believed.
 pub(super) const LEAST_SCATTER_SHARE: f64 = 0.000_5;
+/// Share. Nor a larger one: then the account is wrong.
+pub(super) const MOST_SCATTER_SHARE: f64 = 0.02;
 /// min. The assumed scatter weighs so much.
 pub(super) const SCATTER_PRIOR_MINUTES: f64 = 15.0;
 /// min. The scatter is that of so many minutes.
@@ -155,9 +157,11 @@ pub(super) const FROTH_HOURS: f64 = 0.75;
 /// Share. The level after a refill isn't yet surer than this.
 pub(super) const RISEN_SD_SHARE: f64 = 0.006;
 /// Ln odds for another draw.
-pub(super) const CHANGE_ODDS: f64 = 5.0;
+pub(super) const CHANGE_ODDS: f64 = 6.0;
 /// Ln. A changed draw must differ by this.
 pub(super) const CHANGE_SHARE: f64 = 0.08;
+/// Ln. A draw that seems to be so much another isn't a draw: somebody took slurry out, or the sensor came back.
+pub(super) const MOST_CHANGE: f64 = 0.8;
 /// Standard deviations of the same.
 pub(super) const CHANGE_SIGMAS: f64 = 3.0;
 /// h. A faster draw must have lasted so long.
@@ -226,5 +230,15 @@ pub(super) const DRAW_WANDER_AHEAD: f64 = 0.002;
 pub(super) const CURVE_MODEL_SHARE: f64 = 0.006;
 /// Share. Strapping table and sensor are not better than this.
 pub(super) const VOLUME_FLOOR_SHARE: f64 = 0.002;
+/// How far p05, p25, p75 and p95 stand from p50 at first, against what the filter says, for leads of 0-3, 3-6, 6-12 and
+/// 12-24 h: set on the tuning seasons, all rooms.
+pub(super) const FIRST_STRETCH: [[f64; 4]; 4] = [[2.4; 4], [1.8; 4], [1.5; 4], [1.4, 1.2, 1.2, 1.4]];
+/// What share should lie beyond p05 (and p95), and beyond p25 (and p75), by lead: less than 5 and 25 %, since a mark is
+/// passed by the level that is believed, which shares the errors of the forecast. Set on the tuning seasons.
+pub(super) const BEYOND: [[f64; 2]; 4] = [[0.025, 0.165], [0.04, 0.22], [0.042, 0.225], [0.03, 0.24]];
+/// By so much an error widens the interval (ln) and the lack of one narrows it.
+pub(super) const LEARNING_RATE: f64 = 0.08;
+/// Nor is it ever stretched or shrunk more than this.
+pub(super) const MOST_STRETCH: f64 = 6.0;
 /// An account less probable than this doesn't widen a forecast.
 pub(super) const TOLD_PROBABILITY: f64 = 0.02;

@@ -17,7 +17,6 @@ use crate::room::episode::Episode;
 use crate::room::mixing::Mixture;
 use crate::room::runout::Runout;
 use crate::site::{ClaySupply, Drum, Site};
-use crate::skill::{MarkForecast, Scorer};
 use crate::units::{GramsPerLitre, Kilograms, Litres, LitresPerHour};
 
 /// One drum.
@@ -27,7 +26,6 @@ pub(crate) struct Desk {
     pub(crate) watch: DrumWatch,
     pub(crate) runout: Runout,
     pub(crate) doubt: Episode,
-    pub(crate) scorer: Scorer,
     /// The only drum of the site: an entry that names none means this one.
     only: bool,
     seen: Vec<SeenRefill>,
@@ -45,7 +43,6 @@ impl Desk {
                 drum: drum.clone(),
                 runout: Runout::default(),
                 doubt: Episode::default(),
-                scorer: Scorer::default(),
                 only: site.drums.len() == 1,
                 seen: Vec::new(),
                 ran_empty: None,
@@ -74,10 +71,6 @@ impl Desk {
             self.logged.sort_by_key(|logged| logged.at);
             keep_last(&mut self.logged);
             self.runout.refill_logged(entry.at);
-            self.scorer.interrupted(entry.at);
-        }
-        if self.changes_the_draw(&entry.deed) {
-            self.scorer.interrupted(entry.at);
         }
         if let Deed::PumpSetting { pump, rpm: Some(rpm) } = &entry.deed
             && pump.as_ref().is_none_or(|pump| *pump == self.drum.pump)
@@ -86,30 +79,6 @@ impl Desk {
             self.pump_settings.sort_by_key(|(_, setting)| setting.at);
             keep_last(&mut self.pump_settings);
         }
-    }
-
-    fn changes_the_draw(&self, deed: &Deed) -> bool {
-        match deed {
-            Deed::PumpSetting { pump, .. }
-            | Deed::InUse { pump, .. }
-            | Deed::TubeChange { pump }
-            | Deed::ClogCleared { pump } => pump.as_ref().is_none_or(|pump| *pump == self.drum.pump),
-            Deed::Refill { .. }
-            | Deed::FlowCheck { .. }
-            | Deed::GrabSample { .. }
-            | Deed::Cleaning { .. }
-            | Deed::Dip { .. }
-            | Deed::Wipe { .. }
-            | Deed::Delivery { .. }
-            | Deed::Fish { .. }
-            | Deed::Note { .. } => false,
-        }
-    }
-
-    /// Judges what was said before by what is believed now, and says more.
-    pub(crate) fn score(&mut self, forecast: &Forecast) -> Vec<MarkForecast> {
-        self.scorer.look(&self.drum, &self.watch, forecast);
-        self.scorer.take()
     }
 
     /// What the watch has seen since the last call.
@@ -121,10 +90,6 @@ impl Desk {
             } else if happening.what == What::RanEmpty {
                 self.ran_empty = Some(happening.at);
             }
-            let moved = matches!(happening.what, What::TakenOut { .. } | What::SensorShifted { .. });
-            if moved || happening.what.changes_draw() {
-                self.scorer.interrupted(happening.at);
-            }
         }
         happenings
     }
@@ -135,7 +100,6 @@ impl Desk {
         keep_last(&mut self.seen);
         self.ran_empty = self.ran_empty.filter(|empty| *empty > refill.at);
         self.runout.refill_seen(refill);
-        self.scorer.interrupted(refill.at);
     }
 
     /// The refills that the data show, oldest first.

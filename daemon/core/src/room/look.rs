@@ -91,7 +91,7 @@ impl Room {
 
     fn score(&mut self, scene: &Scene) {
         for (desk, forecast) in self.desks.iter_mut().zip(&scene.forecasts) {
-            for said in desk.score(forecast) {
+            for said in desk.watch.score(forecast) {
                 self.skill.count(&said);
                 self.effects.push(Effect::Mark(said));
             }

@@ -5,14 +5,13 @@ use jiff::{SignedDuration, Timestamp};
 use super::{Fate, Lead, MarkForecast, in_hours};
 use crate::drum::DrumWatch;
 use crate::forecast::{Basis, Forecast, Outlook};
-use crate::site::Drum;
 use crate::units::Litres;
 
 /// What was said of one drum's marks and isn't settled yet.
 ///
 /// [`Scorer::look`] whenever the drum was looked at, [`Scorer::interrupted`] when a refill or a change is known, then
 /// [`Scorer::take`] what is new or settled.
-#[derive(Debug, Default)]
+#[derive(Debug, Clone, Default)]
 pub(crate) struct Scorer {
     open: Vec<MarkForecast>,
     /// The last volume that was believed.
@@ -23,7 +22,7 @@ pub(crate) struct Scorer {
 
 impl Scorer {
     /// The drum was looked at; its forecast says what is believed.
-    pub(crate) fn look(&mut self, drum: &Drum, watch: &DrumWatch, forecast: &Forecast) {
+    pub(crate) fn look(&mut self, watch: &DrumWatch, forecast: &Forecast) {
         let now = forecast.at;
         self.open.retain(|said| now.duration_since(said.made_at) <= FORGOTTEN);
         let Outlook::Known { basis: Basis::Level, volume, draw, .. } = forecast.outlook else { return };
@@ -34,7 +33,7 @@ impl Scorer {
         self.believed = Some((now, volume));
         if self.said_at.is_none_or(|said_at| slot(said_at) < slot(now)) {
             self.said_at = Some(now);
-            let marks = Lead::ALL.into_iter().filter_map(|lead| say(drum, watch, now, volume, draw.0, lead));
+            let marks = Lead::ALL.into_iter().filter_map(|lead| say(watch, now, volume, draw.0, lead));
             let said: Vec<MarkForecast> = marks.collect();
             self.changed.extend(said.iter().cloned());
             self.open.extend(said);
@@ -89,7 +88,6 @@ impl Scorer {
 
 /// Of the mark that should be passed in the middle of that lead.
 fn say(
-    drum: &Drum,
     watch: &DrumWatch,
     now: Timestamp,
     volume: Litres,
@@ -98,12 +96,12 @@ fn say(
 ) -> Option<MarkForecast> {
     let middle_h = in_hours(lead.begin() + lead.end()) / 2.0;
     let mark = Litres(((volume.0 - draw_l_per_h * middle_h) / MARKS_L).floor() * MARKS_L);
-    if mark < drum.heel || mark >= volume {
+    if mark < watch.heel() || mark >= volume {
         return None;
     }
     let reached = watch.reaches(now, mark)?;
     let said = Lead::of(reached.p50?.duration_since(now)) == Some(lead);
-    let drum = drum.id.clone();
+    let drum = watch.drum().clone();
     said.then_some(MarkForecast { drum, made_at: now, mark, lead, reached, fate: Fate::Open })
 }
 

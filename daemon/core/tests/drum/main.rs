@@ -234,8 +234,8 @@ fn drums_that_share_a_pump_are_told_apart_and_added_up() {
 }
 
 #[test]
-fn nine_in_ten_fills_run_empty_inside_the_interval() {
-    let (mut inside, mut asked, mut off) = (0_u32, 0_u32, 0.0);
+fn fills_run_empty_inside_a_narrow_interval() {
+    let (mut inside, mut asked, mut off, mut width) = (0_u32, 0_u32, 0.0, 0.0);
     for seed in 0..120 {
         let mut rig = Rig::new(seed, 175.0);
         rig.barrel.pump = rig.barrel.rng.random_range(6.0..14.0);
@@ -259,11 +259,11 @@ fn nine_in_ten_fills_run_empty_inside_the_interval() {
         asked += 1;
         inside += u32::from(hours(empty.p05) <= truth && truth <= hours(empty.p95));
         off += (hours(empty.p50) / truth - 1.0).abs().min(1.0);
+        width += (hours(empty.p95) - hours(empty.p05)) / truth;
     }
     let (share, error) = (f64::from(inside) / f64::from(asked), off / f64::from(asked));
-    assert!(
-        (0.84..=0.97).contains(&share),
-        "{inside} of {asked} inside the 90 % interval, p50 off by {error:.3}"
-    );
+    // Nothing was settled before, so the interval still stands as wide as at first.
+    let width = width / f64::from(asked);
+    assert!(share > 0.88 && width < 0.12, "{inside} of {asked} inside, {width:.3} of the time wide");
     assert!(error < 0.02, "p50 is off by {error:.3} of the time left, {inside} of {asked} inside");
 }
