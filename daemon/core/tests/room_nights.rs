@@ -406,7 +406,9 @@ fn a_restart_in_the_middle_of_the_night_repeats_nothing_and_forgets_nothing() {
     // So soon after the change the forecast may still move; that is a new call, and answered as well.
     let moved = night.until_said("2027-04-20T19:30");
     assert!(moved.iter().all(|said| matches!(again(said), Again::Earlier { .. })), "{:?}", told(&moved));
-    moved.iter().for_each(|said| night.answer(said.notice.number));
+    for said in &moved {
+        night.answer(said.notice.number);
+    }
     let quiet = night.until("2027-04-20T19:30");
     assert!(quiet.iter().all(|said| !matches!(again(said), Again::Unanswered { .. })), "{:?}", told(&quiet));
     night.drum("a").holds(175.0).draws(4.0);
