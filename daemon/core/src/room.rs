@@ -310,10 +310,7 @@ impl Room {
                 false
             }
             Event::RecalledMark(said) => {
-                self.skill.count(&said);
-                if let Some(desk) = self.desks.iter_mut().find(|desk| desk.drum.id == said.drum) {
-                    desk.watch.recall_mark(said);
-                }
+                self.recall_mark(said);
                 false
             }
             Event::GoLive => {
@@ -321,6 +318,13 @@ impl Room {
                 true
             }
             Event::Tick => false,
+        }
+    }
+
+    fn recall_mark(&mut self, said: MarkForecast) {
+        self.skill.count(&said);
+        if let Some(desk) = self.desks.iter_mut().find(|desk| desk.drum.id == said.drum) {
+            desk.watch.recall_mark(said);
         }
     }
 

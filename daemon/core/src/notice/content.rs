@@ -22,7 +22,7 @@ use crate::verify::Overdue;
 #[serde(tag = "about", rename_all = "kebab-case")]
 pub enum Content {
     /// The evening's word on the whole room.
-    EveningCheck(EveningCheck),
+    EveningCheck(Box<EveningCheck>),
     /// A drum will not last.
     Runout(Box<Runout>),
     /// A warning no longer holds.

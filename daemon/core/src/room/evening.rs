@@ -143,7 +143,7 @@ impl Room {
             priority: if all_well && silent.is_empty() { Priority::Morning } else { Priority::Soon },
             replaces: None,
             to: Audience::Everyone,
-            content: Content::EveningCheck(EveningCheck {
+            content: Content::EveningCheck(Box::new(EveningCheck {
                 due: due.evening,
                 visit,
                 drums,
@@ -154,7 +154,7 @@ impl Room {
                 store_failing_since: self.storage.failing_since(),
                 overdue: self.overdue_checks(scene.now),
                 order_due: self.order_due(scene.now),
-            }),
+            })),
         }
     }
 }

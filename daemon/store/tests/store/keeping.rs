@@ -249,6 +249,7 @@ pub fn full_batch() -> Batch {
     let unknown = Outlook::Unknown { why: "the level is silent".to_owned() };
     let happening = |ms, what| Happening { drum: id("a"), at: at(ms), what };
     Batch {
+        marks: Vec::new(),
         readings: vec![
             reading("t1-ntu", 0, 61.5, Flag::Pass),
             reading("drum-a-level", 30_000, 0.1 + 0.2, Flag::NotEvaluated),

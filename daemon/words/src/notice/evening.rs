@@ -162,9 +162,9 @@ impl Teller<'_> {
         if let Some(since) = check.store_failing_since {
             lines.push(format!("Readings can't be kept since {}; warnings go on.", self.clock.time(since)));
         }
-        let today = self.site.date_at(self.notice.at);
+        let today = self.site.date_at(self.at);
         lines.extend(check.order_due.as_ref().and_then(|stock| stock::due(stock, today)));
-        let overdue = checks::overdue(self.site, &check.overdue, self.notice.at);
+        let overdue = checks::overdue(self.site, &check.overdue, self.at);
         if !overdue.is_empty() {
             lines.push("Checks by hand that are overdue:".to_owned());
             lines.extend(overdue.into_iter().map(|late| format!("- {late}")));
