@@ -174,7 +174,6 @@ struct Letter {
 }
 
 /// What woke the task.
-#[expect(clippy::large_enum_variant, reason = "one at a time is alive: a box would only cost an allocation")]
 enum Woken {
     Notice(Issued),
     Attempted(Letter, Attempt),

@@ -15,15 +15,17 @@ fn too_little() -> (Night, Remedy) {
     let Some(Content::EveningCheck(check)) = said.last().map(|said| said.notice.content.clone()) else {
         panic!("{said:?}")
     };
-    assert_eq!(check.drums[0].verdict, Verdict::WillNotLast);
-    (night, check.drums[0].remedy.clone())
+    let drum = check.drums.first().expect("drum a is in it");
+    assert_eq!(drum.verdict, Verdict::WillNotLast);
+    let remedy = drum.remedy.clone();
+    (night, remedy)
 }
 
 /// The verdict on drum a until the next visit, once the forecast has seen what changed.
 fn later(night: &Night) -> Verdict {
-    let visit = night.room.next_visit(night.now).unwrap();
+    let visit = night.room.next_visit(night.now).expect("people come every day");
     let (drums, _) = night.room.outlook(night.now, &visit, night.now);
-    drums[0].verdict
+    drums.first().expect("drum a is in it").verdict
 }
 
 #[test]
@@ -47,7 +49,7 @@ fn the_litres_of_the_evening_are_enough_and_some_less_are_not() {
     let mut night = Night::begin("2027-04-20T08:00");
     night.drum("a").holds(155.0).draws(6.0);
     night.until("2027-04-20T12:00");
-    let visit = night.room.next_visit(night.now).unwrap();
+    let visit = night.room.next_visit(night.now).expect("people come every day");
     let evening = night.room.next_evening(night.now).unwrap();
     assert_eq!(evening, night.at("2027-04-20T17:00"));
     let (drums, _) = night.room.outlook(night.now, &visit, evening);
