@@ -89,11 +89,7 @@ pub fn play(season: &Season, whom: Whom) -> Played {
                     seat.judge(drum, minute, now);
                 }
             }
-            let ours = (forecast && whom.watch).then(|| seat.watch.forecast(now));
-            if let Some(said) = &ours {
-                // As the room does: the watch learns from how it did.
-                seat.watch.score(said);
-            }
+            let ours = (forecast && whom.watch).then(|| seat.forecast(now));
             if !forecast || disturbed || minute < FIRST {
                 continue;
             }
@@ -147,6 +143,13 @@ impl Seat {
                 }
             }
         }
+    }
+
+    /// As the room does: the watch learns from how it did.
+    fn forecast(&mut self, now: Timestamp) -> Forecast {
+        let said = self.watch.forecast(now);
+        self.watch.score(&said);
+        said
     }
 
     /// Whether the forecast of that minute is right.
