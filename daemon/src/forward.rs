@@ -286,7 +286,11 @@ impl Forwarder {
         if self.progress.trouble.take().is_some() {
             tracing::info!("forwarding goes on");
         }
-        if !page.full {
+        if page.full {
+            // What is being caught up with isn't counted before the server has had time to show it.
+            let later = self.clock.now().saturating_add(FIRST_COUNT).unwrap_or(Timestamp::MAX);
+            self.count_due = self.count_due.max(later);
+        } else {
             self.progress.oldest = None;
         }
         Ok(())

@@ -121,6 +121,33 @@ impl Daemon {
         assert!(prlimit.status().expect("prlimit is installed").success());
     }
 
+    /// CPU time so far, in user and kernel, seconds; from Linux's hundredths (proc(5), `/proc/pid/stat`, 14 and 15).
+    ///
+    /// # Panics
+    /// When the process is gone.
+    #[must_use]
+    pub fn cpu_s(&self) -> f64 {
+        let stat = self.about("stat");
+        let (_, after_name) = stat.rsplit_once(')').expect("the name stands in brackets");
+        let ticks = after_name.split_whitespace().skip(11).take(2).map(|field| field.parse::<f64>());
+        ticks.map(|ticks| ticks.expect("a number")).sum::<f64>() / 100.0
+    }
+
+    /// The most memory that it held at once, KiB (proc(5), `/proc/pid/status`, VmHWM).
+    ///
+    /// # Panics
+    /// When the process is gone.
+    #[must_use]
+    pub fn peak_kib(&self) -> f64 {
+        let status = self.about("status");
+        let line = status.lines().find_map(|line| line.strip_prefix("VmHWM:")).expect("Linux says it");
+        line.trim().trim_end_matches(" kB").parse().expect("a number")
+    }
+
+    fn about(&self, what: &str) -> String {
+        fs::read_to_string(format!("/proc/{}/{what}", self.process.id())).expect("it runs")
+    }
+
     /// Whether it still runs.
     ///
     /// # Panics

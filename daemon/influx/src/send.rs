@@ -97,3 +97,122 @@ const SUSPICIOUS: usize = 8;
 
 /// InfluxDB documentation, "Optimize writes": "the optimal batch size is 5000 lines of line protocol".
 const LINES_AT_ONCE: usize = 5_000;
+
+/// No server to be had refuses single points, so a few lines here play one that does.
+#[cfg(test)]
+mod tests {
+    use std::io::{BufRead, BufReader, Read, Write};
+    use std::net::TcpListener;
+    use std::time::Duration;
+
+    use jiff::Timestamp;
+
+    use super::*;
+    use crate::line::{Series, Value};
+    use crate::schema;
+    use crate::settings::{Server, Settings, Token};
+
+    /// Answers each write by its lines, with a status and a word.
+    fn server(answer: impl Fn(&str) -> (u16, &'static str) + Send + 'static) -> Client {
+        let listener = TcpListener::bind(("127.0.0.1", 0)).unwrap();
+        let port = listener.local_addr().unwrap().port();
+        std::thread::spawn(move || {
+            for stream in listener.incoming() {
+                let mut stream = stream.unwrap();
+                let mut reader = BufReader::new(stream.try_clone().unwrap());
+                loop {
+                    let mut length = 0;
+                    let mut line = String::new();
+                    while reader.read_line(&mut line).unwrap_or(0) > 2 {
+                        let lower = line.to_lowercase();
+                        if let Some(value) = lower.strip_prefix("content-length:") {
+                            length = value.trim().parse().unwrap();
+                        }
+                        line.clear();
+                    }
+                    if line.is_empty() {
+                        break;
+                    }
+                    let mut body = vec![0; length];
+                    reader.read_exact(&mut body).unwrap();
+                    let (status, word) = answer(std::str::from_utf8(&body).unwrap());
+                    let head = if status == 204 {
+                        String::new()
+                    } else {
+                        format!("content-length: {}\r\n", word.len())
+                    };
+                    write!(
+                        stream,
+                        "HTTP/1.1 {status} X\r\n{head}\r\n{}",
+                        if status == 204 { "" } else { word }
+                    )
+                    .unwrap();
+                }
+            }
+        });
+        let settings = Settings {
+            server: Server::parse(&format!("http://127.0.0.1:{port}")).unwrap(),
+            org: "o".to_owned(),
+            bucket: "b".to_owned(),
+            token: Token::new("invented").unwrap(),
+            ca_pem: None,
+            timeout: Duration::from_secs(20),
+        };
+        Client::new(&settings).unwrap()
+    }
+
+    fn lines(count: i64) -> Lines {
+        let series = Series::new(&schema::ANSWER, &["alder-bend", "0"]).unwrap();
+        let mut lines = Lines::default();
+        for notice in 0..count {
+            let at = Timestamp::from_millisecond(notice).unwrap();
+            lines.push(&series, at, &[("notice", Value::Integer(notice))]).unwrap();
+        }
+        lines
+    }
+
+    fn notices(refused: &[Refused]) -> Vec<&str> {
+        refused.iter().filter_map(|refused| refused.line.split(' ').nth(1)).collect()
+    }
+
+    #[tokio::test]
+    async fn points_that_are_refused_are_told_apart_and_all_others_arrive() {
+        let (arrived, seen) = std::sync::mpsc::channel::<String>();
+        let client = server(move |body| {
+            if body.lines().any(|line| line.contains("notice=7i") || line.contains("notice=612i")) {
+                return (400, "unable to parse a point");
+            }
+            for line in body.lines() {
+                arrived.send(line.to_owned()).unwrap();
+            }
+            (204, "")
+        });
+        let Sent::Taken { refused } = send(&client, &lines(1000)).await else { panic!("taken") };
+        assert_eq!(notices(&refused), ["notice=7i", "notice=612i"]);
+        assert_eq!(refused[0].reason, "the server answers 400: unable to parse a point");
+        let mut all: Vec<String> = seen.try_iter().collect();
+        all.sort();
+        all.dedup();
+        assert_eq!(all.len(), 998);
+    }
+
+    #[tokio::test]
+    async fn a_server_that_refuses_whatever_comes_is_waited_for_and_nothing_is_put_aside() {
+        for (status, word) in
+            [(400, "no such org"), (401, "unauthorized"), (503, "busy"), (404, "bucket not found")]
+        {
+            let client = server(move |_| (status, word));
+            let Sent::NotNow(error) = send(&client, &lines(100)).await else {
+                panic!("{status} isn't taken")
+            };
+            assert_eq!(error.to_string(), format!("the server answers {status}: {word}"));
+        }
+    }
+
+    #[tokio::test]
+    async fn what_lies_beyond_the_retention_is_put_aside_though_it_is_all() {
+        let client = server(|_| (422, "partial write: points beyond retention policy dropped=1"));
+        let Sent::Taken { refused } = send(&client, &lines(20)).await else { panic!("taken") };
+        assert_eq!(refused.len(), 20);
+    }
+}

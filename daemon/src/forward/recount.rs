@@ -34,11 +34,13 @@ pub(super) async fn recount(
         if short(client, source, site, start, end).await? == 0 {
             continue;
         }
+        let mut again = Vec::new();
         for (start, end) in steps(start, end, HOUR) {
             let before = short(client, source, site, start, end).await?;
             if before == 0 {
                 continue;
             }
+            again.push((start, end, before));
             for (start, end) in steps(start, end, MINUTES) {
                 let page = on_disk(source, move |source| source.range(start, end)).await?;
                 let page = page.map_err(|error| error.to_string())?;
@@ -46,8 +48,10 @@ pub(super) async fn recount(
                     return Err(error.to_string());
                 }
             }
-            // Some servers show only after half a minute what they took.
-            tokio::time::sleep(SHOWN_AFTER).await;
+        }
+        // Some servers show only after half a minute what they took.
+        tokio::time::sleep(SHOWN_AFTER).await;
+        for (start, end, before) in again {
             let after = short(client, source, site, start, end).await?;
             found.mended += before.saturating_sub(after);
             found.missing += after;
