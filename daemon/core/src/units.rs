@@ -4,7 +4,11 @@
 //! people and instruments read and write others. Factors marked exact are definitions:
 //! pound 0.453 592 37 kg, US gallon 3.785 411 784 L, inch 25.4 mm (NIST SP 811, appendix B).
 
-use std::fmt;
+mod name;
+mod people;
+
+pub use name::{Dimension, Unit, UnknownUnit};
+pub use people::PeopleUnits;
 
 use jiff::SignedDuration;
 use serde::{Deserialize, Serialize};
@@ -266,112 +270,6 @@ impl Hectopascals {
     }
 }
 
-/// What a unit measures; two units convert into each other only within one dimension.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub enum Dimension {
-    /// Level, distance.
-    Length,
-    /// Litres.
-    Volume,
-    /// Flow.
-    Flow,
-    /// Clay.
-    Mass,
-    /// Mass of clay in finished slurry.
-    Strength,
-    /// Temperature.
-    Temperature,
-    /// Dissolved oxygen by mass.
-    Concentration,
-    /// Percent.
-    Share,
-    /// Air pressure.
-    Pressure,
-    /// White-light nephelometry, NTU.
-    TurbidityNtu,
-    /// Infrared nephelometry (ISO 7027), FNU: never merged with NTU.
-    TurbidityFnu,
-}
-
-/// A unit that the site file, a payload or a person may use; as a record it is its symbol.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[serde(try_from = "String", into = "&'static str")]
-pub enum Unit {
-    /// mm
-    Millimetre,
-    /// cm
-    Centimetre,
-    /// m
-    Metre,
-    /// in
-    Inch,
-    /// L
-    Litre,
-    /// mL
-    Millilitre,
-    /// m3
-    CubicMetre,
-    /// US gal
-    UsGallon,
-    /// L/min
-    LitrePerMinute,
-    /// L/h
-    LitrePerHour,
-    /// L/s
-    LitrePerSecond,
-    /// mL/min
-    MillilitrePerMinute,
-    /// m3/h
-    CubicMetrePerHour,
-    /// m3/s
-    CubicMetrePerSecond,
-    /// US gal/min
-    UsGallonPerMinute,
-    /// kg
-    Kilogram,
-    /// g
-    Gram,
-    /// lb
-    Pound,
-    /// g/L of finished slurry
-    GramPerLitre,
-    /// lb per 100 L of finished slurry
-    PoundPer100Litres,
-    /// kg per 100 L of finished slurry
-    KilogramPer100Litres,
-    /// °C
-    Celsius,
-    /// °F
-    Fahrenheit,
-    /// K
-    Kelvin,
-    /// mg/L
-    MilligramPerLitre,
-    /// kg/m3 (the SenML primary unit for dissolved oxygen)
-    KilogramPerCubicMetre,
-    /// %
-    Percent,
-    /// a ratio, 1 = 100 % (SenML "/")
-    Ratio,
-    /// hPa
-    Hectopascal,
-    /// kPa
-    Kilopascal,
-    /// Pa
-    Pascal,
-    /// mmHg
-    MillimetreOfMercury,
-    /// NTU
-    Ntu,
-    /// FNU
-    Fnu,
-}
-
-/// No unit goes by that name.
-#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
-#[error("unknown unit '{0}'")]
-pub struct UnknownUnit(pub String);
-
 /// One row: the unit, its dimension, base = value × factor + offset, and its spellings (the first is shown).
 struct Row(Unit, Dimension, f64, f64, &'static [&'static str]);
 
@@ -500,59 +398,6 @@ impl Unit {
 
     fn row(self) -> &'static Row {
         TABLE.iter().find(|row| row.0 == self).expect("every unit has its row; a test walks them all")
-    }
-}
-
-impl TryFrom<String> for Unit {
-    type Error = UnknownUnit;
-
-    fn try_from(text: String) -> Result<Self, UnknownUnit> {
-        Self::parse(&text)
-    }
-}
-
-impl From<Unit> for &'static str {
-    fn from(unit: Unit) -> Self {
-        unit.symbol()
-    }
-}
-
-impl fmt::Display for Unit {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str(self.symbol())
-    }
-}
-
-/// The units in which people read and type (`[units]` in the site file).
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-pub struct PeopleUnits {
-    /// kg or lb.
-    pub mass: Unit,
-    /// L or US gal.
-    pub volume: Unit,
-    /// g/L or lb per 100 L, of finished slurry.
-    pub strength: Unit,
-    /// L/min or US gal/min, of water.
-    #[serde(default = "litres_per_minute")]
-    pub flow: Unit,
-    /// °C or °F.
-    pub temperature: Unit,
-}
-
-/// Of sites that were kept before people could choose.
-fn litres_per_minute() -> Unit {
-    Unit::LitrePerMinute
-}
-
-impl Default for PeopleUnits {
-    fn default() -> Self {
-        Self {
-            mass: Unit::Kilogram,
-            volume: Unit::Litre,
-            strength: Unit::GramPerLitre,
-            flow: Unit::LitrePerMinute,
-            temperature: Unit::Celsius,
-        }
     }
 }
 
