@@ -99,13 +99,13 @@ impl Barn {
     /// of the hour before is settled otherwise.
     async fn keep(&self, hour: i64, sent: &mut BTreeSet<(String, i64, u64)>) {
         let mut readings = Vec::new();
-        for minute in 0..60 {
+        for minute in 0_i32..60 {
             for (sensor, base) in [("t1-ntu", 60.0), ("t2-ntu", 70.0)] {
                 let late = if minute == 0 { 1 } else { 0 };
                 let reading = reading(
                     sensor,
-                    at(hour - late, minute),
-                    base + f64::from(minute as i32) / 8.0,
+                    at(hour - late, i64::from(minute)),
+                    base + f64::from(minute) / 8.0,
                     Flag::Pass,
                 );
                 sent.insert((
