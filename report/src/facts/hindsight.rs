@@ -37,7 +37,7 @@ pub fn before(empty: Timestamp, happenings: &[&Happening], forecasts: &[&Forecas
     let since = happenings
         .iter()
         .filter(|happening| {
-            happening.at < empty && happening.what.changes_draw() || happening.what.changes_volume()
+            happening.at < empty && (happening.what.changes_draw() || happening.what.changes_volume())
         })
         .map(|happening| happening.at)
         .max();
