@@ -192,7 +192,7 @@ impl Recent {
             .filter(|(at, _)| *at + MIDDLE_OF > heard && *at <= heard)
             .map(|(_, v)| *v)
             .collect();
-        values.sort_by(f64::total_cmp);
+        values.sort_unstable_by(f64::total_cmp);
         let upper = values.get(values.len() / 2)?;
         let lower = values.get((values.len() - 1) / 2)?;
         Some((f64::midpoint(*lower, *upper), heard))

@@ -49,7 +49,7 @@ struct Spread {
 impl Spread {
     fn of(points: &[Point]) -> Option<Self> {
         let mut values: Vec<f64> = points.iter().map(|point| point.v).collect();
-        values.sort_by(f64::total_cmp);
+        values.sort_unstable_by(f64::total_cmp);
         let at = |tenths: usize| values.get(values.len() * tenths / 10).copied();
         let (low, middle, high) = (at(1)?, at(5)?, at(9)?);
         (values.len() >= LEAST_POINTS).then_some(Self { middle, up: high - middle, down: middle - low })
