@@ -34,18 +34,14 @@ impl Goal {
     #[must_use]
     pub fn asserted(self) -> bool {
         match self {
-            Self::Volume => true,
+            Self::Volume | Self::ErrorToPeer | Self::CrpsToPeer | Self::AfterRefill | Self::Speaks => true,
             Self::Coverage90
             | Self::Coverage50
             | Self::SecondSimulator
-            | Self::ErrorToPeer
             | Self::ErrorToLimit
-            | Self::CrpsToPeer
-            | Self::AfterRefill
             | Self::AfterChange
             | Self::NightsMissed
-            | Self::NightsFalse
-            | Self::Speaks => false,
+            | Self::NightsFalse => false,
         }
     }
 
