@@ -2,7 +2,7 @@
 
 use jiff::{SignedDuration, Timestamp};
 
-use super::hinge::{Hinge, hinge};
+use super::hinge::{Hinge, Known, hinge};
 use super::journal::Journal;
 use super::trace::{Point, minutes};
 use crate::fieldlog::Deed;
@@ -45,13 +45,28 @@ impl DrumSight<'_> {
     /// The draw before and after `at`; `None` where too little is known.
     pub(crate) fn hinge(&self, now: Timestamp, at: Timestamp) -> Option<Hinge> {
         let from = self.steady_since(at);
-        let hinge = hinge(&self.levels(from, now), minutes(at), self.drawn_before(from))?;
+        let known = Known { before: self.drawn_before(from), share: None };
+        let hinge = hinge(&self.levels(from, now), minutes(at), known)?;
         (hinge.before > 0.0).then_some(hinge)
+    }
+
+    /// The same, told by another sensor which share of the draw is left, and how sure that is.
+    pub(crate) fn hinge_with(
+        &self,
+        now: Timestamp,
+        at: Timestamp,
+        free: &Hinge,
+        share: (f64, f64),
+    ) -> Option<Hinge> {
+        let from = self.steady_since(at);
+        let before = self.drawn_before(from).unwrap_or((free.before, free.before));
+        let known = Known { before: Some(before), share: Some(share) };
+        hinge(&self.levels(from, now), minutes(at), known)
     }
 
     /// The same of a drum that may have stood before.
     pub(crate) fn bend(&self, now: Timestamp, at: Timestamp) -> Option<Hinge> {
-        hinge(&self.levels(self.steady_since(at), now), minutes(at), None)
+        hinge(&self.levels(self.steady_since(at), now), minutes(at), Known::default())
     }
 
     /// Since when nothing had been done to drum or pump by `at`.
@@ -67,7 +82,7 @@ impl DrumSight<'_> {
         let until = refill.at - APART;
         let since = self.steady_since(until);
         let levels = self.levels(since, until);
-        let before = hinge(&levels, minutes(since) + minutes_between(since, until) / 2.0, None)?;
+        let before = hinge(&levels, minutes(since) + minutes_between(since, until) / 2.0, Known::default())?;
         let set = self.journal.between(since, from).any(|entry| self.sets_pump(&entry.deed));
         let steady = before.sigmas() < 3.0;
         (!set && steady).then(|| (before.before, before.before_sd.hypot(OTHER_FILL_SHARE * before.before)))
@@ -110,4 +125,4 @@ const BEFORE: SignedDuration = SignedDuration::from_hours(6);
 /// What is nearer than this may belong together.
 const APART: SignedDuration = SignedDuration::from_mins(10);
 /// A pump draws a little otherwise from a full drum than from an empty one.
-const OTHER_FILL_SHARE: f64 = 0.05;
+const OTHER_FILL_SHARE: f64 = 0.02;

@@ -41,8 +41,17 @@ impl Hinge {
     }
 }
 
-/// Fits the bend at `at` (min since 1970); `known` is what is known of the draw before (L/min and deviation).
-pub(crate) fn hinge(points: &[Point], at: f64, known: Option<(f64, f64)>) -> Option<Hinge> {
+/// What is known of a draw beside its level.
+#[derive(Debug, Clone, Copy, Default)]
+pub(crate) struct Known {
+    /// The draw before, L/min, and its deviation.
+    pub(crate) before: Option<(f64, f64)>,
+    /// The draw since as a share of the draw before, by another sensor, and its deviation.
+    pub(crate) share: Option<(f64, f64)>,
+}
+
+/// Fits the bend at `at` (min since 1970).
+pub(crate) fn hinge(points: &[Point], at: f64, known: Known) -> Option<Hinge> {
     let after = points.iter().filter(|point| point.t > at).count();
     if after < LEAST_AFTER || points.len() - after < LEAST_BEFORE {
         return None;
@@ -77,13 +86,7 @@ struct Line {
 }
 
 impl Line {
-    fn fit(
-        points: &[Point],
-        weights: &[f64],
-        at: f64,
-        noise: f64,
-        known: Option<(f64, f64)>,
-    ) -> Option<Self> {
+    fn fit(points: &[Point], weights: &[f64], at: f64, noise: f64, known: Known) -> Option<Self> {
         let mut normal = [[0.0; 3]; 3];
         let mut right = [0.0; 3];
         let mut add = |x: [f64; 3], y: f64, w: f64| {
@@ -98,8 +101,12 @@ impl Line {
             let t = point.t - at;
             add([1.0, t, t.max(0.0)], point.v, *w);
         }
-        if let Some((draw, sd)) = known {
+        if let Some((draw, sd)) = known.before {
             add([0.0, 1.0, 0.0], -draw, (noise / sd).powi(2));
+            // The bend is that share of the slope, give or take.
+            if let Some((share, doubt)) = known.share {
+                add([0.0, 1.0 - share, 1.0], 0.0, (noise / (doubt * draw)).powi(2));
+            }
         }
         let inverse = inverted(normal)?;
         let beta = inverse.map(|row| row.iter().zip(right).map(|(a, b)| a * b).sum());
@@ -148,7 +155,7 @@ mod tests {
 
     #[test]
     fn the_draw_before_and_after_is_found() {
-        let hinge = hinge(&points(0.3, 60), 240.0, None).unwrap();
+        let hinge = hinge(&points(0.3, 60), 240.0, Known::default()).unwrap();
         assert!((hinge.before - 0.2).abs() < 0.01, "{hinge:?}");
         assert!((hinge.after - 0.3).abs() < 0.02, "{hinge:?}");
         assert!(hinge.sigmas() > 5.0 && hinge.speaks_for_the_same(1.5) < -5.0, "{hinge:?}");
@@ -157,11 +164,11 @@ mod tests {
 
     #[test]
     fn a_draw_that_went_on_is_told_from_one_that_doubled_or_stopped_after_a_quarter_of_an_hour() {
-        let same = hinge(&points(0.2, 16), 240.0, None).unwrap();
+        let same = hinge(&points(0.2, 16), 240.0, Known::default()).unwrap();
         assert!(same.speaks_for_the_same(2.0) > 4.0 && same.speaks_for_the_same(0.0) > 4.0, "{same:?}");
-        let doubled = hinge(&points(0.4, 16), 240.0, None).unwrap();
+        let doubled = hinge(&points(0.4, 16), 240.0, Known::default()).unwrap();
         assert!(doubled.speaks_for_the_same(2.0) < -4.0, "{doubled:?}");
-        let stopped = hinge(&points(0.0, 16), 240.0, None).unwrap();
+        let stopped = hinge(&points(0.0, 16), 240.0, Known::default()).unwrap();
         assert!(stopped.speaks_for_the_same(0.0) < -4.0, "{stopped:?}");
     }
 }

@@ -28,7 +28,8 @@ fn find(evidence: &Evidence<'_>) -> Option<Found> {
         Sign::OxygenFalls { place: Place::Head, from: oxygen.before, now: oxygen.now },
         sag.sign(Place::Head),
     ];
-    let since = oxygen.since.min(sag.since);
+    // Oxygen shows the minute; the clay takes its time to sag.
+    let since = oxygen.since;
     let least = evidence.site.water.oxygen_min_mg_l;
     let trace = evidence.sensor(&Place::Head, Quantity::Oxygen);
     let limit_at = trace.and_then(|(_, trace)| trace.falls_to(least, oxygen.since));

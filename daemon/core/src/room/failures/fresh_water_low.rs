@@ -71,6 +71,6 @@ const LEAST_FACTOR: f64 = 1.25;
 const LIKELIER: f64 = 4.5;
 /// The same when it can't wait any longer.
 const LEANS: f64 = 1.0;
-const WAITED: SignedDuration = SignedDuration::from_mins(11);
+const WAITED: SignedDuration = SignedDuration::from_mins(10);
 /// What follows a refill so soon is the refill's strength.
 const REFILL: SignedDuration = SignedDuration::from_mins(40);

@@ -36,11 +36,10 @@ fn find(evidence: &Evidence<'_>) -> Option<Found> {
     if !(changed && agree && noticeable) || noted || poured {
         return None;
     }
-    let share =
-        together((share, hinge.sd / hinge.before), (factor, explained.factor_sd.hypot(YIELD_SHARE * factor)));
-    let (from, to) =
-        (LitresPerMinute(hinge.before).per_hour(), LitresPerMinute(share * hinge.before).per_hour());
-    let ends = ends(evidence, drum, Litres(hinge.volume), to);
+    let doubt = explained.factor_sd.hypot(YIELD_SHARE * factor);
+    let both = drum.hinge_with(evidence.now, shift.since, &hinge, (factor, doubt))?;
+    let (from, to) = (LitresPerMinute(both.before).per_hour(), LitresPerMinute(both.after).per_hour());
+    let ends = ends(evidence, drum, Litres(both.volume), to);
     let verdict = match (ends, evidence.next_visit) {
         (Some(ends), Some(visit)) => Verdict::of(&ends, &visit),
         (None, _) | (_, None) => Verdict::Unknown,
@@ -55,12 +54,6 @@ fn find(evidence: &Evidence<'_>) -> Option<Found> {
         at_night: if verdict == Verdict::Lasts { Priority::Morning } else { Priority::Now },
         stage: 0,
     })
-}
-
-/// Two measures of one share, each counted by how sure it is.
-fn together(level: (f64, f64), clay: (f64, f64)) -> f64 {
-    let weigh = |(_, sd): (f64, f64)| 1.0 / (sd * sd).max(f64::EPSILON);
-    (level.0 * weigh(level) + clay.0 * weigh(clay)) / (weigh(level) + weigh(clay))
 }
 
 /// When it is empty at the new draw, whether or not the forecast has followed it yet.
