@@ -34,6 +34,7 @@ fn pump_turned_up(seed: u64, change: bool) -> Telling {
 
 #[test]
 fn a_pump_turned_up_without_a_word_is_told_with_the_new_end_within_three_quarters_of_an_hour() {
+    let mut close = 0;
     for seed in 0..NIGHTS {
         let telling = pump_turned_up(seed, true);
         let early = telling.of_a("11:00", "18:56");
@@ -45,14 +46,16 @@ fn a_pump_turned_up_without_a_word_is_told_with_the_new_end_within_three_quarter
         assert!((from.ml_per_min() - 209.0).abs() < 10.0, "seed {seed}: {words}");
         assert!((to.ml_per_min() - 300.0).abs() < 22.0, "seed {seed}: {words}");
         near(failure(only).since, "18:10", 4);
-        // The forecast expects a draw that falls with the level; this pump's doesn't, so it says later.
-        near(ends.and_then(|ends| ends.p50).expect("it ends"), "+1 02:45", 40);
+        let off = ends.and_then(|ends| ends.p50).expect("it ends").duration_since(at("+1 02:45")).abs();
+        close += u64::from(off <= SignedDuration::from_mins(25));
+        assert!(off <= SignedDuration::from_mins(50), "seed {seed}: {words}");
         assert_eq!(*verdict, Verdict::WillNotLast, "seed {seed}: {words}");
         assert!(only.subject.contains("will not last"), "{words}");
         assert_eq!(words.matches('?').count(), 1, "one question: {words}");
         assert_eq!(only.notice.to, Audience::Everyone);
         assert!(telling.of_a("11:00", "22:30").len() <= 2, "seed {seed}:\n{}", telling.list());
     }
+    assert!(close * 10 >= NIGHTS * 7, "{close} of {NIGHTS} within 25 min");
 }
 
 #[test]
@@ -194,6 +197,6 @@ fn near(time: Timestamp, clock: &str, minutes: i64) {
 }
 
 /// So many nights of the first story hold. Of twenty some are told at other minutes or by two notices: not reached yet.
-const NIGHTS: u64 = 1;
+const NIGHTS: u64 = 20;
 /// The same of the others, of four.
-const SEEDS: u64 = 1;
+const SEEDS: u64 = 4;

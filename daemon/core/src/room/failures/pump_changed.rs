@@ -63,7 +63,8 @@ fn ends(
     volume: Litres,
     draw: LitresPerHour,
 ) -> Option<EmptyAt> {
-    let draw_share = draw.0 / drum.forecast.outlook.draw()?.0;
+    // Against the draw that `empty_if` goes by, not the mean of all that the forecast thinks possible.
+    let draw_share = draw.0 / drum.desk.watch.expected_draw(evidence.now)?.draw.0;
     drum.desk.watch.empty_if(evidence.now, WhatIf { volume: Some(volume), draw_share })
 }
 
