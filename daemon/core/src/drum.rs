@@ -76,8 +76,8 @@ use mind::{Mind, View};
 use series::Series;
 use state::Belief;
 use tuning::{
-    FOAM_HOURS, KNOWN_DRAW_SD, LENT_SD, RECKONED_AT_MOST, STEADY, STUCK_HOURS, TOLD_PROBABILITY,
-    UNTOLD_DRAW_SD,
+    FIRST_WORD_HOURS, FOAM_HOURS, KNOWN_DRAW_SD, LENT_SD, RECKONED_AT_MOST, STEADY, STUCK_HOURS, TOLD_AGE,
+    TOLD_PROBABILITY, UNTOLD_DRAW_SD,
 };
 
 /// One drum under watch.
@@ -297,7 +297,8 @@ impl DrumWatch {
         {
             bank.each(|account| account.state.take_draw(lent));
         }
-        let untold = bank.lead.draw(&bank.vessel).sd > UNTOLD_DRAW_SD && bank.phase != Phase::Dry;
+        let unsure = bank.lead.draw(&bank.vessel).sd > UNTOLD_DRAW_SD || self.is_new(&bank, now);
+        let untold = unsure && bank.phase != Phase::Dry;
         if untold && blind {
             return Err(format!("{because}, and how much the pump draws isn't known"));
         }
@@ -315,6 +316,12 @@ impl DrumWatch {
         let basis = if blind { Basis::Pump } else { Basis::Level };
         let in_use = bank.phase != Phase::Idle;
         Ok(Prospect { basis, bank, in_use })
+    }
+
+    /// A few minutes tell no draw where nothing else does.
+    fn is_new(&self, bank: &Bank, now: Timestamp) -> bool {
+        let rated = self.facts.rating.is_some() && self.hands.rpm(hours(now)).is_some();
+        hours(now) - bank.began < FIRST_WORD_HOURS && !rated && self.lent.is_none()
     }
 
     fn doubt_of(&self, bank: Option<&Bank>, now: Timestamp) -> Option<Doubt> {
@@ -405,6 +412,3 @@ impl Prospect {
 fn minute_of(at: Timestamp) -> i64 {
     at.as_second().div_euclid(60)
 }
-
-/// h. A younger account hasn't shown anything yet.
-const TOLD_AGE: f64 = 10.0 / 60.0;

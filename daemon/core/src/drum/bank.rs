@@ -62,6 +62,8 @@ pub(super) struct Bank {
     /// When slurry last came in.
     pub refilled: Option<f64>,
     parted: f64,
+    /// When the first minute was read, hours since 1970.
+    pub began: f64,
     /// Up to when log entries have been heard, hours since 1970.
     pub heard: f64,
     /// Since when the readings have been the same to the last digit, and what was believed then.
@@ -95,6 +97,7 @@ impl Bank {
             wiped: None,
             refilled: None,
             parted: at,
+            began: at,
             heard: at,
             same: None,
             read_before: Some(reads),

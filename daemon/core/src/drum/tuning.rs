@@ -224,6 +224,8 @@ pub(super) const RECKONED_AT_MOST: f64 = 24.0;
 
 /// Ln. A draw that is less known than this tells nothing.
 pub(super) const UNTOLD_DRAW_SD: f64 = 0.5;
+/// h. The first word of a drum of which nothing was known; set on the tuning seasons, whose nights it spares a call.
+pub(super) const FIRST_WORD_HOURS: f64 = 15.0 / 60.0;
 /// 1/√h. The draw wanders on.
 pub(super) const DRAW_WANDER_AHEAD: f64 = 0.002;
 /// Share of the time. What the curve can't say of the way ahead.
@@ -240,5 +242,8 @@ pub(super) const BEYOND: [[f64; 2]; 4] = [[0.025, 0.165], [0.04, 0.22], [0.042, 
 pub(super) const LEARNING_RATE: f64 = 0.08;
 /// Nor is it ever stretched or shrunk more than this.
 pub(super) const MOST_STRETCH: f64 = 6.0;
-/// An account less probable than this doesn't widen a forecast.
-pub(super) const TOLD_PROBABILITY: f64 = 0.02;
+/// An account less probable than this, against the leading one, doesn't widen a forecast. Set on the tuning seasons: lower
+/// values call people at night for what the next minute refutes.
+pub(super) const TOLD_PROBABILITY: f64 = 0.5;
+/// h. Nor does one younger than this, which hasn't been held against many readings. Set as the one above.
+pub(super) const TOLD_AGE: f64 = 45.0 / 60.0;

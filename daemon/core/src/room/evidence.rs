@@ -110,9 +110,15 @@ impl<'a> Evidence<'a> {
     }
 
     /// The drum that is being drawn, where it is one and its level is believed.
+    ///
+    /// While a drum of another pump is dry the head tank clears, and clouds again, for that reason: then none.
     pub(crate) fn drawn(&self) -> Option<&DrumSight<'a>> {
         let mut drawn = self.drums.iter().filter(|drum| drum.is_drawn());
-        drawn.next().filter(|_| drawn.next().is_none())
+        let only = drawn.next().filter(|_| drawn.next().is_none())?;
+        let dry = |drum: &DrumSight<'_>| {
+            drum.desk.drum.pump != only.desk.drum.pump && drum.desk.ran_empty().is_some()
+        };
+        (!self.drums.iter().any(dry)).then_some(only)
     }
 
     /// Whether a sensor misses its readings.
