@@ -4,6 +4,7 @@ mod clay;
 mod demo;
 mod entry;
 mod failure;
+mod happened;
 mod influx;
 mod moment;
 mod names;
@@ -70,6 +71,11 @@ enum Command {
     ///
     /// Reads the store, beside a running Claymark or without one: nothing is changed and nothing is sent.
     Outlook(outlook::Outlook),
+    /// What happened to the drums by what the sensors say, with the evidence and what to check
+    ///
+    /// Refills, changed draws, clogs, leaks, stuck sensors and run-outs, whether or not anybody wrote them down;
+    /// and failures that were told. Reads the store: nothing is changed and nothing is sent.
+    Happened(happened::Happened),
     /// Send readings and all else of a time range to InfluxDB again; what is there stays as it is
     Backfill(influx::Backfill),
     /// What the coming days need by the rearing plan: water, slurry, refills, clay
@@ -155,6 +161,7 @@ impl Cli {
             Command::Backfill(asked) => influx::backfill(&asked),
             Command::Replay(asked) => replay(asked),
             Command::Outlook(asked) => Ok(std::io::stdout().write_all(asked.text()?.as_bytes())?),
+            Command::Happened(asked) => Ok(std::io::stdout().write_all(asked.text()?.as_bytes())?),
             Command::Mix(asked) => clay::mix(asked),
             Command::Dose(asked) => clay::dose(asked),
             Command::Wait(asked) => clay::wait(asked),

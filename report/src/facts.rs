@@ -16,7 +16,7 @@ use jiff::Timestamp;
 
 use claymark_core::fieldlog::LogEntry;
 use claymark_core::forecast::Forecast;
-use claymark_core::happening::Happening;
+use claymark_core::happening::{Happening, What};
 use claymark_core::id::Id;
 use claymark_core::notice::Answer;
 use claymark_core::quarantine::Reason;
@@ -53,6 +53,8 @@ pub struct WeekFacts {
     pub quarantined: Vec<(Reason, u64)>,
     /// What hands did; entries that were corrected later are left out.
     pub log: Vec<LogEntry>,
+    /// What the level sensors saw happen; refills that somebody wrote down are told by drum.
+    pub happenings: Vec<Happening>,
 }
 
 /// How complete one sensor's readings are.
@@ -152,6 +154,7 @@ impl WeekFacts {
             places: water::places(&site, traces),
             warnings: warnings::of(&week, &rows),
             log: in_force(&week, rows.log),
+            happenings: telling(&week, until, rows.happenings),
             drums,
             sensors,
             quarantined,
@@ -195,6 +198,12 @@ impl WeekFacts {
     pub fn heard_anything(&self) -> bool {
         self.sensors.iter().any(|sensor| sensor.trace.counts.readings > 0)
     }
+}
+
+fn telling(week: &Week, until: Timestamp, happenings: Vec<Happening>) -> Vec<Happening> {
+    let told_by_drum = |what: &What| matches!(what, What::Refilled { logged: true, .. });
+    let seen = happenings.into_iter().filter(|seen| week.contains(seen.at) && seen.at < until);
+    seen.filter(|seen| !told_by_drum(&seen.what)).collect()
 }
 
 fn in_force(week: &Week, log: Vec<LogEntry>) -> Vec<LogEntry> {

@@ -1,12 +1,14 @@
 //! Short stories of one room, told as recorded messages and read back by the real pipeline.
 //!
 //! - [`physics`]: the room as stirred tanks: what is truly so;
+//! - [`rooms`]: which instruments it has;
 //! - [`script`]: what happens when, and what the instruments make of it: NDJSON, a line a message;
 //! - [`told`]: the messages through decode, quality and room; what people were told.
 //!
 //! The room is invented: 16 tanks of 280 L behind a head tank of 450 L, two drums of 175 L.
 
 pub mod physics;
+pub mod rooms;
 pub mod script;
 pub mod told;
 

@@ -2,6 +2,9 @@
 
 #![expect(clippy::unwrap_used, reason = "the lints excuse test functions, but not what these call")]
 
+#[path = "demo/asked.rs"]
+mod asked;
+
 use std::fs;
 use std::path::Path;
 use std::process::{Command, Output, Stdio};
@@ -60,6 +63,9 @@ fn the_demo_shows_what_it_promises_and_replaying_its_messages_gives_its_notices(
     a_warning_is_withdrawn_when_somebody_comes(&demo);
     every_evening_is_told(&demo);
     faults_are_seen_and_stop_nothing(&demo);
+    asked::whether_a_drum_lasts(&demo);
+    asked::the_evening_says_the_same(&demo);
+    asked::what_happened(&demo);
     fs::write(demo.join("site.toml"), "# my own site file").unwrap();
     let refused =
         Command::new(program("claymark")).args(["demo", "--once", "--out"]).arg(&demo).output().unwrap();

@@ -14,8 +14,7 @@ fn told(story: &mut Story, until: &str) -> Telling {
 }
 
 fn failure(told: &Told) -> &Failure {
-    let Content::Failure(failure) = &told.notice.content else { panic!("no failure: {}", told.words()) };
-    failure
+    told.failure().unwrap_or_else(|| panic!("no failure: {}", told.words()))
 }
 
 /// Story 1: A is full at 17:30; at 18:10 somebody turns the pump up and doesn't write it down.
@@ -71,7 +70,7 @@ fn without_the_change_nobody_is_woken() {
 #[test]
 fn a_blower_that_stops_at_night_is_one_message_with_oxygen_first_and_no_clay() {
     for seed in 0..SEEDS {
-        let mut story = Story::begin("20:00", seed, full());
+        let mut story = Story::begin("20:00", seed, Truth::full());
         story.happens("+1 00:30", |truth, _| {
             truth.settling = Some(0.0);
             truth.oxygen_goal = 6.83;
@@ -90,7 +89,7 @@ fn a_blower_that_stops_at_night_is_one_message_with_oxygen_first_and_no_clay() {
 #[test]
 fn half_the_fresh_water_is_told_as_that_and_a_doubled_pump_as_that() {
     for seed in 0..SEEDS {
-        let mut story = Story::begin("20:00", seed, full());
+        let mut story = Story::begin("20:00", seed, Truth::full());
         story.happens("+1 04:10", |truth, _| truth.fresh = 25.6);
         let telling = told(&mut story, "+1 05:00");
         let said = telling.of_a("20:00", "+1 05:00");
@@ -99,7 +98,7 @@ fn half_the_fresh_water_is_told_as_that_and_a_doubled_pump_as_that() {
         assert!(only.subject.contains("Fresh water low") && only.subject.contains("Not too much clay"));
         assert!(failure(only).signs.iter().any(|sign| matches!(sign, Sign::DrawUnchanged { .. })));
 
-        let mut twin = Story::begin("20:00", seed, full());
+        let mut twin = Story::begin("20:00", seed, Truth::full());
         twin.happens("+1 04:10", |truth, _| truth.pump = 418.0);
         let telling = told(&mut twin, "+1 05:00");
         let said = telling.of_a("20:00", "+1 05:00");
@@ -182,13 +181,6 @@ fn a_stuck_level_goes_by_the_pump_and_a_stopped_pump_is_told_by_the_head_tank() 
         );
         assert_eq!(said.len(), 1, "seed {seed}:\n{}", telling.list());
     }
-}
-
-/// Day 24 with a drum that outlasts the night.
-fn full() -> Truth {
-    let mut truth = Truth::day_24();
-    truth.a.litres = 175.0;
-    truth
 }
 
 fn near(time: Timestamp, clock: &str, minutes: i64) {

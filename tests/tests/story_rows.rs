@@ -1,30 +1,13 @@
 //! A story for each failure that has none in the book of stories, and its trap as the twin.
 
-use claymark_core::notice::failure::{Failure, Fault};
-use claymark_core::notice::{Content, NoticeKind};
+use claymark_core::notice::NoticeKind;
+use claymark_core::notice::failure::Fault;
 use claymark_tests::story::script::at;
-use claymark_tests::story::{Story, Telling, Told, Truth, Which, sensor, site_file};
-
-/// Day 24 with a drum that outlasts the night.
-fn full() -> Truth {
-    let mut truth = Truth::day_24();
-    truth.a.litres = 175.0;
-    truth
-}
-
-fn failure(told: &Told) -> Option<&Failure> {
-    if let Content::Failure(failure) = &told.notice.content { Some(failure) } else { None }
-}
-
-/// The failures that were told from one time to another.
-fn failures<'a>(telling: &'a Telling, from: &str, to: &str) -> Vec<(&'a Told, &'a Fault)> {
-    let told = telling.between(from, to);
-    told.into_iter().filter_map(|told| Some((told, &failure(told)?.fault))).collect()
-}
+use claymark_tests::story::{Story, Telling, Told, Truth, Which, rooms};
 
 /// Exactly one failure, told by that time.
 fn only<'a>(telling: &'a Telling, from: &str, by: &str, until: &str) -> (&'a Told, &'a Fault) {
-    let found = failures(telling, from, until);
+    let found = telling.failures(from, until);
     let [(told, fault)] = found.as_slice() else { panic!("{}", telling.list()) };
     assert!(told.at <= at(by), "{}", telling.list());
     (told, fault)
@@ -35,34 +18,12 @@ fn told_by(story: &mut Story, until: &str, site: &str) -> Telling {
     Telling::of(site, &story.recorded())
 }
 
-fn plain() -> String {
-    site_file(&[], "")
-}
-
-/// A pump with a contact that says whether it turns.
-fn with_contact() -> String {
-    site_file(&[], &sensor("pump-turns", "story/pump/turns", "pump:p1", "running", ("/", "")))
-}
-
-/// Flow meters at the head tank and at tank 1.
-fn with_meters() -> String {
-    let head = sensor("head-flow", "story/head/flow", "head", "flow", ("L/min", ""));
-    site_file(&[], &(head + &sensor("t1-flow", "story/t1/flow", "tank:t1", "flow", ("L/min", ""))))
-}
-
-/// All on the mains but a thermometer in the room.
-fn with_battery() -> String {
-    let battery =
-        sensor("room-temperature", "story/room/temperature", "room", "temperature", ("°C", "mains = false"));
-    site_file(&[("every = \"1 min\"", "every = \"1 min\"\nmains = true")], &battery)
-}
-
 #[test]
 fn settling_in_a_drum_whose_air_failed_is_told_as_that_and_no_clay_is_advised() {
     for seed in 0..SEEDS {
-        let mut story = Story::begin("20:00", seed, full());
+        let mut story = Story::begin("20:00", seed, Truth::full());
         story.happens("+1 01:00", |truth, _| truth.settling = Some(0.0));
-        let telling = told_by(&mut story, "+1 03:00", &plain());
+        let telling = told_by(&mut story, "+1 03:00", &rooms::plain());
         let (told, fault) = only(&telling, "20:00", "+1 01:45", "+1 03:00");
         assert!(matches!(fault, Fault::DrumAir { .. }), "{}", telling.list());
         assert!(told.words().contains("Do not add clay"), "{}", told.words());
@@ -72,55 +33,55 @@ fn settling_in_a_drum_whose_air_failed_is_told_as_that_and_no_clay_is_advised() 
 #[test]
 fn a_plugged_line_is_told_by_a_pump_that_turns_and_a_stuck_level_is_not_one() {
     for seed in 0..SEEDS {
-        let mut story = Story::begin("20:00", seed, full());
+        let mut story = Story::begin("20:00", seed, Truth::full());
         story.happens("+1 01:00", |truth, _| truth.pump = 0.0);
-        let telling = told_by(&mut story, "+1 02:30", &with_contact());
+        let telling = told_by(&mut story, "+1 02:30", &rooms::with_contact());
         let (_, fault) = only(&telling, "20:00", "+1 01:20", "+1 02:30");
         assert!(matches!(fault, Fault::LinePlugged { .. }), "{}", telling.list());
 
-        let mut trap = Story::begin("20:00", seed, full());
+        let mut trap = Story::begin("20:00", seed, Truth::full());
         trap.happens("+1 01:00", |_, instruments| instruments.stuck = Some(112.0));
-        let telling = told_by(&mut trap, "+1 02:30", &with_contact());
-        assert!(failures(&telling, "20:00", "+1 02:30").is_empty(), "{}", telling.list());
+        let telling = told_by(&mut trap, "+1 02:30", &rooms::with_contact());
+        assert!(telling.failures("20:00", "+1 02:30").is_empty(), "{}", telling.list());
     }
 }
 
 #[test]
 fn a_split_tube_is_told_when_the_level_shows_it_and_emptying_for_cleaning_is_no_failure() {
     for seed in 0..SEEDS {
-        let mut story = Story::begin("20:00", seed, full());
+        let mut story = Story::begin("20:00", seed, Truth::full());
         story.happens("+1 01:00", |truth, _| truth.delivered = 0.0);
-        let telling = told_by(&mut story, "+1 02:30", &plain());
-        let found = failures(&telling, "20:00", "+1 02:30");
+        let telling = told_by(&mut story, "+1 02:30", &rooms::plain());
+        let found = telling.failures("20:00", "+1 02:30");
         assert!(found.len() <= 2, "{}", telling.list());
         let Some((last, Fault::TubeSplit { .. })) = found.last() else { panic!("{}", telling.list()) };
         assert!(last.at <= at("+1 01:40"), "{}", telling.list());
 
-        let mut trap = Story::begin("20:00", seed, full());
+        let mut trap = Story::begin("20:00", seed, Truth::full());
         trap.happens("21:00", |truth, _| truth.delivered = 0.0);
         trap.written("21:02", r#""kind":"cleaning","place":"drum:a""#);
-        let telling = told_by(&mut trap, "22:00", &plain());
-        assert!(failures(&telling, "20:00", "22:00").is_empty(), "{}", telling.list());
+        let telling = told_by(&mut trap, "22:00", &rooms::plain());
+        assert!(telling.failures("20:00", "22:00").is_empty(), "{}", telling.list());
     }
 }
 
 #[test]
 fn a_power_cut_is_told_by_what_runs_on_batteries_and_a_router_is_not_one() {
-    let mut story = Story::begin("20:00", 1, full());
+    let mut story = Story::begin("20:00", 1, Truth::full());
     story.happens("+1 01:00", |truth, instruments| {
         truth.pump = 0.0;
         instruments.silent = vec!["story/drum", "story/head", "story/t1", "story/t6"];
     });
-    let telling = told_by(&mut story, "+1 02:00", &with_battery());
+    let telling = told_by(&mut story, "+1 02:00", &rooms::with_battery());
     let said = telling.between("20:00", "+1 02:00");
     let [told] = said.as_slice() else { panic!("{}", telling.list()) };
     assert!(told.notice.kind == NoticeKind::Air && told.at <= at("+1 01:06"), "{}", telling.list());
     assert!(told.words().contains("Oxygen first"), "{}", told.words());
 
-    let mut trap = Story::begin("20:00", 1, full());
+    let mut trap = Story::begin("20:00", 1, Truth::full());
     trap.happens("+1 01:00", |_, instruments| instruments.silent = vec!["story/"]);
     trap.happens("+1 01:40", |_, instruments| instruments.silent.clear());
-    let telling = told_by(&mut trap, "+1 02:30", &with_battery());
+    let telling = told_by(&mut trap, "+1 02:30", &rooms::with_battery());
     let said = telling.between("20:00", "+1 01:40");
     let [told] = said.as_slice() else { panic!("{}", telling.list()) };
     assert_eq!(told.notice.kind, NoticeKind::ReadingsMissing, "{}", telling.list());
@@ -130,18 +91,18 @@ fn a_power_cut_is_told_by_what_runs_on_batteries_and_a_router_is_not_one() {
 fn a_float_stuck_open_is_told_as_too_much_water_and_a_valve_opened_on_purpose_is_not() {
     for seed in 0..SEEDS {
         let open = |truth: &mut Truth| (truth.fresh, truth.overflow) = (75.0, 23.8);
-        let mut story = Story::begin("20:00", seed, full());
+        let mut story = Story::begin("20:00", seed, Truth::full());
         story.happens("+1 01:00", move |truth, _| open(truth));
-        let telling = told_by(&mut story, "+1 02:00", &with_meters());
+        let telling = told_by(&mut story, "+1 02:00", &rooms::with_meters());
         let (told, fault) = only(&telling, "20:00", "+1 01:25", "+1 02:00");
         assert!(matches!(fault, Fault::TooMuchWater { overflows: true, .. }), "{}", telling.list());
         assert!(told.subject.contains("runs over"), "{}", told.words());
 
-        let mut trap = Story::begin("20:00", seed, full());
+        let mut trap = Story::begin("20:00", seed, Truth::full());
         trap.happens("21:00", move |truth, _| open(truth));
         trap.written("21:01", r#""kind":"note","text":"supplement valve opened for the grading""#);
-        let telling = told_by(&mut trap, "22:00", &with_meters());
-        assert!(failures(&telling, "20:00", "22:00").is_empty(), "{}", telling.list());
+        let telling = told_by(&mut trap, "22:00", &rooms::with_meters());
+        assert!(telling.failures("20:00", "22:00").is_empty(), "{}", telling.list());
     }
 }
 
@@ -162,7 +123,7 @@ fn filled(seed: u64, times: f64, (written, lumps): (f64, f64)) -> Story {
 #[test]
 fn pounds_for_kilograms_show_after_the_fill_and_a_strength_that_was_meant_does_not() {
     for seed in 0..SEEDS {
-        let telling = told_by(&mut filled(seed, 2.8, (2.2, 0.0)), "20:00", &plain());
+        let telling = told_by(&mut filled(seed, 2.8, (2.2, 0.0)), "20:00", &rooms::plain());
         let (told, fault) = only(&telling, "11:00", "18:40", "20:00");
         assert!(
             matches!(fault, Fault::WrongWeighing { factor, .. } if (1.7..3.0).contains(factor)),
@@ -170,23 +131,22 @@ fn pounds_for_kilograms_show_after_the_fill_and_a_strength_that_was_meant_does_n
             told.words()
         );
 
-        let telling = told_by(&mut filled(seed, 2.8, (2.2 * 2.8, 0.0)), "20:00", &plain());
-        assert!(failures(&telling, "11:00", "20:00").is_empty(), "{}", telling.list());
+        let telling = told_by(&mut filled(seed, 2.8, (2.2 * 2.8, 0.0)), "20:00", &rooms::plain());
+        assert!(telling.failures("11:00", "20:00").is_empty(), "{}", telling.list());
     }
 }
 
 #[test]
 fn lumps_are_told_when_turbidity_comes_up_by_itself_and_not_when_a_probe_was_wiped() {
     for seed in 0..SEEDS {
-        let telling = told_by(&mut filled(seed, 1.0, (2.2, 0.4)), "20:30", &plain());
-        let found = failures(&telling, "11:00", "20:30");
+        let telling = told_by(&mut filled(seed, 1.0, (2.2, 0.4)), "20:30", &rooms::plain());
+        let found = telling.failures("11:00", "20:30");
         let Some((_, Fault::Lumps)) = found.last() else { panic!("{}", telling.list()) };
 
         let mut trap = filled(seed, 1.0, (2.2, 0.4));
         trap.written("18:20", r#""kind":"wipe","sensor":"head-turbidity""#);
-        let telling = told_by(&mut trap, "20:30", &plain());
-        let lumps =
-            failures(&telling, "11:00", "20:30").iter().any(|(_, fault)| matches!(fault, Fault::Lumps));
+        let telling = told_by(&mut trap, "20:30", &rooms::plain());
+        let lumps = telling.failures("11:00", "20:30").iter().any(|(_, fault)| matches!(fault, Fault::Lumps));
         assert!(!lumps, "{}", telling.list());
     }
 }
@@ -194,22 +154,23 @@ fn lumps_are_told_when_turbidity_comes_up_by_itself_and_not_when_a_probe_was_wip
 #[test]
 fn one_probe_that_climbs_is_fouled_and_when_all_climb_it_is_the_water() {
     for seed in 0..SEEDS {
-        let mut story = Story::begin("08:00", seed, full());
+        let mut story = Story::begin("08:00", seed, Truth::full());
         story.happens("12:00", |_, instruments| instruments.fouling = 3.0);
-        let telling = told_by(&mut story, "20:00", &plain());
-        let found = failures(&telling, "08:00", "20:00");
+        let telling = told_by(&mut story, "20:00", &rooms::plain());
+        let found = telling.failures("08:00", "20:00");
         let [(told, Fault::ProbeFouled { sensor, .. })] = found.as_slice() else {
             panic!("{}", telling.list())
         };
         assert_eq!(sensor.as_str(), "head-turbidity");
         assert!(told.subject.contains("Wipe it"), "{}", told.words());
 
-        let mut trap = Story::begin("08:00", seed, full());
+        let mut trap = Story::begin("08:00", seed, Truth::full());
         for hour in 12..20 {
             trap.happens(&format!("{hour}:00"), |truth, _| truth.background += 3.0);
         }
-        let telling = told_by(&mut trap, "20:00", &plain());
-        let fouled = failures(&telling, "08:00", "20:00")
+        let telling = told_by(&mut trap, "20:00", &rooms::plain());
+        let fouled = telling
+            .failures("08:00", "20:00")
             .iter()
             .any(|(_, fault)| matches!(fault, Fault::ProbeFouled { .. }));
         assert!(!fouled, "{}", telling.list());
@@ -219,42 +180,42 @@ fn one_probe_that_climbs_is_fouled_and_when_all_climb_it_is_the_water() {
 #[test]
 fn bubbles_are_told_once_they_last_and_feeding_is_not() {
     for seed in 0..SEEDS {
-        let mut story = Story::begin("08:00", seed, full());
+        let mut story = Story::begin("08:00", seed, Truth::full());
         story.happens("15:00", |_, instruments| instruments.bubbles = 40.0);
-        let telling = told_by(&mut story, "17:00", &plain());
+        let telling = told_by(&mut story, "17:00", &rooms::plain());
         let (_, fault) = only(&telling, "08:00", "16:30", "17:00");
         assert!(matches!(fault, Fault::Bubbles { .. }), "{}", telling.list());
 
-        let mut trap = Story::begin("08:00", seed, full());
+        let mut trap = Story::begin("08:00", seed, Truth::full());
         trap.happens("15:00", |_, instruments| instruments.bubbles = 40.0);
         trap.happens("15:15", |_, instruments| instruments.bubbles = 0.0);
-        let telling = told_by(&mut trap, "17:00", &plain());
-        assert!(failures(&telling, "08:00", "17:00").is_empty(), "{}", telling.list());
+        let telling = told_by(&mut trap, "17:00", &rooms::plain());
+        assert!(telling.failures("08:00", "17:00").is_empty(), "{}", telling.list());
     }
 }
 
 #[test]
 fn a_heater_that_fails_is_told_with_the_time_left_and_a_lifted_probe_is_not() {
     for seed in 0..SEEDS {
-        let mut story = Story::begin("20:00", seed, full());
+        let mut story = Story::begin("20:00", seed, Truth::full());
         story.happens("+1 01:00", |truth, _| truth.incoming = 12.0);
-        let telling = told_by(&mut story, "+1 02:00", &plain());
+        let telling = told_by(&mut story, "+1 02:00", &rooms::plain());
         let (told, fault) = only(&telling, "20:00", "+1 01:12", "+1 02:00");
         assert!(matches!(fault, Fault::HeaterOff { .. }), "{}", told.words());
 
-        let mut trap = Story::begin("20:00", seed, full());
+        let mut trap = Story::begin("20:00", seed, Truth::full());
         trap.happens("+1 01:00", |_, instruments| instruments.warmth_off = -4.0);
-        let telling = told_by(&mut trap, "+1 02:00", &plain());
-        assert!(failures(&telling, "20:00", "+1 02:00").is_empty(), "{}", telling.list());
+        let telling = told_by(&mut trap, "+1 02:00", &rooms::plain());
+        assert!(telling.failures("20:00", "+1 02:00").is_empty(), "{}", telling.list());
     }
 }
 
 #[test]
 fn oxygen_that_falls_alone_is_told_before_it_is_too_low() {
     for seed in 0..SEEDS {
-        let mut story = Story::begin("20:00", seed, full());
+        let mut story = Story::begin("20:00", seed, Truth::full());
         story.happens("+1 01:00", |truth, _| truth.oxygen_goal = 5.0);
-        let telling = told_by(&mut story, "+1 02:00", &plain());
+        let telling = told_by(&mut story, "+1 02:00", &rooms::plain());
         let (told, fault) = only(&telling, "20:00", "+1 01:20", "+1 02:00");
         let Fault::OxygenFalls { oxygen, .. } = fault else { panic!("{}", told.words()) };
         assert!(*oxygen > 6.0 && told.notice.kind == NoticeKind::Air, "{}", told.words());
@@ -264,19 +225,19 @@ fn oxygen_that_falls_alone_is_told_before_it_is_too_low() {
 #[test]
 fn a_pump_put_on_the_other_drum_is_asked_about_and_a_noted_one_is_not() {
     for seed in 0..SEEDS {
-        let mut truth = full();
+        let mut truth = Truth::full();
         truth.b.litres = 170.0;
         let mut story = Story::begin("08:00", seed, truth.clone());
         story.happens("14:00", |truth, _| truth.drawn = Which::B);
-        let telling = told_by(&mut story, "16:30", &plain());
+        let telling = told_by(&mut story, "16:30", &rooms::plain());
         let (told, fault) = only(&telling, "08:00", "15:30", "16:30");
         assert!(matches!(fault, Fault::DrumSwapped { .. }), "{}", told.words());
 
         let mut noted = Story::begin("08:00", seed, truth);
         noted.happens("14:00", |truth, _| truth.drawn = Which::B);
         noted.written("14:02", r#""kind":"in_use","pump":"p1","drum":"b""#);
-        let telling = told_by(&mut noted, "16:30", &plain());
-        assert!(failures(&telling, "08:00", "16:30").is_empty(), "{}", telling.list());
+        let telling = told_by(&mut noted, "16:30", &rooms::plain());
+        assert!(telling.failures("08:00", "16:30").is_empty(), "{}", telling.list());
     }
 }
 
@@ -298,8 +259,8 @@ fn clay_that_clouds_less_from_a_lot_on_is_told_within_the_day() {
     }
     story.written("14:00", r#""kind":"delivery","bags":40,"lot":"K-7""#);
     story.happens("15:00", |truth, _| truth.yield_ntu = 0.62);
-    let telling = told_by(&mut story, "+1 03:00", &plain());
-    let found = failures(&telling, "00:30", "+1 03:00");
+    let telling = told_by(&mut story, "+1 03:00", &rooms::plain());
+    let found = telling.failures("00:30", "+1 03:00");
     let changed = found.iter().find(|(_, fault)| matches!(fault, Fault::YieldChanged { .. }));
     let Some((told, _)) = changed else { panic!("{}", telling.list()) };
     assert!(told.words().contains("K-7"), "{}", told.words());
@@ -307,7 +268,7 @@ fn clay_that_clouds_less_from_a_lot_on_is_told_within_the_day() {
 
 #[test]
 fn a_tube_that_wears_is_told_after_days_by_draw_and_clay_together() {
-    let mut truth = full();
+    let mut truth = Truth::full();
     truth.a.litres = 150.0;
     let mut story = Story::begin("00:30", 3, truth);
     for day in 0..4 {
@@ -321,8 +282,8 @@ fn a_tube_that_wears_is_told_after_days_by_draw_and_clay_together() {
             story.written(&clock, r#""kind":"refill","drum":"a","water_l":98,"clay_kg":1.79"#);
         }
     }
-    let telling = told_by(&mut story, "+3 23:00", &plain());
-    let found = failures(&telling, "00:30", "+3 23:00");
+    let telling = told_by(&mut story, "+3 23:00", &rooms::plain());
+    let found = telling.failures("00:30", "+3 23:00");
     assert!(found.iter().any(|(_, fault)| matches!(fault, Fault::TubeWear { .. })), "{}", telling.list());
     assert!(found.len() <= 2, "{}", telling.list());
 }

@@ -36,7 +36,7 @@ use std::collections::BTreeMap;
 use jiff::{SignedDuration, Timestamp};
 
 use crate::drum::supply_forecast;
-use crate::fieldlog::LogEntry;
+use crate::fieldlog::{Deed, LogEntry};
 use crate::forecast::Forecast;
 use crate::happening::Happening;
 use crate::ledger::Ledger;
@@ -254,7 +254,7 @@ impl Room {
         let supply = |pump: &Pump| {
             let of_pump = self.desks.iter().filter(|desk| desk.drum.pump == pump.id);
             let watches: Vec<_> = of_pump.map(|desk| &desk.watch).collect();
-            supply_forecast(now, &pump.id, &watches)
+            supply_forecast(now, pump, &watches)
         };
         self.site.pumps.iter().filter(shared).map(supply).collect()
     }
@@ -302,7 +302,13 @@ impl Room {
                 false
             }
             Event::Remembered(entry) => {
+                self.water.log(&entry);
+                self.journal.take(now, &entry);
                 self.ledger.log(&entry);
+                // A pump stays as it was set, however long ago that was.
+                if matches!(entry.deed, Deed::PumpSetting { .. } | Deed::InUse { .. }) {
+                    self.desks.iter_mut().for_each(|desk| desk.log(now, &entry));
+                }
                 false
             }
             Event::HadHappened(happening) => {

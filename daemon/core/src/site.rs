@@ -152,10 +152,12 @@ pub struct Pump {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Draws {
-    /// From one drum at a time, one after the other.
+    /// From one drum at a time, one after the other: the supply ends when the last of them is empty.
     #[default]
     One,
-    /// From all at once, through a common suction line.
+    /// From all at once, through a common suction line: the supply ends when the first of them is empty, since the
+    /// pump then lifts air through that one's intake. Drums that are joined below the slurry stand at one level and
+    /// are empty together, so that the same holds for them.
     Together,
 }
 

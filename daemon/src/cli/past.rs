@@ -32,12 +32,7 @@ impl Standing {
     /// Looking back, only what had arrived by then counts.
     pub fn read(site_file: &Path, at: Option<&str>) -> Result<Self, Failure> {
         let settings = config::read(site_file, Secrets::Left)?.settings;
-        let clock = Clock::system().now();
-        let Some(typed) = at else { return Self::at(settings, clock) };
-        // What was recorded or invented elsewhere may lie ahead of this machine's clock.
-        let newest = Reader::open(&settings.store)?.newest_reading(Timestamp::MAX)?;
-        let latest = newest.map_or(clock, |newest| newest.max(clock));
-        let now = moment(typed, latest, &settings.site.time_zone)?;
+        let now = meant(&settings, at)?;
         Self::at(settings, now)
     }
 
@@ -59,6 +54,15 @@ impl Standing {
     pub fn stale(&self) -> Option<String> {
         claymark_words::standing::stale(&self.settings.site, self.now, self.newest)
     }
+}
+
+/// What is meant by now: the clock, or the time that was asked for.
+pub(super) fn meant(settings: &Settings, at: Option<&str>) -> Result<Timestamp, Failure> {
+    let clock = Clock::system().now();
+    let Some(typed) = at else { return Ok(clock) };
+    // What was recorded or invented elsewhere may lie ahead of this machine's clock.
+    let newest = Reader::open(&settings.store)?.newest_reading(Timestamp::MAX)?;
+    moment(typed, newest.map_or(clock, |newest| newest.max(clock)), &settings.site.time_zone)
 }
 
 #[cfg(test)]

@@ -5,6 +5,7 @@
 //! - [`format`]: numbers, units, clock times and durations;
 //! - [`drying`], [`refill`], [`dosing`]: when a drum is dry, what to add to it, how to set pump and strength;
 //! - [`settling`]: a drum whose air has failed;
+//! - [`happening`]: what the data say has happened to a drum;
 //! - [`names`]: what things are called;
 //! - [`planning`], [`stock`], [`checks`]: the days ahead, the clay on the floor, checks by hand;
 //! - [`caution`]: what keeps people and fish from harm;
@@ -18,6 +19,7 @@ pub mod checks;
 pub mod dosing;
 pub mod drying;
 pub mod format;
+pub mod happening;
 pub mod names;
 pub mod notice;
 pub mod planning;

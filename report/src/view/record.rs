@@ -5,8 +5,9 @@ use std::collections::BTreeMap;
 use serde::Serialize;
 
 use claymark_core::fieldlog::LogEntry;
+use claymark_core::happening::Happening;
 use claymark_words::report as words;
-use claymark_words::{names, reasons};
+use claymark_words::{happening, names, reasons};
 
 use super::{Line, Picture, Pictures, breakable};
 use crate::charts::{Undrawn, coverage};
@@ -24,6 +25,8 @@ pub struct Record {
     routine: String,
     log: Vec<Entry>,
     log_more: Option<String>,
+    happened: Vec<(String, String)>,
+    happened_more: Option<String>,
 }
 
 #[derive(Debug, Clone, Serialize)]
@@ -91,6 +94,8 @@ impl Record {
             routine: words::record::entries(facts.log.len(), &kinds(&routine)),
             log,
             log_more: (left_out > 0).then(|| words::record::more_entries(left_out)),
+            happened: facts.happenings.iter().take(HAPPENINGS).map(|seen| happened(seen, facts)).collect(),
+            happened_more: words::record::more_happenings(facts.happenings.len().saturating_sub(HAPPENINGS)),
         })
     }
 }
@@ -104,6 +109,11 @@ fn kinds(routine: &[&LogEntry]) -> Vec<(usize, &'static str, &'static str)> {
     let mut counted: Vec<_> = kinds.into_iter().map(|((one, many), number)| (number, one, many)).collect();
     counted.sort_by_key(|(number, _, _)| std::cmp::Reverse(*number));
     counted
+}
+
+fn happened(seen: &Happening, facts: &WeekFacts) -> (String, String) {
+    let when = words::moment(seen.at, &facts.site.time_zone);
+    (when, breakable(&happening::told(&facts.site, seen).what))
 }
 
 impl Warning {
@@ -144,5 +154,8 @@ pub const COMPLETE_PERCENT: f64 = 99.0;
 
 /// So many entries of the field log are shown; the rest is counted.
 const ENTRIES: usize = 60;
+
+/// So much of what happened is shown; the rest is counted.
+const HAPPENINGS: usize = 40;
 
 const STRIP: (u32, u32) = (700, 40);

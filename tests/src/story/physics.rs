@@ -9,6 +9,8 @@ pub struct Truth {
     pub b: Drum,
     /// Which drum the pump draws from.
     pub drawn: Which,
+    /// A valve between the drums is open below the slurry: they level out.
+    pub joined: bool,
     /// mL/min.
     pub pump: f64,
     /// Share of what the pump lifts that reaches the head tank; 0: the tube has split.
@@ -65,6 +67,7 @@ impl Truth {
             a: Drum { litres: 120.0, strength: 18.143_68, lumps: 0.0 },
             b: Drum { litres: 30.0, strength: 18.143_68, lumps: 0.0 },
             drawn: Which::A,
+            joined: false,
             pump: 209.0,
             delivered: 1.0,
             fresh: 51.2,
@@ -81,6 +84,14 @@ impl Truth {
         };
         truth.head = truth.head_goal();
         truth.tanks = truth.head;
+        truth
+    }
+
+    /// The same with A full, so that it outlasts the night.
+    #[must_use]
+    pub fn full() -> Self {
+        let mut truth = Self::day_24();
+        truth.a.litres = 175.0;
         truth
     }
 
@@ -111,10 +122,27 @@ impl Truth {
         let litres = self.pump / 1000.0 * minutes;
         let drawn = self.drum_mut(self.drawn);
         drawn.litres = (drawn.litres - litres).max(HEEL.min(drawn.litres));
+        if self.joined {
+            self.level_out(minutes);
+        }
         for drum in [&mut self.a, &mut self.b] {
             drum.lumps *= (-minutes / LUMPS_MINUTES).exp();
         }
         self.settling = self.settling.map(|since| since + minutes);
+    }
+
+    /// Slurry goes from the fuller drum to the other, its clay with it.
+    fn level_out(&mut self, minutes: f64) {
+        let (full, other) = if self.a.litres >= self.b.litres {
+            (&mut self.a, &mut self.b)
+        } else {
+            (&mut self.b, &mut self.a)
+        };
+        let litres = (full.litres - other.litres) / 2.0 * (1.0 - (-minutes / JOINED_MINUTES).exp());
+        let grams = other.litres * other.strength + litres * full.strength;
+        full.litres -= litres;
+        other.litres += litres;
+        other.strength = grams / other.litres;
     }
 
     fn drum(&self, which: Which) -> &Drum {
@@ -147,3 +175,5 @@ const TANKS: f64 = 16.0 * 280.0;
 const OXYGEN_MINUTES: f64 = 15.0;
 /// min. How fast lumps dissolve while the air bubbles.
 const LUMPS_MINUTES: f64 = 30.0;
+/// min. How fast joined drums level out.
+const JOINED_MINUTES: f64 = 4.0;

@@ -34,6 +34,10 @@ pub struct Instruments {
     pub stuck: Option<f64>,
     /// Litres by which the level of A reads high at most: foam.
     pub foam: f64,
+    /// The level of A reads a crust of foam at this, L, while the slurry sinks below it.
+    pub crust: Option<f64>,
+    /// Litres by which froth makes the level of A read high; it dies by itself.
+    pub froth: f64,
     /// NTU by which the head tank's probe reads high; grows by `fouling` an hour.
     pub head_off: f64,
     /// NTU an hour.
@@ -42,6 +46,8 @@ pub struct Instruments {
     pub bubbles: f64,
     /// °C by which the head tank's thermometer reads off.
     pub warmth_off: f64,
+    /// mg/L by which the head tank's oxygen probe reads off.
+    pub oxygen_off: f64,
     /// Topics that begin with one of these are silent.
     pub silent: Vec<&'static str>,
     /// L/min that the drums' and the head tank's air meters show.
@@ -62,10 +68,13 @@ impl Story {
             instruments: Instruments {
                 stuck: None,
                 foam: 0.0,
+                crust: None,
+                froth: 0.0,
                 head_off: 0.0,
                 fouling: 0.0,
                 bubbles: 0.0,
                 warmth_off: 0.0,
+                oxygen_off: 0.0,
                 silent: Vec::new(),
                 air: 40.0,
                 turns: true,
@@ -105,6 +114,7 @@ impl Story {
             }
             self.now += SignedDuration::from_mins(1);
             self.instruments.head_off += self.instruments.fouling / 60.0;
+            self.instruments.froth *= (-1.0 / FROTH_MINUTES).exp();
             self.measure();
             while self.acts.first().is_some_and(|(at, _)| *at <= self.now) {
                 match self.acts.remove(0).1 {
@@ -132,7 +142,8 @@ impl Story {
         let truth = self.truth.clone();
         let off = self.instruments.head_off;
         let foam = self.instruments.foam * self.noise(1.0).abs();
-        let a = truth.a.litres + foam + self.noise(LEVEL_NOISE_L);
+        let surface = self.instruments.crust.unwrap_or(truth.a.litres) + self.instruments.froth;
+        let a = surface + foam + self.noise(LEVEL_NOISE_L);
         self.value("story/drum/a/level", self.instruments.stuck.unwrap_or(a).max(0.0));
         let b = truth.b.litres + self.noise(LEVEL_NOISE_L);
         self.value("story/drum/b/level", b.max(0.0));
@@ -145,7 +156,7 @@ impl Story {
             let reading = truth.background + truth.tanks + self.noise(TURBIDITY_NOISE_NTU);
             self.value(tank, reading.max(0.0));
         }
-        let oxygen = truth.oxygen + self.noise(0.05);
+        let oxygen = truth.oxygen + self.instruments.oxygen_off + self.noise(0.05);
         self.value("story/head/oxygen", oxygen);
         let temperature = truth.temperature + self.instruments.warmth_off + self.noise(0.03);
         self.value("story/head/temperature", temperature);
@@ -195,5 +206,7 @@ pub fn at(clock: &str) -> Timestamp {
 
 const LEVEL_NOISE_L: f64 = 1.5;
 const TURBIDITY_NOISE_NTU: f64 = 2.0;
+/// min. Froth on freshly poured slurry dies in so much (invented).
+const FROTH_MINUTES: f64 = 12.0;
 const STEPS: u32 = 12;
 const STEPS_A_MINUTE: f64 = 12.0;

@@ -4,7 +4,8 @@ use claymark::config::{self, Around, Secrets};
 use claymark::pipeline::Pipeline;
 use claymark::recording::Recording;
 use claymark_core::forecast::{Forecast, Subject};
-use claymark_core::notice::Notice;
+use claymark_core::notice::failure::Fault;
+use claymark_core::notice::{Content, Failure, Notice};
 use claymark_core::room::Event;
 use jiff::Timestamp;
 
@@ -87,6 +88,12 @@ impl Telling {
         self.told.iter().filter(within).filter(|told| !told.notice.cause.starts_with("evening:")).collect()
     }
 
+    /// The failures that were told from one time to another.
+    #[must_use]
+    pub fn failures(&self, from: &str, to: &str) -> Vec<(&Told, &Fault)> {
+        self.between(from, to).into_iter().filter_map(|told| Some((told, &told.failure()?.fault))).collect()
+    }
+
     /// The same, without what is said of drum B, which stands idle.
     #[must_use]
     pub fn of_a(&self, from: &str, to: &str) -> Vec<&Told> {
@@ -115,6 +122,12 @@ impl Telling {
 }
 
 impl Told {
+    /// What has failed, if that is what it tells.
+    #[must_use]
+    pub fn failure(&self) -> Option<&Failure> {
+        if let Content::Failure(failure) = &self.notice.content { Some(failure) } else { None }
+    }
+
     /// First line and text.
     #[must_use]
     pub fn words(&self) -> String {

@@ -7,6 +7,7 @@ mod doubts;
 mod laws;
 mod physics;
 mod rig;
+mod supply;
 
 use claymark_core::drum::{DrumWatch, share_draws, supply_forecast};
 use claymark_core::fieldlog::Deed;
@@ -225,7 +226,7 @@ fn drums_that_share_a_pump_are_told_apart_and_added_up() {
     let Outlook::Known { volume, draw, empty_at, .. } = b.outlook else { panic!("{b:?}") };
     assert!((volume.0 - 170.0).abs() < 2.0 && (draw.0 - 9.6).abs() < 1.5, "{volume:?} {draw:?}");
     let alone = empty_at.p50.unwrap();
-    let supply = supply_forecast(now, &id("p1"), &watches.each_ref());
+    let supply = supply_forecast(now, &room.pumps[0], &watches.each_ref());
     let Outlook::Known { volume, empty_at, .. } = supply.outlook else { panic!("{supply:?}") };
     assert!((volume.0 - drawn.volume - 170.0).abs() < 3.0, "{volume:?}");
     let sum = alone.duration_since(now).as_secs_f64() / 3600.0 + drawn.hours_left();

@@ -80,15 +80,20 @@ impl Vessel {
 impl Night {
     /// Begins at that civil time in Helsinki.
     pub fn begin(local: &str) -> Self {
-        Self::begin_with(local, |_| {})
+        Self::begin_with(local, |_| {}, None)
     }
 
     /// The same, but both drums are drawn by one pump.
     pub fn begin_with_one_pump(local: &str) -> Self {
-        Self::begin_with(local, |site| site.drums.iter_mut().for_each(|drum| drum.pump = id("p1")))
+        Self::begin_with(local, |site| site.drums.iter_mut().for_each(|drum| drum.pump = id("p1")), None)
     }
 
-    fn begin_with(local: &str, change: impl FnOnce(&mut Site)) -> Self {
+    /// Begins after a restart of a daemon whose store remembers that deed of long ago.
+    pub fn begin_remembering(local: &str, long_ago: &str, deed: Deed) -> Self {
+        Self::begin_with(local, |_| {}, Some((long_ago, deed)))
+    }
+
+    fn begin_with(local: &str, change: impl FnOnce(&mut Site), remembered: Option<(&str, Deed)>) -> Self {
         let zone = TimeZone::get("Europe/Helsinki").expect("a zone of the tz database");
         let mut site = site(&zone);
         change(&mut site);
@@ -109,6 +114,12 @@ impl Night {
             marks: Vec::new(),
             zone,
         };
+        if let Some((long_ago, deed)) = remembered {
+            let at = night.at(long_ago);
+            let key = "long-ago".to_owned();
+            let entry = LogEntry { key, at, received_at: at, by: None, replaces: None, deed };
+            night.room.handle(at, Event::Remembered(entry));
+        }
         night.give(Event::GoLive);
         night.take();
         night

@@ -89,7 +89,12 @@ impl Teller<'_> {
     fn when_full(&self, state: &DrumState, remedy: &Remedy) -> Vec<String> {
         let Some(ends) = &remedy.full_ends else { return Vec::new() };
         let dry = self.dry(ends);
+        // Asked long before: hands come once more, and what they must leave in it then is told next.
+        let again = remedy.enough.as_ref().is_some_and(|enough| enough.at > self.at);
         match remedy.full {
+            Verdict::MayNotLast | Verdict::WillNotLast if again => {
+                vec![format!("Filled now and not again it won't last: {dry}.")]
+            }
             Verdict::Lasts => vec![format!("Full, it lasts: {dry}.")],
             Verdict::Unknown => vec![format!("Full, it is {dry}.")],
             Verdict::MayNotLast => {
@@ -125,7 +130,7 @@ impl Teller<'_> {
                 self.speed(state, night.pump_share)
             ),
             format!(
-                "Then it is {}, and the head tank stays at {}; the stronger mix alone would make it {}.",
+                "Then it is {}, and the head tank is at {}; the stronger mix alone would make it {}.",
                 self.dry(&night.ends),
                 names::turbidity(self.site, night.turbidity),
                 names::turbidity(self.site, night.mix_alone)

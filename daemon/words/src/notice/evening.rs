@@ -1,7 +1,8 @@
 //! The evening check: sent even when all is well.
 
-use claymark_core::forecast::{Forecast, Subject};
+use claymark_core::forecast::{Forecast, Outlook, Subject};
 use claymark_core::notice::content::{EveningCheck, EveningDrum, Verdict};
+use claymark_core::site::Draws;
 use jiff::SignedDuration;
 
 use crate::format;
@@ -130,6 +131,7 @@ impl Teller<'_> {
             _ if !drum.state.forecast.in_use => "NOT IN USE",
             Verdict::Lasts => "lasts",
             Verdict::MayNotLast => "MAY NOT LAST",
+            Verdict::WillNotLast if empty_at.is_some_and(|empty_at| self.is_empty(&empty_at)) => "IS EMPTY",
             Verdict::WillNotLast => "WILL NOT LAST",
             Verdict::Unknown => "I DON'T KNOW",
         };
@@ -137,6 +139,13 @@ impl Teller<'_> {
         lines
             .extend(empty_at.filter(|_| drum.state.forecast.in_use).map(|empty_at| self.dry_line(&empty_at)));
         lines.extend(self.known(&drum.state));
+        lines.extend(empty_at.filter(|_| !drum.state.forecast.in_use).map(|empty_at| {
+            if self.is_empty(&empty_at) {
+                "It is empty: fill it before it is drawn from.".to_owned()
+            } else {
+                format!("Drawn from now on it would be {}.", self.dry(&empty_at))
+            }
+        }));
         if needs_hands(drum) {
             lines.extend(self.chores(&drum.state, &drum.remedy));
         } else {
@@ -148,8 +157,17 @@ impl Teller<'_> {
     /// All drums of one pump together.
     pub(super) fn supply(&self, supply: &Forecast) -> Option<String> {
         let Subject::Supply(pump) = &supply.of else { return None };
-        let empty_at = supply.outlook.empty_at()?;
-        Some(format!("All drums of {} together: {}.", names::pump(self.site, pump), self.dry(&empty_at)))
+        let name = names::pump(self.site, pump);
+        let of_all = match self.site.pump(pump).map(|pump| pump.draws) {
+            Some(Draws::Together) => {
+                format!("{name} draws its drums at once and lifts air when the first is dry")
+            }
+            Some(Draws::One) | None => format!("All drums of {name} together"),
+        };
+        Some(match &supply.outlook {
+            Outlook::Known { empty_at, .. } => format!("{of_all}: {}.", self.dry(empty_at)),
+            Outlook::Unknown { why } => format!("{of_all}: I don't know when: {why}."),
+        })
     }
 
     fn watch(&self, check: &EveningCheck) -> Vec<String> {

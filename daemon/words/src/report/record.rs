@@ -213,6 +213,13 @@ pub fn more_entries(left_out: usize) -> String {
     format!("{} more in the store.", counted(left_out, "entry", "entries"))
 }
 
+/// When the list of what happened is cut.
+#[must_use]
+pub fn more_happenings(left_out: usize) -> Option<String> {
+    (left_out > 0)
+        .then(|| format!("{} more in the store (claymark happened).", counted(left_out, "event", "events")))
+}
+
 fn name_of_place(place: Option<&Place>, site: &Site) -> String {
     place.map_or_else(|| "a place not named".to_owned(), |place| names::place(site, place))
 }

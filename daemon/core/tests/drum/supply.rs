@@ -1,0 +1,128 @@
+//! Drums that a pump draws at once through a common suction line.
+
+use claymark_core::drum::{DrumWatch, supply_forecast};
+use claymark_core::fieldlog::{Deed, LogEntry};
+use claymark_core::forecast::{EmptyAt, Forecast, Outlook};
+use claymark_core::quality::Flag;
+use claymark_core::site::{Draws, Site};
+use jiff::Timestamp;
+
+use crate::physics::{Barrel, HEEL, reading};
+use crate::rig::{id, site, start};
+
+/// Two drums on one pump, which is `draws`.
+struct Pair {
+    site: Site,
+    barrels: [Barrel; 2],
+    watches: [DrumWatch; 2],
+}
+
+impl Pair {
+    /// With that many litres in them, each drawn at that many L/h.
+    fn new(draws: Draws, litres: [f64; 2], draw: [f64; 2]) -> Self {
+        let mut site = site(&["a", "b"]);
+        site.pumps[0].draws = draws;
+        let watches = ["a", "b"].map(|drum| DrumWatch::new(&site, &id(drum)).unwrap());
+        let mut barrels = [0, 1].map(|place| Barrel::new(7 + place as u64, start(), litres[place]));
+        for (barrel, draw) in barrels.iter_mut().zip(draw) {
+            barrel.pump = draw;
+        }
+        Self { site, barrels, watches }
+    }
+
+    fn now(&self) -> Timestamp {
+        self.barrels[0].now
+    }
+
+    fn run(&mut self, hours: f64) {
+        let end = self.now() + crate::rig::hours(hours);
+        while self.now() < end {
+            for (place, sensor) in ["level-a", "level-b"].into_iter().enumerate() {
+                let value = self.barrels[place].step();
+                let now = self.barrels[place].now;
+                self.watches[place].reading(now, &reading(sensor, now, now, value, Flag::Pass));
+            }
+        }
+        let now = self.now();
+        self.watches.iter_mut().for_each(|watch| watch.advance(now));
+    }
+
+    fn log(&mut self, deed: &Deed) {
+        let now = self.now();
+        let entry = LogEntry {
+            key: "1".to_owned(),
+            at: now,
+            received_at: now,
+            by: None,
+            replaces: None,
+            deed: deed.clone(),
+        };
+        self.watches.iter_mut().for_each(|watch| watch.log(now, &entry));
+    }
+
+    fn supply(&self) -> (f64, f64, EmptyAt) {
+        known(&supply_forecast(self.now(), &self.site.pumps[0], &self.watches.each_ref()))
+    }
+
+    fn own(&self, place: usize) -> (f64, f64, EmptyAt) {
+        known(&self.watches[place].forecast(self.now()))
+    }
+
+    fn hours_to(&self, at: Option<Timestamp>) -> f64 {
+        at.map_or(f64::INFINITY, |at| at.duration_since(self.now()).as_secs_f64() / 3600.0)
+    }
+}
+
+fn known(forecast: &Forecast) -> (f64, f64, EmptyAt) {
+    let Outlook::Known { volume, draw, empty_at, .. } = &forecast.outlook else { panic!("{forecast:?}") };
+    (volume.0, draw.0, *empty_at)
+}
+
+#[test]
+fn a_common_suction_line_ends_with_its_first_dry_drum_and_draws_from_all() {
+    // The fuller drum gives more of the flow, but not so much more that it is empty first.
+    let mut pair = Pair::new(Draws::Together, [160.0, 90.0], [6.0, 4.5]);
+    pair.run(6.0);
+    let (volume, draw, ends) = pair.supply();
+    let [a, b] = [0, 1].map(|place| pair.own(place));
+    let [left_a, left_b] = pair.barrels.each_ref().map(Barrel::hours_left);
+    assert!(left_b + 5.0 < left_a, "{left_b} h, {left_a} h");
+    assert_eq!(ends, b.2, "it ends when drum b does");
+    let likely = pair.hours_to(ends.p50);
+    assert!((likely - left_b).abs() < 0.1 * left_b, "{likely} h, truly {left_b} h");
+    assert!((volume - a.0 - b.0).abs() < 1e-9 && (draw - a.1 - b.1).abs() < 1e-9, "{volume} L, {draw} L/h");
+    let truly: f64 = pair.barrels.iter().map(Barrel::draw).sum();
+    assert!((draw - truly).abs() < 0.08 * truly, "{draw} L/h, truly {truly}");
+    // The same two drums, drawn one after the other, last as long as both.
+    pair.site.pumps[0].draws = Draws::One;
+    let one_by_one = pair.hours_to(pair.supply().2.p50);
+    assert!((one_by_one - left_a - left_b).abs() < 1.0, "{one_by_one} h, truly {left_a} + {left_b}");
+}
+
+#[test]
+fn drums_that_level_out_are_empty_together_and_so_is_their_supply() {
+    let mut pair = Pair::new(Draws::Together, [120.0, 120.0], [5.0, 5.0]);
+    pair.run(6.0);
+    let (_, draw, ends) = pair.supply();
+    let (likely, truth) = (pair.hours_to(ends.p50), pair.barrels[0].hours_left());
+    assert!((likely - truth).abs() < 0.1 * truth, "{likely} h, truly {truth} h");
+    assert!((draw - 10.0).abs() < 1.0, "{draw} L/h");
+}
+
+#[test]
+fn a_dry_drum_ends_the_supply_until_somebody_writes_down_that_its_valve_is_shut() {
+    let mut pair = Pair::new(Draws::Together, [170.0, 60.0], [5.0, 5.0]);
+    while pair.barrels[1].volume > HEEL {
+        pair.run(0.5);
+    }
+    pair.run(0.5);
+    let now = pair.now();
+    let (volume, _, ends) = pair.supply();
+    assert!(volume > 100.0, "{volume} L are left, and the pump lifts air");
+    assert!(ends.p50.is_some_and(|empty| empty <= now), "{ends:?}");
+    pair.log(&Deed::InUse { pump: Some(id("p1")), drum: Some(id("a")) });
+    let (_, draw, ends) = pair.supply();
+    let a = pair.own(0);
+    assert_eq!((draw, ends), (a.1, a.2));
+    assert!(ends.p50.is_some_and(|empty| empty > now), "{ends:?}");
+}

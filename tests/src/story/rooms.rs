@@ -1,0 +1,30 @@
+//! The room of the stories with more or fewer instruments.
+
+use super::{sensor, site_file};
+
+/// Levels, turbidity, oxygen and temperature.
+#[must_use]
+pub fn plain() -> String {
+    site_file(&[], "")
+}
+
+/// A pump with a contact that says whether it turns.
+#[must_use]
+pub fn with_contact() -> String {
+    site_file(&[], &sensor("pump-turns", "story/pump/turns", "pump:p1", "running", ("/", "")))
+}
+
+/// Flow meters at the head tank and at tank 1.
+#[must_use]
+pub fn with_meters() -> String {
+    let head = sensor("head-flow", "story/head/flow", "head", "flow", ("L/min", ""));
+    site_file(&[], &(head + &sensor("t1-flow", "story/t1/flow", "tank:t1", "flow", ("L/min", ""))))
+}
+
+/// All on the mains but a thermometer in the room.
+#[must_use]
+pub fn with_battery() -> String {
+    let battery =
+        sensor("room-temperature", "story/room/temperature", "room", "temperature", ("°C", "mains = false"));
+    site_file(&[("every = \"1 min\"", "every = \"1 min\"\nmains = true")], &battery)
+}
