@@ -242,6 +242,13 @@ impl Site {
         f64::midpoint(band.min(), band.max())
     }
 
+    /// The same, where the plan of a batch says it.
+    #[must_use]
+    pub fn planned_turbidity(&self, at: Timestamp) -> Option<f64> {
+        let planned = |(batch, fish): (&Batch, FishDay)| batch.plan.band(fish.day).is_some();
+        self.batches_on(self.date_at(at)).any(planned).then(|| self.target_turbidity(at))
+    }
+
     /// What should flow through a tank on that day.
     #[must_use]
     pub fn tank_flow_on(&self, tank: &Id, date: Date) -> Option<LitresPerMinute> {

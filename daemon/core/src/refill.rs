@@ -16,10 +16,11 @@ pub mod books;
 pub mod seen;
 pub mod sheet;
 
+use jiff::Timestamp;
 use serde::{Deserialize, Serialize};
 
 use crate::site::{ClaySupply, Drum};
-use crate::units::{GramsPerLitre, Kilograms, KilogramsPerLitre, Litres};
+use crate::units::{GramsPerLitre, Kilograms, KilogramsPerLitre, Litres, Turbidity};
 
 pub use books::Residual;
 pub use seen::{Counted, Seen};
@@ -120,6 +121,24 @@ pub struct TooStrong {
     pub pump_share: f64,
     /// Strength of what is left.
     pub residual: Residual,
+}
+
+/// What a full drum should hold.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Aim {
+    /// Of finished slurry.
+    pub strength: GramsPerLitre,
+    /// Where the plan of the fish says so; `None`: the drum's own target.
+    pub plan: Option<PlanAim>,
+}
+
+/// What the plan wants in the middle of a mix's life.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct PlanAim {
+    /// Of the head tank.
+    pub turbidity: Turbidity,
+    /// The middle of the mix's life.
+    pub at: Timestamp,
 }
 
 impl Wanted {

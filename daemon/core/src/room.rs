@@ -4,6 +4,7 @@
 //! [`Room::next_deadline`] says when the room wants to be woken although nothing happened; waking it
 //! early or twice does nothing. The same events give the same effects.
 
+mod aim;
 mod calendar;
 mod desk;
 mod dosing;
@@ -56,6 +57,7 @@ use crate::room::silence::Sensors;
 use crate::room::storage::Storage;
 use crate::site::{Pump, Site};
 use crate::skill::{MarkForecast, Skill};
+use crate::units::GramsPerLitre;
 use crate::water::WaterWatch;
 
 /// The whole room.
@@ -267,8 +269,9 @@ impl Room {
                 self.water.log(&entry);
                 self.journal.take(now, &entry);
                 self.ledger.log(&entry);
-                for desk in &mut self.desks {
-                    desk.log(now, &entry);
+                let aims = self.aims(now, &entry.deed);
+                for (desk, aim) in self.desks.iter_mut().zip(aims) {
+                    desk.log(now, &entry, aim);
                 }
                 true
             }
@@ -307,7 +310,7 @@ impl Room {
                 self.ledger.log(&entry);
                 // A pump stays as it was set, however long ago that was.
                 if matches!(entry.deed, Deed::PumpSetting { .. } | Deed::InUse { .. }) {
-                    self.desks.iter_mut().for_each(|desk| desk.log(now, &entry));
+                    self.desks.iter_mut().for_each(|desk| desk.log(now, &entry, desk.drum.target));
                 }
                 false
             }
@@ -325,6 +328,15 @@ impl Room {
             }
             Event::Tick => false,
         }
+    }
+
+    /// What each drum was to hold when a deed was done; only a refill asks for more than the site file.
+    fn aims(&self, now: Timestamp, deed: &Deed) -> Vec<GramsPerLitre> {
+        if self.site.batches.is_empty() || !matches!(deed, Deed::Refill { .. }) {
+            return self.desks.iter().map(|desk| desk.drum.target).collect();
+        }
+        let forecasts = self.forecasts(now);
+        self.desks.iter().map(|desk| self.aim(now, desk, &forecasts).strength).collect()
     }
 
     fn recall_mark(&mut self, said: MarkForecast) {

@@ -4,6 +4,8 @@
 mod asked;
 #[path = "room_nights/night.rs"]
 mod night;
+#[path = "room_nights/ramp.rs"]
+mod ramp;
 
 use claymark_core::fieldlog::Deed;
 use claymark_core::forecast::{Forecast, Outlook, Subject};

@@ -6,7 +6,6 @@ use clap::Args;
 use jiff::{SignedDuration, Span, SpanRelativeTo};
 
 use claymark_core::id::Id;
-use claymark_core::refill::Wanted;
 use claymark_core::room::{Missing, Room};
 use claymark_core::units::{Dimension, GramsPerLitre, Litres, Turbidity, Unit};
 use claymark_words::{dosing, refill, settling};
@@ -36,7 +35,8 @@ pub(super) struct Mix {
     /// To which mark, in the site's unit of volume or with its own; the full line, if left out
     #[arg(long, value_name = "VOLUME", value_parser = Amount::parse)]
     to: Option<Amount>,
-    /// At which strength of finished slurry, in the site's unit or with its own; the target, if left out
+    /// At which strength of finished slurry, in the site's unit or with its own; if left out, what the fish's plan wants in
+    /// the middle of the mix's life, or the drum's target
     #[arg(long, value_name = "STRENGTH", value_parser = Amount::parse)]
     strength: Option<Amount>,
 }
@@ -49,7 +49,8 @@ pub(super) struct Dose {
     /// Which drum: its id or name; every drum that is drawn, if left out
     #[arg(long)]
     drum: Option<String>,
-    /// Turbidity wanted in the head tank; the middle of the fish's band, if left out
+    /// Turbidity wanted in the head tank; if left out, the middle of the fish's band: now for the pump, in the middle of
+    /// its life for a new mix
     #[arg(long, value_name = "NTU")]
     turbidity: Option<f64>,
 }
@@ -111,11 +112,8 @@ fn mix_told(standing: &Standing, asked: Mix) -> Result<String, Failure> {
         of("strength", asked.strength, Dimension::Strength, site.units.strength)?.map(GramsPerLitre);
     let mut sheets = Vec::new();
     for id in drums(standing, asked.drum.as_deref(), |_| true)? {
-        let drum = site.drum(&id).ok_or_else(|| no(Missing::Drum))?;
-        let full = Wanted::full(drum);
-        let wanted = Wanted { to: to.unwrap_or(full.to), strength: strength.unwrap_or(full.strength) };
-        let sheet =
-            standing.room().sheet(standing.now, &id, Some(wanted)).ok_or_else(|| no(Missing::Drum))?;
+        let sheet = standing.room().sheet(standing.now, &id, (to, strength));
+        let sheet = sheet.ok_or_else(|| no(Missing::Drum))?;
         sheets.push(refill::sheet(site, &sheet));
     }
     Ok(sheets.join("\n"))
@@ -315,7 +313,7 @@ mod tests {
         let (settings, _) = day(folder.path());
         let standing = Standing::at(settings, "2027-04-17T14:50:00Z".parse().unwrap()).unwrap();
         let drum = Id::new("a").unwrap();
-        let sheet = standing.room().sheet(standing.now, &drum, None).unwrap();
+        let sheet = standing.room().sheet(standing.now, &drum, (None, None)).unwrap();
         let published = crate::publish::sheet("claymark/alder-bend", &sheet).unwrap();
         assert_eq!(published.topic, "claymark/alder-bend/drum/a/refill");
         let line: serde_json::Value = serde_json::from_slice(&published.payload).unwrap();

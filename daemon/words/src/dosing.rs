@@ -132,7 +132,14 @@ impl Teller<'_> {
         if let Some(now) = &dose.now {
             lines.push(format!("As it is: {}; {}.", self.way(now), self.lasts(dose.now_ends.as_ref())));
         }
-        lines.push(format!("Wanted in the head tank: {}.", names::turbidity(site, bench.target)));
+        lines.push(match dose.plan {
+            None => format!("Wanted in the head tank: {}.", names::turbidity(site, bench.target)),
+            Some(plan) => format!(
+                "Wanted in the head tank: {} now; a new mix is for {}.",
+                names::turbidity(site, bench.target),
+                refill::planned(site, self.clock, plan)
+            ),
+        });
         if let Counted::LookFirst { .. } = dose.counted {
             lines.push(
                 "CAUTION: the head tank gets much less clay than the books say is in the drum. Look at air, diffuser, \

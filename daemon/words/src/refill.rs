@@ -2,7 +2,7 @@
 
 use claymark_core::refill::books::{MassDoubt, Residual, Source};
 use claymark_core::refill::sheet::Sheet;
-use claymark_core::refill::{Mix, Refill, Seen, TooStrong};
+use claymark_core::refill::{Mix, PlanAim, Refill, Seen, TooStrong};
 use claymark_core::site::Site;
 use claymark_core::units::Litres;
 use jiff::Timestamp;
@@ -93,9 +93,10 @@ pub fn sheet(site: &Site, sheet: &Sheet) -> String {
     let mut lines = vec![
         format!("{} at {}: {holds}.", names::drum(site, &sheet.drum), clock.time(sheet.at)),
         format!(
-            "Wanted: {} at {} of finished slurry.",
+            "Wanted: {} at {} of finished slurry{}.",
             format::volume(units, sheet.wanted.to),
-            format::strength(units, sheet.wanted.strength)
+            format::strength(units, sheet.wanted.strength),
+            sheet.plan.map(|plan| format!(", for {}", planned(site, clock, plan))).unwrap_or_default()
         ),
     ];
     lines.extend(estimates(site, clock, sheet));
@@ -116,6 +117,12 @@ pub fn sheet(site: &Site, sheet: &Sheet) -> String {
     }
     lines.extend([caution::HANDLING.to_owned(), caution::ADVISES.to_owned()]);
     lines.join("\n") + "\n"
+}
+
+/// "41 NTU, what the plan wants in the middle of its life, Wed 02:00"
+pub(crate) fn planned(site: &Site, clock: Clock<'_>, plan: PlanAim) -> String {
+    let turbidity = names::turbidity(site, plan.turbidity);
+    format!("{turbidity}, what the plan wants in the middle of its life, about {}", clock.about(plan.at))
 }
 
 /// Both estimates of the strength of what is left.

@@ -67,6 +67,8 @@ pub struct LoggedRefill {
     pub clay: Option<Kilograms>,
     /// What was in the drum when the entry was made, where known: for refills that the data don't show.
     pub held: Option<Litres>,
+    /// What the full drum was to hold then.
+    pub aimed: GramsPerLitre,
 }
 
 /// What the books say of one drum.
@@ -176,7 +178,7 @@ impl Step<'_> {
         let Some((clay, volumes, after)) = known else {
             return unknown(Source::FiguresMissing { at: entry.at });
         };
-        let expected = drum.target.clay_in(volumes.after) - left.strength.clay_in(volumes.before);
+        let expected = entry.aimed.clay_in(volumes.after) - left.strength.clay_in(volumes.before);
         let doubt = meant(clay, expected).map(|meant| MassDoubt {
             key: entry.key.clone(),
             at: entry.at,

@@ -7,7 +7,7 @@ use serde::{Serialize, Serializer};
 use crate::forecast::EmptyAt;
 use crate::id::Id;
 use crate::refill::books::MassDoubt;
-use crate::refill::{Refill, Residual, Seen, Wanted};
+use crate::refill::{PlanAim, Refill, Residual, Seen, Wanted};
 use crate::units::{GramsPerLitre, Kilograms, Litres};
 
 /// One drum's sheet.
@@ -19,6 +19,8 @@ pub struct Sheet {
     pub drum: Id,
     /// To which mark, at which strength.
     pub wanted: Wanted,
+    /// What the strength is aimed at by the plan; `None`: it is the drum's target, or was asked for.
+    pub plan: Option<PlanAim>,
     /// What is in it; `None`: that isn't known.
     pub holds: Option<Litres>,
     /// Strength by the books.

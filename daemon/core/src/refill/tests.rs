@@ -195,6 +195,7 @@ fn the_rest_takes_the_last_logged_strength_or_says_why_it_takes_the_target() {
         water,
         clay: Option::map(clay, Kilograms),
         held: Option::map(held, Litres),
+        aimed: GramsPerLitre(18.0),
     };
     let seen = |at_text: &str, added, to| SeenRefill {
         at: at(at_text),
@@ -338,8 +339,14 @@ fn pounds_typed_for_kilograms_are_asked_about_and_the_water_decides() {
     // Filled up with 113 L: 2.05 kg were expected, "4.5" is written down.
     let noon = at("2027-04-20T12:00:00Z");
     let filled = SeenRefill { at: noon, added: Litres(113.0), to: Litres(175.0), logged: true };
-    let entry =
-        LoggedRefill { key: "k1".to_owned(), at: noon, water: None, clay: Some(Kilograms(4.5)), held: None };
+    let entry = LoggedRefill {
+        key: "k1".to_owned(),
+        at: noon,
+        water: None,
+        clay: Some(Kilograms(4.5)),
+        held: None,
+        aimed: GramsPerLitre(18.0),
+    };
     let books = Books::after(&drum(175.0, 18.14), &supply(0.1), &[filled], &[entry]);
     let doubt = books.doubt.clone().unwrap();
     assert_eq!((doubt.key.as_str(), doubt.typed), ("k1", Kilograms(4.5)));

@@ -53,8 +53,8 @@ impl Desk {
         site.drums.iter().filter_map(desk).collect()
     }
 
-    /// Somebody wrote something down.
-    pub(crate) fn log(&mut self, now: Timestamp, entry: &LogEntry) {
+    /// Somebody wrote something down; a full drum was to be of the strength `aimed` then.
+    pub(crate) fn log(&mut self, now: Timestamp, entry: &LogEntry, aimed: GramsPerLitre) {
         if let Some(wrong) = &entry.replaces {
             self.logged.retain(|logged| logged.key != *wrong);
             self.pump_settings.retain(|(key, _)| key != wrong);
@@ -67,7 +67,7 @@ impl Desk {
             let held = self.watch.forecast(now).outlook.volume();
             let (key, at, water, clay) = (entry.key.clone(), entry.at, *water, *clay);
             self.logged.retain(|logged| logged.key != key);
-            self.logged.push(LoggedRefill { key, at, water, clay, held });
+            self.logged.push(LoggedRefill { key, at, water, clay, held, aimed });
             self.logged.sort_by_key(|logged| logged.at);
             keep_last(&mut self.logged);
             self.runout.refill_logged(entry.at);
@@ -170,13 +170,14 @@ impl Desk {
         [refill, logged, setting, self.watch.draw_since()].into_iter().flatten().max()
     }
 
-    /// The clay that a refill wants which was just done or is about to be, with so much `water` or up to the full line.
+    /// The clay that a refill wants which was just done or is about to be, with so much `water` or up to the full line,
+    /// for slurry of the strength `aimed`.
     pub(crate) fn clay_wanted(
         &self,
         supply: &ClaySupply,
         now: Timestamp,
-        volume: Litres,
-        water: Option<Litres>,
+        (volume, water): (Litres, Option<Litres>),
+        aimed: GramsPerLitre,
     ) -> Kilograms {
         let done = self.seen.split_last().filter(|(last, _)| !last.logged && last.at + JUST_DONE >= now);
         let (before, after, seen) = match done {
@@ -187,7 +188,7 @@ impl Desk {
             }
         };
         let left = Books::after(&self.drum, supply, seen, &self.logged).left;
-        self.drum.target.clay_in(after) - left.strength.clay_in(before.max(Litres(0.0)))
+        aimed.clay_in(after) - left.strength.clay_in(before.max(Litres(0.0)))
     }
 
     /// Revolutions per minute for each L/h: as it was set and as it draws, else by the rating.
@@ -222,12 +223,13 @@ impl Desk {
         let enough = question.as_ref().and_then(|question| {
             let litres = question.litres(from)?;
             let holds = volume.map(|held| if from > forecast.at { question.holds(held, from) } else { held });
-            let wanted = Wanted { to: litres, strength: Wanted::full(&self.drum).strength };
+            let wanted = Wanted { to: litres, strength: mixture.aim.strength };
             let refill = holds.filter(|holds| *holds < litres).map(|holds| to(wanted, holds));
             Some(Enough { at: from, litres, holds, refill })
         });
         Remedy {
-            refill: volume.map(|volume| to(Wanted::full(&self.drum), volume)),
+            refill: volume
+                .map(|volume| to(Wanted { to: self.drum.full, strength: mixture.aim.strength }, volume)),
             full_ends,
             full: full_ends.zip(visit).map_or(Verdict::Unknown, |(ends, visit)| Verdict::of(&ends, visit)),
             enough,

@@ -8,7 +8,7 @@ use crate::drum::WhatIf;
 use crate::forecast::EmptyAt;
 use crate::id::Id;
 use crate::notice::content::{NightMix, Visit};
-use crate::refill::{Counted, Refill, Wanted};
+use crate::refill::{Counted, PlanAim, Refill, Wanted};
 use crate::room::Room;
 use crate::room::calendar::{self, Shift};
 use crate::room::mixing::Missing;
@@ -31,6 +31,8 @@ pub struct Dose {
     pub counted: Counted,
     /// Until when the drum should last.
     pub visit: Option<Visit>,
+    /// What a new mix is aimed at by the plan; `None`: at what the bench is for.
+    pub plan: Option<PlanAim>,
     /// As things are.
     pub now: Option<Way>,
     /// When the drum is empty as things are.
@@ -108,7 +110,8 @@ impl TankResponse {
 }
 
 impl Room {
-    /// Both levers of a drum, for that turbidity of the head tank or for the middle of the fish's band.
+    /// Both levers of a drum, for that turbidity of the head tank; else the pump for the middle of the fish's band now,
+    /// a new mix for that in the middle of its life.
     pub fn dose(&self, now: Timestamp, drum: &Id, target: Option<Turbidity>) -> Result<Dose, Missing> {
         let forecasts = self.forecasts(now);
         let (desk, _) =
@@ -123,7 +126,10 @@ impl Room {
             desk.watch.empty_if(now, WhatIf { volume: Some(volume), draw_share })
         };
         let by_pump = bench.by_pump();
-        let by_strength = bench.by_strength();
+        // The pump can be turned at any time; a mix is drawn for hours, and aimed at the middle of them.
+        let plan = mixture.aim.plan.filter(|_| target.is_none());
+        let mix = Bench { target: plan.map_or(bench.target, |plan| plan.turbidity), ..bench };
+        let by_strength = mix.by_strength();
         let refill = |way: &Way| {
             let wanted = Wanted { to: desk.drum.full, strength: way.strength };
             Refill::of(&desk.drum, &self.site.clay, wanted, bench.held, counted)
@@ -133,6 +139,7 @@ impl Room {
             drum: drum.clone(),
             fresh,
             visit,
+            plan,
             now: bench.now(),
             now_ends: ends(bench.held, bench.slurry),
             by_pump_ends: by_pump.as_ref().ok().and_then(|way| ends(bench.held, way.slurry)),
@@ -140,7 +147,7 @@ impl Room {
             by_strength_refill: by_strength.as_ref().ok().map(refill),
             by_strength_ends: by_strength.as_ref().ok().and_then(|way| ends(desk.drum.full, way.slurry)),
             by_strength,
-            night: visit.and_then(|visit| self.night_mix(now, desk, &bench, &visit, counted)),
+            night: visit.and_then(|visit| self.night_mix(now, desk, &mix, &visit, counted)),
             rpm_per_slurry: desk.rpm_per_slurry(&self.site, bench.slurry),
             response: self.response(now),
             counted,

@@ -14,7 +14,7 @@ use crate::outlook::Clearer;
 use crate::refill::books::Books;
 use crate::refill::seen::{Feeding, HeadTank, settles_after};
 use crate::refill::sheet::Sheet;
-use crate::refill::{Counted, Refill, Seen, Wanted};
+use crate::refill::{Aim, Counted, Refill, Seen, Wanted};
 use crate::room::Room;
 use crate::room::desk::Desk;
 use crate::site::{Drum, Place};
@@ -28,6 +28,8 @@ pub(crate) struct Mixture {
     pub(crate) books: Books,
     /// By the head tank.
     pub(crate) seen: Option<Seen>,
+    /// What a full drum should hold.
+    pub(crate) aim: Aim,
 }
 
 /// What isn't known and would have to be.
@@ -78,9 +80,15 @@ impl Room {
         self.water.fresh(now, self.site.plan_flow(now))
     }
 
-    /// The refill sheet of a drum, to that mark and strength or to its full line at its target.
+    /// The refill sheet of a drum, to that mark or its full line, at that strength or at what the plan wants in the middle
+    /// of its life, or its own target.
     #[must_use]
-    pub fn sheet(&self, now: Timestamp, drum: &Id, wanted: Option<Wanted>) -> Option<Sheet> {
+    pub fn sheet(
+        &self,
+        now: Timestamp,
+        drum: &Id,
+        wanted: (Option<Litres>, Option<GramsPerLitre>),
+    ) -> Option<Sheet> {
         let forecasts = self.forecasts(now);
         let (desk, forecast) = self.desks.iter().zip(&forecasts).find(|(desk, _)| desk.drum.id == *drum)?;
         Some(self.sheet_of(now, desk, forecast, &forecasts, wanted))
@@ -92,13 +100,14 @@ impl Room {
     pub fn clay_wanted(&self, now: Timestamp, drum: &Id, water: Option<Litres>) -> Option<Kilograms> {
         let desk = self.desks.iter().find(|desk| desk.drum.id == *drum)?;
         let volume = desk.watch.forecast(now).outlook.volume()?;
-        Some(desk.clay_wanted(&self.site.clay, now, volume, water))
+        let aim = self.aim(now, desk, &self.forecasts(now));
+        Some(desk.clay_wanted(&self.site.clay, now, (volume, water), aim.strength))
     }
 
-    /// Of every drum, to its full line at its target.
+    /// Of every drum, to its full line.
     pub(crate) fn sheets(&self, now: Timestamp, forecasts: &[Forecast]) -> Vec<Sheet> {
         let drums = self.desks.iter().zip(forecasts);
-        drums.map(|(desk, forecast)| self.sheet_of(now, desk, forecast, forecasts, None)).collect()
+        drums.map(|(desk, forecast)| self.sheet_of(now, desk, forecast, forecasts, (None, None))).collect()
     }
 
     fn sheet_of(
@@ -107,16 +116,19 @@ impl Room {
         desk: &Desk,
         forecast: &Forecast,
         forecasts: &[Forecast],
-        wanted: Option<Wanted>,
+        (to, strength): (Option<Litres>, Option<GramsPerLitre>),
     ) -> Sheet {
-        let wanted = wanted.unwrap_or_else(|| Wanted::full(&desk.drum));
         let mixture = self.mixture(now, desk, forecasts);
+        let plan = mixture.aim.plan.filter(|_| strength.is_none());
+        let wanted =
+            Wanted { to: to.unwrap_or(desk.drum.full), strength: strength.unwrap_or(mixture.aim.strength) };
         let holds = forecast.outlook.volume();
         let refill = |volume| Refill::of(&desk.drum, &self.site.clay, wanted, volume, mixture.counted());
         Sheet {
             at: now,
             drum: desk.drum.id.clone(),
             wanted,
+            plan,
             holds,
             refill: holds.map(refill),
             then_empty: desk.watch.empty_if(now, WhatIf { volume: Some(wanted.to), draw_share: 1.0 }),
@@ -171,7 +183,11 @@ impl Room {
 
     /// What is known of the slurry in a drum, from the books and from the head tank.
     pub(crate) fn mixture(&self, now: Timestamp, desk: &Desk, forecasts: &[Forecast]) -> Mixture {
-        Mixture { books: desk.books(&self.site.clay), seen: self.seen(now, &desk.drum, forecasts) }
+        Mixture {
+            books: desk.books(&self.site.clay),
+            seen: self.seen(now, &desk.drum, forecasts),
+            aim: self.aim(now, desk, forecasts),
+        }
     }
 
     /// The drums that feed the head tank, with their strength by the books and their draw.
@@ -247,7 +263,7 @@ impl Room {
         })
     }
 
-    /// For the night: the head tank stays as it is where that is right.
+    /// For the night: what the plan wants in the middle of it, else the head tank stays as it is where that is right.
     fn tonight(
         &self,
         (now, forecasts): (Timestamp, &[Forecast]),
@@ -257,7 +273,8 @@ impl Room {
     ) -> Option<NightMix> {
         let band = self.site.limits_at(&Place::Head, now).turbidity;
         let shown = self.water.turbidity(now, &Place::Head).map(|shown| shown.turbidity);
-        let target = shown.filter(|shown| (band.min()..=band.max()).contains(&shown.0));
+        let right = shown.filter(|shown| (band.min()..=band.max()).contains(&shown.0));
+        let target = mixture.aim.plan.map(|plan| plan.turbidity).or(right);
         let bench = self.bench(now, desk, forecasts, mixture.strength(), target).ok()?;
         self.night_mix(now, desk, &bench, visit, mixture.counted())
     }

@@ -4,6 +4,7 @@ use claymark_core::fieldlog::{Deed, LogEntry};
 use claymark_core::forecast::Forecast;
 use claymark_core::id::Id;
 use claymark_core::notice::{Answer, Audience, Notice};
+use claymark_core::plan::{Batch, Plan, Ramp, Row};
 use claymark_core::quality::Flag;
 use claymark_core::quality::thresholds::{Span, Thresholds};
 use claymark_core::reading::{Assessed, Reading, TestFlags};
@@ -15,7 +16,7 @@ use claymark_core::site::{
 use claymark_core::skill::MarkForecast;
 use claymark_core::strapping::StrappingTable;
 use claymark_core::units::{GramsPerLitre, Kilograms, Litres, Millimetres, PeopleUnits, Unit};
-use jiff::civil::DateTime;
+use jiff::civil::{Date, DateTime};
 use jiff::tz::TimeZone;
 use jiff::{SignedDuration, Timestamp};
 
@@ -91,6 +92,23 @@ impl Night {
     /// Begins after a restart of a daemon whose store remembers that deed of long ago.
     pub fn begin_remembering(local: &str, long_ago: &str, deed: Deed) -> Self {
         Self::begin_with(local, |_| {}, Some((long_ago, deed)))
+    }
+
+    /// Only drum a, and fish whose plan lowers the water's turbidity from 65 NTU on day 30 by 6 NTU a day; on the first
+    /// day of the night they are at `fish_day`. κ 0.85, 2 NTU without clay; nobody measures the head tank.
+    pub fn begin_on_the_ramp(local: &str, fish_day: i32) -> Self {
+        Self::begin_with(
+            local,
+            |site| {
+                let drum_b = Place::Drum(id("b"));
+                site.drums.retain(|drum| drum.id == id("a"));
+                site.sensors.retain(|sensor| sensor.place != drum_b && sensor.place != Place::Head);
+                (site.clay.ntu_per_mg_l, site.clay.background_ntu) = (Some(0.85), 2.0);
+                let date = local.parse::<DateTime>().expect("a civil time").date();
+                site.batches = vec![ramp(fish_day, date)];
+            },
+            None,
+        )
     }
 
     fn begin_with(local: &str, change: impl FnOnce(&mut Site), remembered: Option<(&str, Deed)>) -> Self {
@@ -372,6 +390,21 @@ fn site(zone: &TimeZone) -> Site {
             sensor("t1-oxygen", Place::Tank(id("t1")), Quantity::Oxygen, Unit::MilligramPerLitre),
         ],
         contacts: ["ann", "kim", "lee"].map(|name| Contact { id: id(name), name: name.to_owned() }).into(),
+    }
+}
+
+fn ramp(fish_day: i32, date: Date) -> Batch {
+    let row =
+        |day, low, high| Row { day, turbidity: Some(Span::new(low, high).expect("rises")), ..Row::default() };
+    Batch {
+        id: id("spring"),
+        name: "Spring".to_owned(),
+        stocked: date,
+        dph_at_stocking: fish_day,
+        day_at_stocking: fish_day,
+        ended: None,
+        tanks: vec![id("t1")],
+        plan: Plan::new(Ramp::Linear, vec![row(30, 50.0, 80.0), row(40, 4.0, 6.0)]).expect("two rows"),
     }
 }
 

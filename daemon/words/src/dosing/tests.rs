@@ -79,6 +79,7 @@ fn evening(site: &Site) -> Dose {
             at: "2027-04-21T04:30:00Z".parse().unwrap(),
             margin: SignedDuration::from_hours(1),
         }),
+        plan: None,
         now: Some(as_it_is),
         now_ends: Some(ends(as_it_is.held_lasts)),
         by_pump: Bench { target: Turbidity(160.0), ..bench }.by_pump(),

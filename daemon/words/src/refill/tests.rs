@@ -51,6 +51,7 @@ fn of(site: &Site, holds: Option<f64>, to: f64, wanted: f64, book: Residual, see
             at: now(),
             drum: Id::new("a").unwrap(),
             wanted,
+            plan: None,
             holds,
             refill: holds.map(|holds| Refill::of(drum, &site.clay, wanted, holds, counted)),
             then_empty: Some(then_empty),
