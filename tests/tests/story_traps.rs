@@ -2,6 +2,7 @@
 //!
 //! Traps that are the twin of a story stand beside it, in `stories` and `story_rows`.
 
+use claymark_core::notice::NoticeKind;
 use claymark_core::notice::failure::Fault;
 use claymark_tests::story::{Story, Telling, Truth, Which, rooms};
 
@@ -192,6 +193,32 @@ fn an_idle_drum_that_is_topped_up_is_no_swapped_drum() {
             none(&telling, "08:00", "16:30");
         }
     }
+}
+
+#[test]
+fn a_network_that_is_worked_on_by_day_is_not_lost_unless_it_stays_away() {
+    let silent = |from: &str, back: &str, until: &str, noted: bool| {
+        let mut story = Story::begin("08:00", 1, Truth::full());
+        story.happens(from, |_, instruments| instruments.silent = vec!["story/"]);
+        if noted {
+            story.written(from, r#""kind":"note","text":"Router maintenance, back in half an hour""#);
+        }
+        story.happens(back, |_, instruments| instruments.silent.clear());
+        // Time goes on by what the log says while nothing else speaks.
+        for minutes in (5..60).step_by(5) {
+            let (hour, minute) = from.rsplit_once(':').expect("a clock time");
+            let minute: u32 = minute.parse::<u32>().expect("minutes") + minutes;
+            if minute < 60 {
+                story.written(&format!("{hour}:{minute:02}"), r#""kind":"note","text":"fed""#);
+            }
+        }
+        let telling = told_by(&mut story, until, &rooms::plain());
+        telling.told.iter().filter(|told| told.notice.kind == NoticeKind::ReadingsMissing).count()
+    };
+    assert_eq!(silent("14:00", "14:35", "15:30", true), 0, "it was back in time");
+    assert_eq!(silent("14:00", "14:35", "15:30", false), 1, "nobody had said so");
+    assert_eq!(silent("14:00", "15:20", "15:30", true), 1, "it stayed away");
+    assert_eq!(silent("+1 01:00", "+1 01:35", "+1 02:30", true), 1, "by night nobody works on it");
 }
 
 #[test]

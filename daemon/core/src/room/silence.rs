@@ -2,6 +2,7 @@
 
 use jiff::{SignedDuration, Timestamp};
 
+use crate::fieldlog::Deed;
 use crate::id::Id;
 use crate::notice::content::{Because, Common, DrumState, ReadingsMissing, SilentSensor};
 use crate::notice::{Content, Priority};
@@ -140,6 +141,13 @@ impl Sensors {
         });
     }
 
+    /// They aren't told before `until`.
+    pub(crate) fn put_off(&mut self, silent: &[SilentSensor], until: Timestamp) {
+        for row in self.rows.iter_mut().filter(|row| silent.iter().any(|silent| silent.sensor == row.id)) {
+            row.quiet_until = Some(until);
+        }
+    }
+
     /// Takes note of who speaks again.
     pub(crate) fn observe(&mut self, now: Timestamp) {
         for group in &mut self.groups {
@@ -226,9 +234,13 @@ impl Room {
         self.sensors.observe(scene.now);
         self.sensors.join_outages(scene.now, scene.live);
         if let Some((sensors, common)) = self.sensors.silent(scene.now, scene.live) {
-            let finding = self.silence(scene, sensors.clone(), common);
-            let told = self.tell(scene, finding);
-            self.sensors.tell(told, &sensors);
+            if let Some(until) = self.maintenance(scene, &sensors, &common) {
+                self.sensors.put_off(&sensors, until);
+            } else {
+                let finding = self.silence(scene, sensors.clone(), common);
+                let told = self.tell(scene, finding);
+                self.sensors.tell(told, &sensors);
+            }
         }
         while let Some(back) = self.sensors.back(scene.now) {
             let Back { told, heard, still_silent } = back;
@@ -236,6 +248,21 @@ impl Room {
             let cause = silence_cause(heard.first());
             self.tell(scene, withdrawn(cause, None, &told, Because::HeardAgain { heard, still_silent }));
         }
+    }
+
+    /// Until when many sensors that fall silent together aren't told: people are there, and one of them has just written
+    /// down that the network or the server is worked on.
+    fn maintenance(&self, scene: &Scene, sensors: &[SilentSensor], common: &Common) -> Option<Timestamp> {
+        let broke_at = sensors.iter().filter_map(|silent| silent.last).max()?;
+        let until = broke_at + MAINTENANCE;
+        let many = matches!(common, Common::Everything | Common::Together);
+        let noted = |deed: &Deed| {
+            let Deed::Note { text: Some(text) } = deed else { return false };
+            let text = text.to_lowercase();
+            MAINTENANCE_WORDS.iter().any(|word| text.contains(word))
+        };
+        let announced = self.journal.has(broke_at, ANNOUNCED, noted);
+        (many && announced && scene.visit.is_none() && scene.now < until).then_some(until)
     }
 
     fn silence(&self, scene: &Scene, sensors: Vec<SilentSensor>, common: Common) -> Finding {
@@ -276,6 +303,16 @@ const LEAST_PATIENCE: SignedDuration = SignedDuration::from_mins(10);
 
 /// After a restart, what waited at the broker comes in within this time.
 pub(crate) const BACKLOG: SignedDuration = SignedDuration::from_mins(5);
+
+/// A note about work on the network was made within this time of it.
+const ANNOUNCED: SignedDuration = SignedDuration::from_mins(15);
+
+/// Work on the network takes no longer; a silence that does is told (common practice, no source).
+const MAINTENANCE: SignedDuration = SignedDuration::from_mins(45);
+
+/// Words by which a note speaks of such work.
+const MAINTENANCE_WORDS: [&str; 7] =
+    ["maintenance", "network", "router", "server", "broker", "wifi", "wi-fi"];
 
 /// What the network may hold a reading back.
 const NETWORK: SignedDuration = SignedDuration::from_mins(1);
