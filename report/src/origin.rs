@@ -83,26 +83,23 @@ pub enum Unopened {
         why: std::io::Error,
     },
     /// The site file doesn't say where the rows are.
-    #[error("the site file {path} doesn't tell where {what} is: {why}")]
+    #[error("the site file {path} doesn't tell where {what} is: line {line}: {why}")]
     Untold {
         /// The store or InfluxDB.
         what: &'static str,
         /// Which.
         path: PathBuf,
+        /// Where; the line itself may hold a secret.
+        line: usize,
         /// What was found.
-        why: Box<toml::de::Error>,
+        why: String,
     },
     /// Something that InfluxDB needs is said nowhere.
     #[error("to read from InfluxDB, its {0} must be known")]
     Unsaid(&'static str),
     /// The address is none.
-    #[error("'{text}' is no address of InfluxDB: {why}")]
-    Server {
-        /// As given.
-        text: String,
-        /// What is wrong.
-        why: NotAServer,
-    },
+    #[error("the url can't be InfluxDB's: {0}")]
+    Server(#[from] NotAServer),
     /// The token is none.
     #[error("{0} holds no token: one line of letters, digits and signs is wanted")]
     NoToken(PathBuf),
@@ -129,7 +126,7 @@ impl Unopened {
             Self::Unsaid(_) => {
                 "Give --url, --org, --bucket and --token-file, or --config with a site file that has [influx]."
             }
-            Self::Server { .. } => "Give the address as http://HOST:PORT or https://HOST:PORT.",
+            Self::Server(bad) => bad.remedy(),
             Self::NoToken(_) => {
                 "Copy the token from InfluxDB's page of API tokens into that file, nothing else."
             }
@@ -193,7 +190,7 @@ impl Origin {
             given.clone().or(told).ok_or(Unopened::Unsaid(what))
         };
         let url = said(&given.url, told.url, "address (--url)")?;
-        let server = Server::parse(&url).map_err(|why| Unopened::Server { text: url, why })?;
+        let server = Server::parse(&url)?;
         let token_file = given.token_file.clone().or(told.token_file);
         let token_file = token_file.ok_or(Unopened::Unsaid("token (--token-file)"))?;
         let token = read("the token file", &token_file)?;
@@ -217,10 +214,10 @@ fn read(what: &'static str, path: &Path) -> Result<String, Unopened> {
 
 fn parsed<T: for<'de> Deserialize<'de>>(config: &Path, what: &'static str) -> Result<T, Unopened> {
     let text = read("the site file", config)?;
-    toml::from_str(&text).map_err(|why| Unopened::Untold {
-        what,
-        path: config.to_owned(),
-        why: Box::new(why),
+    toml::from_str(&text).map_err(|bad: toml::de::Error| {
+        let before = bad.span().and_then(|span| text.get(..span.start)).unwrap_or_default();
+        let line = before.matches('\n').count() + 1;
+        Unopened::Untold { what, path: config.to_owned(), line, why: bad.message().to_owned() }
     })
 }
 

@@ -26,28 +26,54 @@ pub struct Settings {
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Server(Url);
 
-/// A text that is no server's address.
-#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
-#[error("{0}")]
-pub struct NotAServer(pub &'static str);
+/// Why a text is no server's address. The text itself may hold a password, so no error repeats it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
+pub enum NotAServer {
+    /// It can't be read.
+    #[error("this isn't an address such as http://127.0.0.1:8086")]
+    NoAddress,
+    /// Something else than HTTP, or no host.
+    #[error("the address must begin with http:// or https:// and name a host")]
+    NoHost,
+    /// Somebody's name, mostly with the password.
+    #[error("there is a name or a password in the address")]
+    Login,
+    /// A path, a query or a fragment.
+    #[error("the address must end with the host or its port")]
+    MoreBehind,
+}
+
+impl NotAServer {
+    /// What to do about it, in sentences.
+    #[must_use]
+    pub fn remedy(self) -> &'static str {
+        match self {
+            Self::NoAddress | Self::NoHost => "Write it with the port: \"https://influx.example.org:8086\".",
+            Self::Login => {
+                "Take out everything up to the @, put an API token into a file of its own (token_file), and change \
+                 the password, since it has been written down here."
+            }
+            Self::MoreBehind => {
+                "Write \"https://influx.example.org:8086\" and nothing behind it: org and bucket have keys of \
+                 their own. Change what was secret in it, since it has been written down here."
+            }
+        }
+    }
+}
 
 impl Server {
     /// Reads the address.
     pub fn parse(text: &str) -> Result<Self, NotAServer> {
-        let url = Url::parse(text)
-            .map_err(|_not_one| NotAServer("it isn't an address such as http://127.0.0.1:8086"))?;
-        if !matches!(url.scheme(), "http" | "https") || url.host_str().is_none_or(str::is_empty) {
-            return Err(NotAServer("it must begin with http:// or https:// and name a host"));
+        // Before all else: an unescaped / or # in a password makes the rest look like something else.
+        if text.contains('@') {
+            return Err(NotAServer::Login);
         }
-        if !url.username().is_empty() || url.password().is_some() {
-            return Err(NotAServer(
-                "it must not hold a name or a password: the token stands in a file of its own",
-            ));
+        let url = Url::parse(text).map_err(|_may_hold_a_secret| NotAServer::NoAddress)?;
+        if !matches!(url.scheme(), "http" | "https") || url.host_str().is_none_or(str::is_empty) {
+            return Err(NotAServer::NoHost);
         }
         if url.path() != "/" || url.query().is_some() || url.fragment().is_some() {
-            return Err(NotAServer(
-                "it must end with the host or its port: org and bucket have keys of their own",
-            ));
+            return Err(NotAServer::MoreBehind);
         }
         Ok(Self(url))
     }

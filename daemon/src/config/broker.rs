@@ -23,7 +23,7 @@ pub(super) struct Broker {
 /// Reads `[mqtt]`.
 pub(super) fn broker(file: &Table<'_>, around: &Around) -> Option<Broker> {
     let table = file.need_table("mqtt", "its host, client_id, subscribe and prefix")?;
-    let host = table.need("host", "\"127.0.0.1\"", value::text);
+    let host = table.need("host", "\"127.0.0.1\"", value::host);
     let tls = tls(&table, around);
     let port = table.or("port", if tls.is_some() { TLS_PORT } else { PORT }, value::whole(1, u16::MAX));
     let client_id = table.need("client_id", "\"claymark\"", client_id);

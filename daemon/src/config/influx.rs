@@ -6,7 +6,7 @@ use jiff::SignedDuration;
 use toml::Spanned;
 use toml::de::DeValue;
 
-use claymark_influx::settings::{NotAServer, Server, Token};
+use claymark_influx::settings::{Server, Token};
 
 use super::Around;
 use super::broker::certificates;
@@ -64,10 +64,7 @@ fn section(table: Table<'_>, around: &Around) -> Option<Settings> {
 
 fn server(value: &DeValue<'_>) -> Result<Server, Wrong> {
     let text = value::text(value)?;
-    Server::parse(&text).map_err(|NotAServer(why)| Wrong {
-        what: format!("'{text}' isn't a server: {why}"),
-        remedy: "Write its address with the port: \"https://influx.example.org:8086\".".to_owned(),
-    })
+    Server::parse(&text).map_err(|bad| Wrong { what: bad.to_string(), remedy: bad.remedy().to_owned() })
 }
 
 fn token(table: &Table<'_>, secret: Spanned<String>) -> Option<Token> {

@@ -69,7 +69,7 @@ pub(super) fn people(file: &Table<'_>, around: &Around) -> Option<People> {
 }
 
 fn smtp(table: &Table<'_>, around: &Around) -> Option<Smtp> {
-    let host = table.need("host", "the name of the mail server", value::text);
+    let host = table.need("host", "the name of the mail server", value::host);
     let security = table.maybe("security", value::one_of(SECURITIES));
     let kind = security.as_ref().map_or(Security::Tls, |security| *security.get_ref());
     let usual_port = match kind {

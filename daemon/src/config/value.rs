@@ -44,6 +44,22 @@ pub(super) fn text(value: &DeValue<'_>) -> Result<String, Wrong> {
     Ok(text.as_ref().to_owned())
 }
 
+/// A server's name or number, alone. What else was written may be a password, so it isn't repeated.
+pub(super) fn host(value: &DeValue<'_>) -> Result<String, Wrong> {
+    let host = text(value)?;
+    if host.contains('@') {
+        return wrong(
+            "there is a name or a password before the host",
+            "Write the host alone, name the user with user and the password's file with password_file, and \
+             change the password, since it has been written down here.",
+        );
+    }
+    if host.contains(['/', '?', '#']) || host.contains(char::is_whitespace) {
+        return wrong("this isn't the name of a server", "Write the host alone: \"mail.example.org\".");
+    }
+    Ok(host)
+}
+
 /// A list of texts that isn't empty, each with its place.
 pub(super) fn texts(value: &DeValue<'_>) -> Result<Vec<Spanned<String>>, Wrong> {
     let DeValue::Array(list) = value else { return unwanted("a list of texts", value) };
