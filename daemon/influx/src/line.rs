@@ -5,7 +5,6 @@
 //!
 //! Format: InfluxDB 2 documentation, "Line protocol" (elements, special characters, string length limit).
 
-use std::fmt::Write;
 use std::ops::Range;
 
 use jiff::Timestamp;
@@ -192,7 +191,9 @@ impl Lines {
         if before == ' ' {
             return Err(BadPoint::NoField);
         }
-        writeln!(self.text, " {ms}").expect("a String takes everything");
+        self.text.push(' ');
+        self.text.push_str(itoa::Buffer::new().format(ms));
+        self.text.push('\n');
         Ok(())
     }
 }
@@ -211,9 +212,12 @@ impl Value<'_> {
         match self {
             Self::Float(number) if !number.is_finite() => return Err(BadPoint::NotFinite(field.to_owned())),
             // The shortest text that reads back as the same number.
-            Self::Float(number) => write!(text, "{number:?}"),
-            Self::Integer(number) => write!(text, "{number}i"),
-            Self::Boolean(yes) => write!(text, "{yes}"),
+            Self::Float(number) => text.push_str(zmij::Buffer::new().format_finite(number)),
+            Self::Integer(number) => {
+                text.push_str(itoa::Buffer::new().format(number));
+                text.push('i');
+            }
+            Self::Boolean(yes) => text.push_str(if yes { "true" } else { "false" }),
             Self::Text(words) if words.len() > LONGEST_TEXT => {
                 return Err(BadPoint::TooLong { field: field.to_owned(), bytes: words.len() });
             }
@@ -224,10 +228,8 @@ impl Value<'_> {
                 text.push('"');
                 escape(text, words, &['"', '\\']);
                 text.push('"');
-                Ok(())
             }
         }
-        .expect("a String takes everything");
         Ok(())
     }
 }

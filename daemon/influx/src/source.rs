@@ -65,18 +65,20 @@ impl Source {
 
     /// The oldest points that haven't been forwarded; `None`: all have.
     pub fn next_page(&mut self) -> Result<Option<Page>, SourceError> {
+        let moment = self.reader.moment()?;
         let entries = self.reader.journal(ROWS_IN_A_PAGE)?;
         let (Some(first), Some(last)) = (entries.first(), entries.last()) else { return Ok(None) };
         let (oldest, upto) = (first.newest, last.number);
         let full = entries.iter().map(|entry| entry.names.len()).sum::<usize>() >= ROWS_IN_A_PAGE;
         let named = Named::of(entries);
         let mut rows = Vec::with_capacity(named.readings.len());
-        self.reader.named_readings(named.readings.iter().copied(), |row| rows.push(row))?;
+        self.reader.named_readings(named.readings, |row| rows.push(row))?;
         let mut hours: BTreeMap<Timestamp, BTreeSet<SensorKey>> = BTreeMap::new();
-        for row in &rows {
-            hours.entry(hour_of(row.at)).or_default().insert(row.sensor);
+        for of_hour in rows.chunk_by(|row, next| hour_of(row.at) == hour_of(next.at)) {
+            let sensors = of_hour.iter().map(|row| row.sensor);
+            hours.extend(of_hour.first().map(|row| (hour_of(row.at), sensors.collect())));
         }
-        self.know(&rows)?;
+        know(&mut self.sensors, &rows, &self.reader, &self.site)?;
 
         let mut points = Points::new(&self.site, &self.sensors);
         rows.iter().for_each(|row| points.reading(row));
@@ -92,6 +94,7 @@ impl Source {
                 records(&self.reader, &mut points, *what, *at, just_after(*at))?;
             }
         }
+        drop(moment);
         let span = span_of(&rows);
         Ok(Some(Page {
             upto,
@@ -105,9 +108,10 @@ impl Source {
 
     /// All points from `from` to just before `to`, an hour or less; the figures of hours that begin in it.
     pub fn range(&mut self, from: Timestamp, to: Timestamp) -> Result<Page, SourceError> {
+        let moment = self.reader.moment()?;
         let mut rows = Vec::new();
         self.reader.raw_readings(from, to, |row| rows.push(row))?;
-        self.know(&rows)?;
+        know(&mut self.sensors, &rows, &self.reader, &self.site)?;
         let mut points = Points::new(&self.site, &self.sensors);
         rows.iter().for_each(|row| points.reading(row));
         let rollups = self.reader.rollups(from, to)?;
@@ -115,6 +119,7 @@ impl Source {
         for what in RECORDS {
             records(&self.reader, &mut points, what, from, to)?;
         }
+        drop(moment);
         let span = span_of(&rows);
         Ok(Page {
             upto: 0,
@@ -125,20 +130,20 @@ impl Source {
             unwritable: points.unwritable,
         })
     }
-
-    /// A changed site file may have brought new sensors.
-    fn know(&mut self, rows: &[RawReading]) -> Result<(), SourceError> {
-        if rows.iter().any(|row| !self.sensors.know(row.sensor)) {
-            self.sensors = Sensors::of(&self.site, &self.reader.sensors()?)?;
-        }
-        Ok(())
-    }
 }
 
-/// What some entries of the journal name, each once, in the order of the store's keys.
+/// A changed site file may have brought new sensors.
+fn know(sensors: &mut Sensors, rows: &[RawReading], reader: &Reader, site: &Id) -> Result<(), SourceError> {
+    if rows.iter().any(|row| !sensors.know(row.sensor)) {
+        *sensors = Sensors::of(site, &reader.sensors()?)?;
+    }
+    Ok(())
+}
+
+/// What some entries of the journal name; times each once.
 #[derive(Default)]
 struct Named {
-    readings: BTreeSet<Name>,
+    readings: Vec<Name>,
     others: BTreeMap<What, BTreeSet<Timestamp>>,
 }
 

@@ -11,7 +11,7 @@ use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 use jiff::Timestamp;
-use rusqlite::{Connection, ErrorCode, OpenFlags, OptionalExtension};
+use rusqlite::{Connection, ErrorCode, OpenFlags, OptionalExtension, Transaction};
 
 use claymark_core::site::Site;
 
@@ -30,7 +30,17 @@ pub struct Reader {
     connection: Connection,
 }
 
+/// One state of the store, for as long as this lives.
+#[derive(Debug)]
+pub struct Moment<'a>(#[expect(dead_code, reason = "it ends when it is dropped")] Transaction<'a>);
+
 impl Reader {
+    /// Until the moment is dropped, all calls see the store as the first of them does. Many small calls cost far
+    /// less than if each took a moment of its own. Let it go soon: the store's log grows while it lasts.
+    pub fn moment(&self) -> Result<Moment<'_>, StoreError> {
+        Ok(Moment(self.connection.unchecked_transaction()?))
+    }
+
     /// Opens a store that is there.
     pub fn open(path: &Path) -> Result<Self, StoreError> {
         if !path.is_file() {

@@ -77,6 +77,9 @@ impl Journal {
                 self.note(what, ms(at), 0, ms(at));
             }
         }
+        if batch.deliveries.is_empty() {
+            return Ok(());
+        }
         let mut decided = connection.prepare_cached("SELECT at FROM notice WHERE number = ?1")?;
         for delivery in &batch.deliveries {
             let at: Option<i64> = decided.query_row([delivery.notice], |row| row.get(0)).optional()?;
