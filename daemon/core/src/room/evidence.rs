@@ -93,9 +93,7 @@ impl<'a> Evidence<'a> {
             now: scene.now,
             site,
             next_visit: next_visit(site, scene),
-            drums: drums
-                .map(|(desk, forecast)| DrumSight { desk, forecast, journal: &room.journal })
-                .collect(),
+            drums: drums.map(|(desk, forecast)| DrumSight::of(desk, forecast, &room.journal)).collect(),
             head: turbidity().find(|sensor| sensor.place == Place::Head).and_then(turbid),
             tanks: turbidity()
                 .filter(|sensor| matches!(sensor.place, Place::Tank(_)))

@@ -1,5 +1,7 @@
 //! One drum as the rules see it.
 
+use std::cell::OnceCell;
+
 use jiff::{SignedDuration, Timestamp};
 
 use super::hinge::{Hinge, Known, hinge};
@@ -15,9 +17,16 @@ pub(crate) struct DrumSight<'a> {
     pub(crate) desk: &'a Desk,
     pub(crate) forecast: &'a Forecast,
     pub(crate) journal: &'a Journal,
+    /// The levels of the last [`RECENT`], once a rule asks.
+    recent: OnceCell<Vec<Point>>,
 }
 
-impl DrumSight<'_> {
+impl<'a> DrumSight<'a> {
+    /// As it is forecast now.
+    pub(crate) fn of(desk: &'a Desk, forecast: &'a Forecast, journal: &'a Journal) -> Self {
+        Self { desk, forecast, journal, recent: OnceCell::new() }
+    }
+
     /// Whether the pump draws from it, by the log where it says so, and something is left to draw.
     pub(crate) fn is_drawn(&self) -> bool {
         let (id, ours) = (&self.desk.drum.id, &self.desk.drum.pump);
@@ -46,7 +55,7 @@ impl DrumSight<'_> {
     pub(crate) fn hinge(&self, now: Timestamp, at: Timestamp) -> Option<Hinge> {
         let from = self.steady_since(at);
         let known = Known { before: self.drawn_before(from), share: None };
-        let hinge = hinge(&self.levels(from, now), minutes(at), known)?;
+        let hinge = self.fit(from, now, minutes(at), known)?;
         (hinge.before > 0.0).then_some(hinge)
     }
 
@@ -61,12 +70,12 @@ impl DrumSight<'_> {
         let from = self.steady_since(at);
         let before = self.drawn_before(from).unwrap_or((free.before, free.before));
         let known = Known { before: Some(before), share: Some(share) };
-        hinge(&self.levels(from, now), minutes(at), known)
+        self.fit(from, now, minutes(at), known)
     }
 
     /// The same of a drum that may have stood before.
     pub(crate) fn bend(&self, now: Timestamp, at: Timestamp) -> Option<Hinge> {
-        hinge(&self.levels(self.steady_since(at), now), minutes(at), Known::default())
+        self.fit(self.steady_since(at), now, minutes(at), Known::default())
     }
 
     /// Since when nothing had been done to drum or pump by `at`.
@@ -81,11 +90,24 @@ impl DrumSight<'_> {
         let refill = self.refilled(from)?;
         let until = refill.at - APART;
         let since = self.steady_since(until);
-        let levels = self.levels(since, until);
-        let before = hinge(&levels, minutes(since) + minutes_between(since, until) / 2.0, Known::default())?;
+        let middle = minutes(since) + minutes_between(since, until) / 2.0;
+        let before = self.fit(since, until, middle, Known::default())?;
         let set = self.journal.between(since, from).any(|entry| self.sets_pump(&entry.deed));
         let steady = before.sigmas() < 3.0;
         (!set && steady).then(|| (before.before, before.before_sd.hypot(OTHER_FILL_SHARE * before.before)))
+    }
+
+    /// The levels from one time to another, bent at a minute.
+    fn fit(&self, from: Timestamp, to: Timestamp, at: f64, known: Known) -> Option<Hinge> {
+        let now = self.forecast.at;
+        if from < now - RECENT {
+            return hinge(&self.levels(from, to), at, known);
+        }
+        let recent = self.recent.get_or_init(|| self.levels(now - RECENT, now));
+        let (from, to) = (minutes(from), minutes(to));
+        let first = recent.partition_point(|point| point.t < from);
+        let end = recent.partition_point(|point| point.t <= to);
+        hinge(recent.get(first..end)?, at, known)
     }
 
     fn levels(&self, from: Timestamp, to: Timestamp) -> Vec<Point> {
@@ -122,6 +144,8 @@ fn minutes_between(from: Timestamp, to: Timestamp) -> f64 {
 const FILLING: SignedDuration = SignedDuration::from_mins(12);
 /// So far back the draw before a change is looked at.
 const BEFORE: SignedDuration = SignedDuration::from_hours(6);
+/// Rules ask for these levels again and again.
+const RECENT: SignedDuration = SignedDuration::from_hours(8);
 /// What is nearer than this may belong together.
 const APART: SignedDuration = SignedDuration::from_mins(10);
 /// A pump draws a little otherwise from a full drum than from an empty one.

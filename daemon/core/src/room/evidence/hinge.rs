@@ -87,8 +87,18 @@ struct Line {
 
 impl Line {
     fn fit(points: &[Point], weights: &[f64], at: f64, noise: f64, known: Known) -> Option<Self> {
-        let mut normal = [[0.0; 3]; 3];
-        let mut right = [0.0; 3];
+        // Of 1, t and max(t, 0); the product of the last two is the square of the last.
+        let (mut one, mut t1, mut t2, mut h1, mut h2) = (0.0, 0.0, 0.0, 0.0, 0.0);
+        let (mut v, mut vt, mut vh) = (0.0, 0.0, 0.0);
+        for (point, w) in points.iter().zip(weights) {
+            let t = point.t - at;
+            let (wt, wh) = (w * t, w * t.max(0.0));
+            (one, t1, t2) = (one + w, t1 + wt, t2 + wt * t);
+            (h1, h2) = (h1 + wh, h2 + wh * t);
+            (v, vt, vh) = (v + w * point.v, vt + wt * point.v, vh + wh * point.v);
+        }
+        let mut normal = [[one, t1, h1], [t1, t2, h2], [h1, h2, h2]];
+        let mut right = [v, vt, vh];
         let mut add = |x: [f64; 3], y: f64, w: f64| {
             for (row, (sum, xi)) in normal.iter_mut().zip(right.iter_mut().zip(x)) {
                 *sum += w * xi * y;
@@ -97,10 +107,6 @@ impl Line {
                 }
             }
         };
-        for (point, w) in points.iter().zip(weights) {
-            let t = point.t - at;
-            add([1.0, t, t.max(0.0)], point.v, *w);
-        }
         if let Some((draw, sd)) = known.before {
             add([0.0, 1.0, 0.0], -draw, (noise / sd).powi(2));
             // The bend is that share of the slope, give or take.

@@ -58,30 +58,32 @@ pub(crate) fn shift_by(points: &[Point], paces: &[f64], least: f64, evidence: f6
     if !has_moved(points, newest, noise, least) {
         return None;
     }
-    let curves = starts(points, newest).flat_map(|since| paces.iter().map(move |pace| (since, *pace)));
-    let best = best(curves.filter_map(|(since, pace)| Curve::fit(points, since, pace, Height::Free, noise)))?;
+    let paces: Vec<Pace> = paces.iter().map(|pace| Pace::new(points, *pace)).collect();
+    let starts = starts(points, newest).filter_map(|since| Start::at(points, since, noise));
+    let best = best(starts.flat_map(|start| {
+        paces.iter().filter_map(move |pace| Curve::fit(&start, pace, Height::Free, noise))
+    }))?;
     let sure = best.evidence >= evidence && best.after >= LEAST_POINTS;
     Some(best.as_shift(newest, noise)).filter(|shift| sure && (shift.now - shift.before).abs() >= least)
 }
 
 /// The same change, if more or less slurry comes into a tank that is exchanged in `residence` minutes.
 pub(crate) fn as_slurry(points: &[Point], found: &Shift, residence: f64) -> Option<Shift> {
-    let near = near(points, found);
-    let curves = near.filter_map(|since| Curve::fit(points, since, residence, Height::Free, found.scatter));
+    let pace = Pace::new(points, residence);
+    let curves =
+        near(points, found).filter_map(|start| Curve::fit(&start, &pace, Height::Free, found.scatter));
     Some(best(curves)?.as_shift(points.last()?.t, found.scatter))
 }
 
 /// The same change, if less or more water comes into that tank with the same slurry: what is there of clay
 /// goes to f times of it, and the tank follows f times as slowly.
 pub(crate) fn as_water(points: &[Point], found: &Shift, residence: f64, background: f64) -> Option<Shift> {
-    let near = near(points, found);
-    let factors = FACTORS.iter();
-    let curves = near.flat_map(|since| factors.clone().map(move |factor| (since, *factor))).filter_map(
-        |(since, factor)| {
-            let height = Height::Share { share: factor - 1.0, above: background };
-            Curve::fit(points, since, residence * factor, height, found.scatter)
-        },
-    );
+    let starts: Vec<Start<'_>> = near(points, found).collect();
+    let curves = FACTORS.iter().flat_map(|factor| {
+        let pace = Pace::new(points, residence * factor);
+        let height = Height::Share { share: factor - 1.0, above: background };
+        starts.iter().filter_map(move |start| Curve::fit(start, &pace, height, found.scatter))
+    });
     Some(best(curves)?.as_shift(points.last()?.t, found.scatter))
 }
 
@@ -95,12 +97,13 @@ fn starts(points: &[Point], newest: f64) -> impl Iterator<Item = f64> {
     points.iter().skip(recent).map(|point| point.t - HALF_MINUTE)
 }
 
-fn near(points: &[Point], found: &Shift) -> impl Iterator<Item = f64> {
-    let since = minutes(found.since);
+fn near<'p>(points: &'p [Point], found: &Shift) -> impl Iterator<Item = Start<'p>> {
+    let (since, noise) = (minutes(found.since), found.scatter);
     points
         .iter()
         .map(|point| point.t - HALF_MINUTE)
         .filter(move |start| (start - since).abs() <= NEAR_MINUTES)
+        .filter_map(move |start| Start::at(points, start, noise))
 }
 
 fn best(curves: impl Iterator<Item = Curve>) -> Option<Curve> {
@@ -117,6 +120,65 @@ fn has_moved(points: &[Point], newest: f64, noise: f64, least: f64) -> bool {
     let earlier = [part(10.0, 30.0), part(30.0, 70.0), part(70.0, BACK_MINUTES + BASE_MINUTES)];
     let limit = (0.5 * least).max(noise);
     recent.is_some_and(|recent| earlier.into_iter().flatten().any(|earlier| (recent - earlier).abs() > limit))
+}
+
+/// A pace, with what it makes of each reading's time. Some hundred starts are tried at each pace: the exponentials
+/// are taken once.
+struct Pace {
+    /// τ, min.
+    tau: f64,
+    /// exp(-t/τ) of each point, t counted from the first.
+    decays: Vec<f64>,
+}
+
+impl Pace {
+    fn new(points: &[Point], tau: f64) -> Self {
+        // Two readings a minute can't tell such paces apart, and exp(t/τ) stays finite over the hours of a search.
+        let tau = tau.max(LEAST_PACE);
+        let first = points.first().map_or(0.0, |point| point.t);
+        Self { tau, decays: points.iter().map(|point| (-(point.t - first) / tau).exp()).collect() }
+    }
+}
+
+/// A time at which a change may have begun, with the readings that speak for or against it.
+struct Start<'p> {
+    since: f64,
+    /// How many points come before the used ones.
+    skipped: usize,
+    /// The hour before, and all since.
+    used: &'p [Point],
+    /// How many of them come before the change.
+    base: usize,
+    /// Since the first point of all, min.
+    elapsed: f64,
+    /// Chi-square of the used points if nothing changed.
+    unchanged: f64,
+}
+
+impl<'p> Start<'p> {
+    fn at(points: &'p [Point], since: f64, noise: f64) -> Option<Self> {
+        let skipped = points.partition_point(|point| point.t < since - BASE_MINUTES);
+        let used = points.get(skipped..)?;
+        let base = used.partition_point(|point| point.t <= since);
+        if base < LEAST_BASE || base == used.len() {
+            return None;
+        }
+        let flat = middle(used)?;
+        let unchanged = used.iter().map(|point| clipped(point.v - flat, noise)).sum();
+        Some(Self { since, skipped, used, base, elapsed: since - points.first()?.t, unchanged })
+    }
+
+    /// Each used point with how far the curve of that pace has gone from 0 to 1.
+    fn bent<'a>(&'a self, pace: &'a Pace) -> impl Iterator<Item = (f64, &'p Point)> + 'a {
+        let scale = (self.elapsed / pace.tau).exp();
+        let after = pace.decays.iter().skip(self.skipped + self.base).map(move |decay| 1.0 - scale * decay);
+        std::iter::repeat_n(0.0, self.base).chain(after).zip(self.used)
+    }
+}
+
+/// Chi-square of one reading.
+fn clipped(off: f64, noise: f64) -> f64 {
+    (off / noise).powi(2).min(CLIP)
 }
 
 /// A curve that leaves its level at one time, at one pace.
@@ -143,31 +205,23 @@ enum Height {
 
 impl Curve {
     /// Least squares for level and height, with outliers clipped; the base is the hour before.
-    fn fit(points: &[Point], since: f64, pace: f64, height: Height, noise: f64) -> Option<Self> {
-        let used = points.get(points.partition_point(|point| point.t < since - BASE_MINUTES)..)?;
-        let after = used.len() - used.partition_point(|point| point.t <= since);
-        if used.len() - after < LEAST_BASE || after == 0 {
-            return None;
-        }
-        let bend = |t: f64| if t <= since { 0.0 } else { 1.0 - (-(t - since) / pace).exp() };
+    fn fit(start: &Start<'_>, pace: &Pace, height: Height, noise: f64) -> Option<Self> {
         let (before, height, height_sd) = match height {
-            Height::Free => free(used, bend, noise)?,
+            Height::Free => free(start.bent(pace), noise)?,
             Height::Share { share, above } => {
                 // v - above = (before - above) (1 + share x): one unknown, a slope through the origin.
-                let sums = used.iter().fold((0.0, 0.0), |(up, down), point| {
-                    let x = 1.0 + share * bend(point.t);
+                let sums = start.bent(pace).fold((0.0, 0.0), |(up, down), (bend, point)| {
+                    let x = 1.0 + share * bend;
                     (up + x * (point.v - above), down + x * x)
                 });
                 let clay = sums.0 / sums.1;
                 (above + clay, share * clay, noise * share.abs() / sums.1.sqrt())
             }
         };
-        let flat = middle(used)?;
-        let clipped = |off: f64| (off / noise).powi(2).min(CLIP);
-        let gained =
-            |point: &Point| clipped(point.v - flat) - clipped(point.v - before - height * bend(point.t));
-        let evidence = used.iter().map(gained).sum::<f64>() / 2.0;
-        Some(Self { since, pace, before, height, height_sd, evidence, after })
+        let off = |(bend, point): (f64, &Point)| clipped(point.v - before - height * bend, noise);
+        let evidence = (start.unchanged - start.bent(pace).map(off).sum::<f64>()) / 2.0;
+        let after = start.used.len() - start.base;
+        Some(Self { since: start.since, pace: pace.tau, before, height, height_sd, evidence, after })
     }
 
     fn as_shift(&self, newest: f64, scatter: f64) -> Shift {
@@ -186,10 +240,9 @@ impl Curve {
 }
 
 /// Level, height and the height's deviation by least squares.
-fn free(used: &[Point], bend: impl Fn(f64) -> f64, noise: f64) -> Option<(f64, f64, f64)> {
+fn free<'p>(bent: impl Iterator<Item = (f64, &'p Point)>, noise: f64) -> Option<(f64, f64, f64)> {
     let (mut n, mut sx, mut sxx, mut sy, mut sxy) = (0.0, 0.0, 0.0, 0.0, 0.0);
-    for point in used {
-        let x = bend(point.t);
+    for (x, point) in bent {
         (n, sx, sxx) = (n + 1.0, sx + x, sxx + x * x);
         (sy, sxy) = (sy + point.v, sxy + x * point.v);
     }
@@ -209,6 +262,8 @@ const NEAR_MINUTES: f64 = 6.0;
 /// Water that comes in twice as fast, to a quarter of it.
 const FACTORS: [f64; 14] = [0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.15, 1.3, 1.5, 1.75, 2.0, 2.4, 3.0, 4.0];
 const LEAST_BASE: usize = 10;
+/// min.
+const LEAST_PACE: f64 = 0.25;
 /// Fewer readings than this after a change tell none.
 const LEAST_POINTS: usize = 3;
 /// Chi-square by which one outlier may count at most.

@@ -2,6 +2,8 @@
 //!
 //! Trap: the idle drum is being topped up, or both are joined.
 
+use jiff::{SignedDuration, Timestamp};
+
 use super::{Found, Rule};
 use crate::fieldlog::Deed;
 use crate::notice::Priority;
@@ -11,38 +13,51 @@ use crate::room::evidence::drum::DrumSight;
 use crate::room::evidence::hinge::Hinge;
 use crate::room::evidence::trace::{minutes, timestamp};
 use crate::units::LitresPerMinute;
-use jiff::SignedDuration;
 
 pub(super) const RULE: Rule = Rule { find, is_over };
 
 fn find(evidence: &Evidence<'_>) -> Option<Found> {
-    let mut drums = evidence.drums.iter();
-    drums.find_map(|from| {
-        let others = evidence
-            .drums
-            .iter()
-            .filter(|to| to.desk.drum.id != from.desk.drum.id && to.desk.drum.pump == from.desk.drum.pump);
-        others.into_iter().find_map(|to| between(evidence, from, to))
+    let still: Vec<&DrumSight<'_>> = evidence.drums.iter().filter(|drum| !poured(evidence, drum)).collect();
+    still.iter().find_map(|from| {
+        let pump = &from.desk.drum.pump;
+        let others = || {
+            let others = still.iter().filter(|to| to.desk.drum.id != from.desk.drum.id);
+            others.filter(|to| to.desk.drum.pump == *pump)
+        };
+        // Most drums go on as before: their neighbours are looked at only when one seems to have stopped.
+        let stops = if others().next().is_some() { stops(evidence, from) } else { Vec::new() };
+        if stops.is_empty() {
+            return None;
+        }
+        others().find_map(|to| between(evidence, (from, &stops), to))
     })
 }
 
-fn between(evidence: &Evidence<'_>, from: &DrumSight<'_>, to: &DrumSight<'_>) -> Option<Found> {
+fn poured(evidence: &Evidence<'_>, drum: &DrumSight<'_>) -> bool {
+    drum.refilled(evidence.now).is_some_and(|refill| refill.at >= evidence.now - POURED)
+}
+
+/// When its level may have come to stand, and how it fell before.
+fn stops(evidence: &Evidence<'_>, from: &DrumSight<'_>) -> Vec<(Timestamp, Hinge)> {
     let now = minutes(evidence.now);
-    let poured = [from, to]
-        .iter()
-        .any(|drum| drum.refilled(evidence.now).is_some_and(|refill| refill.at >= evidence.now - POURED));
-    if poured {
-        return None;
-    }
-    let at = |back: f64| {
-        let since = timestamp(now - back);
-        let (left, taken) = (from.bend(evidence.now, since)?, to.bend(evidence.now, since)?);
-        let stops = left.before > LEAST_L_MIN && -left.speaks_for_the_same(0.0) >= SURE;
-        let begins = taken.before.abs() < 0.3 * left.before && alike(&taken, &left);
-        (stops && begins).then(|| (left.sigmas().min(taken.sigmas()), since, left))
-    };
-    let tried = (0..TRIES).filter_map(|step| at(FIRST + 5.0 * f64::from(step)));
-    let (_, since, left) = tried.max_by(|a, b| a.0.total_cmp(&b.0))?;
+    let tried = (0..TRIES).filter_map(|step| {
+        let since = timestamp(now - FIRST - 5.0 * f64::from(step));
+        Some((since, from.bend(evidence.now, since)?))
+    });
+    tried.filter(|(_, left)| left.before > LEAST_L_MIN && -left.speaks_for_the_same(0.0) >= SURE).collect()
+}
+
+fn between(
+    evidence: &Evidence<'_>,
+    (from, stops): (&DrumSight<'_>, &[(Timestamp, Hinge)]),
+    to: &DrumSight<'_>,
+) -> Option<Found> {
+    let begins = stops.iter().filter_map(|(since, left)| {
+        let taken = to.bend(evidence.now, *since)?;
+        let begins = taken.before.abs() < 0.3 * left.before && alike(&taken, left);
+        begins.then(|| (left.sigmas().min(taken.sigmas()), *since, *left))
+    });
+    let (_, since, left) = begins.max_by(|a, b| a.0.total_cmp(&b.0))?;
     let noted = evidence
         .journal
         .between(since - NOTED, evidence.now)
