@@ -31,6 +31,7 @@ use claymark_core::site::Site;
 use self::mistake::Findings;
 pub use self::mistake::Mistakes;
 pub use self::secrets::Secrets;
+use self::sensors::Sensors;
 pub(crate) use self::suggest::did_you_mean;
 pub use self::summary::describe;
 use self::table::Table;
@@ -110,49 +111,20 @@ pub(crate) fn count<N: TryInto<u64>>(number: N, thing: &str) -> String {
 }
 
 fn settings(file: Table<'_>, around: &Around) -> Option<Settings> {
-    let general = room::general(&file);
-    let staff = room::staff(&file);
-    let units = room::units(&file);
-    let water = room::water(&file);
-    let clay = room::clay(&file);
-    let vessels = vessels::vessels(&file, clay.as_ref());
-    let batches = fish::batches(&file, &vessels);
-    let hand_checks = fish::hand_checks(&file, &vessels);
-    let stock = stock::stock(&file);
-    let sensors = sensors::sensors(&file, &vessels);
+    let Described { site, sensors } = describe_site(&file);
     let broker = broker::broker(&file, around);
     if let Some(broker) = &broker {
         topics::check(file.findings, broker, &sensors);
     }
-    sensors::check_drums(file.findings, &vessels, &sensors);
     let people = people::people(&file, around);
     let keeping = keeping::keeping(&file, around);
     let forward = influx::influx(&file, around);
     file.finish();
 
-    let (general, people, keeping, forward) = (general?, people?, keeping?, forward?);
+    let (site, people, keeping, forward) = (site?, people?, keeping?, forward?);
     let intake: intake::Settings = broker?.settings;
-    let site = Site {
-        id: general.id,
-        name: general.name,
-        time_zone: general.time_zone,
-        elevation_m: general.elevation_m,
-        units,
-        staff: staff?,
-        water: water?,
-        batches,
-        stock,
-        hand_checks,
-        clay: clay?,
-        pumps: vessels.pumps.things,
-        drums: vessels.drums.things,
-        head_tank: vessels.head_tank?,
-        tanks: vessels.tanks.things,
-        sensors: sensors.bound.iter().map(|bound| bound.binding.sensor.clone()).collect(),
-        contacts: people.contacts,
-    };
     Some(Settings {
-        site,
+        site: Site { contacts: people.contacts, ..site },
         store: keeping.store,
         decode: decode::Settings {
             bindings: sensors.bound.into_iter().map(|bound| bound.binding).collect(),
@@ -169,6 +141,50 @@ fn settings(file: Table<'_>, around: &Around) -> Option<Settings> {
         metrics: keeping.metrics,
         log: keeping.log,
     })
+}
+
+/// The room and what stands in it.
+struct Described {
+    /// Without the contacts; `None` after a mistake.
+    site: Option<Site>,
+    sensors: Sensors,
+}
+
+fn describe_site(file: &Table<'_>) -> Described {
+    let general = room::general(file);
+    let staff = room::staff(file);
+    let units = room::units(file);
+    let water = room::water(file);
+    let clay = room::clay(file);
+    let vessels = vessels::vessels(file, clay.as_ref());
+    let batches = fish::batches(file, &vessels);
+    let hand_checks = fish::hand_checks(file, &vessels);
+    let stock = stock::stock(file);
+    let sensors = sensors::sensors(file, &vessels);
+    sensors::check_drums(file.findings, &vessels, &sensors);
+    let site = || {
+        let general = general?;
+        Some(Site {
+            id: general.id,
+            name: general.name,
+            time_zone: general.time_zone,
+            elevation_m: general.elevation_m,
+            units,
+            staff: staff?,
+            water: water?,
+            batches,
+            stock,
+            hand_checks,
+            clay: clay?,
+            pumps: vessels.pumps.things,
+            drums: vessels.drums.things,
+            head_tank: vessels.head_tank?,
+            tanks: vessels.tanks.things,
+            sensors: sensors.bound.iter().map(|bound| bound.binding.sensor.clone()).collect(),
+            contacts: Vec::new(),
+        })
+    };
+    Described { site: site(), sensors }
 }
 
 #[cfg(test)]

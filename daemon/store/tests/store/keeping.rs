@@ -8,6 +8,7 @@ use claymark_core::notice::{Answer, Audience, Notice, NoticeKind, Priority};
 use claymark_core::quality::Flag;
 use claymark_core::quarantine::{Quarantined, Reason};
 use claymark_core::reading::Assessed;
+use claymark_core::skill::{Fate, Lead, MarkForecast};
 use claymark_core::units::{Kilograms, Litres, LitresPerHour};
 use claymark_store::batch::{Batch, Channel, Delivery, DeliveryState, Issued};
 use jiff::Timestamp;
@@ -30,6 +31,7 @@ fn everything_in_a_batch_comes_back_as_it_went_in() {
     assert_eq!(reader.answers(from, to).unwrap(), batch.answers);
     assert_eq!(reader.forecasts(from, to).unwrap(), batch.forecasts);
     assert_eq!(reader.happenings(from, to).unwrap(), batch.happenings);
+    assert_eq!(reader.marks(from, to).unwrap(), batch.marks);
     assert_eq!(reader.notices(from, to).unwrap(), batch.notices);
     assert_eq!(reader.deliveries(from, to).unwrap(), batch.deliveries);
     assert_eq!(reader.quarantined(1).unwrap(), batch.quarantined);
@@ -38,7 +40,7 @@ fn everything_in_a_batch_comes_back_as_it_went_in() {
 
     let recall = reader.recall(at(0)).unwrap();
     assert_eq!((recall.log, recall.answers), (batch.log, batch.answers));
-    assert_eq!(recall.notices, batch.notices);
+    assert_eq!((recall.notices, recall.marks), (batch.notices, batch.marks));
 }
 
 #[test]
@@ -240,64 +242,86 @@ fn pending() -> Delivery {
 }
 
 pub fn full_batch() -> Batch {
-    let known = Outlook::Known {
-        basis: Basis::Level,
-        volume: Litres(131.2),
-        draw: LitresPerHour(9.4),
-        empty_at: EmptyAt { p05: Some(at(1)), p25: Some(at(2)), p50: Some(at(3)), p75: None, p95: None },
-    };
-    let unknown = Outlook::Unknown { why: "the level is silent".to_owned() };
     let happening = |ms, what| Happening { drum: id("a"), at: at(ms), what };
     Batch {
-        marks: Vec::new(),
         readings: vec![
             reading("t1-ntu", 0, 61.5, Flag::Pass),
             reading("drum-a-level", 30_000, 0.1 + 0.2, Flag::NotEvaluated),
         ],
         quarantined: vec![noise(0, 1, 3)],
-        log: vec![LogEntry {
-            key: "k1".to_owned(),
-            at: at(10),
-            received_at: at(20),
-            by: Some("lead".to_owned()),
-            replaces: Some("k0".to_owned()),
-            deed: Deed::Refill {
-                drum: Some(id("a")),
-                water: Some(Litres(150.0)),
-                clay: Some(Kilograms(0.1 + 0.2)),
-            },
-        }],
+        log: vec![log_entry()],
         answers: vec![
             Answer { notice: 7, by: None, at: at(50) },
             Answer { notice: 7, by: Some("on-call".to_owned()), at: at(60) },
         ],
-        forecasts: vec![
-            Forecast { at: at(0), of: Subject::Drum(id("a")), in_use: true, outlook: known },
-            Forecast { at: at(0), of: Subject::Supply(id("p1")), in_use: false, outlook: unknown },
-        ],
+        forecasts: forecasts(),
         happenings: vec![
             happening(5, What::Refilled { added: Litres(80.0), to: Litres(170.0), logged: false }),
             happening(6, What::RanEmpty),
         ],
-        notices: vec![Issued {
-            notice: Notice {
-                number: 7,
-                at: at(0),
-                kind: NoticeKind::Runout,
-                cause: "runout:a".to_owned(),
-                drum: Some(id("a")),
-                priority: Priority::Now,
-                replaces: Some(6),
-                to: Audience::Only(id("on-call")),
-                content: Content::ReadingsMissing(ReadingsMissing::SessionLost {
-                    since: at(-9_000),
-                    until: at(0),
-                }),
-            },
-            subject: "Drum A: dry about 03:10".to_owned(),
-            text: "Litres now: 40.\n".to_owned(),
-        }],
+        marks: vec![
+            mark(12.0 + 0.1 + 0.2, Lead::To24h, Fate::Dropped),
+            mark(30.0, Lead::To6h, Fate::Came { at: at(9) }),
+            mark(40.0, Lead::To3h, Fate::Open),
+        ],
+        notices: vec![issued()],
         deliveries: vec![pending()],
         session_seen: Some(at(99)),
+    }
+}
+
+fn log_entry() -> LogEntry {
+    LogEntry {
+        key: "k1".to_owned(),
+        at: at(10),
+        received_at: at(20),
+        by: Some("lead".to_owned()),
+        replaces: Some("k0".to_owned()),
+        deed: Deed::Refill {
+            drum: Some(id("a")),
+            water: Some(Litres(150.0)),
+            clay: Some(Kilograms(0.1 + 0.2)),
+        },
+    }
+}
+
+fn forecasts() -> Vec<Forecast> {
+    let known = Outlook::Known {
+        basis: Basis::Level,
+        volume: Litres(131.2),
+        draw: LitresPerHour(9.4),
+        empty_at: soon(),
+    };
+    let unknown = Outlook::Unknown { why: "the level is silent".to_owned() };
+    vec![
+        Forecast { at: at(0), of: Subject::Drum(id("a")), in_use: true, outlook: known },
+        Forecast { at: at(0), of: Subject::Supply(id("p1")), in_use: false, outlook: unknown },
+    ]
+}
+
+fn mark(litres: f64, lead: Lead, fate: Fate) -> MarkForecast {
+    MarkForecast { drum: id("a"), made_at: at(7), mark: Litres(litres), lead, reached: soon(), fate }
+}
+
+fn soon() -> EmptyAt {
+    EmptyAt { p05: Some(at(1)), p25: Some(at(2)), p50: Some(at(3)), p75: None, p95: None }
+}
+
+fn issued() -> Issued {
+    let missing = ReadingsMissing::SessionLost { since: at(-9_000), until: at(0) };
+    Issued {
+        notice: Notice {
+            number: 7,
+            at: at(0),
+            kind: NoticeKind::Runout,
+            cause: "runout:a".to_owned(),
+            drum: Some(id("a")),
+            priority: Priority::Now,
+            replaces: Some(6),
+            to: Audience::Only(id("on-call")),
+            content: Content::ReadingsMissing(missing),
+        },
+        subject: "Drum A: dry about 03:10".to_owned(),
+        text: "Litres now: 40.\n".to_owned(),
     }
 }

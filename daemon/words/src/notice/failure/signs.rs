@@ -1,118 +1,119 @@
 //! What the data show, a line a sign.
 
+use claymark_core::clay::Yield;
+use claymark_core::id::Id;
 use claymark_core::notice::failure::Sign;
 use claymark_core::site::{Place, Quantity};
-use claymark_core::units::{Celsius, LitresPerHour};
+use claymark_core::units::{Celsius, Litres, LitresPerHour};
 
 use crate::format;
 use crate::names;
 use crate::notice::Teller;
 
 impl Teller<'_> {
-    #[expect(clippy::too_many_lines, reason = "one short arm for each sign")]
     pub(super) fn sign(&self, sign: &Sign) -> String {
         match sign {
-            Sign::DrawChanged { from, to } => format!(
-                "the level falls by {} a minute, before by {} mL;",
-                about_ml(*to),
-                format::number(from.ml_per_min(), 0)
-            ),
-            Sign::DrawUnchanged { draw } => format!(
-                "the drum's level falls as before, by {} mL a minute;",
-                format::number(draw.ml_per_min(), 0)
-            ),
-            Sign::Turbidity { place, from, now, towards, .. } => format!(
-                "turbidity of {} went from {} to {} and is on its way to about {};",
-                names::place(self.site, place),
-                format::number(*from, 0),
-                format::number(*now, 0),
-                self.turbidity(place, towards.max(0.0))
-            ),
-            Sign::TurbiditySteady { place, at } => format!(
-                "turbidity of {} stays at {};",
-                names::place(self.site, place),
-                self.turbidity(place, *at)
-            ),
-            Sign::OxygenFalls { place, from, now } => format!(
-                "oxygen in {} fell from {} to {} mg/L;",
-                names::place(self.site, place),
-                format::number(*from, 1),
-                format::number(*now, 1)
-            ),
+            Sign::DrawChanged { from, to } => draw_changed(*from, *to),
+            Sign::DrawUnchanged { draw } => draw_unchanged(*draw),
+            Sign::OtherFalls { drum, draw } => self.other_falls(drum, *draw),
+            Sign::Catch { caught, rated } => catch(*caught, *rated),
             Sign::LevelStands => "the level doesn't fall any more;".to_owned(),
-            Sign::LevelRose { added, to } => format!(
-                "the level rose by {} to {};",
-                format::volume(&self.site.units, *added),
-                format::volume(&self.site.units, *to)
-            ),
+            Sign::LevelRose { added, to } => self.level_rose(*added, *to),
+            Sign::Turbidity { place, from, now, towards, .. } => self.goes(place, [*from, *now, *towards]),
+            Sign::TurbiditySteady { place, at } => self.stays(place, *at),
+            Sign::TurbidityRises { place, from, now, wanted } => self.rises(place, [*from, *now, *wanted]),
+            Sign::Climbs { place, from, now } => self.climbs(place, *from, *now),
+            Sign::SiblingsSteady { probes, by } => siblings(*probes, *by),
+            Sign::Spikes { place, up, usual } => self.spikes(place, *up, *usual),
+            Sign::Yield { from, to } => yields(*from, *to),
+            Sign::Declines { draw_per_day, clay_per_day } => declines(*draw_per_day, *clay_per_day),
+            Sign::OxygenFalls { place, from, now } => self.oxygen(place, *from, *now),
+            Sign::Cools { place, from, now } => self.cools(place, Celsius(*from), Celsius(*now)),
+            Sign::AirFlow { place, from, now } => self.meter("air", place, [*from, *now], 0),
+            Sign::Flow { place, from, now } => self.meter("flow", place, [*from, *now], 1),
             Sign::Turns { turns: true } => "the pump's contact says that it turns;".to_owned(),
             Sign::Turns { turns: false } => "the pump's contact says that it stands;".to_owned(),
-            Sign::TurbidityRises { place, from, now, wanted } => format!(
-                "turbidity of {} was {}, comes up to {} by itself, and should be {};",
-                names::place(self.site, place),
-                format::number(*from, 0),
-                format::number(*now, 0),
-                self.turbidity(place, *wanted)
-            ),
-            Sign::Climbs { place, from, now } => format!(
-                "turbidity of {} climbed from {} to {} over six hours;",
-                names::place(self.site, place),
-                format::number(*from, 0),
-                self.turbidity(place, *now)
-            ),
-            Sign::SiblingsSteady { probes, by } => {
-                format!(
-                    "the middle one of the {probes} other probes moved by {} only;",
-                    format::number(*by, 0)
-                )
-            }
-            Sign::Spikes { place, up, usual } => format!(
-                "readings of {} reach {} above their middle, usually {};",
-                names::place(self.site, place),
-                format::number(*up, 0),
-                self.turbidity(place, *usual)
-            ),
-            Sign::Cools { place, from, now } => format!(
-                "{} cooled from {} to {};",
-                names::place(self.site, place),
-                format::temperature(&self.site.units, Celsius(*from)),
-                format::temperature(&self.site.units, Celsius(*now))
-            ),
             Sign::Vanished { mains } => format!("all {mains} sensors on the mains fell silent together;"),
             Sign::GoOn { batteries } => format!("{batteries} on batteries speak on;"),
-            Sign::OtherFalls { drum, draw } => format!(
-                "{} falls by {} mL a minute instead;",
-                names::drum(self.site, drum),
-                format::number(draw.ml_per_min(), 0)
-            ),
-            Sign::Declines { draw_per_day, clay_per_day } => format!(
-                "draw falls by {} % and clay by {} % a day;",
-                format::number(100.0 * draw_per_day, 1),
-                format::number(100.0 * clay_per_day, 1)
-            ),
-            Sign::Catch { caught, rated } => format!(
-                "the last catch gave {} mL a minute, the dial says {};",
-                format::number(caught.ml_per_min(), 0),
-                format::number(rated.ml_per_min(), 0)
-            ),
-            Sign::Yield { from, to } => format!(
-                "a mg/L of clay gave {} NTU and gives {};",
-                format::number(from.ntu_per_mg_l, 2),
-                format::number(to.ntu_per_mg_l, 2)
-            ),
-            Sign::AirFlow { place, from, now } => format!(
-                "the air meter of {} shows {} L/min, before {};",
-                names::place(self.site, place),
-                format::number(*now, 0),
-                format::number(*from, 0)
-            ),
-            Sign::Flow { place, from, now } => format!(
-                "the flow meter of {} shows {} L/min, before {};",
-                names::place(self.site, place),
-                format::number(*now, 1),
-                format::number(*from, 1)
-            ),
         }
+    }
+}
+
+/// Level and draw.
+impl Teller<'_> {
+    fn level_rose(&self, added: Litres, to: Litres) -> String {
+        let units = &self.site.units;
+        format!("the level rose by {} to {};", format::volume(units, added), format::volume(units, to))
+    }
+
+    fn other_falls(&self, drum: &Id, draw: LitresPerHour) -> String {
+        format!("{} falls by {} mL a minute instead;", names::drum(self.site, drum), ml(draw))
+    }
+}
+
+fn draw_changed(from: LitresPerHour, to: LitresPerHour) -> String {
+    format!("the level falls by {} a minute, before by {} mL;", about_ml(to), ml(from))
+}
+
+fn draw_unchanged(draw: LitresPerHour) -> String {
+    format!("the drum's level falls as before, by {} mL a minute;", ml(draw))
+}
+
+fn catch(caught: LitresPerHour, rated: LitresPerHour) -> String {
+    format!("the last catch gave {} mL a minute, the dial says {};", ml(caught), ml(rated))
+}
+
+fn ml(draw: LitresPerHour) -> String {
+    format::number(draw.ml_per_min(), 0)
+}
+
+/// "300 mL", to the nearest five: what an estimate is worth.
+pub(super) fn about_ml(draw: LitresPerHour) -> String {
+    format!("{} mL", format::number((draw.ml_per_min() / 5.0).round() * 5.0, 0))
+}
+
+/// Turbidity and clay.
+impl Teller<'_> {
+    fn goes(&self, place: &Place, [from, now, towards]: [f64; 3]) -> String {
+        format!(
+            "turbidity of {} went from {} to {} and is on its way to about {};",
+            names::place(self.site, place),
+            format::number(from, 0),
+            format::number(now, 0),
+            self.turbidity(place, towards.max(0.0))
+        )
+    }
+
+    fn stays(&self, place: &Place, at: f64) -> String {
+        format!("turbidity of {} stays at {};", names::place(self.site, place), self.turbidity(place, at))
+    }
+
+    fn rises(&self, place: &Place, [from, now, wanted]: [f64; 3]) -> String {
+        format!(
+            "turbidity of {} was {}, comes up to {} by itself, and should be {};",
+            names::place(self.site, place),
+            format::number(from, 0),
+            format::number(now, 0),
+            self.turbidity(place, wanted)
+        )
+    }
+
+    fn climbs(&self, place: &Place, from: f64, now: f64) -> String {
+        format!(
+            "turbidity of {} climbed from {} to {} over six hours;",
+            names::place(self.site, place),
+            format::number(from, 0),
+            self.turbidity(place, now)
+        )
+    }
+
+    fn spikes(&self, place: &Place, up: f64, usual: f64) -> String {
+        format!(
+            "readings of {} reach {} above their middle, usually {};",
+            names::place(self.site, place),
+            format::number(up, 0),
+            self.turbidity(place, usual)
+        )
     }
 
     /// "65 NTU", in the unit in which that place's sensor speaks.
@@ -125,7 +126,52 @@ impl Teller<'_> {
     }
 }
 
-/// "300 mL", to the nearest five: what an estimate is worth.
-pub(super) fn about_ml(draw: LitresPerHour) -> String {
-    format!("{} mL", format::number((draw.ml_per_min() / 5.0).round() * 5.0, 0))
+fn siblings(probes: u32, by: f64) -> String {
+    format!("the middle one of the {probes} other probes moved by {} only;", format::number(by, 0))
+}
+
+fn yields(from: Yield, to: Yield) -> String {
+    format!(
+        "a mg/L of clay gave {} NTU and gives {};",
+        format::number(from.ntu_per_mg_l, 2),
+        format::number(to.ntu_per_mg_l, 2)
+    )
+}
+
+fn declines(draw_per_day: f64, clay_per_day: f64) -> String {
+    format!(
+        "draw falls by {} % and clay by {} % a day;",
+        format::number(100.0 * draw_per_day, 1),
+        format::number(100.0 * clay_per_day, 1)
+    )
+}
+
+/// Water and air.
+impl Teller<'_> {
+    fn oxygen(&self, place: &Place, from: f64, now: f64) -> String {
+        format!(
+            "oxygen in {} fell from {} to {} mg/L;",
+            names::place(self.site, place),
+            format::number(from, 1),
+            format::number(now, 1)
+        )
+    }
+
+    fn cools(&self, place: &Place, from: Celsius, now: Celsius) -> String {
+        format!(
+            "{} cooled from {} to {};",
+            names::place(self.site, place),
+            format::temperature(&self.site.units, from),
+            format::temperature(&self.site.units, now)
+        )
+    }
+
+    fn meter(&self, of: &str, place: &Place, [from, now]: [f64; 2], digits: usize) -> String {
+        format!(
+            "the {of} meter of {} shows {} L/min, before {};",
+            names::place(self.site, place),
+            format::number(now, digits),
+            format::number(from, digits)
+        )
+    }
 }
