@@ -7,13 +7,16 @@
 //! table a volume; outside the table it isn't usable. Readings are kept by their *own* time as minute medians,
 //! so a late burst is worth as much as if it had come in time, and a lone outlier counts for nothing.
 //!
-//! **The filter** (`state`). Volume V, ln of the draw a, its curve β₁, β₂ and the ripple r are followed by an extended Kalman filter:
+//! **The filter** (`state`). Volume V, ln of the draw a, its wear d, its curve β₁, β₂, the ripple r and what the level reads
+//! too much by the time of day, s(t), are followed by an extended Kalman filter:
 //!
-//! u = (full − V) / (full − heel), q(V) = exp(a − β₁ u − β₂ u²), dV/dt = −q(V), a minute reads y = V + r + e.
+//! u = (full − V) / (full − heel), q(V) = exp(a − β₁ u − β₂ u²), dV/dt = −q(V), da/dt = −d, a minute reads
+//! y = V + s(t) + r + e, s a wave of a day and one of half a day.
 //!
 //! A peristaltic pump fills its tube less as the level sinks (McIntyre et al., arXiv 2011.13167, 2020, model the
 //! suction side): β belongs to drum and pump, is learned over many fills and carried over refills. The draw is in proportion to
-//! the pump's speed, so a logged setting shifts a by ln(new/old); wear and drift are a random walk of a.
+//! the pump's speed, so a logged setting shifts a by ln(new/old); wear is followed by d, all else is a random walk of a.
+//! The swing s matters: 2 mm of temperature over a day look like 1 % of the draw, always at the same hours.
 //! How restless the level is, and for how long a ripple lasts, is learned as well (`noise`).
 //!
 //! **Foam, steps, changes** (`story`, `bank`, `judge`). A reading is of the level or of foam or nonsense,

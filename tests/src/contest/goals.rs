@@ -34,13 +34,17 @@ impl Goal {
     #[must_use]
     pub fn asserted(self) -> bool {
         match self {
-            Self::Volume | Self::ErrorToPeer | Self::CrpsToPeer | Self::AfterRefill | Self::Speaks => true,
+            Self::Volume
+            | Self::ErrorToPeer
+            | Self::CrpsToPeer
+            | Self::AfterRefill
+            | Self::AfterChange
+            | Self::NightsMissed
+            | Self::Speaks => true,
             Self::Coverage90
             | Self::Coverage50
             | Self::SecondSimulator
             | Self::ErrorToLimit
-            | Self::AfterChange
-            | Self::NightsMissed
             | Self::NightsFalse => false,
         }
     }

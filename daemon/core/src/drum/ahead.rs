@@ -15,7 +15,7 @@ use jiff::Timestamp;
 
 use super::calibration::Calibration;
 use super::hours::{in_hours, later};
-use super::state::{Six, State, Vessel};
+use super::state::{Numbers, State, Vessel, draw_row};
 use super::tuning::{CURVE_MODEL_SHARE, DRAW_WANDER_AHEAD, VOLUME_FLOOR_SHARE};
 use crate::forecast::{EmptyAt, HORIZON};
 
@@ -40,20 +40,20 @@ impl Ahead {
         if volume <= target {
             return Self::REACHED;
         }
-        let mut gradient = Six::zeros();
+        let mut gradient = Numbers::zeros();
         let mut hours = 0.0;
+        let now = share * state.draw_at(vessel, volume).mean;
         for (place, weight) in GAUSS_LEGENDRE {
             for sign in [-1.0, 1.0] {
                 let v = f64::midpoint(target, volume) + sign * place * (volume - target) / 2.0;
-                let part = weight * (volume - target) / 2.0 / (share * state.draw_at(vessel, v).mean);
-                let u = vessel.depth(v);
+                let row = draw_row(vessel.depth(v));
+                let part = weight * (volume - target) / 2.0 / (share * state.along(&row).exp());
                 hours += part;
-                gradient += part * Six::new(0.0, -1.0, u, u * u, 0.0, 0.0);
+                gradient -= part * row;
             }
         }
         let of_draw = state.variance_along(&gradient);
-        let whole =
-            gradient + Six::new(1.0 / (share * state.draw_at(vessel, volume).mean), 0.0, 0.0, 0.0, 0.0, 0.0);
+        let whole = gradient + State::volume_row() / now;
         let of_all = state.variance_along(&whole);
         let wander = (DRAW_WANDER_AHEAD * hours).powi(2) * hours / 3.0;
         let model = (CURVE_MODEL_SHARE * hours).powi(2);

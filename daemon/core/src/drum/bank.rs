@@ -7,11 +7,11 @@
 //! Reid (IEEE Trans. Autom. Control 24:843, 1979, from memory).
 
 use super::noise::Noise;
-use super::state::{Belief, Ripple, State, Vessel};
+use super::state::{Belief, Ripple, State, Vessel, sight};
 use super::story::{Account, Turn};
 use super::tuning::{
     ACCOUNT_HOURS, AGES_HOURS, BACK_PRIOR, CHANGE_PRIOR, CHANGE_SD, DEAD_FALL_SHARE, DEAD_HOURS, DROP_PRIOR,
-    FEW_ODDS, FROTH_ENDS_PRIOR, FROTH_PRIOR, FROTH_SPREAD, HIGHEST_FROTH_SHARE, LEAST_WEIGHT,
+    FEW_ODDS, FROTH_ENDS_PRIOR, FROTH_HOURS, FROTH_PRIOR, FROTH_SPREAD, HIGHEST_FROTH_SHARE, LEAST_WEIGHT,
     LOGGED_RISE_PRIOR, LONG_ODDS_HOURS, LOOSE_PRIOR, NOT_DONE_PRIOR, OUT_OF_FOAM_PRIOR, PARTS_HOURS,
     RISE_PRIOR, START_PRIOR, STARTED_SD, STEP_SHARE, STOP_PRIOR, UNFIT, WELL_FIT,
 };
@@ -124,13 +124,14 @@ impl Bank {
         }
         self.go_to(t);
         let (vessel, ripple, before) = (self.vessel, self.noise.ripple(), self.lead);
-        self.lead.take(reads, &vessel, &ripple);
+        let sight = sight(t);
+        self.lead.take(&sight, reads, &vessel, &ripple);
         let stuck = matches!(self.phase, Phase::Still { .. }) && self.lead.newest > WELL_FIT;
         // What a stuck sensor says mustn't draw the reckoning along.
         let odds = self.lead.odds;
         for other in &mut self.others {
             let believed = other.state;
-            other.take(reads, &vessel, &ripple);
+            other.take(&sight, reads, &vessel, &ripple);
             if stuck && other.turn == Turn::Goes {
                 other.state = believed;
             }
@@ -141,7 +142,7 @@ impl Bank {
             let reckons = |other: &&mut Account| other.turn == Turn::Goes;
             self.others.iter_mut().filter(reckons).for_each(|other| other.odds = other.odds.max(BACK_PRIOR));
         }
-        self.lead.teach(&mut self.noise, reads, follows);
+        self.lead.teach(&mut self.noise, &sight, reads, follows);
         self.newest = Some((t, reads));
         // Foam that falls in on itself soon comes again.
         if self.lead.froth <= 0.0 && self.lead.fits > CALM_AGAIN.0 && t - self.lead.since > CALM_AGAIN.1 {
@@ -227,7 +228,7 @@ impl Bank {
         if self.lead.newest >= LEAST_WEIGHT {
             return;
         }
-        let off = reads - before.state.expected(ripple).0;
+        let off = reads - before.state.expected(&sight(t), ripple).0;
         // Out of foam the level may come back a little lower than it was believed to be.
         let share = if self.unfit.is_some() && off < 0.0 { STEP_SHARE / 4.0 } else { STEP_SHARE };
         let least = (share * self.vessel.span).max(STEP_SCATTERS * self.scatter());
@@ -243,7 +244,9 @@ impl Bank {
         };
         // Beforehand, a new level is as probable anywhere in the drum.
         let mut account = self.lead.part(turn, t, prior - self.vessel.span.ln() - self.lead.told);
-        account.state.set_volume(Belief { mean: reads, sd: self.scatter() }, ripple);
+        account
+            .state
+            .set_volume(Belief { mean: reads - account.state.daily(&sight(t)), sd: self.scatter() }, ripple);
         account.foaming = CALM;
         if turn == Turn::Rose && self.phase == Phase::Dry {
             account.draws = true;
@@ -270,6 +273,7 @@ impl Bank {
         }
         self.parted = t;
         let told_off = self.told_off;
+        let froths = self.refilled.is_some_and(|refilled| t - refilled < FROTH_HOURS);
         let mut part = |turn: Turn, prior: f64, draws: bool, sd: f64| {
             let mut account = self.lead.part(turn, t, prior);
             account.draws = draws;
@@ -277,7 +281,10 @@ impl Bank {
             self.others.push(account);
         };
         if self.lead.draws {
-            part(Turn::Changed, CHANGE_PRIOR, true, CHANGE_SD);
+            // Dying froth looks like a faster draw.
+            if !froths {
+                part(Turn::Changed, CHANGE_PRIOR, true, CHANGE_SD);
+            }
             part(Turn::Stopped, STOP_PRIOR, false, 0.0);
         } else {
             let prior = if told_off { START_PRIOR + NOT_DONE_PRIOR } else { START_PRIOR };

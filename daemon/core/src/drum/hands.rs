@@ -76,14 +76,13 @@ impl Hands {
         !known
     }
 
-    /// Forgets what is too old.
+    /// Forgets what is too old, but for what still stood then: the next setting is a share of it.
     pub fn prune(&mut self, now: Timestamp) {
         let oldest = hours(now) - KEPT_LOG_HOURS;
-        let newest = hours(now);
         let standing = [
-            self.last(newest, rpm_of),
-            self.last(newest, |act| rpm_of(act).filter(|rpm| *rpm > 0.0)),
-            self.last(newest, here_of),
+            self.last(oldest, rpm_of),
+            self.last(oldest, |act| rpm_of(act).filter(|rpm| *rpm > 0.0)),
+            self.last(oldest, here_of),
         ]
         .map(|hand| hand.map(|hand| hand.key.clone()));
         self.entries.retain(|hand| hand.at >= oldest || standing.contains(&Some(hand.key.clone())));

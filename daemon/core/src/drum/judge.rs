@@ -70,11 +70,9 @@ impl Bank {
                 let (new, old) = (other.state.strength_of_draw(), self.lead.state.strength_of_draw());
                 let by = new.mean - old.mean;
                 let lasts = if by > 0.0 { FASTER_HOURS } else { SLOWER_HOURS };
-                let froth = self.refilled.is_some_and(|refilled| self.at - refilled < FROTH_HOURS);
                 other.odds > CHANGE_ODDS
                     && steady
                     && age >= lasts
-                    && !froth
                     && (CHANGE_SHARE..=MOST_CHANGE).contains(&by.abs())
                     && by.abs() >= CHANGE_SIGMAS * new.sd
             }

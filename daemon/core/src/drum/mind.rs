@@ -154,6 +154,6 @@ fn age_class(age: f64) -> usize {
 }
 
 /// Other accounts in a belief that is kept; in the newest so many beliefs; in older ones.
-const OTHERS_KEPT: (usize, usize, usize) = (10, 9, 3);
+const OTHERS_KEPT: (usize, usize, usize) = (3, 4, 0);
 /// h. What was found is remembered for so long.
 const TOLD_HOURS: f64 = 30.0;

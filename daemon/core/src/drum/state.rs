@@ -1,4 +1,4 @@
-//! What is believed of one drum at one minute: an extended Kalman filter over six numbers.
+//! What is believed of one drum at one minute: an extended Kalman filter over eleven numbers.
 //!
 //! | number | meaning | unit |
 //! |---|---|---|
@@ -7,14 +7,19 @@
 //! | β₁, β₂ | how the draw falls with the level | – |
 //! | r | what the level reads too much by ripple | L |
 //! | f | what it reads too much by foam that stands on it; 0 unless an account says so | L |
+//! | d | how fast `a` falls by and by, as the tube wears | 1/h |
+//! | c₁, s₁, c₂, s₂ | what the level reads too much by the time of day, as sensor and slurry warm and cool | L |
 //!
 //! With u = (full − V) / (full − heel) the draw is q(V) = exp(a − β₁ u − β₂ u²), and dV/dt = −q(V) while the
-//! pump draws and the volume is above the heel, else 0. Logarithms keep the draw positive, and make wear, a
+//! pump draws and the volume is above the heel, else 0, and da/dt = −d. Logarithms keep the draw positive, and make wear, a
 //! new setting and a clog shifts of `a` alone; β₁ and β₂ belong to drum and pump, are learned over many fills
-//! and carried over refills. A minute reads y = V + r + f + e.
+//! and carried over refills, and so are d and the daily swing. With ω = 2π/24 h a minute reads
+//!
+//! y = V + c₁ cos ωt + s₁ sin ωt + c₂ cos 2ωt + s₂ sin 2ωt + r + f + e.
 //!
 //! Prediction and update are those of the extended Kalman filter (Jazwinski, Stochastic Processes and
-//! Filtering Theory, 1970, chapter 8, from memory), the update in Joseph's form, which stays positive.
+//! Filtering Theory, 1970, chapter 8, from memory). Only five numbers move in a prediction, so it mixes their rows and
+//! columns of the covariance alone; the update takes away a symmetric product, so the covariance stays symmetric.
 
 #![expect(clippy::indexing_slicing, reason = "constant places in matrices of fixed size")]
 
@@ -22,20 +27,35 @@ use nalgebra::{SMatrix, SVector};
 
 use super::facts::Facts;
 use super::tuning::{
-    CURVE_PRIOR, CURVE_SD, CURVE_WANDER, DRAW_WANDER, FIRST_DRAW_HOURS, FIRST_DRAW_SD, FROTH_STANDS_HOURS,
-    LONGEST_STEP, VOLUME_WANDER,
+    CURVE_PRIOR, CURVE_SD, CURVE_WANDER, DAILY_SHARE, DAILY_WANDER, DRAW_WANDER, DRIFT_SD, DRIFT_WANDER,
+    FIRST_DRAW_HOURS, FIRST_DRAW_SD, FROTH_STANDS_HOURS, LONGEST_STEP, VOLUME_WANDER,
 };
 
-/// The six numbers, in the order of the table above.
-pub(super) type Six = SVector<f64, 6>;
-type Square = SMatrix<f64, 6, 6>;
+/// All numbers, in the order of the table above.
+pub(super) type Numbers = SVector<f64, COUNT>;
+type Square = SMatrix<f64, COUNT, COUNT>;
 
+const COUNT: usize = 11;
 const V: usize = 0;
 const A: usize = 1;
 const B1: usize = 2;
 const B2: usize = 3;
 const R: usize = 4;
 const F: usize = 5;
+const D: usize = 6;
+const C1: usize = 7;
+const S1: usize = 8;
+const C2: usize = 9;
+const S2: usize = 10;
+
+/// Which of the numbers a reading at `t` (h since 1970) is the sum of, with their factors.
+pub(super) fn sight(t: f64) -> Numbers {
+    let (s1, c1) = (t * std::f64::consts::TAU / 24.0).sin_cos();
+    let mut row = Numbers::zeros();
+    (row[V], row[R], row[F]) = (1.0, 1.0, 1.0);
+    (row[C1], row[S1], row[C2], row[S2]) = (c1, s1, c1 * c1 - s1 * s1, 2.0 * s1 * c1);
+    row
+}
 
 /// A number with its standard deviation.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -79,7 +99,7 @@ pub(super) struct Ripple {
 /// Means and covariance.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct State {
-    mean: Six,
+    mean: Numbers,
     cov: Square,
 }
 
@@ -88,8 +108,13 @@ impl State {
     pub fn first(vessel: &Vessel, volume: Belief, draw: Option<Belief>) -> Self {
         let usual = Belief { mean: (vessel.span / FIRST_DRAW_HOURS).ln(), sd: FIRST_DRAW_SD };
         let draw = draw.unwrap_or(usual);
-        let mean = Six::new(volume.mean, draw.mean, CURVE_PRIOR.0, CURVE_PRIOR.1, 0.0, 0.0);
-        let sd = Six::new(volume.sd, draw.sd, CURVE_SD.0, CURVE_SD.1, volume.sd, 0.0);
+        let mut mean = Numbers::zeros();
+        (mean[V], mean[A], mean[B1], mean[B2]) = (volume.mean, draw.mean, CURVE_PRIOR.0, CURVE_PRIOR.1);
+        let mut sd = Numbers::zeros();
+        (sd[V], sd[A], sd[B1], sd[B2], sd[R]) = (volume.sd, draw.sd, CURVE_SD.0, CURVE_SD.1, volume.sd);
+        sd[D] = DRIFT_SD;
+        let (day, half) = (DAILY_SHARE.0 * vessel.span, DAILY_SHARE.1 * vessel.span);
+        (sd[C1], sd[S1], sd[C2], sd[S2]) = (day, day, half, half);
         Self { mean, cov: Square::from_diagonal(&sd.component_mul(&sd)) }
     }
 
@@ -105,13 +130,22 @@ impl State {
 
     /// L/h at `volume` if the pump draws, and the standard deviation of its logarithm.
     pub fn draw_at(&self, vessel: &Vessel, volume: f64) -> Belief {
-        let u = vessel.depth(volume);
-        let row = Six::new(0.0, 1.0, -u, -u * u, 0.0, 0.0);
+        let row = draw_row(vessel.depth(volume));
         Belief { mean: row.dot(&self.mean).exp(), sd: self.variance_along(&row).sqrt() }
     }
 
+    /// The row of the volume.
+    pub fn volume_row() -> Numbers {
+        Numbers::ith(V, 1.0)
+    }
+
+    /// row · numbers.
+    pub fn along(&self, row: &Numbers) -> f64 {
+        row.dot(&self.mean)
+    }
+
     /// Variance of row · numbers.
-    pub fn variance_along(&self, row: &Six) -> f64 {
+    pub fn variance_along(&self, row: &Numbers) -> f64 {
         (self.cov * row).dot(row).max(0.0)
     }
 
@@ -129,62 +163,83 @@ impl State {
         let volume = self.mean[V];
         let u = vessel.depth(volume);
         let over = volume - vessel.heel;
-        let q = if draws && over > 0.0 { self.draw_at(vessel, volume).mean } else { 0.0 };
+        let q = if draws && over > 0.0 { draw_row(u).dot(&self.mean).exp() } else { 0.0 };
         let drawn = (q * hours).min(over.max(0.0));
         let steepness = (self.mean[B1] + 2.0 * self.mean[B2] * u) / vessel.span;
         let kept = ripple.per_minute.powf(hours * 60.0);
-        let mut transition = Square::identity();
-        transition[(V, V)] = 1.0 - drawn * steepness;
-        transition[(V, A)] = -drawn;
-        transition[(V, B1)] = drawn * u;
-        transition[(V, B2)] = drawn * u * u;
-        transition[(R, R)] = kept;
-        self.mean[V] = volume - drawn * (1.0 - drawn * steepness / 2.0);
-        self.mean[R] *= kept;
         let stays = (-hours / FROTH_STANDS_HOURS).exp();
-        transition[(F, F)] = stays;
+        self.mean[V] = volume - drawn * (1.0 - drawn * steepness / 2.0);
+        self.mean[A] -= hours * self.mean[D];
+        self.mean[R] *= kept;
         self.mean[F] *= stays;
-        self.cov = transition * self.cov * transition.transpose();
+        // Rows and columns other than these stay as they are.
+        let of_volume = [(A, -drawn), (B1, drawn * u), (B2, drawn * u * u)];
+        self.mix(V, 1.0 - drawn * steepness, &of_volume);
+        self.mix(A, 1.0, &[(D, -hours)]);
+        self.mix(R, kept, &[]);
+        self.mix(F, stays, &[]);
         self.cov[(V, V)] += VOLUME_WANDER.powi(2) * vessel.span.powi(2) * hours;
         self.cov[(A, A)] += DRAW_WANDER.powi(2) * hours;
         self.cov[(B1, B1)] += CURVE_WANDER.powi(2) * hours;
         self.cov[(B2, B2)] += CURVE_WANDER.powi(2) * hours;
         self.cov[(R, R)] += ripple.lasting.powi(2) * (1.0 - kept * kept);
         self.cov[(F, F)] += froth.powi(2) * (1.0 - stays * stays);
+        self.cov[(D, D)] += DRIFT_WANDER.powi(2) * hours;
+        let daily = (DAILY_WANDER * vessel.span).powi(2) * hours;
+        for place in [C1, S1, C2, S2] {
+            self.cov[(place, place)] += daily;
+        }
+    }
+
+    /// That number becomes `share` of itself and so much of others: its row and column of the covariance.
+    fn mix(&mut self, place: usize, share: f64, others: &[(usize, f64)]) {
+        let mut column = self.cov.column(place) * share;
+        for (other, factor) in others {
+            column.axpy(*factor, &self.cov.column(*other), 1.0);
+        }
+        let own =
+            others.iter().fold(share * column[place], |sum, (other, factor)| sum + factor * column[*other]);
+        column[place] = own;
+        self.cov.set_column(place, &column);
+        self.cov.set_row(place, &column.transpose());
+    }
+
+    /// What the level reads without ripple and foam, L.
+    pub fn level(&self, sight: &Numbers) -> f64 {
+        self.mean[V] + self.daily(sight)
+    }
+
+    /// What it reads too much at that time of the day, L.
+    pub fn daily(&self, sight: &Numbers) -> f64 {
+        [C1, S1, C2, S2].into_iter().map(|place| sight[place] * self.mean[place]).sum()
     }
 
     /// What a minute is expected to read, and the variance of what it will miss that by.
-    pub fn expected(&self, ripple: &Ripple) -> (f64, f64) {
-        let row = Six::new(1.0, 0.0, 0.0, 0.0, 1.0, 1.0);
-        (self.mean[V] + self.mean[R] + self.mean[F], self.variance_along(&row) + ripple.fresh.powi(2))
+    pub fn expected(&self, sight: &Numbers, ripple: &Ripple) -> (f64, f64) {
+        (sight.dot(&self.mean), self.variance_along(sight) + ripple.fresh.powi(2))
     }
 
     /// Takes a minute that counts with `weight` (above 0, at most 1).
-    pub fn update(&mut self, reads: f64, weight: f64, ripple: &Ripple) {
-        let row = Six::new(1.0, 0.0, 0.0, 0.0, 1.0, 1.0);
-        self.take(
-            &row,
-            reads,
-            ripple.fresh.powi(2) / weight + (1.0 - weight) / weight * ripple.lasting.powi(2),
-        );
+    pub fn update(&mut self, sight: &Numbers, reads: f64, weight: f64, ripple: &Ripple) {
+        let noise = ripple.fresh.powi(2) / weight + (1.0 - weight) / weight * ripple.lasting.powi(2);
+        self.take(sight, reads, noise);
     }
 
     /// Takes a volume that was found otherwise.
     pub fn take_volume(&mut self, volume: Belief) {
-        self.take(&Six::new(1.0, 0.0, 0.0, 0.0, 0.0, 0.0), volume.mean, volume.sd.powi(2));
+        self.take(&Numbers::ith(V, 1.0), volume.mean, volume.sd.powi(2));
     }
 
     /// Takes a draw at the full line (ln L/h) that was found otherwise.
     pub fn take_draw(&mut self, draw: Belief) {
-        self.take(&Six::new(0.0, 1.0, 0.0, 0.0, 0.0, 0.0), draw.mean, draw.sd.powi(2));
+        self.take(&Numbers::ith(A, 1.0), draw.mean, draw.sd.powi(2));
     }
 
-    fn take(&mut self, row: &Six, value: f64, noise: f64) {
+    fn take(&mut self, row: &Numbers, value: f64, noise: f64) {
         let crossed = self.cov * row;
-        let gain = crossed / (crossed.dot(row) + noise);
-        self.mean += gain * (value - row.dot(&self.mean));
-        let rest = Square::identity() - gain * row.transpose();
-        self.cov = rest * self.cov * rest.transpose() + gain * gain.transpose() * noise;
+        let variance = crossed.dot(row) + noise;
+        self.mean += crossed * ((value - row.dot(&self.mean)) / variance);
+        self.cov.ger(-1.0 / variance, &crossed, &crossed, 1.0);
     }
 
     /// The volume is another from here on, and nothing else is.
@@ -234,4 +289,11 @@ impl State {
         self.mean[A] += by.mean;
         self.cov[(A, A)] += by.sd.powi(2);
     }
+}
+
+/// Of which numbers ln q is the sum at that depth.
+pub(super) fn draw_row(u: f64) -> Numbers {
+    let mut row = Numbers::zeros();
+    (row[A], row[B1], row[B2]) = (1.0, -u, -u * u);
+    row
 }

@@ -9,7 +9,7 @@
 //! Fortmann, Tracking and Data Association, 1988, chapter 6, from memory).
 
 use super::noise::Noise;
-use super::state::{Belief, Ripple, State, Vessel};
+use super::state::{Belief, Numbers, Ripple, State, Vessel};
 use super::tuning::{
     FOAM_ABOVE_SHARE, FOAM_BEGINS_PER_HOUR, FOAM_ENDS_PER_HOUR, FOAM_HEIGHT_SHARE, FOAM_MINUTES_FOAMED,
     FROTH_UNSTEADY_SHARE, LEAST_WEIGHT, NONSENSE,
@@ -93,8 +93,8 @@ impl Account {
     }
 
     /// Takes a minute's reading; how much it counts and how probable it was go into the account.
-    pub fn take(&mut self, reads: f64, vessel: &Vessel, ripple: &Ripple) {
-        let (expected, variance) = self.state.expected(ripple);
+    pub fn take(&mut self, sight: &Numbers, reads: f64, vessel: &Vessel, ripple: &Ripple) {
+        let (expected, variance) = self.state.expected(sight, ripple);
         let off = reads - expected;
         let level = (-off * off / (2.0 * variance)).exp() / (variance * std::f64::consts::TAU).sqrt();
         let foam = foam_density(off, vessel);
@@ -119,7 +119,7 @@ impl Account {
         // People write the time down to some minutes: until then a reading may still be from before.
         let certain = self.turn != Turn::Poured || self.minutes > POURED_MINUTES;
         if weight >= LEAST_WEIGHT && certain {
-            self.state.update(reads, weight, ripple);
+            self.state.update(sight, reads, weight, ripple);
         }
         // Foam never stands below the level.
         if self.froth > 0.0 && self.state.froth_height() < -FROTH_BELOW * ripple.lasting {
@@ -140,9 +140,9 @@ impl Account {
     }
 
     /// Lets the scatter learn from a reading that counted.
-    pub fn teach(&self, noise: &mut Noise, reads: f64, follows: bool) {
+    pub fn teach(&self, noise: &mut Noise, sight: &Numbers, reads: f64, follows: bool) {
         if self.newest > TEACHES && self.froth <= 0.0 {
-            noise.saw(reads - self.state.volume().mean, follows);
+            noise.saw(reads - self.state.level(sight), follows);
         }
     }
 }

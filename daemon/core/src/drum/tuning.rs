@@ -29,9 +29,17 @@ pub(super) const CURVE_PRIOR: (f64, f64) = (0.05, 0.03);
 /// Their standard deviations.
 pub(super) const CURVE_SD: (f64, f64) = (0.08, 0.06);
 /// 1/√h. β wander: a curve changes with a new tube.
-pub(super) const CURVE_WANDER: f64 = 0.0006;
+pub(super) const CURVE_WANDER: f64 = 0.000_3;
 /// 1/√h. ln q wanders so much while it is followed.
-pub(super) const DRAW_WANDER: f64 = 0.004;
+pub(super) const DRAW_WANDER: f64 = 0.003;
+/// 1/h. How fast the draw falls or rises by and by, as with a tube that wears.
+pub(super) const DRIFT_SD: f64 = 0.0005;
+/// 1/h/√h. That changes so much.
+pub(super) const DRIFT_WANDER: f64 = 0.000_05;
+/// Shares. What a sensor reads otherwise by the time of day, as temperature rises and falls: once a day, twice a day.
+pub(super) const DAILY_SHARE: (f64, f64) = (0.001, 0.000_5);
+/// Share/√h. That changes so much.
+pub(super) const DAILY_WANDER: f64 = 0.000_01;
 /// Share/√h. What a sensor drifts with the temperature of the day.
 pub(super) const VOLUME_WANDER: f64 = 0.0008;
 
@@ -50,7 +58,7 @@ pub(super) const SCATTER_MINUTES: f64 = 240.0;
 /// Standard deviations. A minute that is off by more counts as this for the scatter.
 pub(super) const SCATTER_CUT: f64 = 2.5;
 /// Share of the variance of a minute that is new each minute.
-pub(super) const FRESH_SHARE: f64 = 0.15;
+pub(super) const FRESH_SHARE: f64 = 0.3;
 /// Highest correlation of neighbouring minutes that is believed.
 pub(super) const MOST_CORRELATION: f64 = 0.97;
 
@@ -104,7 +112,7 @@ pub(super) const DROP_PRIOR: f64 = -9.0;
 /// Foam ended in this minute, and the level stands lower than was thought.
 pub(super) const OUT_OF_FOAM_PRIOR: f64 = -4.0;
 /// The draw changed in these minutes.
-pub(super) const CHANGE_PRIOR: f64 = -5.5;
+pub(super) const CHANGE_PRIOR: f64 = -4.0;
 /// Another sensor says that it did.
 pub(super) const HINTED_PRIOR: f64 = -1.0;
 /// The pump stopped in these minutes.
@@ -118,7 +126,7 @@ pub(super) const NOT_DONE_PRIOR: f64 = -3.0;
 /// A stuck sensor came back, or a stopped pump went on, in this minute.
 pub(super) const BACK_PRIOR: f64 = -8.0;
 /// Ln. A changed draw may be so much another.
-pub(super) const CHANGE_SD: f64 = 0.4;
+pub(super) const CHANGE_SD: f64 = 0.25;
 /// Ln. A draw that began again.
 pub(super) const STARTED_SD: f64 = 0.15;
 /// h. So often accounts of another draw part.
@@ -153,11 +161,11 @@ pub(super) const LOG_APART_HOURS: f64 = 0.75;
 /// h. A level that has come down by a step is believed after this.
 pub(super) const DROP_HOURS: f64 = 10.0 / 60.0;
 /// h. So long after a refill froth dies, which looks like a faster draw.
-pub(super) const FROTH_HOURS: f64 = 0.75;
+pub(super) const FROTH_HOURS: f64 = 0.5;
 /// Share. The level after a refill isn't yet surer than this.
 pub(super) const RISEN_SD_SHARE: f64 = 0.006;
 /// Ln odds for another draw.
-pub(super) const CHANGE_ODDS: f64 = 6.0;
+pub(super) const CHANGE_ODDS: f64 = 12.0;
 /// Ln. A changed draw must differ by this.
 pub(super) const CHANGE_SHARE: f64 = 0.08;
 /// Ln. A draw that seems to be so much another isn't a draw: somebody took slurry out, or the sensor came back.
@@ -200,7 +208,7 @@ pub(super) const FOAM_HOURS: f64 = 45.0 / 60.0;
 // What hands do.
 
 /// Ln. The draw at a new pump speed, from the one before in proportion.
-pub(super) const SETTING_SD: f64 = 0.04;
+pub(super) const SETTING_SD: f64 = 0.02;
 /// Ln. The draw from the pump's rating.
 pub(super) const RATING_SD: f64 = 0.15;
 /// Ln. The draw after a new tube or a cleared clog.
@@ -231,19 +239,19 @@ pub(super) const DRAW_WANDER_AHEAD: f64 = 0.002;
 /// Share of the time. What the curve can't say of the way ahead.
 pub(super) const CURVE_MODEL_SHARE: f64 = 0.006;
 /// Share. Strapping table and sensor are not better than this.
-pub(super) const VOLUME_FLOOR_SHARE: f64 = 0.002;
+pub(super) const VOLUME_FLOOR_SHARE: f64 = 0.004;
 /// How far p05, p25, p75 and p95 stand from p50 at first, against what the filter says, for leads of 0-3, 3-6, 6-12 and
 /// 12-24 h: set on the tuning seasons, all rooms.
-pub(super) const FIRST_STRETCH: [[f64; 4]; 4] = [[2.4; 4], [1.8; 4], [1.5; 4], [1.4, 1.2, 1.2, 1.4]];
+pub(super) const FIRST_STRETCH: [[f64; 4]; 4] = [[1.9; 4], [1.6; 4], [1.4; 4], [1.4, 1.2, 1.2, 1.4]];
 /// What share should lie beyond p05 (and p95), and beyond p25 (and p75), by lead: less than 5 and 25 %, since a mark is
 /// passed by the level that is believed, which shares the errors of the forecast. Set on the tuning seasons.
-pub(super) const BEYOND: [[f64; 2]; 4] = [[0.025, 0.165], [0.04, 0.22], [0.042, 0.225], [0.03, 0.24]];
+pub(super) const BEYOND: [[f64; 2]; 4] = [[0.03, 0.17], [0.04, 0.22], [0.045, 0.245], [0.032, 0.24]];
 /// By so much an error widens the interval (ln) and the lack of one narrows it.
 pub(super) const LEARNING_RATE: f64 = 0.08;
 /// Nor is it ever stretched or shrunk more than this.
 pub(super) const MOST_STRETCH: f64 = 6.0;
 /// An account less probable than this, against the leading one, doesn't widen a forecast. Set on the tuning seasons: lower
 /// values call people at night for what the next minute refutes.
-pub(super) const TOLD_PROBABILITY: f64 = 0.5;
+pub(super) const TOLD_PROBABILITY: f64 = 7.0;
 /// h. Nor does one younger than this, which hasn't been held against many readings. Set as the one above.
 pub(super) const TOLD_AGE: f64 = 45.0 / 60.0;

@@ -1,8 +1,8 @@
 //! The run-out warning of one drum: when it is told, told again, to whom, and withdrawn.
 //!
 //! At night the cause is that the earliest time (p05) lies before the next visit. It is told when the way to
-//! the barn and the mixing leave no more time, or at once when the likely time (p50) jumps earlier than what
-//! people last heard. While people are there it is told once, when they have just the time to mix.
+//! the barn and the mixing leave no more time, or when the likely time (p50) is earlier than what people last
+//! heard, and stays so while there is time to wait and see. While people are there it is told once, when they have just the time to mix.
 
 use std::collections::BTreeMap;
 
@@ -82,6 +82,8 @@ pub(crate) enum Step {
 pub(crate) struct Runout {
     heard: Option<Heard>,
     open: Option<Open>,
+    /// Since when the end is earlier than what people heard.
+    earlier_since: Option<Timestamp>,
 }
 
 /// What people heard last, from a warning, its withdrawal or the evening check.
@@ -114,8 +116,16 @@ impl Runout {
         }
     }
 
-    /// Takes note of how long it has been well.
+    /// Takes note of how long it has been well, or worse than people know.
     pub(crate) fn observe(&mut self, moment: &Moment<'_>, forecast: &Forecast) {
+        let worse = |ends: EmptyAt| self.heard.is_some_and(|heard| heard.jumped(&ends));
+        match forecast.outlook.empty_at() {
+            Some(ends) if worse(ends) => {
+                self.earlier_since.get_or_insert(moment.now);
+            }
+            Some(_) => self.earlier_since = None,
+            None => {}
+        }
         let Some(open) = &mut self.open else { return };
         match &forecast.outlook {
             Outlook::Known { empty_at, .. } if well(moment, empty_at, forecast.in_use) => {
@@ -142,7 +152,8 @@ impl Runout {
                 [tell_at, self.heard.map(|heard| heard.at + UNANSWERED_FOR), None]
             }
         };
-        times.into_iter().flatten().filter(|time| *time > moment.now).min()
+        let stands = self.earlier_since.map(|since| since + STANDS_FOR);
+        times.into_iter().chain([stands]).flatten().filter(|time| *time > moment.now).min()
     }
 
     /// A warning was told; `because` says whether it was news.
@@ -222,6 +233,7 @@ impl Runout {
         }
         if let (true, Some(ends), Some(heard)) = (too_early, ends, self.heard)
             && heard.jumped(&ends)
+            && self.jump_stands(moment, &ends)
         {
             let again = Again::Earlier { told: heard.likely() };
             return Step::Warn(again, duty::same_or_first(moment.contacts, moment.shift, open.last_to()));
@@ -247,6 +259,12 @@ impl Runout {
         self.heard.is_some_and(|heard| heard.ends.is_some_and(|ends| is_empty(&ends, heard.at)))
     }
 
+    /// Whether the earlier end has been so for long enough to call people, or leaves no time to wait and see.
+    fn jump_stands(&self, moment: &Moment<'_>, ends: &EmptyAt) -> bool {
+        let pressing = is_before(ends.p05, moment.now + moment.lead() + STANDS_FOR + STANDS_FOR);
+        pressing || self.earlier_since.is_some_and(|since| since + STANDS_FOR <= moment.now)
+    }
+
     fn judge_quiet(&self, moment: &Moment<'_>, forecast: &Forecast) -> Step {
         let Outlook::Known { empty_at, .. } = &forecast.outlook else {
             return Step::Wait;
@@ -257,7 +275,11 @@ impl Runout {
         let first = duty::first(moment.contacts, moment.shift);
         match self.heard.filter(|_| matches!(moment.shift, Shift::Away { .. })) {
             Some(heard) if heard.jumped(empty_at) => {
-                Step::Warn(Again::Earlier { told: heard.likely() }, first)
+                if self.jump_stands(moment, empty_at) {
+                    Step::Warn(Again::Earlier { told: heard.likely() }, first)
+                } else {
+                    Step::Wait
+                }
             }
             Some(heard) if moment.now < heard.at + UNANSWERED_FOR => Step::Wait,
             _ if p05 - moment.lead() - SLACK <= moment.now => Step::Warn(Again::Due, first),
@@ -392,6 +414,9 @@ fn cause(drum: &Id) -> String {
 
 /// Told again when the likely time is earlier by so much.
 const WORSE_BY: SignedDuration = SignedDuration::from_mins(30);
+
+/// An earlier end must have been so for this long, while there is time: what passes by calls nobody.
+const STANDS_FOR: SignedDuration = SignedDuration::from_mins(20);
 
 /// Nobody answered for so long: the next person.
 pub const UNANSWERED_FOR: SignedDuration = SignedDuration::from_mins(10);

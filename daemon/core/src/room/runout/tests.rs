@@ -33,6 +33,14 @@ fn step(runout: &Runout, at: i64, ends: EmptyAt) -> Step {
 }
 
 fn judge(runout: &Runout, at: i64, forecast: &Forecast) -> Step {
+    at_moment(at, |moment| runout.judge(moment, forecast))
+}
+
+fn observe(runout: &mut Runout, at: i64, forecast: &Forecast) {
+    at_moment(at, |moment| runout.observe(moment, forecast));
+}
+
+fn at_moment<T>(at: i64, act: impl FnOnce(&Moment<'_>) -> T) -> T {
     let minutes = SignedDuration::from_mins;
     let staff = Staff {
         evening_check: "17:00".parse().unwrap(),
@@ -46,10 +54,7 @@ fn judge(runout: &Runout, at: i64, forecast: &Forecast) -> Step {
     let night = Shift::Away { evening: minute(0), visit: minute(870) };
     let shift = if at < 0 { Shift::Present } else { night };
     let answers = BTreeMap::new();
-    runout.judge(
-        &Moment { now: minute(at), shift, staff: &staff, contacts: &contacts, answers: &answers },
-        forecast,
-    )
+    act(&Moment { now: minute(at), shift, staff: &staff, contacts: &contacts, answers: &answers })
 }
 
 fn told(at: i64, to: Audience) -> Told {
@@ -57,17 +62,26 @@ fn told(at: i64, to: Audience) -> Told {
 }
 
 #[test]
-fn the_first_warning_comes_when_it_jumps_earlier_or_when_time_is_up_and_not_before() {
+fn the_first_warning_comes_when_it_is_earlier_for_a_while_or_when_time_is_up_and_not_before() {
     let ann = Audience::Only(id("ann"));
-    let mut runout = Runout::default();
-    runout.evening_told(minute(0), minute(0), Some(ends(700, 960)));
     let earlier = Again::Earlier { told: Some(minute(960)) };
+    let seen_at = |since: i64| {
+        let mut runout = Runout::default();
+        runout.evening_told(minute(0), minute(0), Some(ends(700, 960)));
+        observe(&mut runout, since - 1, &forecast(since - 1, ends(700, 960)));
+        observe(&mut runout, since, &forecast(since, ends(660, 930)));
+        runout
+    };
     for (at, p05, p50, due) in [
         // As told in the evening, and too early to act.
         (60, 700, 960, None),
-        // The likely time half an hour earlier, the earliest too.
+        // The likely time half an hour earlier, the earliest too; but only since minute 40.
+        (59, 660, 930, None),
         (60, 660, 930, Some(earlier.clone())),
         (60, 660, 931, None),
+        // No time to wait and see: 100 min and a minute's slack before the earliest time.
+        (41, 140, 200, Some(earlier.clone())),
+        (41, 142, 200, None),
         // Narrower: the likely time comes closer, but the earliest time isn't earlier than told.
         (60, 705, 900, None),
         // Mixing, travel and response before the earliest time: an hour, and a minute's slack.
@@ -77,8 +91,19 @@ fn the_first_warning_comes_when_it_jumps_earlier_or_when_time_is_up_and_not_befo
         (60, 871, 900, None),
     ] {
         let expected = due.map_or(Step::Wait, |again| Step::Warn(again, ann.clone()));
-        assert_eq!(step(&runout, at, ends(p05, p50)), expected, "{at} {p05} {p50}");
+        assert_eq!(step(&seen_at(40), at, ends(p05, p50)), expected, "{at} {p05} {p50}");
     }
+}
+
+#[test]
+fn an_earlier_end_that_passes_by_calls_nobody() {
+    let mut runout = Runout::default();
+    runout.evening_told(minute(0), minute(0), Some(ends(700, 960)));
+    for (at, ends) in [(40, ends(660, 930)), (50, ends(700, 960)), (51, ends(660, 930))] {
+        observe(&mut runout, at, &forecast(at, ends));
+    }
+    assert_eq!(step(&runout, 70, ends(660, 930)), Step::Wait);
+    assert!(matches!(step(&runout, 71, ends(660, 930)), Step::Warn(Again::Earlier { .. }, _)));
 }
 
 #[test]
