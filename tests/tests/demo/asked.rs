@@ -30,13 +30,13 @@ pub fn whether_a_drum_lasts(demo: &Path) {
     says(&noon, &["As of Tue 20 Apr 12:00, until Wed 07:30 and 1 h beyond:\n\nDrum A: WILL NOT LAST.\n"]);
     says(&noon, &["Filled now and not again it won't last", "At 17:00 it must hold ", " or less ("]);
     says(&noon, &["Pump 1 was set to 76 rpm at Sat 08:05"]);
-    // The fill of the evening lasts until seven, and not until eleven.
+    // The fill of the evening lasts until seven, and not until noon.
     let lasts = outlook(demo, "2027-04-20 17:00", &["--drum", "a", "--until", "tomorrow 07:00"]);
     says(&lasts, &["until Wed 07:00:\n\nDrum A: lasts.\n", "It lasts with "]);
-    let beyond = outlook(demo, "2027-04-20 17:00", &["--drum", "a", "--until", "tomorrow 11:00"]);
+    let beyond = outlook(demo, "2027-04-20 17:00", &["--drum", "a", "--until", "tomorrow 12:00"]);
     says(
         &beyond,
-        &["until Wed 11:00:\n\nDrum A: WILL NOT LAST.\n", "Without a refill it lasts only with the pump at "],
+        &["until Wed 12:00:\n\nDrum A: WILL NOT LAST.\n", "Without a refill it lasts only with the pump at "],
     );
     // Idle.
     let idle = outlook(demo, "2027-04-20 17:00", &["--drum", "Drum C", "--until", "tomorrow 07:00"]);
