@@ -266,9 +266,7 @@ impl Room {
         match event {
             Event::Reading(assessed) => self.take_reading(now, &assessed),
             Event::Log(entry) => {
-                self.water.log(&entry);
-                self.journal.take(now, &entry);
-                self.ledger.log(&entry);
+                self.note(now, &entry);
                 let aims = self.aims(now, &entry.deed);
                 for (desk, aim) in self.desks.iter_mut().zip(aims) {
                     desk.log(now, &entry, aim);
@@ -305,9 +303,7 @@ impl Room {
                 false
             }
             Event::Remembered(entry) => {
-                self.water.log(&entry);
-                self.journal.take(now, &entry);
-                self.ledger.log(&entry);
+                self.note(now, &entry);
                 // A pump stays as it was set, however long ago that was.
                 if matches!(entry.deed, Deed::PumpSetting { .. } | Deed::InUse { .. }) {
                     self.desks.iter_mut().for_each(|desk| desk.log(now, &entry, desk.drum.target));
@@ -328,6 +324,13 @@ impl Room {
             }
             Event::Tick => false,
         }
+    }
+
+    /// What others than the drums keep of an entry.
+    fn note(&mut self, now: Timestamp, entry: &LogEntry) {
+        self.water.log(entry);
+        self.journal.take(now, entry);
+        self.ledger.log(entry);
     }
 
     /// What each drum was to hold when a deed was done; only a refill asks for more than the site file.

@@ -260,7 +260,7 @@ impl<'a> Subject<'a> {
                  or says that nothing is known.",
                 self.drum
             ),
-            to_do: Some(format!("Wipe the sensor, look for foam; {}", self.dip())),
+            to_do: Some(format!("Look at the sensor: foam, dirt, cable, network; {}", self.dip())),
         }
     }
 

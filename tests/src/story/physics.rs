@@ -60,12 +60,12 @@ pub struct Drum {
 }
 
 impl Truth {
-    /// Day 24: 51.2 L/min, 18.14 g/L at 209 mL/min, 65 NTU everywhere.
+    /// Day 24: 51.2 L/min, 18.14 g/L at 209 mL/min, 65 NTU everywhere; B is empty.
     #[must_use]
     pub fn day_24() -> Self {
         let mut truth = Self {
             a: Drum { litres: 120.0, strength: 18.143_68, lumps: 0.0 },
-            b: Drum { litres: 30.0, strength: 18.143_68, lumps: 0.0 },
+            b: Drum { litres: HEEL, strength: 18.143_68, lumps: 0.0 },
             drawn: Which::A,
             joined: false,
             pump: 209.0,

@@ -21,9 +21,13 @@ impl Pair {
     /// With that many litres in them, each drawn at that many L/h.
     fn new(draws: Draws, litres: [f64; 2], draw: [f64; 2]) -> Self {
         let mut site = site(&["a", "b"]);
-        site.pumps[0].draws = draws;
+        site.pumps.iter_mut().for_each(|pump| pump.draws = draws);
         let watches = ["a", "b"].map(|drum| DrumWatch::new(&site, &id(drum)).unwrap());
-        let mut barrels = [0, 1].map(|place| Barrel::new(7 + place as u64, start(), litres[place]));
+        let mut seed = 6;
+        let mut barrels = litres.map(|litres| {
+            seed += 1;
+            Barrel::new(seed, start(), litres)
+        });
         for (barrel, draw) in barrels.iter_mut().zip(draw) {
             barrel.pump = draw;
         }
@@ -37,10 +41,10 @@ impl Pair {
     fn run(&mut self, hours: f64) {
         let end = self.now() + crate::rig::hours(hours);
         while self.now() < end {
-            for (place, sensor) in ["level-a", "level-b"].into_iter().enumerate() {
-                let value = self.barrels[place].step();
-                let now = self.barrels[place].now;
-                self.watches[place].reading(now, &reading(sensor, now, now, value, Flag::Pass));
+            let drums = self.barrels.iter_mut().zip(&mut self.watches);
+            for ((barrel, watch), sensor) in drums.zip(["level-a", "level-b"]) {
+                let value = barrel.step();
+                watch.reading(barrel.now, &reading(sensor, barrel.now, barrel.now, value, Flag::Pass));
             }
         }
         let now = self.now();
@@ -61,11 +65,13 @@ impl Pair {
     }
 
     fn supply(&self) -> (f64, f64, EmptyAt) {
-        known(&supply_forecast(self.now(), &self.site.pumps[0], &self.watches.each_ref()))
+        let pump = self.site.pump(&id("p1")).unwrap();
+        known(&supply_forecast(self.now(), pump, &self.watches.each_ref()))
     }
 
-    fn own(&self, place: usize) -> (f64, f64, EmptyAt) {
-        known(&self.watches[place].forecast(self.now()))
+    /// Of each drum.
+    fn own(&self) -> [(f64, f64, EmptyAt); 2] {
+        self.watches.each_ref().map(|watch| known(&watch.forecast(self.now())))
     }
 
     fn hours_to(&self, at: Option<Timestamp>) -> f64 {
@@ -84,7 +90,7 @@ fn a_common_suction_line_ends_with_its_first_dry_drum_and_draws_from_all() {
     let mut pair = Pair::new(Draws::Together, [160.0, 90.0], [6.0, 4.5]);
     pair.run(6.0);
     let (volume, draw, ends) = pair.supply();
-    let [a, b] = [0, 1].map(|place| pair.own(place));
+    let [a, b] = pair.own();
     let [left_a, left_b] = pair.barrels.each_ref().map(Barrel::hours_left);
     assert!(left_b + 5.0 < left_a, "{left_b} h, {left_a} h");
     assert_eq!(ends, b.2, "it ends when drum b does");
@@ -122,7 +128,7 @@ fn a_dry_drum_ends_the_supply_until_somebody_writes_down_that_its_valve_is_shut(
     assert!(ends.p50.is_some_and(|empty| empty <= now), "{ends:?}");
     pair.log(&Deed::InUse { pump: Some(id("p1")), drum: Some(id("a")) });
     let (_, draw, ends) = pair.supply();
-    let a = pair.own(0);
+    let [a, _] = pair.own();
     assert_eq!((draw, ends), (a.1, a.2));
     assert!(ends.p50.is_some_and(|empty| empty > now), "{ends:?}");
 }

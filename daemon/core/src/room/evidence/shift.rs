@@ -88,7 +88,9 @@ pub(crate) fn as_water(points: &[Point], found: &Shift, residence: f64, backgrou
 }
 
 fn noise(points: &[Point]) -> Option<f64> {
-    Some(scatter(points)?.max(LEAST_NOISE_SHARE * middle(points)?.abs()).max(f64::EPSILON))
+    // A probe in the air reads nothing at all, without any scatter: what it read before gives the scale.
+    let largest = points.iter().map(|point| point.v.abs()).fold(0.0, f64::max);
+    Some(scatter(points)?.max(LEAST_NOISE_SHARE * largest).max(f64::EPSILON))
 }
 
 /// A change happens between two readings.

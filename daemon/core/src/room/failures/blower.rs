@@ -51,7 +51,7 @@ fn falling_oxygen(evidence: &Evidence<'_>) -> Option<Shift> {
     let (_, trace) = evidence.sensor(&Place::Head, Quantity::Oxygen)?;
     let now = minutes(evidence.now);
     let points = trace.between(now - 150.0, now);
-    shift(&points, &PACES, LEAST_FALL_MG_L).filter(|shift| shift.towards < shift.before)
+    shift(&points, &PACES, LEAST_FALL_MG_L).filter(|shift| shift.towards < shift.before && is_water(shift))
 }
 
 /// The oxygen has come most of the way back.

@@ -55,9 +55,16 @@ fn between(
     let begins = stops.iter().filter_map(|(since, left)| {
         let taken = to.bend(evidence.now, *since)?;
         let begins = taken.before.abs() < 0.3 * left.before && alike(&taken, left);
-        begins.then(|| (left.sigmas().min(taken.sigmas()), *since, *left))
+        begins.then_some((*since, *left, taken))
     });
-    let (_, since, left) = begins.max_by(|a, b| a.0.total_cmp(&b.0))?;
+    let begins: Vec<_> = begins.collect();
+    if begins.is_empty() {
+        return None;
+    }
+    let joined = joined(evidence, from, to)?;
+    let all = begins.into_iter().filter(|(_, left, taken)| goes_over(left, taken, 1.0) - joined >= NOT_HALF);
+    let surest = |left: &Hinge, taken: &Hinge| left.sigmas().min(taken.sigmas());
+    let (since, left, _) = all.max_by(|a, b| surest(&a.1, &a.2).total_cmp(&surest(&b.1, &b.2)))?;
     let noted = evidence
         .journal
         .between(since - NOTED, evidence.now)
@@ -83,6 +90,26 @@ fn alike(taken: &Hinge, left: &Hinge) -> bool {
     taken.sigmas() >= SIGMAS && (taken.after - left.before).abs() <= 0.35 * left.before + 2.0 * taken.sd
 }
 
+/// How well it is explained by both being joined since whenever explains it best: each then gives half.
+fn joined(evidence: &Evidence<'_>, from: &DrumSight<'_>, to: &DrumSight<'_>) -> Option<f64> {
+    let now = minutes(evidence.now);
+    let tried = (0..TRIES).map(|step| FIRST + 5.0 * f64::from(step)).chain(LONG_AGO);
+    let halves = tried.filter_map(|back| {
+        let since = timestamp(now - back);
+        Some(goes_over(&from.bend(evidence.now, since)?, &to.bend(evidence.now, since)?, 0.5))
+    });
+    halves.max_by(f64::total_cmp)
+}
+
+/// How much likelier it is that `share` of the one's draw went over to the other than that nothing changed: the
+/// logarithm of the ratio.
+fn goes_over(left: &Hinge, taken: &Hinge, share: f64) -> f64 {
+    let gain = |hinge: &Hinge, change: f64| {
+        (hinge.change.powi(2) - (hinge.change - change).powi(2)) / (2.0 * hinge.sd * hinge.sd)
+    };
+    gain(left, -share * left.before) + gain(taken, share * left.before)
+}
+
 /// Somebody wrote it down.
 fn is_over(evidence: &Evidence<'_>, failure: &Failure) -> bool {
     evidence
@@ -94,6 +121,10 @@ fn is_over(evidence: &Evidence<'_>, failure: &Failure) -> bool {
 /// Levels bend at this many minutes ago at the soonest, then every five.
 const FIRST: f64 = 20.0;
 const TRIES: u32 = 14;
+/// min. Since then drums may have been joined.
+const LONG_AGO: [f64; 8] = [95.0, 110.0, 125.0, 140.0, 160.0, 180.0, 210.0, 240.0];
+/// Logarithm of how much likelier all of the draw must have gone over than half of it.
+const NOT_HALF: f64 = 6.0;
 /// Logarithm of how much likelier a standing level must be than a falling one.
 const SURE: f64 = 12.0;
 const SIGMAS: f64 = 5.0;

@@ -1,6 +1,7 @@
 //! The clay went in as lumps: turbidity is low after a fill and rises over the next hour as they dissolve.
 //!
-//! Traps: a probe that was wiped, air that came back; both are in the log or told already.
+//! Traps: a probe that was wiped, which is in the log; air that came back, before which turbidity sagged from what it
+//! should be, while lumps are missed most at first.
 
 use jiff::SignedDuration;
 
@@ -29,12 +30,14 @@ fn find(evidence: &Evidence<'_>) -> Option<Found> {
         clay(from, from + 8.0).filter(|_| from + 8.0 <= now)
     });
     let low = low.min_by(f64::total_cmp)?;
+    let at_first = clay(at + 16.0, at + 24.0)?;
     let reached = clay(now - 8.0, now)?;
     let rising = reached - low >= RISEN * (wanted - low) && clay(now - 24.0, now - 14.0)? < reached;
     let wiped = evidence.journal.between(refill.at, evidence.now).any(|entry| {
         matches!(entry.deed, Deed::Wipe { .. } | Deed::Cleaning { .. }) || drum.sets_pump(&entry.deed)
     });
-    if low > LOW * wanted || !rising || wiped || reached > TOO_HIGH * wanted {
+    let sagged = at_first - low > SAGGED * wanted;
+    if low > LOW * wanted || sagged || !rising || wiped || reached > TOO_HIGH * wanted {
         return None;
     }
     let id = drum.desk.drum.id.clone();
@@ -63,6 +66,8 @@ fn is_over(evidence: &Evidence<'_>, failure: &Failure) -> bool {
 
 /// Share of the booked clay that is missing at first.
 const LOW: f64 = 0.87;
+/// Share of the booked clay by which turbidity may fall after the fill: scatter.
+const SAGGED: f64 = 0.06;
 /// Share of what is missing that must have come back.
 const RISEN: f64 = 0.35;
 /// Beyond what the books say it isn't lumps.
