@@ -74,7 +74,7 @@ fn a_pump_that_is_stopped_on_purpose_takes_one_entry_and_nothing_is_told() {
             story.written(noted, r#""kind":"pump_setting","pump":"p1","rpm":0"#);
             for site in [rooms::plain(), rooms::with_contact()] {
                 let telling = told_by(&mut story, until, &site);
-                assert!(telling.between("14:00", until).is_empty(), "{}", telling.list());
+                assert!(telling.of_a("14:00", until).is_empty(), "{}", telling.list());
             }
         }
     }
@@ -216,17 +216,4 @@ fn a_network_that_is_worked_on_by_day_is_not_lost_unless_it_stays_away() {
     assert_eq!(silent("+1 01:00", "+1 01:35", "+1 02:30", true), 1, "by night nobody works on it");
 }
 
-#[test]
-fn an_empty_drum_that_stands_by_is_never_told_of_at_night() {
-    for seed in 0..NIGHTS {
-        let mut story = Story::begin("17:00", seed, Truth::full());
-        let telling = told_by(&mut story, "+1 05:30", &rooms::plain());
-        assert!(telling.between("17:00", "+1 05:30").is_empty(), "seed {seed}:\n{}", telling.list());
-        let evening = telling.told.iter().find(|told| told.notice.cause.starts_with("evening:"));
-        let text = &evening.expect("it is always sent").text;
-        assert!(text.contains("Drum B: NOT IN USE."), "seed {seed}:\n{text}");
-    }
-}
-
 const SEEDS: u64 = 2;
-const NIGHTS: u64 = 4;
