@@ -91,8 +91,12 @@ fn figures(text: &str) -> Vec<(f64, f64)> {
     let now = text.lines().filter_map(|line| line.strip_prefix("Now "));
     let figures = |line: &str| {
         let words: Vec<&str> = line.split_whitespace().collect();
-        let before = |unit: &str| words.windows(2).find(|two| two[1].trim_end_matches('.') == unit);
-        Some((before("L")?[0].parse().ok()?, before("L/h")?[0].parse().ok()?))
+        let before = |unit: &str| {
+            let mut pairs = words.iter().zip(words.iter().skip(1));
+            let (figure, _) = pairs.find(|(_, word)| word.trim_end_matches('.') == unit)?;
+            figure.parse().ok()
+        };
+        Some((before("L")?, before("L/h")?))
     };
     now.filter_map(figures).collect()
 }
