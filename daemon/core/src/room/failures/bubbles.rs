@@ -18,11 +18,13 @@ fn find(evidence: &Evidence<'_>) -> Option<Found> {
 fn of_probe(evidence: &Evidence<'_>, probe: &Turbid<'_>) -> Option<Found> {
     let now = minutes(evidence.now);
     let spread = |from: f64, to: f64| Spread::of(&probe.trace.between(now - from, now - to));
-    let usual = spread(420.0, 120.0)?;
     let halves = [spread(LASTED, LASTED / 2.0)?, spread(LASTED / 2.0, 0.0)?];
-    let spiky = halves.iter().all(|half| {
-        half.up >= LEAST_NTU.max(TIMES * usual.up) && half.up >= TIMES * half.down.max(usual.down)
-    });
+    // The usual is looked at only when there is something to hold against it.
+    if !halves.iter().all(|half| half.up >= LEAST_NTU && half.up >= TIMES * half.down) {
+        return None;
+    }
+    let usual = spread(420.0, 120.0)?;
+    let spiky = halves.iter().all(|half| half.up >= TIMES * usual.up.max(usual.down));
     let [_, newest] = &halves;
     let unmoved = (newest.middle - usual.middle).abs() <= (UNMOVED * usual.middle).max(2.0 * usual.up);
     (spiky && unmoved && probe.shift.is_none()).then(|| Found {
