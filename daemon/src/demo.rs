@@ -26,6 +26,7 @@ use std::path::PathBuf;
 
 use indicatif::{ProgressBar, ProgressStyle};
 use jiff::civil::{Date, date};
+use jiff::tz::TimeZone;
 use jiff::{SignedDuration, Timestamp, ToSpan};
 use tokio::task::JoinHandle;
 use tokio_util::sync::CancellationToken;
@@ -111,11 +112,11 @@ pub async fn demo(
 ) -> Result<Shown, DemoError> {
     let folder = Folder::clear(settings.out.clone())?;
     let port = broker::start().map_err(DemoError::Broker)?;
-    let site_file = folder.write("site.toml", &site::file(port))?;
-    let site = config::read(&site_file, Secrets::Left)?.settings;
     let real = Clock::system();
+    let first_day = if settings.once { FIRST_DAY } else { days_before(real.now()) };
+    let site_file = folder.write("site.toml", &site::file(port, first_day))?;
+    let site = config::read(&site_file, Secrets::Left)?.settings;
     let zone = site.site.time_zone.clone();
-    let first_day = if settings.once { FIRST_DAY } else { days_before(real.now(), &site.site.time_zone) };
     let calendar = Calendar::new(zone, first_day);
     let start = calendar.at(0, 8, 0);
     let end = if settings.once { calendar.at(DAYS, 8, 0) } else { whole_ticks(real.now()) };
@@ -246,8 +247,10 @@ fn filter(message: &Message) -> usize {
     [hatchery::LOG, hatchery::ANSWERS].iter().position(|topic| message.topic == *topic).unwrap_or(2)
 }
 
-fn days_before(now: Timestamp, zone: &jiff::tz::TimeZone) -> Date {
-    let today = now.to_zoned_datetime(zone.clone()).date();
+fn days_before(now: Timestamp) -> Date {
+    // A zone that this machine doesn't know is refused with the site file.
+    let zone = TimeZone::get(site::ZONE).unwrap_or(TimeZone::UTC);
+    let today = now.to_zoned_datetime(zone).date();
     today.checked_sub(i64::from(DAYS).days()).unwrap_or(today)
 }
 

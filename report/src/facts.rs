@@ -3,9 +3,13 @@
 //! Time weighs, not the number of readings; what is missing or doubtful is never counted as good; an
 //! instant is told in the site's time zone by others.
 
+pub mod ahead;
+pub mod days;
+pub mod demand;
 pub mod drums;
 pub mod hindsight;
 pub mod oxygen;
+pub mod skill;
 pub mod trace;
 pub mod warnings;
 pub mod water;
@@ -18,14 +22,20 @@ use claymark_core::fieldlog::LogEntry;
 use claymark_core::forecast::Forecast;
 use claymark_core::happening::{Happening, What};
 use claymark_core::id::Id;
+use claymark_core::ledger::Ledger;
 use claymark_core::notice::Answer;
 use claymark_core::quarantine::Reason;
 use claymark_core::reading::Assessed;
 use claymark_core::site::{Place, Sensor, Site, WaterLimits};
+use claymark_core::skill::MarkForecast;
 use claymark_store::batch::{Delivery, Issued};
 use claymark_store::limits::Limits;
 
+use ahead::Ahead;
+use days::BandDay;
+use demand::{Lack, OxygenDemand};
 use drums::DrumWeek;
+use skill::ForecastSkill;
 use trace::{Shares, Trace, TraceBuilder};
 use warnings::Warning;
 use water::PlaceWeek;
@@ -45,6 +55,14 @@ pub struct WeekFacts {
     pub drums: Vec<DrumWeek>,
     /// The head tank first, then the rearing tanks in the order of the site file.
     pub places: Vec<PlaceWeek>,
+    /// How the rearing tanks kept their band on each day.
+    pub band_days: Vec<BandDay>,
+    /// The oxygen that the fish took up, or why that isn't known.
+    pub demand: Result<OxygenDemand, Lack>,
+    /// How well the drums were forecast of late.
+    pub skill: ForecastSkill,
+    /// What comes next.
+    pub ahead: Ahead,
     /// How complete each sensor's readings are, in the order of the site file.
     pub sensors: Vec<SensorWeek>,
     /// What people were told.
@@ -90,6 +108,10 @@ pub struct Rows {
     pub deliveries: Vec<Delivery>,
     /// Of the week, in the order of time.
     pub log: Vec<LogEntry>,
+    /// Clay that came and went since the bags were counted, and refills of the last two weeks.
+    pub ledger: Ledger,
+    /// What was said of drums' marks in the four weeks up to the end, and what became of it.
+    pub marks: Vec<MarkForecast>,
     /// Of the week, by reason.
     pub quarantined: BTreeMap<Reason, u64>,
 }
@@ -150,8 +172,13 @@ impl WeekFacts {
             .collect();
         let mut quarantined: Vec<(Reason, u64)> = rows.quarantined.iter().map(|(r, n)| (*r, *n)).collect();
         quarantined.sort_by_key(|(reason, count)| (std::cmp::Reverse(*count), *reason));
+        let places = water::places(&site, traces);
         Self {
-            places: water::places(&site, traces),
+            band_days: days::of(&site, &week, &places),
+            demand: OxygenDemand::of(&site, &week, until, traces),
+            skill: ForecastSkill::of(&site, &rows.marks),
+            ahead: Ahead::of(&site, until, traces, &rows),
+            places,
             warnings: warnings::of(&week, &rows),
             log: in_force(&week, rows.log),
             happenings: telling(&week, until, rows.happenings),
@@ -181,16 +208,8 @@ impl WeekFacts {
     /// How the time of all sensors together divides.
     #[must_use]
     pub fn coverage(&self) -> Shares {
-        self.sensors.iter().map(|sensor| Shares::of(sensor.trace.slots())).fold(
-            Shares::default(),
-            |sum, one| Shares {
-                inside_s: sum.inside_s + one.inside_s,
-                below_s: sum.below_s + one.below_s,
-                above_s: sum.above_s + one.above_s,
-                doubtful_s: sum.doubtful_s + one.doubtful_s,
-                missing_s: sum.missing_s + one.missing_s,
-            },
-        )
+        let all = self.sensors.iter().map(|sensor| Shares::of(sensor.trace.slots()));
+        all.fold(Shares::default(), Shares::plus)
     }
 
     /// Whether a single reading came in.

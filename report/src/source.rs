@@ -11,10 +11,12 @@ use claymark_core::fieldlog::LogEntry;
 use claymark_core::forecast::Forecast;
 use claymark_core::happening::Happening;
 use claymark_core::id::Id;
+use claymark_core::ledger::Ledger;
 use claymark_core::notice::Answer;
 use claymark_core::quarantine::Reason;
 use claymark_core::reading::Assessed;
 use claymark_core::site::Site;
+use claymark_core::skill::MarkForecast;
 use claymark_influx::reader::ReadError;
 use claymark_store::StoreError;
 use claymark_store::batch::{Delivery, Issued};
@@ -46,6 +48,8 @@ pub trait Source {
     fn forecasts(&self, from: Timestamp, to: Timestamp) -> Result<Vec<Forecast>, Unread>;
     /// What happened to drums, in the order of time.
     fn happenings(&self, from: Timestamp, to: Timestamp) -> Result<Vec<Happening>, Unread>;
+    /// What was said of drums' marks and what became of it, in the order of saying.
+    fn marks(&self, from: Timestamp, to: Timestamp) -> Result<Vec<MarkForecast>, Unread>;
     /// Notices in the order of time.
     fn notices(&self, from: Timestamp, to: Timestamp) -> Result<Vec<Issued>, Unread>;
     /// Deliveries of the notices of the range.
@@ -100,7 +104,7 @@ impl Unread {
 pub fn facts(source: &impl Source, site: Site, week: Week, now: Timestamp) -> Result<WeekFacts, Unread> {
     let until = now.clamp(week.start(), week.end());
     let traces = traces(source, &site, &week, until)?;
-    let rows = rows(source, &week, until)?;
+    let rows = rows(source, &site, &week, until)?;
     Ok(WeekFacts::of(site, week, until, &traces.finish(), rows))
 }
 
@@ -141,7 +145,7 @@ fn plain_hours_in(traces: &mut Traces, ids: &BTreeMap<SensorKey, Id>, hour: &[Ro
     close
 }
 
-fn rows(source: &impl Source, week: &Week, until: Timestamp) -> Result<Rows, Unread> {
+fn rows(source: &impl Source, site: &Site, week: &Week, until: Timestamp) -> Result<Rows, Unread> {
     let (start, end) = (week.start(), week.end());
     let earlier = |by: SignedDuration| start.saturating_sub(by).unwrap_or(Timestamp::MIN);
     let later = |by: SignedDuration| end.saturating_add(by).unwrap_or(Timestamp::MAX);
@@ -159,8 +163,43 @@ fn rows(source: &impl Source, week: &Week, until: Timestamp) -> Result<Rows, Unr
         answers: source
             .answers(earlier(SignedDuration::from_hours(24)), later(SignedDuration::from_hours(24)))?,
         log: source.log(earlier(SignedDuration::from_hours(3)), end)?,
+        ledger: ledger(source, site, earlier(HAPPENED_BEFORE), until)?,
+        marks: source.marks(until.saturating_sub(JUDGED).unwrap_or(Timestamp::MIN), until)?,
         quarantined,
     })
+}
+
+/// Clay that came and went since the bags were counted, and refills from `from` on.
+fn ledger(source: &impl Source, site: &Site, from: Timestamp, until: Timestamp) -> Result<Ledger, Unread> {
+    let counted =
+        site.stock.as_ref().and_then(|rules| rules.counted_on.to_zoned_datetime(site.time_zone.clone()).ok());
+    let from = counted.map_or(from, |counted| from.min(counted.timestamp()));
+    let mut ledger = Ledger::default();
+    source.log(from, until)?.iter().for_each(|entry| ledger.log(entry));
+    source.happenings(from, until)?.iter().for_each(|happening| ledger.happened(happening));
+    Ok(ledger)
+}
+
+/// Both readers have these functions by the same names.
+macro_rules! rows_of_ranges {
+    ($($name:ident: $row:ty),+) => {
+        $(fn $name(&self, from: Timestamp, to: Timestamp) -> Result<Vec<$row>, Unread> {
+            Ok(self.$name(from, to)?)
+        })+
+    };
+    () => {
+        rows_of_ranges! {
+            rollups: Rollup,
+            forecasts: Forecast,
+            happenings: Happening,
+            marks: MarkForecast,
+            notices: Issued,
+            deliveries: Delivery,
+            answers: Answer,
+            log: LogEntry,
+            quarantine_counts: QuarantineCount
+        }
+    };
 }
 
 impl Source for claymark_store::Reader {
@@ -189,37 +228,7 @@ impl Source for claymark_store::Reader {
         Ok(())
     }
 
-    fn rollups(&self, from: Timestamp, to: Timestamp) -> Result<Vec<Rollup>, Unread> {
-        Ok(self.rollups(from, to)?)
-    }
-
-    fn forecasts(&self, from: Timestamp, to: Timestamp) -> Result<Vec<Forecast>, Unread> {
-        Ok(self.forecasts(from, to)?)
-    }
-
-    fn happenings(&self, from: Timestamp, to: Timestamp) -> Result<Vec<Happening>, Unread> {
-        Ok(self.happenings(from, to)?)
-    }
-
-    fn notices(&self, from: Timestamp, to: Timestamp) -> Result<Vec<Issued>, Unread> {
-        Ok(self.notices(from, to)?)
-    }
-
-    fn deliveries(&self, from: Timestamp, to: Timestamp) -> Result<Vec<Delivery>, Unread> {
-        Ok(self.deliveries(from, to)?)
-    }
-
-    fn answers(&self, from: Timestamp, to: Timestamp) -> Result<Vec<Answer>, Unread> {
-        Ok(self.answers(from, to)?)
-    }
-
-    fn log(&self, from: Timestamp, to: Timestamp) -> Result<Vec<LogEntry>, Unread> {
-        Ok(self.log(from, to)?)
-    }
-
-    fn quarantine_counts(&self, from: Timestamp, to: Timestamp) -> Result<Vec<QuarantineCount>, Unread> {
-        Ok(self.quarantine_counts(from, to)?)
-    }
+    rows_of_ranges!();
 }
 
 impl Source for claymark_influx::Reader {
@@ -246,41 +255,14 @@ impl Source for claymark_influx::Reader {
         Ok(())
     }
 
-    fn rollups(&self, from: Timestamp, to: Timestamp) -> Result<Vec<Rollup>, Unread> {
-        Ok(self.rollups(from, to)?)
-    }
-
-    fn forecasts(&self, from: Timestamp, to: Timestamp) -> Result<Vec<Forecast>, Unread> {
-        Ok(self.forecasts(from, to)?)
-    }
-
-    fn happenings(&self, from: Timestamp, to: Timestamp) -> Result<Vec<Happening>, Unread> {
-        Ok(self.happenings(from, to)?)
-    }
-
-    fn notices(&self, from: Timestamp, to: Timestamp) -> Result<Vec<Issued>, Unread> {
-        Ok(self.notices(from, to)?)
-    }
-
-    fn deliveries(&self, from: Timestamp, to: Timestamp) -> Result<Vec<Delivery>, Unread> {
-        Ok(self.deliveries(from, to)?)
-    }
-
-    fn answers(&self, from: Timestamp, to: Timestamp) -> Result<Vec<Answer>, Unread> {
-        Ok(self.answers(from, to)?)
-    }
-
-    fn log(&self, from: Timestamp, to: Timestamp) -> Result<Vec<LogEntry>, Unread> {
-        Ok(self.log(from, to)?)
-    }
-
-    fn quarantine_counts(&self, from: Timestamp, to: Timestamp) -> Result<Vec<QuarantineCount>, Unread> {
-        Ok(self.quarantine_counts(from, to)?)
-    }
+    rows_of_ranges!();
 }
 
 /// A reading this long before the week may still stand when it begins.
 const LEAD_IN: SignedDuration = SignedDuration::from_hours(1);
+
+/// Forecasts are judged over so much time up to the end: a week alone tells little.
+const JUDGED: SignedDuration = SignedDuration::from_hours(28 * 24);
 
 /// A drum that ran empty, or a doubt that arose, so long before the week may still hold in it.
 const HAPPENED_BEFORE: SignedDuration = SignedDuration::from_hours(14 * 24);

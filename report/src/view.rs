@@ -2,14 +2,18 @@
 //!
 //! Nothing is computed here; `claymark-words` makes the sentences, [`crate::charts`] the pictures.
 
+mod ahead;
+mod demand;
 mod drums;
 mod glance;
 mod record;
+mod skill;
 mod water;
 
 use jiff::Timestamp;
 use serde::Serialize;
 
+use claymark_words::caution;
 use claymark_words::report::{self as words, Mark};
 
 use crate::charts::Undrawn;
@@ -19,13 +23,17 @@ use crate::facts::WeekFacts;
 #[derive(Debug, Clone, Serialize)]
 pub struct View {
     title: String,
+    foot: &'static str,
     span: String,
     so_far: Option<String>,
     date: Moment,
     verdict: Vec<Line>,
     room: glance::Room,
+    ahead: ahead::Ahead,
     drums: drums::Drums,
+    skill: skill::Skill,
     water: water::Water,
+    demand: demand::Demand,
     record: record::Record,
     #[serde(skip)]
     pictures: Pictures,
@@ -73,13 +81,17 @@ impl View {
             (!facts.complete()).then(|| words::glance::so_far(&words::dated_moment(facts.until, zone)));
         Ok(Self {
             title: words::glance::title(site, week.number(), week.year()),
+            foot: caution::NOT_LIFE_SUPPORT,
             span: span.unwrap_or_default(),
             so_far,
             date: Moment::of(facts.until, facts),
             verdict: glance::verdict(facts),
             room: glance::Room::of(facts, &mut pictures)?,
+            ahead: ahead::Ahead::of(facts),
             drums: drums::Drums::of(facts, &mut pictures)?,
+            skill: skill::Skill::of(facts),
             water: water::Water::of(facts, &mut pictures)?,
+            demand: demand::Demand::of(facts),
             record: record::Record::of(facts, &mut pictures)?,
             pictures,
         })

@@ -1,9 +1,12 @@
-//! Dissolved oxygen in fresh water: how much it can hold, and how full of it the water is.
+//! Dissolved oxygen in fresh water: how much it can hold, how full of it the water is, and what fish take out of it
+//! ([`demand`]).
 //!
 //! Solubility: Benson and Krause (1980 and 1984) in mg/L with their full pressure factor, as in USGS Office
 //! of Water Quality Technical Memorandum 2011.03 and Standard Methods 4500-O; valid for 0 to 40 °C and 0.5 to
 //! 1.1 atm. Salt is left out: at 500 µS/cm it would take 0.17 % off at 20 °C.
 //! Pressure: the standard atmosphere (ISO 2533:1975; ICAO Doc 7488), troposphere.
+
+pub mod demand;
 
 use crate::units::{Celsius, Hectopascals, MilligramsPerLitre, Percent, Unit};
 
@@ -56,6 +59,9 @@ fn vapour_pressure_atm(water: Celsius) -> f64 {
     let t = water.kelvins();
     (11.8571 - 3840.70 / t - 216_961.0 / t.powi(2)).exp()
 }
+
+/// Above this a check of the total gas pressure is asked for. Our own choice: well above the noise of a probe.
+pub const SUPERSATURATED: Percent = Percent(105.0);
 
 // ISO 2533:1975.
 const EARTH_RADIUS_M: f64 = 6_356_766.0;

@@ -69,6 +69,20 @@ impl Coverage {
         self.of += 1;
     }
 
+    /// The same share, as if only so many of the cases were independent; at most as many as there are.
+    #[must_use]
+    pub fn of_independent(&self, cases: u32) -> Self {
+        let of = cases.min(self.of);
+        let held = self.share().map_or(0.0, |share| (share * f64::from(of)).round());
+        #[expect(
+            clippy::cast_possible_truncation,
+            clippy::cast_sign_loss,
+            clippy::as_conversions,
+            reason = "from 0 to `of`"
+        )]
+        Self { held: held as u32, of }
+    }
+
     /// The share that was held; `None` when nothing was counted.
     #[must_use]
     pub fn share(&self) -> Option<f64> {
@@ -150,6 +164,19 @@ mod tests {
             rows += 1;
         }
         assert_eq!(rows, 27);
+    }
+
+    #[test]
+    fn near_copies_give_no_narrower_bounds_than_the_cases_that_are_independent() {
+        let copies = Coverage { held: 180, of: 200 };
+        assert_eq!(copies.of_independent(20), Coverage { held: 18, of: 20 });
+        assert_eq!(copies.of_independent(999), copies, "there are no more cases than were counted");
+        assert_eq!(Coverage::default().of_independent(9), Coverage::default());
+        let width = |coverage: Coverage| {
+            let Bounds { low, high } = coverage.clopper_pearson(0.95).unwrap();
+            high - low
+        };
+        assert!(width(copies.of_independent(20)) > 2.0 * width(copies));
     }
 
     #[test]

@@ -10,6 +10,7 @@ use claymark_core::forecast::{Forecast, Outlook, Subject};
 use claymark_core::happening::Happening;
 use claymark_core::id::Id;
 use claymark_core::notice::Answer;
+use claymark_core::skill::{Fate, MarkForecast};
 use claymark_store::batch::{Delivery, DeliveryState, Issued};
 use claymark_store::reader::{KnownSensor, QuarantineCount, RawReading, Rollup, SensorKey};
 
@@ -148,6 +149,20 @@ impl<'a> Points<'a> {
         let kind = tag_of(&happening.what, "what");
         let tags = [happening.drum.as_str(), &kind, self.site.as_str()];
         self.record(&schema::HAPPENING, happening.at, &tags, happening, &[]);
+    }
+
+    /// What was said of a drum's mark, and what became of it.
+    pub fn mark(&mut self, said: &MarkForecast) {
+        let fate = match said.fate {
+            Fate::Open => "open",
+            Fate::Came { .. } => "came",
+            Fate::Dropped => "dropped",
+        };
+        let mut more = vec![("mark_l", Value::Float(said.mark.0)), ("fate", Value::Text(fate))];
+        let late = said.off().map(|off| off.as_secs_f64() / 60.0);
+        more.extend(late.map(|minutes| ("late_min", Value::Float(minutes))));
+        let tags = [said.drum.as_str(), said.lead.name(), self.site.as_str()];
+        self.record(&schema::MARK_FORECAST, said.made_at, &tags, said, &more);
     }
 
     /// All notices of a time, in the store's order.

@@ -15,6 +15,7 @@ use claymark_core::id::Id;
 use claymark_core::notice::Answer;
 use claymark_core::reading::Assessed;
 use claymark_core::site::{Sensor, Site};
+use claymark_core::skill::MarkForecast;
 use claymark_store::batch::{Delivery, Issued};
 use claymark_store::reader::{KnownSensor, QuarantineCount, Rollup, SensorKey};
 
@@ -191,6 +192,15 @@ impl Reader {
         };
         forecasts.sort_by_cached_key(|forecast| (forecast.at, about(forecast)));
         Ok(forecasts)
+    }
+
+    /// What was said of drums' marks, by the time that it was said.
+    pub fn marks(&self, from: Timestamp, to: Timestamp) -> Result<Vec<MarkForecast>, ReadError> {
+        let mut marks: Vec<MarkForecast> = self.records(&schema::MARK_FORECAST, from, to)?;
+        marks.sort_by(|a, b| {
+            (a.made_at, &a.drum).cmp(&(b.made_at, &b.drum)).then(a.mark.0.total_cmp(&b.mark.0))
+        });
+        Ok(marks)
     }
 
     /// Notices by the time that they were decided.

@@ -45,8 +45,19 @@ pub enum Kind {
 }
 
 /// All of them.
-pub const ALL: [&Measurement; 10] =
-    [&SITE, &READING, &ROLLUP, &FORECAST, &FIELD_LOG, &HAPPENING, &NOTICE, &DELIVERY, &ANSWER, &QUARANTINE];
+pub const ALL: [&Measurement; 11] = [
+    &SITE,
+    &READING,
+    &ROLLUP,
+    &FORECAST,
+    &FIELD_LOG,
+    &HAPPENING,
+    &MARK_FORECAST,
+    &NOTICE,
+    &DELIVERY,
+    &ANSWER,
+    &QUARANTINE,
+];
 
 /// The site file as it was checked, so that rows can be read back without it. It is longer than a text may be,
 /// so it goes in parts; a site without changes is written again each day, else retention would lose it.
@@ -131,6 +142,19 @@ pub const HAPPENING: Measurement = Measurement {
     time: "when it happened",
     tags: &["drum", "kind", "site"],
     fields: &[text("json", "the happening")],
+};
+
+/// When a drum was to come down to a mark, and what became of that: the forecasts are scored by it.
+pub const MARK_FORECAST: Measurement = Measurement {
+    name: "mark_forecast",
+    time: "when it was said; written again when it is settled",
+    tags: &["drum", "lead", "site"],
+    fields: &[
+        text("json", "what was said, with its five quantiles"),
+        float("mark_l", "the mark, heel included, L"),
+        text("fate", "open, came, or dropped: a refill, a change or a doubt came first"),
+        float("late_min", "when it came less the likely time, min; missing unless it came"),
+    ],
 };
 
 /// One notice; `kind` as in the notices.

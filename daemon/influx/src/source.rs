@@ -156,6 +156,7 @@ impl Named {
                 What::Forecasts
                 | What::Log
                 | What::Happenings
+                | What::Marks
                 | What::Notices
                 | What::Answers
                 | What::Quarantine => {
@@ -183,6 +184,7 @@ fn records(
         What::Happenings => {
             reader.happenings(from, to)?.iter().for_each(|happening| points.happening(happening))
         }
+        What::Marks => reader.marks(from, to)?.iter().for_each(|said| points.mark(said)),
         What::Notices => {
             let notices = reader.notices(from, to)?;
             notices.iter().for_each(|issued| points.notice(issued));
@@ -217,8 +219,15 @@ fn just_after(at: Timestamp) -> Timestamp {
 }
 
 /// Everything that isn't a reading.
-const RECORDS: [What; 6] =
-    [What::Forecasts, What::Log, What::Happenings, What::Notices, What::Answers, What::Quarantine];
+const RECORDS: [What; 7] = [
+    What::Forecasts,
+    What::Log,
+    What::Happenings,
+    What::Marks,
+    What::Notices,
+    What::Answers,
+    What::Quarantine,
+];
 
 /// About one request's worth.
 const ROWS_IN_A_PAGE: usize = 5_000;

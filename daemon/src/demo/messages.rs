@@ -18,13 +18,14 @@ pub fn distance(level_mm: f64) -> Vec<u8> {
     format!("{:.1}", (MOUNT_MM - level_mm) / MM_PER_CM).into_bytes()
 }
 
-/// The head tank's station: turbidity, temperature and flow, SenML in JSON.
+/// The head tank's station: turbidity, temperature, oxygen and flow, SenML in JSON.
 pub fn head(at: Timestamp, room: &Room, rng: &mut StdRng) -> Vec<u8> {
     let turbidity = turbidity(room.water.head_ntu(), rng);
     let temperature = plain(room.water.head_temperature_c(), 0.03, 0.01, rng);
+    let oxygen = plain(room.water.head_oxygen_mg_l(), 0.04, 0.01, rng);
     let flow = plain(room.water.flow_l_per_min(), 0.2, 0.1, rng) / SECONDS_PER_MINUTE;
     format!(
-        r#"[{{"bn":"urn:dev:x-alder-bend:head:","bt":{},"n":"turbidity","u":"NTU","v":{turbidity:.1}}},{{"n":"temperature","u":"Cel","v":{temperature:.2}}},{{"n":"flow","u":"l/s","v":{flow:.4}}}]"#,
+        r#"[{{"bn":"urn:dev:x-alder-bend:head:","bt":{},"n":"turbidity","u":"NTU","v":{turbidity:.1}}},{{"n":"temperature","u":"Cel","v":{temperature:.2}}},{{"n":"oxygen","u":"mg/l","v":{oxygen:.2}}},{{"n":"flow","u":"l/s","v":{flow:.4}}}]"#,
         at.as_second()
     )
     .into_bytes()

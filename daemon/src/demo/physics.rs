@@ -126,6 +126,23 @@ mod tests {
     }
 
     #[test]
+    fn fish_that_grow_take_more_oxygen_and_always_have_enough() {
+        let mut room = Room::on_the_first_morning();
+        let mut at_noon = Vec::new();
+        for day in 0..40 {
+            for tenth_minute in 0..144 {
+                room.step(600.0, f64::from(tenth_minute) / 6.0);
+                assert!(room.water.tanks().iter().all(|tank| tank.oxygen_mg_l() > 6.5), "day {day}");
+                if tenth_minute == 72 {
+                    at_noon.push(room.water.tanks()[3].oxygen_mg_l());
+                }
+            }
+        }
+        assert!(at_noon[..13].windows(2).all(|two| two[1] < two[0]), "{at_noon:?}");
+        assert!(at_noon[0] - at_noon[8] > 0.3, "{at_noon:?}");
+    }
+
+    #[test]
     fn slurry_is_neither_made_nor_lost() {
         let mut room = Room::on_the_first_morning();
         let before: f64 = room.drums.iter().map(drum::Drum::clay_g).sum();

@@ -33,6 +33,12 @@ impl Story {
         let mut acts = self.calendar.routine(day, second_drum);
         let at = |hour, minute| self.calendar.at(day, hour, minute);
         let mut add = |at, deed, by| acts.push(Act { at, deed, by });
+        if (WEANING + 1..=WEANED).contains(&day) {
+            for pump in 0..2 {
+                let rpm = (USUAL_RPM * share_of_clay(day)).round();
+                add(at(7, 40), Deed::Set { pump, rpm }, Some("lead"));
+            }
+        }
         match day {
             0 => {
                 for pump in 0..2 {
@@ -122,6 +128,16 @@ impl Story {
     }
 }
 
+/// Of the clay that the fish had before their weaning, by the day of the story: 63 NTU above the water's own, then
+/// 5.25 NTU less each day.
+#[must_use]
+pub fn share_of_clay(day: i32) -> f64 {
+    1.0 - 5.25 / 63.0 * f64::from(day.clamp(WEANING, WEANED) - WEANING)
+}
+
+/// As the site file's plan has it.
+const WEANING: i32 = 5;
+const WEANED: i32 = 15;
 const NONSENSE: i32 = 2;
 const RUNS_DRY: i32 = 3;
 const DAY_AFTER: i32 = 4;

@@ -42,6 +42,8 @@ pub enum What {
     Log,
     /// Happenings, by time.
     Happenings,
+    /// What was said of drums' marks and what became of it, by the time of saying.
+    Marks,
     /// Notices with their deliveries, by the notice's time.
     Notices,
     /// Answers, by time.
@@ -70,11 +72,12 @@ impl Name {
 
 impl What {
     /// All, with the names of their tables.
-    pub(crate) const TABLES: [(&'static str, Self); 7] = [
+    pub(crate) const TABLES: [(&'static str, Self); 8] = [
         ("reading", Self::Readings),
         ("forecast", Self::Forecasts),
         ("field_log", Self::Log),
         ("happening", Self::Happenings),
+        ("mark_forecast", Self::Marks),
         ("notice", Self::Notices),
         ("answer", Self::Answers),
         ("quarantine_count", Self::Quarantine),

@@ -1,12 +1,13 @@
 //! Checks by hand against the sensors, in words.
 
+use claymark_core::oxygen::SUPERSATURATED;
 use claymark_core::site::{Sensor, Site};
 use claymark_core::units::{LitresPerMinute, Unit};
 use claymark_core::verify::{Catch, Comparison, Grade, Incomparable, Overdue};
 use jiff::Timestamp;
 
 use crate::format::{Clock, duration, number};
-use crate::names;
+use crate::{caution, names};
 
 /// A sample by hand against one sensor.
 #[must_use]
@@ -53,6 +54,13 @@ fn comparison(name: &str, unit: Unit, compared: &Comparison) -> Vec<String> {
         ),
     });
     lines.push(SOURCE.to_owned());
+    if unit == Unit::Percent && compared.hand > SUPERSATURATED.0 {
+        lines.push(format!(
+            "That is more than {} % of saturation. {}",
+            number(SUPERSATURATED.0, 0),
+            caution::TOTAL_GAS
+        ));
+    }
     lines
 }
 

@@ -24,6 +24,8 @@ pub struct Row {
     pub refills: String,
     /// Clay of the day, with its unit.
     pub clay: String,
+    /// The same in bags.
+    pub bags: String,
     /// "54 min".
     pub after_dry: String,
 }
@@ -48,6 +50,7 @@ fn row(site: &Site, day: &DayAhead) -> Row {
         slurry: needs.map_or_else(unknown, |needs| format::volume(units, needs.slurry)),
         refills: needs.map_or_else(unknown, |needs| format::number(needs.refills, 1)),
         clay: needs.map_or_else(unknown, |needs| mass(site, needs.clay)),
+        bags: needs.map_or_else(unknown, |needs| format::number(needs.bags, 2)),
         after_dry: day.after_dry.map_or_else(unknown, format::duration),
     }
 }
@@ -104,8 +107,8 @@ pub fn page(site: &Site, days: &[DayAhead]) -> String {
     let line = |text: &mut String, row: &Row| {
         writeln!(
             text,
-            "{:<12} {:<16} {:>9} {:>12} {:>8} {:>8} {:>9} {:>12}",
-            row.day, row.fish, row.band, row.flow, row.slurry, row.refills, row.clay, row.after_dry
+            "{:<12} {:<16} {:>9} {:>12} {:>8} {:>8} {:>9} {:>6} {:>12}",
+            row.day, row.fish, row.band, row.flow, row.slurry, row.refills, row.clay, row.bags, row.after_dry
         )
         .expect("a String takes all");
     };
@@ -129,9 +132,10 @@ pub fn page(site: &Site, days: &[DayAhead]) -> String {
 /// The heads of the columns.
 #[must_use]
 pub fn heads() -> Row {
-    let [day, fish, band, flow, slurry, refills, clay, after_dry] =
-        ["Day", "Fish day", "Band", "Water", "Slurry", "Refills", "Clay", "Dry drum"].map(str::to_owned);
-    Row { day, fish, band, flow, slurry, refills, clay, after_dry }
+    let [day, fish, band, flow, slurry, refills, clay, bags, after_dry] =
+        ["Day", "Fish day", "Band", "Water", "Slurry", "Refills", "Clay", "Bags", "Dry drum"]
+            .map(str::to_owned);
+    Row { day, fish, band, flow, slurry, refills, clay, bags, after_dry }
 }
 
 fn mass(site: &Site, clay: Kilograms) -> String {

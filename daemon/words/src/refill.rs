@@ -115,6 +115,9 @@ pub fn sheet(site: &Site, sheet: &Sheet) -> String {
     {
         lines.push(caution::lifting(units, site.clay.bag));
     }
+    if let Some(Refill::Mix(_)) = &sheet.refill {
+        lines.push(caution::SILICA.to_owned());
+    }
     lines.extend([caution::HANDLING.to_owned(), caution::ADVISES.to_owned()]);
     lines.join("\n") + "\n"
 }

@@ -1,11 +1,14 @@
 //! The sentences of the weekly report.
 //!
-//! In the order of its pages: [`glance`], [`drums`], [`water`], [`record`]. Each takes plain facts and gives a
+//! In the order of its pages: [`glance`], [`ahead`], [`drums`], [`skill`], [`water`], [`demand`], [`record`]. Each takes plain facts and gives a
 //! sentence; an instant is told in the site's time zone.
 
+pub mod ahead;
+pub mod demand;
 pub mod drums;
 pub mod glance;
 pub mod record;
+pub mod skill;
 pub mod water;
 
 use jiff::civil::Date;

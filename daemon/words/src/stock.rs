@@ -43,6 +43,14 @@ pub fn due(stock: &Stock, today: Date) -> Option<String> {
     Some(format!("{} {left} are on the dry floor. {}", ask(&order, today), lasts(stock)))
 }
 
+/// "Order clay on Wed 28 Apr: 20 bags.", when that is by `last`.
+#[must_use]
+pub fn next(stock: &Stock, today: Date, last: Date) -> Option<String> {
+    let order = stock.outlook.order.filter(|order| order.on <= last)?;
+    let left = number(stock.outlook.on_hand.bags, 0);
+    Some(format!("{} {left} are on the dry floor. {}", ask(&order, today), lasts(stock)))
+}
+
 fn on_hand(site: &Site, rules: &StockRules, stock: &Stock) -> String {
     let here = &stock.outlook.on_hand;
     let mut line = format!(

@@ -385,6 +385,18 @@ impl Shares {
         })
     }
 
+    /// Both together.
+    #[must_use]
+    pub fn plus(self, other: Self) -> Self {
+        Self {
+            inside_s: self.inside_s + other.inside_s,
+            below_s: self.below_s + other.below_s,
+            above_s: self.above_s + other.above_s,
+            doubtful_s: self.doubtful_s + other.doubtful_s,
+            missing_s: self.missing_s + other.missing_s,
+        }
+    }
+
     /// All that was due.
     #[must_use]
     pub fn due_s(&self) -> f64 {

@@ -152,13 +152,15 @@ pub fn verdict(facts: &WeekFacts) -> Vec<Line> {
     if !facts.heard_anything() {
         return vec![Line::of(words::glance::nothing_heard())];
     }
-    vec![
-        Line::of(drums(facts)),
-        Line::of(tanks(facts)),
-        Line::of(water(facts)),
-        Line::of(warnings(facts)),
-        Line::of(data(facts)),
-    ]
+    let told = [drums(facts), tanks(facts), water(facts), warnings(facts), data(facts)];
+    told.into_iter().chain(order(facts)).map(Line::of).collect()
+}
+
+/// Clay that must be ordered by the end of the week ahead.
+fn order(facts: &WeekFacts) -> Option<words::glance::Marked> {
+    let (first, last) = (facts.ahead.from()?, facts.ahead.days.last()?.date);
+    let says = claymark_words::stock::next(facts.ahead.stock.as_ref()?, first, last)?;
+    Some((words::Mark::Look, says))
 }
 
 fn drums(facts: &WeekFacts) -> words::glance::Marked {

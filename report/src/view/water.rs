@@ -3,7 +3,7 @@
 use jiff::Timestamp;
 use serde::Serialize;
 
-use claymark_core::oxygen::pressure_at;
+use claymark_core::oxygen::{SUPERSATURATED, pressure_at};
 use claymark_core::quality::thresholds::Span;
 use claymark_core::site::Place;
 use claymark_core::units::Unit;
@@ -13,6 +13,7 @@ use super::{Picture, Pictures, breakable, drums};
 use crate::charts::spread::{self, Spread};
 use crate::charts::{Undrawn, share};
 use crate::facts::WeekFacts;
+use crate::facts::days::BandDay;
 use crate::facts::oxygen::{PressureFrom, WarmthFrom};
 use crate::facts::water::{Measured, PlaceWeek, pressure_from};
 
@@ -27,6 +28,7 @@ pub struct Water {
     temperature: Option<Picture>,
     oxygen: Option<Picture>,
     tanks: Vec<Tank>,
+    days: Vec<Vec<String>>,
     notes: Vec<String>,
 }
 
@@ -72,6 +74,7 @@ impl Water {
             temperature: temperature(facts, pictures)?,
             oxygen: oxygen(facts, pictures)?,
             tanks,
+            days: facts.band_days.iter().map(band_day).collect(),
             notes: notes(facts),
         })
     }
@@ -124,6 +127,26 @@ impl Tank {
             saturation: span(saturation, 0, &any_oxygen),
         })
     }
+}
+
+/// A day's row: the fish, their band, how the time of all tanks divides, and the tank that kept it least.
+fn band_day(day: &BandDay) -> Vec<String> {
+    let shares = &day.shares;
+    let percent = |seconds: f64| {
+        shares.percent(seconds).map_or_else(|| words::glance::NOT_YET.to_owned(), words::percent)
+    };
+    vec![
+        words::day(day.date),
+        words::ahead::fish_days(day.fish.iter().map(|(_, fish)| *fish)),
+        words::water::low_to_high(day.band.min(), day.band.max(), 0),
+        percent(shares.inside_s),
+        percent(shares.below_s),
+        percent(shares.above_s),
+        percent(shares.doubtful_s + shares.missing_s),
+        day.least.as_ref().map_or_else(String::new, |(name, least)| {
+            format!("{} ({})", breakable(name), words::percent(*least))
+        }),
+    ]
 }
 
 fn in_unit(limits: Span, unit: Unit) -> (f64, f64) {
@@ -245,18 +268,15 @@ fn notes(facts: &WeekFacts) -> Vec<String> {
     let over: Vec<(&str, f64)> = computed
         .iter()
         .filter_map(|place| Some((place.name.as_str(), saturation(place)?.2)))
-        .filter(|(_, most)| *most > SUPERSATURATED_PERCENT)
+        .filter(|(_, most)| *most > SUPERSATURATED.0)
         .collect();
     if !over.is_empty() {
         let names: Vec<&str> = over.iter().map(|(name, _)| *name).collect();
         let most = over.iter().map(|(_, most)| *most).fold(0.0, f64::max);
-        notes.push(words::water::supersaturated(&words::names(&names), most));
+        notes.push(words::water::supersaturated(&words::names(&names), most, SUPERSATURATED.0));
     }
     notes
 }
-
-/// Above this a check of total gas pressure is suggested. Our own choice: well above the noise of a probe.
-const SUPERSATURATED_PERCENT: f64 = 105.0;
 
 const SLOTS_AN_HOUR: usize = 6;
 const SIZE: (u32, u32) = (1800, 360);

@@ -56,14 +56,7 @@ pub fn site(plan: &Plan) -> Site {
         time_zone: TimeZone::get(plan.zone).unwrap(),
         elevation_m: 92.0,
         units: PeopleUnits::default(),
-        staff: Staff {
-            evening_check: time(17, 0, 0, 0),
-            next_visit: time(7, 30, 0, 0),
-            margin: SignedDuration::from_hours(1),
-            mixing: SignedDuration::from_mins(15),
-            travel: SignedDuration::from_mins(30),
-            response: SignedDuration::from_mins(15),
-        },
+        staff: staff(),
         water: WaterLimits {
             turbidity: Span::new(50.0, 80.0).unwrap(),
             temperature_c: Span::new(18.0, 21.0).unwrap(),
@@ -72,24 +65,8 @@ pub fn site(plan: &Plan) -> Site {
         batches: Vec::new(),
         stock: None,
         hand_checks: Vec::new(),
-        clay: ClaySupply {
-            bag: Kilograms(22.7),
-            scale_step: Kilograms(0.05),
-            mineral_density_kg_per_l: 2.6,
-            thickest: GramsPerLitre(120.0),
-            ntu_per_mg_l: None,
-            background_ntu: 0.0,
-            premix: Premix::default(),
-            coarse_um: None,
-        },
-        pumps: vec![Pump {
-            id: id("p1"),
-            name: "Pump 1".to_owned(),
-            ml_per_min_per_rpm: Some(2.1),
-            max_rpm: Some(100.0),
-            min_rpm: None,
-            draws: Draws::One,
-        }],
+        clay: clay(),
+        pumps: vec![pump()],
         head_tank: HeadTank {
             id: id("head"),
             name: named(plan, "Head tank".to_owned()),
@@ -99,6 +76,41 @@ pub fn site(plan: &Plan) -> Site {
         drums,
         tanks,
         sensors,
+    }
+}
+
+fn staff() -> Staff {
+    Staff {
+        evening_check: time(17, 0, 0, 0),
+        next_visit: time(7, 30, 0, 0),
+        margin: SignedDuration::from_hours(1),
+        mixing: SignedDuration::from_mins(15),
+        travel: SignedDuration::from_mins(30),
+        response: SignedDuration::from_mins(15),
+    }
+}
+
+fn clay() -> ClaySupply {
+    ClaySupply {
+        bag: Kilograms(22.7),
+        scale_step: Kilograms(0.05),
+        mineral_density_kg_per_l: 2.6,
+        thickest: GramsPerLitre(120.0),
+        ntu_per_mg_l: None,
+        background_ntu: 0.0,
+        premix: Premix::default(),
+        coarse_um: None,
+    }
+}
+
+fn pump() -> Pump {
+    Pump {
+        id: id("p1"),
+        name: "Pump 1".to_owned(),
+        ml_per_min_per_rpm: Some(2.1),
+        max_rpm: Some(100.0),
+        min_rpm: None,
+        draws: Draws::One,
     }
 }
 

@@ -1,13 +1,18 @@
 //! What the room needs in the days ahead: clay and slurry by the plan, the stock, the checks by hand.
 
 use jiff::Timestamp;
+use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
 
+use crate::clay::Clouding;
 use crate::fieldlog::LogEntry;
+use crate::ledger::Ledger;
 use crate::plan::ahead::{self, DayAhead};
 use crate::room::Room;
+use crate::site::Site;
 use crate::stock::order::Outlook;
 use crate::stock::{OnHand, daily_sd, past_use};
+use crate::units::LitresPerMinute;
 use crate::verify::{self, Overdue};
 
 /// How the clay on the floor is going to be used.
@@ -17,6 +22,28 @@ pub struct Stock {
     pub outlook: Outlook,
     /// Whether the use ahead is that of the plan; else what was used lately goes on.
     pub by_plan: bool,
+}
+
+impl Stock {
+    /// By the plan from `today` on, else by what was used lately; `flow` stands in where the plan says none.
+    /// `None`: the site file has no `[stock]`, or nothing is known of the use.
+    #[must_use]
+    pub fn of(
+        site: &Site,
+        ledger: &Ledger,
+        today: Date,
+        clouding: Option<&Clouding>,
+        flow: Option<LitresPerMinute>,
+    ) -> Option<Self> {
+        let rules = site.stock.as_ref()?;
+        let on_hand = OnHand::of(site, ledger)?;
+        let year = ahead::ahead(site, today, YEAR, clouding, flow);
+        let planned: Option<Vec<f64>> = year.iter().map(|day| day.needs.map(|needs| needs.bags)).collect();
+        let by_plan = planned.is_some();
+        let uses = planned.or_else(|| Some(vec![past_use(site, ledger, today)?]))?;
+        let sd = daily_sd(site, ledger, today, uses.first().copied().unwrap_or(0.0));
+        Some(Self { outlook: rules.outlook(today, on_hand, &uses, sd), by_plan })
+    }
 }
 
 impl Room {
@@ -30,15 +57,8 @@ impl Room {
     /// The clay on the floor; `None`: the site file has no `[stock]`, or nothing is known of its use.
     #[must_use]
     pub fn stock(&self, now: Timestamp) -> Option<Stock> {
-        let rules = self.site.stock.as_ref()?;
-        let today = self.site.date_at(now);
-        let on_hand = OnHand::of(&self.site, &self.ledger)?;
-        let planned: Option<Vec<f64>> =
-            self.days_ahead(now, YEAR).iter().map(|day| day.needs.map(|needs| needs.bags)).collect();
-        let by_plan = planned.is_some();
-        let uses = planned.or_else(|| Some(vec![past_use(&self.site, &self.ledger, today)?]))?;
-        let sd = daily_sd(&self.site, &self.ledger, today, uses.first().copied().unwrap_or(0.0));
-        Some(Stock { outlook: rules.outlook(today, on_hand, &uses, sd), by_plan })
+        let flow = self.fresh_water(now).map(|fresh| fresh.flow);
+        Stock::of(&self.site, &self.ledger, self.site.date_at(now), self.clouding().as_ref(), flow)
     }
 
     /// The same, when an order should be made today or should have been made.

@@ -9,6 +9,7 @@ pub struct Water {
     ntu_per_mg_l: f64,
     tanks: Vec<Tank>,
     head_temperature_c: f64,
+    fish_kg: f64,
 }
 
 /// A rearing tank.
@@ -62,6 +63,7 @@ impl Water {
             ntu_per_mg_l: 0.48,
             tanks: (0..TANKS).map(tank).collect(),
             head_temperature_c: 20.0,
+            fish_kg: FISH_KG,
         }
     }
 
@@ -75,6 +77,12 @@ impl Water {
     #[must_use]
     pub fn head_temperature_c(&self) -> f64 {
         self.head_temperature_c
+    }
+
+    /// Dissolved oxygen in the head tank.
+    #[must_use]
+    pub fn head_oxygen_mg_l(&self) -> f64 {
+        HEAD_OXYGEN_MG_L
     }
 
     /// Water through the head tank.
@@ -106,15 +114,18 @@ impl Water {
         let day = |peak_hour: f64| ((hour_of_day - peak_hour) / 24.0 * TAU).cos();
         self.head_ntu = toward(self.head_ntu, fed_ntu, minutes, HEAD_L / FRESH_L_PER_MIN);
         self.head_temperature_c = toward(self.head_temperature_c, 20.0 + 0.25 * day(16.0), minutes, 40.0);
-        // Fish breathe more when they are fed, from seven to nineteen o'clock.
-        let breathed = if (7.0..19.0).contains(&hour_of_day) { 0.9 } else { 0.45 };
+        self.fish_kg = (self.fish_kg * (GROWTH_PER_DAY * minutes / MINUTES_PER_DAY).exp()).min(GROWN_KG);
+        // Fish breathe more the more there are, and when they are fed, from seven to nineteen o'clock.
+        let fed = if (7.0..19.0).contains(&hour_of_day) { 2.0 } else { 1.0 };
+        let breathed = fed * self.fish_kg * BREATHED_MG_L_PER_KG;
         for tank in &mut self.tanks {
             let residence = TANK_L / tank.flow_l_per_min;
             let settled = self.head_ntu / (1.0 + tank.sinks_per_min * residence);
             tank.ntu = toward(tank.ntu, settled, minutes, residence);
             let room_c = self.head_temperature_c - 0.15 + 0.1 * day(15.0);
             tank.temperature_c = toward(tank.temperature_c, room_c, minutes, residence);
-            tank.oxygen_mg_l = toward(tank.oxygen_mg_l, 8.95 - breathed, minutes, residence / 2.0);
+            tank.oxygen_mg_l =
+                toward(tank.oxygen_mg_l, HEAD_OXYGEN_MG_L - breathed, minutes, residence / 2.0);
         }
     }
 }
@@ -129,3 +140,12 @@ const FRESH_L_PER_MIN: f64 = 40.0;
 const HEAD_L: f64 = 450.0;
 const TANK_L: f64 = 280.0;
 const BACKGROUND_NTU: f64 = 2.0;
+const HEAD_OXYGEN_MG_L: f64 = 8.95;
+/// All fish together on the first morning.
+const FISH_KG: f64 = 2.0;
+const GROWTH_PER_DAY: f64 = 0.085;
+/// Then some are moved to tanks of their own.
+const GROWN_KG: f64 = 6.5;
+/// What a kilogram of them takes out of each litre that flows through, while they aren't fed.
+const BREATHED_MG_L_PER_KG: f64 = 0.15;
+const MINUTES_PER_DAY: f64 = 1440.0;

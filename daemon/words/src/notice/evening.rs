@@ -21,7 +21,7 @@ pub(super) fn wording(teller: Teller<'_>, check: &EveningCheck) -> Wording {
     if check.drums.iter().any(needs_hands) {
         text.gap().line(caution::HANDLING);
     }
-    text.gap().line(caution::ADVISES);
+    text.gap().line(caution::NOT_LIFE_SUPPORT);
     text.wording(subject(teller, check))
 }
 

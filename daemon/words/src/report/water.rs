@@ -3,6 +3,7 @@
 use claymark_core::units::Unit;
 
 use super::{Mark, percent, seconds};
+use crate::caution::TOTAL_GAS;
 
 /// How a tank kept its band.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -170,10 +171,9 @@ pub fn warmth_of_head_tank() -> String {
 
 /// Supersaturated oxygen hints at gas that no oxygen sensor shows.
 #[must_use]
-pub fn supersaturated(tanks: &str, most_percent: f64) -> String {
+pub fn supersaturated(tanks: &str, most_percent: f64, limit_percent: f64) -> String {
     format!(
-        "Oxygen stood above saturation in {tanks} (up to {most_percent:.0} %): check the total gas pressure with a \
-         proper instrument; an oxygen sensor can't show it."
+        "Oxygen stood above {limit_percent:.0} % of saturation in {tanks} (up to {most_percent:.0} %). {TOTAL_GAS}"
     )
 }
 

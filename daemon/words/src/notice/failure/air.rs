@@ -5,7 +5,7 @@ use claymark_core::site::Place;
 use jiff::Timestamp;
 
 use super::Words;
-use crate::caution::ELECTRICITY;
+use crate::caution::{ELECTRICITY, PURE_OXYGEN};
 use crate::format;
 use crate::names::{self, short};
 use crate::notice::{Teller, fit};
@@ -33,7 +33,7 @@ pub(super) fn oxygen(
         to_do: vec![
             "To do: air and oxygen first: blower, stones, oxygen supply, then flow. Stop feeding.".to_owned(),
             "If the fish look well, look at the probe: a dry or dirty one lies.".to_owned(),
-            "Pure oxygen feeds fire: no flame, no oil; local rules first.".to_owned(),
+            PURE_OXYGEN.to_owned(),
         ],
     }
 }

@@ -4,6 +4,7 @@ use claymark_core::notice::failure::Failure;
 use jiff::Timestamp;
 
 use super::Words;
+use crate::caution::PURE_OXYGEN;
 use crate::format;
 use crate::notice::Teller;
 
@@ -38,10 +39,10 @@ pub(super) fn words(
         meaning,
         to_do: vec![
             "To do, oxygen first: start the blower or the spare, or open the oxygen, and watch the fish.".to_owned(),
-            "Look at its plug, breaker, belt and filter; hands dry, and local rules first (electricity near water; pure oxygen feeds fire)."
-                .to_owned(),
+            "Look at its plug, breaker, belt and filter, with dry hands: local rules first.".to_owned(),
             "Do not add clay: it lies in the drum. When air is back, stir the drum up slowly and watch turbidity rise."
                 .to_owned(),
+            PURE_OXYGEN.to_owned(),
         ],
     }
 }

@@ -1,0 +1,73 @@
+//! How good the forecasts were.
+
+use serde::Serialize;
+
+use claymark_words::report as words;
+use claymark_words::report::skill::Held;
+
+use super::Line;
+use crate::facts::WeekFacts;
+use crate::facts::skill::{ENOUGH, LeadScore, Verdict};
+
+/// By how far ahead.
+#[derive(Debug, Clone, Serialize)]
+pub struct Skill {
+    verdict: Line,
+    judged: String,
+    leads: Vec<Lead>,
+    means: String,
+}
+
+#[derive(Debug, Clone, Serialize)]
+struct Lead {
+    cells: Vec<String>,
+    held: Line,
+}
+
+impl Skill {
+    /// From the facts of a week.
+    pub fn of(facts: &WeekFacts) -> Self {
+        let skill = &facts.skill;
+        let verdict = if skill.any() {
+            let each: Vec<_> =
+                skill.leads.iter().map(|lead| (lead.lead, held(lead), lead.median_off)).collect();
+            words::skill::verdict(&each)
+        } else {
+            words::skill::nothing()
+        };
+        let since = skill.since.map(|since| words::skill::judged(facts.site.date_at(since)));
+        Self {
+            verdict: Line::of(verdict),
+            judged: since.unwrap_or_default(),
+            leads: if skill.any() { skill.leads.iter().map(Lead::of).collect() } else { Vec::new() },
+            means: words::skill::means(ENOUGH),
+        }
+    }
+}
+
+impl Lead {
+    fn of(lead: &LeadScore) -> Self {
+        let (mark, says) = held(lead).says();
+        Self {
+            cells: vec![
+                words::skill::lead(lead.lead),
+                lead.outer.of.to_string(),
+                lead.drum_days.to_string(),
+                words::skill::time(lead.median_off),
+                words::skill::share(lead.inner, lead.inner_bounds()),
+                words::skill::share(lead.outer, lead.outer_bounds()),
+                words::skill::time(lead.crps),
+            ],
+            held: Line::of((mark, says.to_owned())),
+        }
+    }
+}
+
+fn held(lead: &LeadScore) -> Held {
+    match lead.verdict() {
+        Verdict::TooLittle => Held::TooLittle,
+        Verdict::Fits => Held::Fits,
+        Verdict::TooNarrow => Held::TooSeldom,
+        Verdict::TooWide => Held::TooOften,
+    }
+}
