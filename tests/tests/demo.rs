@@ -66,6 +66,7 @@ fn the_demo_shows_what_it_promises_and_replaying_its_messages_gives_its_notices(
     asked::whether_a_drum_lasts(&demo);
     asked::the_evening_says_the_same(&demo);
     asked::what_happened(&demo);
+    the_manager_sees_what_comes(&demo);
     fs::write(demo.join("site.toml"), "# my own site file").unwrap();
     let refused =
         Command::new(program("claymark")).args(["demo", "--once", "--out"]).arg(&demo).output().unwrap();
@@ -113,6 +114,34 @@ fn every_evening_is_told(demo: &Path) {
     let expected: Vec<_> = (17..=25).map(|day| format!("2027-04-{day}T14:00:00Z")).collect();
     assert_eq!(times, expected);
     assert_eq!(in_store(demo, "SELECT count(*) FROM delivery WHERE state <> 'sent'"), "0");
+}
+
+/// The fish are weaned from the clay from Thursday on: each page that goes by the plan has something to say.
+fn the_manager_sees_what_comes(demo: &Path) {
+    let pdf = demo.join("week-2027-W16.pdf");
+    let read =
+        Command::new("pdftotext").arg("-layout").arg(&pdf).arg("-").output().expect("poppler is installed");
+    let text = String::from_utf8(read.stdout).unwrap();
+    let flat = text.split_whitespace().collect::<Vec<_>>().join(" ").replace('’', "'");
+    for expected in [
+        "The week ahead: Monday 26 April to Sunday 2 May 2027",
+        // Fish day 34, ten days from 50-80 to 5-20 NTU: 32-56 on the fourth; 40 L/min · 42 NTU/480 by hand, 5.04 kg a day (the
+        // plan's 0.715 exchanges an hour are 40.04 L/min).
+        "34 (37 dph) 32 to 56 40.0 L/min 280 L 1.7 5.05 kg 0.20",
+        "To fill each drum as it stands",
+        "Order clay on",
+        "crystalline silica",
+        "How good the forecasts were",
+        "Sun 25 33 (36 dph) 36 to 62",
+        "the demand goes with the fish",
+    ] {
+        assert!(flat.contains(expected), "'{expected}' isn't in:\n{text}");
+    }
+    let notices = lines(demo, "notices.ndjson");
+    let failures = notices
+        .iter()
+        .filter(|notice| ["strength", "water", "air"].iter().any(|kind| notice["kind"] == *kind));
+    assert_eq!(failures.count(), 0, "less clay by the plan is no failure");
 }
 
 fn faults_are_seen_and_stop_nothing(demo: &Path) {

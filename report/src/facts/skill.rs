@@ -41,9 +41,9 @@ pub enum Verdict {
     TooLittle,
     /// As far as so many cases can tell.
     Fits,
-    /// They hold less than nine of ten.
+    /// They hold less than half, or less than nine of ten.
     TooNarrow,
-    /// They hold more than nine of ten.
+    /// They hold more than half, or more than nine of ten.
     TooWide,
 }
 
@@ -90,20 +90,20 @@ impl LeadScore {
         self.outer.of_independent(self.drum_days).clopper_pearson(CONFIDENCE)
     }
 
-    /// By the outer interval.
+    /// By both intervals.
     #[must_use]
     pub fn verdict(&self) -> Verdict {
-        match self.outer_bounds() {
-            Some(bounds) if self.drum_days >= ENOUGH => {
-                if bounds.high < OUTER {
+        match (self.inner_bounds(), self.outer_bounds()) {
+            (Some(inner), Some(outer)) if self.drum_days >= ENOUGH => {
+                if inner.high < INNER || outer.high < OUTER {
                     Verdict::TooNarrow
-                } else if bounds.low > OUTER {
+                } else if inner.low > INNER || outer.low > OUTER {
                     Verdict::TooWide
                 } else {
                     Verdict::Fits
                 }
             }
-            Some(_) | None => Verdict::TooLittle,
+            (_, _) => Verdict::TooLittle,
         }
     }
 }
@@ -115,5 +115,6 @@ fn middle(sorted: &[SignedDuration]) -> Option<SignedDuration> {
 
 /// Fewer independent cases aren't judged. Our own choice: with ten, all ten held, the bounds still reach down to 69 %.
 pub const ENOUGH: u32 = 10;
+const INNER: f64 = 0.5;
 const OUTER: f64 = 0.9;
 const CONFIDENCE: f64 = 0.95;

@@ -295,7 +295,7 @@ fn forecasts_are_judged_by_independent_days_and_too_few_of_them_not_at_all() {
     assert!((bounds.low - 0.683_017).abs() < 1e-5 && (bounds.high - 0.987_651).abs() < 1e-5, "{bounds:?}");
     assert_eq!(of(&said(20, 6, |n| if n % 2 == 0 { 90 } else { 5 })).verdict(), Verdict::TooNarrow);
     assert_eq!(of(&said(60, 1, |_| 5)).verdict(), Verdict::TooWide, "all sixty held");
-    assert_eq!(of(&said(9, 30, |n| if n % 2 == 0 { 90 } else { 5 })).verdict(), Verdict::TooLittle);
+    assert_eq!(of(&said(9, 20, |n| if n % 2 == 0 { 90 } else { 5 })).verdict(), Verdict::TooLittle);
     let nothing = ForecastSkill::of(&site, &[]);
     assert!(!nothing.any() && nothing.leads.iter().all(|lead| lead.verdict() == Verdict::TooLittle));
 }

@@ -39,7 +39,7 @@ pub struct DemandTrend {
 pub enum PerKilogram {
     /// It rises beyond doubt: something else breathes too, or there are more fish than planned.
     Rises,
-    /// It neither rises nor falls beyond doubt: the demand goes with the fish.
+    /// It neither rises nor falls by much and beyond doubt: the demand goes with the fish.
     Keeps,
     /// It falls beyond doubt: fewer or lighter fish than planned, or larger ones, which breathe less a kilogram.
     Falls,
@@ -86,13 +86,20 @@ impl DemandTrend {
     #[must_use]
     pub fn with_the_fish(&self) -> Option<PerKilogram> {
         let each = self.per_kilogram?;
-        Some(match (each.goes(Side::Rising), each.goes(Side::Falling)) {
+        let a_day = (each.per_hour * HOURS_PER_DAY / each.value).abs();
+        let goes = |side| a_day > LITTLE_A_DAY && each.goes(side);
+        Some(match (goes(Side::Rising), goes(Side::Falling)) {
             (true, _) => PerKilogram::Rises,
             (_, true) => PerKilogram::Falls,
             (false, false) => PerKilogram::Keeps,
         })
     }
 }
+
+/// A change of each kilogram's demand by less than this share a day is what a plan's guess of the weight is off by
+/// (our own choice).
+const LITTLE_A_DAY: f64 = 0.02;
+const HOURS_PER_DAY: f64 = 24.0;
 
 #[cfg(test)]
 mod tests {
@@ -131,6 +138,12 @@ mod tests {
         assert_eq!(with.with_the_fish(), Some(PerKilogram::Keeps));
         let beyond = DemandTrend::through(&days(&taken, Some(2.0), 1.0)).unwrap();
         assert_eq!(beyond.with_the_fish(), Some(PerKilogram::Rises));
+        let nearly = DemandTrend::through(&days(&taken, Some(2.0), 1.08)).unwrap();
+        assert_eq!(
+            nearly.with_the_fish(),
+            Some(PerKilogram::Keeps),
+            "a per cent a day is the plan's own error"
+        );
         let below = DemandTrend::through(&days(&taken, Some(2.0), 1.2)).unwrap();
         assert_eq!(below.with_the_fish(), Some(PerKilogram::Falls));
         let unweighed = DemandTrend::through(&days(&taken, None, 1.0)).unwrap();

@@ -143,7 +143,7 @@ const BACKGROUND_NTU: f64 = 2.0;
 const HEAD_OXYGEN_MG_L: f64 = 8.95;
 /// All fish together on the first morning.
 const FISH_KG: f64 = 2.0;
-const GROWTH_PER_DAY: f64 = 0.085;
+const GROWTH_PER_DAY: f64 = 0.08;
 /// Then some are moved to tanks of their own.
 const GROWN_KG: f64 = 6.5;
 /// What a kilogram of them takes out of each litre that flows through, while they aren't fed.

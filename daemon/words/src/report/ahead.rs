@@ -104,8 +104,8 @@ pub fn remark(site: &Site, name: &str, at: Timestamp, refill: Option<&Refill>) -
 #[must_use]
 pub fn mixing(site: &Site, at: Timestamp) -> String {
     format!(
-        "As the drums stood at {}; for later the command line makes a fresh sheet: claymark mix --drum ID. \
-         Strengths are of finished slurry, ± one standard deviation. Mix the clay with water in buckets of {} first, \
+        "As the drums stood at {}, to each drum's target strength; while the band moves, the pumps follow it (claymark dose). A \
+         fresh sheet that aims the mix at the plan: claymark mix --drum ID. Strengths are of finished slurry, ± one standard deviation. Mix the clay with water in buckets of {} first, \
          pour it in, then fill up to the line. {}",
         super::dated_moment(at, &site.time_zone),
         format::volume(&site.units, site.clay.premix.bucket),

@@ -83,54 +83,52 @@ pub fn trend(
 }
 
 fn over_days(taken: &Trend) -> (Mark, String) {
-    let a_day = |per_hour: f64| Unit::Gram.from_base(per_hour * HOURS_A_DAY);
-    let span = format!(
-        "{} g more each day (95 % sure: {} to {} g)",
-        number(a_day(taken.per_hour), 1),
-        number(a_day(taken.least), 1),
-        number(a_day(taken.most), 1)
-    );
+    let a_day = |per_hour: f64| number(Unit::Gram.from_base(per_hour * HOURS_A_DAY), 1);
+    let (least, most) = (a_day(taken.least), a_day(taken.most));
+    let now = format!("about {} a day at the end", grams(Kilograms(taken.value)));
     if taken.goes(Side::Rising) {
-        (
-            Mark::Good,
-            format!(
-                "The demand for oxygen rises: {span}, and about {} a day at the end.",
-                grams(Kilograms(taken.value))
-            ),
-        )
-    } else if taken.goes(Side::Falling) {
+        let more = a_day(taken.per_hour);
         let says = format!(
-            "The demand for oxygen falls: {span}. Fish that grow need more: look at feeding and losses."
+            "The demand for oxygen rises by {more} g from day to day (95 % sure: {least} to {most} g), {now}."
+        );
+        (Mark::Good, says)
+    } else if taken.goes(Side::Falling) {
+        let (less, least, most) = (a_day(-taken.per_hour), a_day(-taken.most), a_day(-taken.least));
+        let says = format!(
+            "The demand for oxygen falls by {less} g from day to day (95 % sure: {least} to {most} g), {now}. Fish that \
+             grow need more: look at feeding and losses."
         );
         (Mark::Look, says)
     } else {
-        (Mark::Good, format!("The demand for oxygen neither rose nor fell beyond doubt: {span}."))
+        let says = format!(
+            "The demand for oxygen neither rose nor fell beyond doubt (95 % sure: between {least} and {most} g more from day \
+             to day), {now}."
+        );
+        (Mark::Good, says)
     }
 }
 
 fn against_biomass(per_kilogram: PerKilogram, first: Kilograms, last: Kilograms) -> (Mark, String) {
     let kilograms = |mass: Kilograms| number(mass.0, 1);
-    let grew = format!(
-        "by the plan the fish weighed {} kg at first and {} kg at the end",
-        kilograms(first),
-        kilograms(last)
-    );
+    let (first, last) = (kilograms(first), kilograms(last));
+    let grew = format!("By the plan the fish weighed {first} kg at first and {last} kg at the end");
     match per_kilogram {
-        PerKilogram::Keeps => {
-            (Mark::Good, format!("It goes with the fish: {grew}, and each kilogram took up about the same."))
-        }
+        PerKilogram::Keeps => (
+            Mark::Good,
+            format!("{grew}, and each kilogram took up about the same: the demand goes with the fish."),
+        ),
         PerKilogram::Rises => (
             Mark::Look,
             format!(
-                "It rises faster than the fish: {grew}. Dirt and feed on the floor breathe too, or there are more fish than \
-                 planned: clean, and weigh a sample."
+                "{grew}, but each kilogram took up more from day to day. Dirt and feed on the floor breathe too, or there are \
+                 more fish than planned: clean, and weigh a sample."
             ),
         ),
         PerKilogram::Falls => (
             Mark::Look,
             format!(
-                "It rises more slowly than the fish should: {grew}. Larger fish breathe a little less for each kilogram; \
-                 otherwise there are fewer than planned: count losses, and weigh a sample."
+                "{grew}, and each kilogram took up less from day to day. Larger fish breathe a little less for each \
+                 kilogram; otherwise there are fewer than planned: count losses, and weigh a sample."
             ),
         ),
     }

@@ -8,16 +8,16 @@ use jiff::civil::Date;
 use super::Mark;
 use crate::format;
 
-/// Whether the spans from earliest to latest hold what they should.
+/// Whether the stated spans hold what they should.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Held {
     /// Too few cases.
     TooLittle,
-    /// Nine of ten, as far as so many cases can tell.
+    /// As often as they promise, as far as so many cases can tell.
     Fits,
     /// Too seldom.
     TooSeldom,
-    /// More than nine of ten.
+    /// More often than they promise.
     TooOften,
 }
 
@@ -91,15 +91,15 @@ pub fn verdict(leads: &[(Lead, Held, Option<SignedDuration>)]) -> (Mark, String)
     let (seldom, often, fits) = (of(Held::TooSeldom), of(Held::TooOften), of(Held::Fits));
     if !seldom.is_empty() {
         let says = format!(
-            "Drums came outside the span from earliest to latest too often ({} ahead): until that is mended, be there well \
-             before the earliest time, and tell the developers.",
+            "Drums came outside the stated spans too often ({} ahead): until that is mended, be there well before the \
+             earliest time, and tell the developers.",
             seldom.join(", ")
         );
         return (Mark::Bad, says);
     }
     if !often.is_empty() {
         let says = format!(
-            "The span from earliest to latest can be relied on, and is wider than it need be ({} ahead).",
+            "The stated times can be relied on, and their spans are wider than they need be ({} ahead).",
             often.join(", ")
         );
         return (Mark::Look, says);
@@ -115,7 +115,7 @@ pub fn verdict(leads: &[(Lead, Held, Option<SignedDuration>)]) -> (Mark, String)
     (
         Mark::Good,
         format!(
-            "The span from earliest to latest held what came as often as it promises ({} ahead){}.",
+            "The stated spans held what came as often as they promise ({} ahead){}.",
             fits.join(", "),
             off.unwrap_or_default()
         ),
