@@ -125,7 +125,14 @@ fn logged(site: &Site, drum: &Drum, until: Timestamp, rows: &Rows) -> Vec<Logged
             let Deed::Refill { drum: of, water, clay } = &entry.deed else { return None };
             let mine = of.as_ref().map_or(site.drums.len() == 1, |of| *of == drum.id);
             let (key, at, water, clay) = (entry.key.clone(), entry.at, *water, *clay);
-            mine.then(|| LoggedRefill { key, at, water, clay, held: held(drum, at, rows) })
+            mine.then(|| LoggedRefill {
+                key,
+                at,
+                water,
+                clay,
+                held: held(drum, at, rows),
+                aimed: drum.target,
+            })
         })
         .collect();
     logged.sort_by_key(|refill| refill.at);
