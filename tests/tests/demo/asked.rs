@@ -109,7 +109,6 @@ pub fn what_happened(demo: &Path) {
         "Drum A ran empty: its level came down to the 12 L",
         "and nobody wrote it down, so its clay isn't known. Ask who filled it",
         "Drum B's level isn't believed from then on: the level jumps up and down, as foam does.",
-        ": either the pump has stopped or the sensor is stuck.",
         "Drum C's level is believed again",
     ] {
         says(&monday, &[told]);
