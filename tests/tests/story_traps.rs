@@ -217,3 +217,24 @@ fn a_network_that_is_worked_on_by_day_is_not_lost_unless_it_stays_away() {
 }
 
 const SEEDS: u64 = 2;
+
+#[test]
+fn an_idle_drum_is_never_told_of_at_night_whatever_it_holds() {
+    for seed in 0..NIGHTS {
+        for litres in [12.0, 30.0, 120.0] {
+            let mut truth = Truth::full();
+            truth.b.litres = litres;
+            let mut story = Story::begin("17:00", seed, truth);
+            let telling = told_by(&mut story, "+1 05:30", &rooms::plain());
+            assert!(
+                telling.between("17:00", "+1 05:30").is_empty(),
+                "seed {seed}, {litres} L in B:\n{}",
+                telling.list()
+            );
+            let evening = telling.told.iter().find(|told| told.notice.cause.starts_with("evening:"));
+            let text = &evening.expect("it is always sent").text;
+            assert!(text.contains("Drum B: NOT IN USE."), "seed {seed}, {litres} L in B:\n{text}");
+        }
+    }
+}
+const NIGHTS: u64 = 4;

@@ -67,7 +67,7 @@ pub(super) struct Bank {
     /// Up to when log entries have been heard, hours since 1970.
     pub heard: f64,
     /// Since when the readings have been the same to the last digit, and what was believed then.
-    same: Option<(f64, Account)>,
+    same: Option<Box<(f64, Account)>>,
     read_before: Option<f64>,
     /// Older beliefs than this one were forgotten.
     pub forgot: bool,
@@ -171,7 +171,7 @@ impl Bank {
     /// A copy to come back to, with so many of the other accounts, the best.
     pub fn kept(&self, others: usize) -> Self {
         let others = self.others.iter().take(others).copied().collect();
-        Self { others, ..*self }
+        Self { others, same: self.same.clone(), ..*self }
     }
 
     /// The same for all accounts.
@@ -194,7 +194,7 @@ impl Bank {
     /// The readings haven't moved for so long that the sensor must be dead, or the pump and the air with it; since when,
     /// and what was believed then.
     pub fn dead(&self) -> Option<(f64, Account)> {
-        let (since, then) = self.same?;
+        let (since, then) = **self.same.as_ref()?;
         let hours = self.at - since;
         let fall = then.draw(&self.vessel).mean * hours;
         (hours >= DEAD_HOURS && fall >= DEAD_FALL_SHARE * self.vessel.span).then_some((since, then))
@@ -206,7 +206,7 @@ impl Bank {
         if !same {
             self.same = None;
         } else if self.same.is_none() {
-            self.same = Some((t, *before));
+            self.same = Some(Box::new((t, *before)));
         }
     }
 

@@ -80,7 +80,9 @@ impl Bank {
             Turn::Started => {
                 // A level that hardly falls isn't drawn from.
                 let by = other.state.strength_of_draw().mean - self.lead.state.strength_of_draw().mean;
-                other.odds > CHANGE_ODDS && age >= START_HOURS && by.abs() < MOST_CHANGE
+                let fell = other.draw(&self.vessel).mean * age;
+                let seen = !self.told_off || fell > SEEN_FALL * self.scatter();
+                other.odds > CHANGE_ODDS && age >= START_HOURS && by.abs() < MOST_CHANGE && seen
             }
         }
     }
@@ -305,5 +307,7 @@ const IN_FOAM_HOURS: f64 = 25.0 / 60.0;
 const CONTRADICTS_SHARE: f64 = 0.1;
 /// h. Pouring takes no longer.
 const POURING_HOURS: f64 = 4.0 / 60.0;
+/// Scatters. By so much a level must have fallen of which somebody said that nothing draws from it.
+const SEEN_FALL: f64 = 3.0;
 /// By so much (ln) a level that stands still is believed against a pump that goes on.
 const STILL_LEAD: f64 = 10.0;

@@ -116,6 +116,8 @@ impl Mind {
 
     /// Keeps the belief, the fewer the older.
     fn keep(&mut self, bank: &Bank) {
+        // Some dozens at most: room for more would be most of what a drum takes.
+        self.past.reserve_exact(1);
         self.past.push(bank.kept(OTHERS_KEPT.0));
         let ages: Vec<usize> = self.past.iter().map(|kept| age_class(bank.at - kept.at)).collect();
         let mut place = 0;

@@ -18,6 +18,8 @@ pub(super) struct Noise {
     square: f64,
     product: f64,
     last: Option<f64>,
+    /// Running mean of how far a minute reads from the one before, L, and of how many minutes.
+    steps: (f64, f64),
     least: f64,
     most: f64,
     /// Of the last twenty minutes or so: to tell a dead sensor.
@@ -33,6 +35,7 @@ impl Noise {
             square: usual * usual,
             product: USUAL_CORRELATION * usual * usual,
             last: None,
+            steps: (0.0, 0.0),
             least: LEAST_SCATTER_SHARE * span,
             most: MOST_SCATTER_SHARE * span,
             lately: usual,
@@ -54,11 +57,20 @@ impl Noise {
     /// How far the reading moved against the minute before, whatever the volume is.
     pub fn moved(&mut self, by: f64) {
         self.lately += (by.abs() - self.lately) / LATELY_MINUTES;
+        let limit = std::f64::consts::SQRT_2 * SCATTER_CUT * self.scatter();
+        let (mean, minutes) = self.steps;
+        let minutes = (minutes + 1.0).min(SCATTER_MINUTES);
+        self.steps = (mean + (by.abs().min(limit) - mean) / minutes, minutes);
     }
 
     /// Standard deviation of a minute, L.
+    ///
+    /// At least what the steps from minute to minute say, whose mean is 2/√π deviations where minutes don't hang
+    /// together and less where they do: they need no level, so a level that is believed too low can't hide them.
     pub fn scatter(&self) -> f64 {
-        self.square.sqrt().clamp(self.least, self.most)
+        let (mean, minutes) = self.steps;
+        let by_steps = if minutes < LATELY_MINUTES { 0.0 } else { STEPS_SHARE * mean * SQRT_PI / 2.0 };
+        self.square.sqrt().max(by_steps).clamp(self.least, self.most)
     }
 
     /// Whether the readings hardly move any more.
@@ -69,7 +81,7 @@ impl Noise {
     /// For the filter.
     pub fn ripple(&self) -> Ripple {
         let scatter = self.scatter();
-        let per_minute = (self.product / self.square.max(f64::MIN_POSITIVE)).clamp(0.0, MOST_CORRELATION);
+        let per_minute = (self.product / scatter.powi(2).max(f64::MIN_POSITIVE)).clamp(0.0, MOST_CORRELATION);
         Ripple {
             lasting: scatter * (1.0 - FRESH_SHARE).sqrt(),
             fresh: scatter * FRESH_SHARE.sqrt(),
@@ -78,6 +90,9 @@ impl Noise {
     }
 }
 
+/// Share of that deviation which is believed.
+const STEPS_SHARE: f64 = 0.8;
+const SQRT_PI: f64 = 1.772_453_850_905_516;
 const USUAL_CORRELATION: f64 = 0.3;
 const LATELY_MINUTES: f64 = 10.0;
 /// Movement below this share of the usual scatter: the sensor has died.
