@@ -285,7 +285,11 @@ impl DrumWatch {
         let view = View { facts: &self.facts, series: &self.series, hands: &self.hands };
         let doubt = watch.doubt_of(watch.mind.bank.as_ref(), now);
         let blind = doubt.is_some() || self.facts.gauge.is_none();
-        let because = doubt.as_ref().map_or("the drum has no level sensor", |doubt| &doubt.why);
+        let because = match (&doubt, &self.facts.gauge) {
+            (Some(doubt), _) => &doubt.why,
+            (None, Some(_)) => "its level sensor has never been heard",
+            (None, None) => "the drum has no level sensor",
+        };
         let Some(mut bank) = watch.mind.at(view, hours(now)) else {
             return Err(format!("{because}, and no earlier level is known"));
         };

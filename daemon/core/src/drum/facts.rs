@@ -3,7 +3,7 @@
 use super::hours::in_hours;
 use crate::gauge::Gauge as LevelGauge;
 use crate::id::Id;
-use crate::site::{Drum, Site};
+use crate::site::{Draws, Drum, Site};
 use crate::strapping::StrappingTable;
 use crate::units::Millimetres;
 
@@ -22,8 +22,10 @@ pub(super) struct Facts {
     pub heel: f64,
     /// Litres at the full line.
     pub full: f64,
-    /// L/h per rpm by the rating.
+    /// L/h per rpm by the rating, of what comes from this drum.
     pub rating: Option<f64>,
+    /// Share of what the pump delivers that comes from this drum while it is drawn.
+    pub share: f64,
     /// kg/L of dry clay.
     pub mineral_density: f64,
     pub gauge: Option<Gauge>,
@@ -43,6 +45,10 @@ impl Facts {
     /// `None` when the site has no such drum.
     pub fn of(site: &Site, id: &Id) -> Option<Self> {
         let drum = site.drum(id)?;
+        let pump = site.pump(&drum.pump);
+        let at_once = pump.is_some_and(|pump| pump.draws == Draws::Together);
+        let drawn = if at_once { site.drums_of(&drum.pump).map(|_| 1.0).sum() } else { 1.0 };
+        let share = 1.0 / f64::max(drawn, 1.0);
         Some(Self {
             drum: drum.id.clone(),
             pump: drum.pump.clone(),
@@ -51,7 +57,8 @@ impl Facts {
             only_pump: site.pumps.len() == 1,
             heel: drum.heel.0,
             full: drum.full.0,
-            rating: site.pump(&drum.pump).and_then(|pump| pump.rated(1.0)).map(|draw| draw.0),
+            rating: pump.and_then(|pump| pump.rated(1.0)).map(|draw| share * draw.0),
+            share,
             mineral_density: site.clay.mineral_density_kg_per_l,
             gauge: Gauge::of(site, drum),
             strapping: drum.strapping.clone(),

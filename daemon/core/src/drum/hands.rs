@@ -175,7 +175,7 @@ fn act(facts: &Facts, deed: &Deed) -> Option<Act> {
         Deed::FlowCheck { place: Some(Place::Pump(pump)), volume: Some(volume), seconds: Some(seconds) }
             if *pump == facts.pump && *seconds > 0.0 =>
         {
-            Some(Act::Caught { l_per_h: volume.0 * SECONDS_PER_HOUR / seconds })
+            Some(Act::Caught { l_per_h: facts.share * volume.0 * SECONDS_PER_HOUR / seconds })
         }
         Deed::Refill { .. }
         | Deed::PumpSetting { .. }

@@ -132,3 +132,16 @@ fn a_dry_drum_ends_the_supply_until_somebody_writes_down_that_its_valve_is_shut(
     assert_eq!((draw, ends), (a.1, a.2));
     assert!(ends.p50.is_some_and(|empty| empty > now), "{ends:?}");
 }
+
+#[test]
+fn of_what_a_pump_is_rated_each_of_two_drums_drawn_at_once_gives_half() {
+    for (draws, share) in [(Draws::One, 1.0), (Draws::Together, 0.5)] {
+        let mut pair = Pair::new(draws, [160.0, 160.0], [6.0, 6.0]);
+        pair.log(&Deed::PumpSetting { pump: Some(id("p1")), rpm: Some(60.0) });
+        pair.run(2.0 / 60.0);
+        let rated = pair.site.pump(&id("p1")).unwrap().rated(60.0).unwrap().0;
+        for (_, draw, _) in pair.own() {
+            assert!((draw / (share * rated) - 1.0).abs() < 0.1, "{draws:?}: {draw} of {rated} L/h");
+        }
+    }
+}
