@@ -12,6 +12,7 @@ const HALF: u32 = DAYS / 2;
 #[test]
 fn no_run_out_of_a_night_is_missed_and_nobody_is_called_for_nothing() {
     for by in [Simulator::Mechanistic, Simulator::Drifting] {
+        let mut all = Nights::default();
         for kind in Kind::ALL {
             let chosen: Vec<u64> = seeds::JUDGING.take(2).collect();
             let mut nights = Nights::default();
@@ -21,10 +22,11 @@ fn no_run_out_of_a_night_is_missed_and_nobody_is_called_for_nothing() {
             let of = format!("{by:?} {}: {} run-outs", kind.name(), nights.run_outs);
             assert!(nights.nights > 30, "{of}");
             Goal::NightsMissed.hold(nights.missed.is_empty(), &format!("{of}, missed: {:#?}", nights.missed));
-            let months = nights.false_a_month();
-            let what =
-                format!("{of}, {months:.2} false warnings a drum and month: {:#?}", nights.false_warnings);
-            Goal::NightsFalse.hold(months <= 1.0, &what);
+            eprintln!("{of}, {:.2} false warnings a drum and month", nights.false_a_month());
+            all.add(nights);
         }
+        let months = all.false_a_month();
+        let what = format!("{by:?}: {months:.2} false warnings a drum and month: {:#?}", all.false_warnings);
+        Goal::NightsFalse.hold(months <= 1.0, &what);
     }
 }
