@@ -279,7 +279,7 @@ mod tests {
                 &["by flow sensor", "QUICK TRIM", "NEW MIX", "FOR THE NIGHT", "balance"],
             ),
             (&["dose"], &["Drum A at", "Drum B at"]),
-            (&["wait", "--to", "70"], &["exchanged in 11 min", "an equal share", "steady at 70 NTU"]),
+            (&["wait", "--to", "70"], &["exchanged in 11 min", "by the plan", "steady at 70 NTU"]),
             (
                 &["wait", "--tank", "tank:t1", "--from", "64", "--read", "61", "--after", "60 min"],
                 &["Tank 1 shows 44 % of a change after 1 h: it is on its way to 57 NTU."],
