@@ -1,4 +1,4 @@
-//! Drums that a pump draws at once through a common suction line.
+//! Drums on one pump: their supply as a whole, their shares of it, and what its settings say.
 
 use claymark_core::drum::{DrumWatch, supply_forecast};
 use claymark_core::fieldlog::{Deed, LogEntry};
@@ -54,7 +54,7 @@ impl Pair {
     fn log(&mut self, deed: &Deed) {
         let now = self.now();
         let entry = LogEntry {
-            key: "1".to_owned(),
+            key: now.to_string(),
             at: now,
             received_at: now,
             by: None,
@@ -144,4 +144,17 @@ fn of_what_a_pump_is_rated_each_of_two_drums_drawn_at_once_gives_half() {
             assert!((draw / (share * rated) - 1.0).abs() < 0.1, "{draws:?}: {draw} of {rated} L/h");
         }
     }
+}
+
+#[test]
+fn a_setting_counts_at_once_however_long_ago_the_one_before_was_written_down() {
+    let setting = |rpm| Deed::PumpSetting { pump: Some(id("p1")), rpm: Some(rpm) };
+    let mut pair = Pair::new(Draws::One, [160.0, 160.0], [1.0, 1.0]);
+    pair.log(&setting(60.0));
+    // Entries are kept for three days.
+    pair.run(80.0);
+    let before = pair.own()[0].1;
+    pair.log(&setting(30.0));
+    let after = pair.own()[0].1;
+    assert!((after / before - 0.5).abs() < 0.02, "{before} and then {after} L/h");
 }
