@@ -1,9 +1,11 @@
 //! What the data say has happened to a drum, whether or not anybody wrote it down.
 
-use jiff::Timestamp;
+use jiff::{SignedDuration, Timestamp};
 use serde::{Deserialize, Serialize};
 
+use crate::fieldlog::{Deed, LogEntry};
 use crate::id::Id;
+use crate::site::Site;
 use crate::units::{Litres, LitresPerHour};
 
 /// One thing that happened to a drum.
@@ -93,6 +95,42 @@ pub enum What {
     LevelBelieved,
 }
 
+impl Happening {
+    /// Whether somebody wrote down what was done, by the log as it is now: people often write later than it is seen.
+    #[must_use]
+    pub fn is_written(&self, site: &Site, log: &[LogEntry]) -> bool {
+        if let What::Refilled { logged: true, .. } = self.what {
+            return true;
+        }
+        let near = |entry: &&LogEntry| entry.at.duration_since(self.at).abs() <= WRITTEN_APART;
+        log.iter().filter(near).any(|entry| self.is_of(site, &entry.deed))
+    }
+
+    /// Whether a deed does what was seen.
+    fn is_of(&self, site: &Site, deed: &Deed) -> bool {
+        let here = |drum: &Option<Id>| drum.as_ref().is_none_or(|drum| *drum == self.drum);
+        let ours = |pump: &Option<Id>| match (pump, site.drum(&self.drum)) {
+            (Some(pump), Some(drum)) => *pump == drum.pump,
+            (None, _) | (_, None) => true,
+        };
+        match deed {
+            Deed::Refill { drum, .. } => matches!(self.what, What::Refilled { .. }) && here(drum),
+            Deed::PumpSetting { pump, .. }
+            | Deed::TubeChange { pump }
+            | Deed::ClogCleared { pump }
+            | Deed::InUse { pump, .. } => self.what.changes_draw() && ours(pump),
+            Deed::FlowCheck { .. }
+            | Deed::GrabSample { .. }
+            | Deed::Cleaning { .. }
+            | Deed::Dip { .. }
+            | Deed::Wipe { .. }
+            | Deed::Delivery { .. }
+            | Deed::Fish { .. }
+            | Deed::Note { .. } => false,
+        }
+    }
+}
+
 impl What {
     /// Litres added, where it was a refill.
     #[must_use]
@@ -125,3 +163,6 @@ impl What {
         matches!(self, Self::Refilled { .. } | Self::TakenOut { .. } | Self::SensorShifted { .. })
     }
 }
+
+/// What was seen and what was written down are the same within this: people write times to some minutes.
+pub const WRITTEN_APART: SignedDuration = SignedDuration::from_mins(25);

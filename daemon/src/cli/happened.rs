@@ -4,6 +4,7 @@
 //! pump, a split tube, a swapped drum, …) as the notice by which it was told. Both make one list.
 
 use clap::Args;
+use claymark_core::happening::WRITTEN_APART;
 use claymark_core::notice::Content;
 use claymark_store::Reader;
 use claymark_words::format::Clock;
@@ -53,9 +54,10 @@ fn list(
     // The range ends before its second time; what is of this very moment counts.
     let to = now + SignedDuration::from_millis(1);
     let mut lines: Vec<(Timestamp, String)> = Vec::new();
+    let log = reader.log(from - WRITTEN_APART, to)?;
     for happened in reader.happenings(from, to)? {
         if is_ours(Some(&happened.drum)) {
-            lines.push((happened.at, happening::line(site, now, &happened)));
+            lines.push((happened.at, happening::line(site, now, &happened, &log)));
         }
     }
     for issued in reader.notices(from, to)? {

@@ -3,6 +3,7 @@
 //! A stopped pump, a split tube and a swapped drum are told apart by several sensors together; they have notices
 //! of their own ([`crate::notice`]).
 
+use claymark_core::fieldlog::LogEntry;
 use claymark_core::happening::{Happening, What};
 use claymark_core::id::Id;
 use claymark_core::site::Site;
@@ -21,26 +22,27 @@ pub struct Told {
     pub to_do: Option<String>,
 }
 
-/// "17:05: Drum A was refilled: …", with what to do, as seen from `now`.
+/// "17:05: Drum A was refilled: …", with what to do, as seen from `now` with what the log says by then.
 #[must_use]
-pub fn line(site: &Site, now: Timestamp, happening: &Happening) -> String {
-    let Told { what, to_do } = told(site, happening);
+pub fn line(site: &Site, now: Timestamp, happening: &Happening, log: &[LogEntry]) -> String {
+    let Told { what, to_do } = told(site, happening, log);
     let to_do = to_do.map(|to_do| format!(" {to_do}")).unwrap_or_default();
     format!("{}: {what}{to_do}", Clock::new(site, now).time(happening.at))
 }
 
 /// The sentences; when it happened is left to whoever lists it.
 #[must_use]
-pub fn told(site: &Site, happening: &Happening) -> Told {
+pub fn told(site: &Site, happening: &Happening, log: &[LogEntry]) -> Told {
     let drum = &Subject::of(site, &happening.drum);
+    let written = happening.is_written(site, log);
     match &happening.what {
-        What::Refilled { added, to, logged } => drum.refilled(*added, *to, *logged),
-        What::DrawChanged { from, to } => drum.draw_changed(*from, *to),
+        What::Refilled { added, to, logged: _ } => drum.refilled(*added, *to, written),
+        What::DrawChanged { from, to } => drum.draw_changed(*from, *to, written),
         What::TakenOut { taken, to } => drum.taken_out(*taken, *to),
         What::SensorShifted { by } => drum.sensor_shifted(*by),
         What::Clogging { from, to } => drum.clogging(*from, *to),
         What::Leaking { draw } => drum.leaking(*draw),
-        What::Draws { draw } => drum.draws(*draw),
+        What::Draws { draw } => drum.draws(*draw, written),
         What::Rests { volume } => drum.rests(*volume),
         What::StandsStill { volume, rpm, minutes, frozen } => {
             drum.stands_still(*volume, *rpm, *minutes, *frozen)
@@ -72,7 +74,7 @@ impl<'a> Subject<'a> {
         }
     }
 
-    fn refilled(&self, added: Litres, to: Litres, logged: bool) -> Told {
+    fn refilled(&self, added: Litres, to: Litres, written: bool) -> Told {
         let full = self.site.drum(self.id).is_none_or(|drum| to.0 >= FULL_SHARE * drum.full.0);
         let done = if full { "was refilled" } else { "was topped up, not to its full mark" };
         let rose = format!(
@@ -81,7 +83,7 @@ impl<'a> Subject<'a> {
             self.volume(added),
             self.volume(to)
         );
-        if logged {
+        if written {
             return Told { what: format!("{rose}; somebody wrote it down."), to_do: None };
         }
         Told {
@@ -93,20 +95,26 @@ impl<'a> Subject<'a> {
         }
     }
 
-    fn draw_changed(&self, from: LitresPerHour, to: LitresPerHour) -> Told {
+    fn draw_changed(&self, from: LitresPerHour, to: LitresPerHour, written: bool) -> Told {
         let (than, by) = if to.0 > from.0 {
             ("faster", "a faster pump, an opened valve or a split tube")
         } else {
             ("more slowly", "a slower pump, a closed valve or a line that begins to plug")
         };
+        let falls = format!(
+            "{} empties {than}: its level falls by {} instead of {}, from one minute to the next",
+            self.drum,
+            self.draw(to),
+            self.draw(from)
+        );
+        if written {
+            return Told {
+                what: format!("{falls}; somebody wrote down about then what was done to {}.", self.pump),
+                to_do: Some(format!("See that the dial of {} stands as it was written down.", self.pump)),
+            };
+        }
         Told {
-            what: format!(
-                "{} empties {than}: its level falls by {} instead of {}, from one minute to the next, and nobody \
-                 wrote a change down: {by}.",
-                self.drum,
-                self.draw(to),
-                self.draw(from)
-            ),
+            what: format!("{falls}, and nobody wrote a change down: {by}."),
             to_do: Some(format!(
                 "Look at the dial of {}, its tube and the valves, and write the setting down: claymark log \
                  pump_setting --pump {} --rpm …",
@@ -177,13 +185,14 @@ impl<'a> Subject<'a> {
         }
     }
 
-    fn draws(&self, draw: LitresPerHour) -> Told {
+    fn draws(&self, draw: LitresPerHour, written: bool) -> Told {
+        let falls =
+            format!("{} is drawn again: its level, which stood, falls by {}", self.drum, self.draw(draw));
+        if written {
+            return Told { what: format!("{falls}; somebody wrote it down."), to_do: None };
+        }
         Told {
-            what: format!(
-                "{} is drawn again: its level, which stood, falls by {}. Nobody wrote that down.",
-                self.drum,
-                self.draw(draw)
-            ),
+            what: format!("{falls}. Nobody wrote that down."),
             to_do: Some(format!(
                 "Write it down if it is meant: claymark log in_use --pump {} --drum {}",
                 self.pump_id, self.id
@@ -290,6 +299,7 @@ const FULL_SHARE: f64 = 0.9;
 
 #[cfg(test)]
 mod tests {
+    use claymark_core::fieldlog::Deed;
     use claymark_core::units::{PeopleUnits, Unit};
 
     use super::*;
@@ -329,7 +339,7 @@ mod tests {
 
     fn lines(site: &Site) -> String {
         let now = at("2027-04-20T18:00:00Z");
-        let lines = all().into_iter().map(|what| line(site, now, &happening("a", what)));
+        let lines = all().into_iter().map(|what| line(site, now, &happening("a", what), &[]));
         lines.collect::<Vec<_>>().join("\n")
     }
 
@@ -349,10 +359,32 @@ mod tests {
 
     #[test]
     fn a_drum_that_left_the_site_file_is_told_by_its_id() {
-        let told = line(&room::site(), at("2027-04-24T18:00:00Z"), &happening("old", What::RanEmpty));
+        let told = line(&room::site(), at("2027-04-24T18:00:00Z"), &happening("old", What::RanEmpty), &[]);
         assert!(
             told.starts_with("Tue 18:10: old ran empty: its level came down to what the pump can't lift."),
             "{told}"
         );
+    }
+
+    #[test]
+    fn what_was_written_down_later_or_with_the_same_setting_is_not_said_to_be_unwritten() {
+        let changed =
+            happening("a", What::DrawChanged { from: LitresPerHour(12.5), to: LitresPerHour(18.0) });
+        let entry = |minutes: i64, pump: &str| LogEntry {
+            key: "k".to_owned(),
+            at: changed.at + SignedDuration::from_mins(minutes),
+            received_at: changed.at + SignedDuration::from_mins(300),
+            by: None,
+            replaces: None,
+            deed: Deed::PumpSetting { pump: Some(Id::new(pump).unwrap()), rpm: Some(100.0) },
+        };
+        let site = room::site();
+        let pump = site.drum(&changed.drum).unwrap().pump.clone();
+        let told = |entry| told(&site, &changed, &[entry]).what;
+        let late = told(entry(-4, pump.as_str()));
+        assert!(late.contains("somebody wrote down") && !late.contains("nobody"), "{late}");
+        for other in [entry(90, pump.as_str()), entry(-4, "another")] {
+            assert!(told(other).contains("nobody wrote a change down"));
+        }
     }
 }

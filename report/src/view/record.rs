@@ -113,7 +113,7 @@ fn kinds(routine: &[&LogEntry]) -> Vec<(usize, &'static str, &'static str)> {
 
 fn happened(seen: &Happening, facts: &WeekFacts) -> (String, String) {
     let when = words::moment(seen.at, &facts.site.time_zone);
-    (when, breakable(&happening::told(&facts.site, seen).what))
+    (when, breakable(&happening::told(&facts.site, seen, &facts.log).what))
 }
 
 impl Warning {
