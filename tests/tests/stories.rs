@@ -4,14 +4,8 @@ use claymark_core::notice::content::Verdict;
 use claymark_core::notice::failure::{Failure, Fault, PumpChanged, Sign};
 use claymark_core::notice::{Audience, Content, NoticeKind};
 use claymark_tests::story::script::at;
-use claymark_tests::story::{Story, Telling, Told, Truth, Which, site_file};
+use claymark_tests::story::{Story, Telling, Told, Truth, Which, rooms};
 use jiff::{SignedDuration, Timestamp};
-
-/// What was told of a story in the plain room.
-fn told(story: &mut Story, until: &str) -> Telling {
-    story.until(until);
-    Telling::of(&site_file(&[], ""), &story.recorded())
-}
 
 fn failure(told: &Told) -> &Failure {
     told.failure().unwrap_or_else(|| panic!("no failure: {}", told.words()))
@@ -20,15 +14,12 @@ fn failure(told: &Told) -> &Failure {
 /// Story 1: A is full at 17:30; at 18:10 somebody turns the pump up and doesn't write it down.
 fn pump_turned_up(seed: u64, change: bool) -> Telling {
     let mut story = Story::begin("11:00", seed, Truth::day_24());
-    story.happens("17:26", |truth, _| {
-        let litres = 175.0 + 0.209 * 4.0 - truth.a.litres;
-        truth.pour(Which::A, litres, litres * 18.143_68 / 1000.0);
-    });
+    story.happens("17:26", |truth, _| truth.fill_a(175.0 + 0.209 * 4.0));
     story.written("17:30", r#""kind":"refill","drum":"a","water_l":130,"clay_kg":2.38"#);
     if change {
         story.happens("18:10", |truth, _| truth.pump = 300.0);
     }
-    told(&mut story, "+1 05:30")
+    story.told("+1 05:30", &rooms::plain())
 }
 
 #[test]
@@ -75,7 +66,7 @@ fn a_blower_that_stops_at_night_is_one_message_with_oxygen_first_and_no_clay() {
             truth.settling = Some(0.0);
             truth.oxygen_goal = 6.83;
         });
-        let telling = told(&mut story, "+1 01:30");
+        let telling = story.told("+1 01:30", &rooms::plain());
         let said = telling.of_a("20:00", "+1 01:30");
         let [only] = said.as_slice() else { panic!("seed {seed}:\n{}", telling.list()) };
         assert!(only.at <= at("+1 00:50") && only.notice.kind == NoticeKind::Air, "{}", telling.list());
@@ -91,7 +82,7 @@ fn half_the_fresh_water_is_told_as_that_and_a_doubled_pump_as_that() {
     for seed in 0..SEEDS {
         let mut story = Story::begin("20:00", seed, Truth::full());
         story.happens("+1 04:10", |truth, _| truth.fresh = 25.6);
-        let telling = told(&mut story, "+1 05:00");
+        let telling = story.told("+1 05:00", &rooms::plain());
         let said = telling.of_a("20:00", "+1 05:00");
         let [only] = said.as_slice() else { panic!("seed {seed}:\n{}", telling.list()) };
         assert!(only.at <= at("+1 04:27") && only.notice.kind == NoticeKind::Water, "{}", telling.list());
@@ -100,7 +91,7 @@ fn half_the_fresh_water_is_told_as_that_and_a_doubled_pump_as_that() {
 
         let mut twin = Story::begin("20:00", seed, Truth::full());
         twin.happens("+1 04:10", |truth, _| truth.pump = 418.0);
-        let telling = told(&mut twin, "+1 05:00");
+        let telling = twin.told("+1 05:00", &rooms::plain());
         let said = telling.of_a("20:00", "+1 05:00");
         // The forecast may move before the head tank has told which failure it is.
         let Some(first) = said.iter().find(|told| matches!(told.notice.content, Content::Failure(_))) else {
@@ -123,7 +114,7 @@ fn watered(seed: u64, clay: f64) -> Story {
 #[test]
 fn water_without_clay_is_asked_about_at_once_and_told_with_the_amount_half_an_hour_later() {
     for seed in 0..SEEDS {
-        let telling = told(&mut watered(seed, 0.0), "16:00");
+        let telling = watered(seed, 0.0).told("16:00", &rooms::plain());
         let said = telling.of_a("10:00", "15:30");
         let [asked, due] = said.as_slice() else { panic!("seed {seed}:\n{}", telling.list()) };
         assert!(
@@ -145,7 +136,7 @@ fn clay_that_went_in_and_is_noted_a_little_later_is_not_asked_for() {
     for seed in 0..SEEDS {
         let mut story = watered(seed, 1.814);
         story.written("14:20", r#""kind":"refill","drum":"a","water_l":99,"clay_kg":1.81"#);
-        let telling = told(&mut story, "16:00");
+        let telling = story.told("16:00", &rooms::plain());
         assert!(telling.of_a("10:00", "16:00").is_empty(), "seed {seed}:\n{}", telling.list());
     }
 }
@@ -158,7 +149,7 @@ fn a_stuck_level_goes_by_the_pump_and_a_stopped_pump_is_told_by_the_head_tank() 
         truth.a.litres = 78.0 + 0.209 * 340.0;
         let mut story = Story::begin("18:00", seed, truth.clone());
         story.happens("23:40", |_, instruments| instruments.stuck = Some(78.0));
-        let telling = told(&mut story, "+1 04:30");
+        let telling = story.told("+1 04:30", &rooms::plain());
         let early = telling.of_a("22:31", "+1 00:26");
         let [doubted] = early.as_slice() else { panic!("seed {seed}:\n{}", telling.list()) };
         assert_eq!(doubted.notice.kind, NoticeKind::LevelDoubt, "{}", doubted.words());
@@ -171,7 +162,7 @@ fn a_stuck_level_goes_by_the_pump_and_a_stopped_pump_is_told_by_the_head_tank() 
 
         let mut twin = Story::begin("18:00", seed, truth);
         twin.happens("23:40", |truth, _| truth.pump = 0.0);
-        let telling = told(&mut twin, "+1 01:00");
+        let telling = twin.told("+1 01:00", &rooms::plain());
         let said = telling.of_a("22:31", "+1 01:00");
         let Some(first) = said.first() else { panic!("seed {seed}:\n{}", telling.list()) };
         assert!(

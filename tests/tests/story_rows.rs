@@ -13,17 +13,12 @@ fn only<'a>(telling: &'a Telling, from: &str, by: &str, until: &str) -> (&'a Tol
     (told, fault)
 }
 
-fn told_by(story: &mut Story, until: &str, site: &str) -> Telling {
-    story.until(until);
-    Telling::of(site, &story.recorded())
-}
-
 #[test]
 fn settling_in_a_drum_whose_air_failed_is_told_as_that_and_no_clay_is_advised() {
     for seed in 0..SEEDS {
         let mut story = Story::begin("20:00", seed, Truth::full());
         story.happens("+1 01:00", |truth, _| truth.settling = Some(0.0));
-        let telling = told_by(&mut story, "+1 03:00", &rooms::plain());
+        let telling = story.told("+1 03:00", &rooms::plain());
         let (told, fault) = only(&telling, "20:00", "+1 01:45", "+1 03:00");
         assert!(matches!(fault, Fault::DrumAir { .. }), "{}", telling.list());
         assert!(told.words().contains("Do not add clay"), "{}", told.words());
@@ -35,13 +30,13 @@ fn a_plugged_line_is_told_by_a_pump_that_turns_and_a_stuck_level_is_not_one() {
     for seed in 0..SEEDS {
         let mut story = Story::begin("20:00", seed, Truth::full());
         story.happens("+1 01:00", |truth, _| truth.pump = 0.0);
-        let telling = told_by(&mut story, "+1 02:30", &rooms::with_contact());
+        let telling = story.told("+1 02:30", &rooms::with_contact());
         let (_, fault) = only(&telling, "20:00", "+1 01:20", "+1 02:30");
         assert!(matches!(fault, Fault::LinePlugged { .. }), "{}", telling.list());
 
         let mut trap = Story::begin("20:00", seed, Truth::full());
         trap.happens("+1 01:00", |_, instruments| instruments.stuck = Some(112.0));
-        let telling = told_by(&mut trap, "+1 02:30", &rooms::with_contact());
+        let telling = trap.told("+1 02:30", &rooms::with_contact());
         assert!(telling.failures("20:00", "+1 02:30").is_empty(), "{}", telling.list());
     }
 }
@@ -51,7 +46,7 @@ fn a_split_tube_is_told_when_the_level_shows_it_and_emptying_for_cleaning_is_no_
     for seed in 0..SEEDS {
         let mut story = Story::begin("20:00", seed, Truth::full());
         story.happens("+1 01:00", |truth, _| truth.delivered = 0.0);
-        let telling = told_by(&mut story, "+1 02:30", &rooms::plain());
+        let telling = story.told("+1 02:30", &rooms::plain());
         let found = telling.failures("20:00", "+1 02:30");
         assert!(found.len() <= 2, "{}", telling.list());
         let Some((last, Fault::TubeSplit { .. })) = found.last() else { panic!("{}", telling.list()) };
@@ -60,8 +55,25 @@ fn a_split_tube_is_told_when_the_level_shows_it_and_emptying_for_cleaning_is_no_
         let mut trap = Story::begin("20:00", seed, Truth::full());
         trap.happens("21:00", |truth, _| truth.delivered = 0.0);
         trap.written("21:02", r#""kind":"cleaning","place":"drum:a""#);
-        let telling = told_by(&mut trap, "22:00", &rooms::plain());
+        let telling = trap.told("22:00", &rooms::plain());
         assert!(telling.failures("20:00", "22:00").is_empty(), "{}", telling.list());
+    }
+}
+
+#[test]
+fn a_probe_out_of_the_water_is_told_as_that_and_is_no_split_tube() {
+    // In the air it reads nothing, over a wet wall a little, with noise.
+    for (seed, off) in [(0, -200.0), (1, -65.0), (2, -63.0)] {
+        let mut story = Story::begin("20:00", seed, Truth::full());
+        story.happens("+1 01:00", move |_, instruments| instruments.head_off = off);
+        story.happens("+1 02:05", |_, instruments| instruments.head_off = 0.0);
+        let telling = story.told("+1 05:00", &rooms::plain());
+        let (told, fault) = only(&telling, "20:00", "+1 01:15", "+1 05:00");
+        assert!(matches!(fault, Fault::ProbeOut { .. }), "{}", telling.list());
+        assert!(told.subject.contains("Look at the probe"), "{}", told.words());
+        assert!(told.words().contains("still stand"), "{}", told.words());
+        // Told once, and withdrawn when the probe is back.
+        assert_eq!(telling.of_a("+1 01:00", "+1 05:00").len(), 2, "{}", telling.list());
     }
 }
 
@@ -72,7 +84,7 @@ fn a_power_cut_is_told_by_what_runs_on_batteries_and_a_router_is_not_one() {
         truth.pump = 0.0;
         instruments.silent = vec!["story/drum", "story/head", "story/t1", "story/t6"];
     });
-    let telling = told_by(&mut story, "+1 02:00", &rooms::with_battery());
+    let telling = story.told("+1 02:00", &rooms::with_battery());
     let said = telling.between("20:00", "+1 02:00");
     let [told] = said.as_slice() else { panic!("{}", telling.list()) };
     assert!(told.notice.kind == NoticeKind::Air && told.at <= at("+1 01:06"), "{}", telling.list());
@@ -81,7 +93,7 @@ fn a_power_cut_is_told_by_what_runs_on_batteries_and_a_router_is_not_one() {
     let mut trap = Story::begin("20:00", 1, Truth::full());
     trap.happens("+1 01:00", |_, instruments| instruments.silent = vec!["story/"]);
     trap.happens("+1 01:40", |_, instruments| instruments.silent.clear());
-    let telling = told_by(&mut trap, "+1 02:30", &rooms::with_battery());
+    let telling = trap.told("+1 02:30", &rooms::with_battery());
     let said = telling.between("20:00", "+1 01:40");
     let [told] = said.as_slice() else { panic!("{}", telling.list()) };
     assert_eq!(told.notice.kind, NoticeKind::ReadingsMissing, "{}", telling.list());
@@ -93,7 +105,7 @@ fn a_float_stuck_open_is_told_as_too_much_water_and_a_valve_opened_on_purpose_is
         let open = |truth: &mut Truth| (truth.fresh, truth.overflow) = (75.0, 23.8);
         let mut story = Story::begin("20:00", seed, Truth::full());
         story.happens("+1 01:00", move |truth, _| open(truth));
-        let telling = told_by(&mut story, "+1 02:00", &rooms::with_meters());
+        let telling = story.told("+1 02:00", &rooms::with_meters());
         let (told, fault) = only(&telling, "20:00", "+1 01:25", "+1 02:00");
         assert!(matches!(fault, Fault::TooMuchWater { overflows: true, .. }), "{}", telling.list());
         assert!(told.subject.contains("runs over"), "{}", told.words());
@@ -101,7 +113,7 @@ fn a_float_stuck_open_is_told_as_too_much_water_and_a_valve_opened_on_purpose_is
         let mut trap = Story::begin("20:00", seed, Truth::full());
         trap.happens("21:00", move |truth, _| open(truth));
         trap.written("21:01", r#""kind":"note","text":"supplement valve opened for the grading""#);
-        let telling = told_by(&mut trap, "22:00", &rooms::with_meters());
+        let telling = trap.told("22:00", &rooms::with_meters());
         assert!(telling.failures("20:00", "22:00").is_empty(), "{}", telling.list());
     }
 }
@@ -123,7 +135,7 @@ fn filled(seed: u64, times: f64, (written, lumps): (f64, f64)) -> Story {
 #[test]
 fn pounds_for_kilograms_show_after_the_fill_and_a_strength_that_was_meant_does_not() {
     for seed in 0..SEEDS {
-        let telling = told_by(&mut filled(seed, 2.8, (2.2, 0.0)), "20:00", &rooms::plain());
+        let telling = filled(seed, 2.8, (2.2, 0.0)).told("20:00", &rooms::plain());
         let (told, fault) = only(&telling, "11:00", "18:40", "20:00");
         assert!(
             matches!(fault, Fault::WrongWeighing { factor, .. } if (1.7..3.0).contains(factor)),
@@ -131,7 +143,7 @@ fn pounds_for_kilograms_show_after_the_fill_and_a_strength_that_was_meant_does_n
             told.words()
         );
 
-        let telling = told_by(&mut filled(seed, 2.8, (2.2 * 2.8, 0.0)), "20:00", &rooms::plain());
+        let telling = filled(seed, 2.8, (2.2 * 2.8, 0.0)).told("20:00", &rooms::plain());
         assert!(telling.failures("11:00", "20:00").is_empty(), "{}", telling.list());
     }
 }
@@ -139,13 +151,13 @@ fn pounds_for_kilograms_show_after_the_fill_and_a_strength_that_was_meant_does_n
 #[test]
 fn lumps_are_told_when_turbidity_comes_up_by_itself_and_not_when_a_probe_was_wiped() {
     for seed in 0..SEEDS {
-        let telling = told_by(&mut filled(seed, 1.0, (2.2, 0.4)), "20:30", &rooms::plain());
+        let telling = filled(seed, 1.0, (2.2, 0.4)).told("20:30", &rooms::plain());
         let found = telling.failures("11:00", "20:30");
         let Some((_, Fault::Lumps)) = found.last() else { panic!("{}", telling.list()) };
 
         let mut trap = filled(seed, 1.0, (2.2, 0.4));
         trap.written("18:20", r#""kind":"wipe","sensor":"head-turbidity""#);
-        let telling = told_by(&mut trap, "20:30", &rooms::plain());
+        let telling = trap.told("20:30", &rooms::plain());
         let lumps = telling.failures("11:00", "20:30").iter().any(|(_, fault)| matches!(fault, Fault::Lumps));
         assert!(!lumps, "{}", telling.list());
     }
@@ -156,7 +168,7 @@ fn one_probe_that_climbs_is_fouled_and_when_all_climb_it_is_the_water() {
     for seed in 0..SEEDS {
         let mut story = Story::begin("08:00", seed, Truth::full());
         story.happens("12:00", |_, instruments| instruments.fouling = 3.0);
-        let telling = told_by(&mut story, "20:00", &rooms::plain());
+        let telling = story.told("20:00", &rooms::plain());
         let found = telling.failures("08:00", "20:00");
         let [(told, Fault::ProbeFouled { sensor, .. })] = found.as_slice() else {
             panic!("{}", telling.list())
@@ -168,7 +180,7 @@ fn one_probe_that_climbs_is_fouled_and_when_all_climb_it_is_the_water() {
         for hour in 12..20 {
             trap.happens(&format!("{hour}:00"), |truth, _| truth.background += 3.0);
         }
-        let telling = told_by(&mut trap, "20:00", &rooms::plain());
+        let telling = trap.told("20:00", &rooms::plain());
         let fouled = telling
             .failures("08:00", "20:00")
             .iter()
@@ -182,14 +194,14 @@ fn bubbles_are_told_once_they_last_and_feeding_is_not() {
     for seed in 0..SEEDS {
         let mut story = Story::begin("08:00", seed, Truth::full());
         story.happens("15:00", |_, instruments| instruments.bubbles = 40.0);
-        let telling = told_by(&mut story, "17:00", &rooms::plain());
+        let telling = story.told("17:00", &rooms::plain());
         let (_, fault) = only(&telling, "08:00", "16:30", "17:00");
         assert!(matches!(fault, Fault::Bubbles { .. }), "{}", telling.list());
 
         let mut trap = Story::begin("08:00", seed, Truth::full());
         trap.happens("15:00", |_, instruments| instruments.bubbles = 40.0);
         trap.happens("15:15", |_, instruments| instruments.bubbles = 0.0);
-        let telling = told_by(&mut trap, "17:00", &rooms::plain());
+        let telling = trap.told("17:00", &rooms::plain());
         assert!(telling.failures("08:00", "17:00").is_empty(), "{}", telling.list());
     }
 }
@@ -199,13 +211,13 @@ fn a_heater_that_fails_is_told_with_the_time_left_and_a_lifted_probe_is_not() {
     for seed in 0..SEEDS {
         let mut story = Story::begin("20:00", seed, Truth::full());
         story.happens("+1 01:00", |truth, _| truth.incoming = 12.0);
-        let telling = told_by(&mut story, "+1 02:00", &rooms::plain());
+        let telling = story.told("+1 02:00", &rooms::plain());
         let (told, fault) = only(&telling, "20:00", "+1 01:12", "+1 02:00");
         assert!(matches!(fault, Fault::HeaterOff { .. }), "{}", told.words());
 
         let mut trap = Story::begin("20:00", seed, Truth::full());
         trap.happens("+1 01:00", |_, instruments| instruments.warmth_off = -4.0);
-        let telling = told_by(&mut trap, "+1 02:00", &rooms::plain());
+        let telling = trap.told("+1 02:00", &rooms::plain());
         assert!(telling.failures("20:00", "+1 02:00").is_empty(), "{}", telling.list());
     }
 }
@@ -215,7 +227,7 @@ fn oxygen_that_falls_alone_is_told_before_it_is_too_low() {
     for seed in 0..SEEDS {
         let mut story = Story::begin("20:00", seed, Truth::full());
         story.happens("+1 01:00", |truth, _| truth.oxygen_goal = 5.0);
-        let telling = told_by(&mut story, "+1 02:00", &rooms::plain());
+        let telling = story.told("+1 02:00", &rooms::plain());
         let (told, fault) = only(&telling, "20:00", "+1 01:20", "+1 02:00");
         let Fault::OxygenFalls { oxygen, .. } = fault else { panic!("{}", told.words()) };
         assert!(*oxygen > 6.0 && told.notice.kind == NoticeKind::Air, "{}", told.words());
@@ -229,14 +241,14 @@ fn a_pump_put_on_the_other_drum_is_asked_about_and_a_noted_one_is_not() {
         truth.b.litres = 170.0;
         let mut story = Story::begin("08:00", seed, truth.clone());
         story.happens("14:00", |truth, _| truth.drawn = Which::B);
-        let telling = told_by(&mut story, "16:30", &rooms::plain());
+        let telling = story.told("16:30", &rooms::plain());
         let (told, fault) = only(&telling, "08:00", "15:30", "16:30");
         assert!(matches!(fault, Fault::DrumSwapped { .. }), "{}", told.words());
 
         let mut noted = Story::begin("08:00", seed, truth);
         noted.happens("14:00", |truth, _| truth.drawn = Which::B);
         noted.written("14:02", r#""kind":"in_use","pump":"p1","drum":"b""#);
-        let telling = told_by(&mut noted, "16:30", &rooms::plain());
+        let telling = noted.told("16:30", &rooms::plain());
         assert!(telling.failures("08:00", "16:30").is_empty(), "{}", telling.list());
     }
 }
@@ -247,8 +259,7 @@ fn clay_that_clouds_less_from_a_lot_on_is_told_within_the_day() {
     truth.a.litres = 100.0;
     let mut story = Story::begin("00:30", 3, truth);
     let fill = |truth: &mut Truth| {
-        let litres = 175.0 - truth.a.litres;
-        truth.pour(Which::A, litres, litres * 18.143_68 / 1000.0);
+        truth.fill_a(175.0);
     };
     for (clock, water) in [("05:00", 131.0), ("15:00", 125.0), ("+1 01:00", 125.0)] {
         story.happens(clock, move |truth, _| fill(truth));
@@ -259,7 +270,7 @@ fn clay_that_clouds_less_from_a_lot_on_is_told_within_the_day() {
     }
     story.written("14:00", r#""kind":"delivery","bags":40,"lot":"K-7""#);
     story.happens("15:00", |truth, _| truth.yield_ntu = 0.62);
-    let telling = told_by(&mut story, "+1 03:00", &rooms::plain());
+    let telling = story.told("+1 03:00", &rooms::plain());
     let found = telling.failures("00:30", "+1 03:00");
     let changed = found.iter().find(|(_, fault)| matches!(fault, Fault::YieldChanged { .. }));
     let Some((told, _)) = changed else { panic!("{}", telling.list()) };
@@ -271,18 +282,8 @@ fn a_tube_that_wears_is_told_after_days_by_draw_and_clay_together() {
     let mut truth = Truth::full();
     truth.a.litres = 150.0;
     let mut story = Story::begin("00:30", 3, truth);
-    for day in 0..4 {
-        for hour in ["06:00", "14:00", "22:00"] {
-            let clock = format!("+{day} {hour}");
-            story.happens(&clock, |truth, _| {
-                truth.pump *= 0.987;
-                let litres = 175.0 - truth.a.litres;
-                truth.pour(Which::A, litres, litres * 18.143_68 / 1000.0);
-            });
-            story.written(&clock, r#""kind":"refill","drum":"a","water_l":98,"clay_kg":1.79"#);
-        }
-    }
-    let telling = told_by(&mut story, "+3 23:00", &rooms::plain());
+    story.filled_for_four_days(|truth| truth.pump *= 0.987);
+    let telling = story.told("+3 23:00", &rooms::plain());
     let found = telling.failures("00:30", "+3 23:00");
     assert!(found.iter().any(|(_, fault)| matches!(fault, Fault::TubeWear { .. })), "{}", telling.list());
     assert!(found.len() <= 2, "{}", telling.list());

@@ -4,12 +4,8 @@
 
 use claymark_core::notice::NoticeKind;
 use claymark_core::notice::failure::Fault;
+use claymark_tests::story::physics::STRENGTH_G_L;
 use claymark_tests::story::{Story, Telling, Truth, Which, rooms};
-
-fn told_by(story: &mut Story, until: &str, site: &str) -> Telling {
-    story.until(until);
-    Telling::of(site, &story.recorded())
-}
 
 /// No failure at all was told.
 fn none(telling: &Telling, from: &str, to: &str) {
@@ -30,7 +26,7 @@ fn a_top_up_with_water_is_not_a_drum_whose_air_failed() {
         let mut story = Story::begin("10:00", seed, truth);
         story.happens("14:05", |truth, _| truth.pour(Which::A, 60.0, 0.3));
         story.written("14:07", r#""kind":"refill","drum":"a","water_l":60,"clay_kg":0.3"#);
-        let telling = told_by(&mut story, "17:00", &rooms::plain());
+        let telling = story.told("17:00", &rooms::plain());
         not(&telling, "10:00", "17:00", |fault| matches!(fault, Fault::DrumAir { .. }));
     }
 }
@@ -40,7 +36,7 @@ fn foam_that_holds_the_level_is_no_plugged_line_and_no_stopped_pump() {
     for seed in 0..SEEDS {
         let mut story = Story::begin("20:00", seed, Truth::full());
         story.happens("+1 01:00", |truth, instruments| instruments.crust = Some(truth.a.litres));
-        let telling = told_by(&mut story, "+1 03:00", &rooms::with_contact());
+        let telling = story.told("+1 03:00", &rooms::with_contact());
         none(&telling, "20:00", "+1 03:00");
     }
 }
@@ -50,18 +46,8 @@ fn more_fresh_water_from_day_to_day_is_no_worn_tube() {
     let mut truth = Truth::full();
     truth.a.litres = 150.0;
     let mut story = Story::begin("00:30", 3, truth);
-    for day in 0..4 {
-        for hour in ["06:00", "14:00", "22:00"] {
-            let clock = format!("+{day} {hour}");
-            story.happens(&clock, |truth, _| {
-                truth.fresh *= 1.013;
-                let litres = 175.0 - truth.a.litres;
-                truth.pour(Which::A, litres, litres * 18.143_68 / 1000.0);
-            });
-            story.written(&clock, r#""kind":"refill","drum":"a","water_l":98,"clay_kg":1.79"#);
-        }
-    }
-    let telling = told_by(&mut story, "+3 23:00", &rooms::plain());
+    story.filled_for_four_days(|truth| truth.fresh *= 1.013);
+    let telling = story.told("+3 23:00", &rooms::plain());
     not(&telling, "00:30", "+3 23:00", |fault| matches!(fault, Fault::TubeWear { .. }));
 }
 
@@ -73,7 +59,7 @@ fn a_pump_that_is_stopped_on_purpose_takes_one_entry_and_nothing_is_told() {
             story.happens(clock, |truth, instruments| (truth.pump, instruments.turns) = (0.0, false));
             story.written(noted, r#""kind":"pump_setting","pump":"p1","rpm":0"#);
             for site in [rooms::plain(), rooms::with_contact()] {
-                let telling = told_by(&mut story, until, &site);
+                let telling = story.told(until, &site);
                 assert!(telling.of_a("14:00", until).is_empty(), "{}", telling.list());
             }
         }
@@ -86,7 +72,7 @@ fn bubbles_on_the_probe_are_not_fresh_water_that_is_low() {
         for ntu in [60.0, 200.0] {
             let mut story = Story::begin("20:00", seed, Truth::full());
             story.happens("+1 04:10", move |_, instruments| instruments.bubbles = ntu);
-            let telling = told_by(&mut story, "+1 05:20", &rooms::plain());
+            let telling = story.told("+1 05:20", &rooms::plain());
             not(&telling, "20:00", "+1 05:20", |fault| !matches!(fault, Fault::Bubbles { .. }));
         }
     }
@@ -98,12 +84,11 @@ fn froth_that_dies_after_a_fill_is_no_pump_turned_up() {
         for froth in [4.0, 8.0] {
             let mut story = Story::begin("11:00", seed, Truth::day_24());
             story.happens("17:26", move |truth, instruments| {
-                let litres = 170.0 - truth.a.litres;
-                truth.pour(Which::A, litres, litres * 18.143_68 / 1000.0);
+                truth.fill_a(170.0);
                 instruments.froth = froth;
             });
             story.written("17:30", r#""kind":"refill","drum":"a","water_l":125,"clay_kg":2.3"#);
-            let telling = told_by(&mut story, "21:00", &rooms::plain());
+            let telling = story.told("21:00", &rooms::plain());
             none(&telling, "11:00", "21:00");
         }
     }
@@ -116,7 +101,7 @@ fn drums_that_are_joined_are_neither_a_changed_pump_nor_a_swapped_drum() {
         truth.b.litres = 175.0 - 0.209 * 300.0;
         let mut story = Story::begin("20:00", seed, truth);
         story.happens("+1 01:00", |truth, _| truth.joined = true);
-        let telling = told_by(&mut story, "+1 03:30", &rooms::plain());
+        let telling = story.told("+1 03:30", &rooms::plain());
         none(&telling, "20:00", "+1 03:30");
     }
 }
@@ -128,14 +113,13 @@ fn air_that_is_restored_after_a_fill_stirs_up_clay_and_no_lumps() {
         truth.a.litres = 130.0;
         let mut story = Story::begin("11:00", seed, truth);
         story.happens("18:00", |truth, _| {
-            let litres = 175.0 - truth.a.litres;
-            truth.pour(Which::A, litres, litres * 18.143_68 / 1000.0);
+            truth.fill_a(175.0);
             truth.settling = Some(0.0);
         });
         story.written("18:02", r#""kind":"refill","drum":"a","water_l":131,"clay_kg":2.4"#);
         story.happens("18:35", |truth, _| truth.settling = None);
         story.written("18:36", r#""kind":"note","text":"air stone was off, put back""#);
-        let telling = told_by(&mut story, "20:30", &rooms::plain());
+        let telling = story.told("20:30", &rooms::plain());
         not(&telling, "11:00", "20:30", |fault| matches!(fault, Fault::Lumps));
     }
 }
@@ -147,8 +131,7 @@ fn lines_that_grow_dirty_and_are_cleaned_are_no_weaker_clay() {
     let mut story = Story::begin("00:30", 3, truth);
     for clock in ["05:00", "15:00", "+1 01:00"] {
         story.happens(clock, |truth, _| {
-            let litres = 175.0 - truth.a.litres;
-            truth.pour(Which::A, litres, litres * 18.143_68 / 1000.0);
+            truth.fill_a(175.0);
         });
         story.written(clock, r#""kind":"refill","drum":"a","water_l":125,"clay_kg":2.28"#);
     }
@@ -157,7 +140,7 @@ fn lines_that_grow_dirty_and_are_cleaned_are_no_weaker_clay() {
     }
     story.happens("16:00", |truth, _| truth.delivered = 1.0);
     story.written("16:00", r#""kind":"cleaning","place":"pump:p1","minutes":10"#);
-    let telling = told_by(&mut story, "+1 03:00", &rooms::plain());
+    let telling = story.told("+1 03:00", &rooms::plain());
     not(&telling, "00:30", "+1 03:00", |fault| matches!(fault, Fault::YieldChanged { .. }));
 }
 
@@ -169,7 +152,7 @@ fn an_oxygen_probe_that_is_lifted_out_is_no_failed_blower() {
         (truth.oxygen, truth.oxygen_goal) = (12.5, 12.5);
         let mut story = Story::begin("20:00", seed, truth);
         story.happens("+1 01:00", |_, instruments| instruments.oxygen_off = -3.4);
-        let telling = told_by(&mut story, "+1 02:30", &rooms::plain());
+        let telling = story.told("+1 02:30", &rooms::plain());
         none(&telling, "20:00", "+1 02:30");
     }
 }
@@ -182,9 +165,9 @@ fn an_idle_drum_that_is_topped_up_is_no_swapped_drum() {
             truth.b.litres = 60.0;
             let mut story = Story::begin("08:00", seed, truth);
             story.happens("14:00", move |truth, _| {
-                truth.pour(Which::B, litres, litres * 18.143_68 / 1000.0);
+                truth.pour(Which::B, litres, litres * STRENGTH_G_L / 1000.0);
             });
-            let telling = told_by(&mut story, "16:30", &rooms::plain());
+            let telling = story.told("16:30", &rooms::plain());
             none(&telling, "08:00", "16:30");
         }
     }
@@ -207,7 +190,7 @@ fn a_network_that_is_worked_on_by_day_is_not_lost_unless_it_stays_away() {
                 story.written(&format!("{hour}:{minute:02}"), r#""kind":"note","text":"fed""#);
             }
         }
-        let telling = told_by(&mut story, until, &rooms::plain());
+        let telling = story.told(until, &rooms::plain());
         telling.told.iter().filter(|told| told.notice.kind == NoticeKind::ReadingsMissing).count()
     };
     assert_eq!(silent("14:00", "14:35", "15:30", true), 0, "it was back in time");
@@ -225,7 +208,7 @@ fn an_idle_drum_is_never_told_of_at_night_whatever_it_holds() {
             let mut truth = Truth::full();
             truth.b.litres = litres;
             let mut story = Story::begin("17:00", seed, truth);
-            let telling = told_by(&mut story, "+1 05:30", &rooms::plain());
+            let telling = story.told("+1 05:30", &rooms::plain());
             assert!(
                 telling.between("17:00", "+1 05:30").is_empty(),
                 "seed {seed}, {litres} L in B:\n{}",

@@ -10,7 +10,7 @@ mod outlook;
 mod runout;
 mod withdrawn;
 
-use claymark_core::notice::{Content, Notice};
+use claymark_core::notice::{Content, Failure, Notice};
 use claymark_core::site::Site;
 use jiff::Timestamp;
 
@@ -39,6 +39,11 @@ pub fn wording(site: &Site, notice: &Notice) -> Wording {
         Content::LevelDoubt(doubt) => doubt::wording(teller, doubt),
         Content::ReadingsMissing(missing) => missing::wording(teller, missing),
     }
+}
+
+/// A failure in the answer to a question: its first line after "NOW", then its signs.
+pub(crate) fn failure(site: &Site, now: Timestamp, failure: &Failure) -> Vec<String> {
+    failure::lines(Teller::new(site, now), failure)
 }
 
 /// What every sentence needs.

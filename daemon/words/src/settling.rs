@@ -1,11 +1,10 @@
 //! A drum whose air has failed, in words.
 
-use claymark_core::clay::settling::Weakening;
 use claymark_core::room::StillDrum;
 use claymark_core::site::Site;
 
 use crate::format::{self, Clock};
-use crate::{caution, names};
+use crate::{caution, names, notice};
 
 /// How soon it weakens, how to tell, and what to do.
 #[must_use]
@@ -36,7 +35,7 @@ pub fn still(site: &Site, still: &StillDrum) -> String {
             .to_owned(),
     );
     lines.push(String::new());
-    lines.push(now(still));
+    lines.extend(now(site, still));
     lines.extend(
         [
             "",
@@ -56,25 +55,23 @@ pub fn still(site: &Site, still: &StillDrum) -> String {
     lines.join("\n") + "\n"
 }
 
-fn now(still: &StillDrum) -> String {
-    let Some(signs) = &still.signs else {
-        return "Now: the head tank can't say how strong its slurry is.".to_owned();
-    };
-    let seen = format::share(signs.seen);
-    match still.weakening {
-        None => format!("Now: the head tank gets {seen} of what the books say. Nothing settles."),
-        Some(Weakening::Settles) => format!(
-            "NOW: the head tank gets only {seen} of what the books say, and the level falls as it should: the clay \
-             settles, or tube, valve or probe fail."
-        ),
-        Some(Weakening::Empty) => "NOW: the drum is empty.".to_owned(),
-        Some(Weakening::LineFails) => format!(
-            "NOW: the head tank gets only {seen} of what the books say, and less leaves the drum than should: look at \
-             pump, tube and valve."
-        ),
-        Some(Weakening::Thinned) => format!(
-            "NOW: the head tank gets only {seen} of what the books say, but the last refill wasn't written down: was it \
-             water only?"
-        ),
+/// What shows now: the failure that the signs betray, or how much clay comes.
+fn now(site: &Site, still: &StillDrum) -> Vec<String> {
+    let head =
+        |what: &str| still.seen.map(|seen| format!("{what} {} of what the books say", format::share(seen)));
+    let only = head("NOW: the head tank gets only");
+    match &still.failure {
+        _ if still.empty => vec!["NOW: the drum is empty.".to_owned()],
+        Some(failure) => notice::failure(site, still.at, failure),
+        None => vec![match (head("Now: the head tank gets"), only.filter(|_| still.is_short())) {
+            (None, _) => "Now: the head tank can't say how strong its slurry is.".to_owned(),
+            (Some(enough), None) => format!("{enough}. Nothing settles."),
+            (Some(_), Some(only)) if !still.booked => {
+                format!("{only}, but the last refill wasn't written down: was it water only?")
+            }
+            (Some(_), Some(only)) => format!(
+                "{only}, and no failure has shown in the last hours: look at air, diffuser, tube, valve and probe."
+            ),
+        }],
     }
 }

@@ -64,8 +64,8 @@ impl Truth {
     #[must_use]
     pub fn day_24() -> Self {
         let mut truth = Self {
-            a: Drum { litres: 120.0, strength: 18.143_68, lumps: 0.0 },
-            b: Drum { litres: HEEL, strength: 18.143_68, lumps: 0.0 },
+            a: Drum { litres: 120.0, strength: STRENGTH_G_L, lumps: 0.0 },
+            b: Drum { litres: HEEL, strength: STRENGTH_G_L, lumps: 0.0 },
             drawn: Which::A,
             joined: false,
             pump: 209.0,
@@ -101,6 +101,12 @@ impl Truth {
         let grams = drum.litres * drum.strength + 1000.0 * clay_kg;
         drum.litres += litres;
         drum.strength = grams / drum.litres;
+    }
+
+    /// Pours slurry of the usual strength into A, up to so many litres.
+    pub fn fill_a(&mut self, to: f64) {
+        let litres = to - self.a.litres;
+        self.pour(Which::A, litres, litres * STRENGTH_G_L / 1000.0);
     }
 
     /// NTU above the background that the head tank is on its way to.
@@ -165,6 +171,8 @@ impl Truth {
     }
 }
 
+/// g/L: 4.0 lb in 100 L of finished slurry.
+pub const STRENGTH_G_L: f64 = 18.143_68;
 /// L.
 pub const HEEL: f64 = 12.0;
 /// L.

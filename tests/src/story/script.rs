@@ -8,6 +8,7 @@ use rand::rngs::StdRng;
 use rand_distr::{Distribution, StandardNormal};
 
 use super::physics::Truth;
+use super::told::Telling;
 use claymark::message::Message;
 use claymark::recording;
 
@@ -121,6 +122,28 @@ impl Story {
                     Act::Do(act) => act(&mut self.truth, &mut self.instruments),
                     Act::Write(entry) => self.send("claymark/story/log", entry),
                 }
+            }
+        }
+        self
+    }
+
+    /// Lives until that time; what a room with that site file makes of it.
+    pub fn told(&mut self, until: &str, site: &str) -> Telling {
+        self.until(until);
+        Telling::of(site, &self.recorded())
+    }
+
+    /// For four days A is filled to the line three times a day, which is written down; `before` each fill something
+    /// changes a little.
+    pub fn filled_for_four_days(&mut self, before: fn(&mut Truth)) -> &mut Self {
+        for day in 0..4 {
+            for hour in ["06:00", "14:00", "22:00"] {
+                let clock = format!("+{day} {hour}");
+                self.happens(&clock, move |truth, _| {
+                    before(truth);
+                    truth.fill_a(175.0);
+                });
+                self.written(&clock, r#""kind":"refill","drum":"a","water_l":98,"clay_kg":1.79"#);
             }
         }
         self

@@ -62,46 +62,6 @@ impl Grain {
     }
 }
 
-/// What level and head tank show of one drum.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Signs {
-    /// What leaves the drum, as a share of what should.
-    pub slope: f64,
-    /// Strength that the head tank shows, as a share of what the books say.
-    pub seen: f64,
-    /// What is in it above the heel.
-    pub usable: Litres,
-    /// Water came in lately, and no clay was written down.
-    pub watered: bool,
-}
-
-/// Why less clay reaches the head tank.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Weakening {
-    /// Clay is in the drum and doesn't come: look at air, diffuser, tube, valve and probe.
-    Settles,
-    /// The line brings little or nothing although slurry is there: pump, tube or valve.
-    LineFails,
-    /// The drum is empty.
-    Empty,
-    /// Water came in without clay.
-    Thinned,
-}
-
-impl Weakening {
-    /// By the signs; `None`: the head tank shows what it should.
-    #[must_use]
-    pub fn of(signs: &Signs) -> Option<Self> {
-        match signs {
-            signs if signs.seen >= ENOUGH => None,
-            signs if signs.usable.0 <= 0.0 => Some(Self::Empty),
-            signs if signs.watered => Some(Self::Thinned),
-            signs if signs.slope < ENOUGH => Some(Self::LineFails),
-            _ => Some(Self::Settles),
-        }
-    }
-}
-
 /// Below this share of what the books say, clay isn't the remedy; where the yield is less sure than that, nothing is said.
 pub const ENOUGH: f64 = 0.85;
 
@@ -190,20 +150,6 @@ mod tests {
         let two = grain(2.0, 2.6, 20.0);
         let share = two.crowded_m_per_s(GramsPerLitre(50.0)) / two.alone_m_per_s();
         assert!((share - 0.896_97).abs() < 1e-4, "{share}");
-    }
-
-    #[test]
-    fn the_signs_tell_settling_from_an_empty_drum_a_failing_line_and_added_water() {
-        let signs = |slope, seen, usable, watered| Signs { slope, seen, usable: Litres(usable), watered };
-        for (signs, why) in [
-            (signs(1.0, 0.97, 90.0, false), None),
-            (signs(1.0, 0.60, 90.0, false), Some(Weakening::Settles)),
-            (signs(0.0, 0.10, 0.0, false), Some(Weakening::Empty)),
-            (signs(0.2, 0.30, 90.0, false), Some(Weakening::LineFails)),
-            (signs(1.0, 0.40, 90.0, true), Some(Weakening::Thinned)),
-        ] {
-            assert_eq!(Weakening::of(&signs), why, "{signs:?}");
-        }
     }
 
     proptest! {

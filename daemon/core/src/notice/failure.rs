@@ -116,6 +116,11 @@ pub enum Fault {
         /// By so much it reads high.
         by: f64,
     },
+    /// A probe is out of the water, or broken.
+    ProbeOut {
+        /// Which.
+        sensor: Id,
+    },
     /// Bubbles on a probe.
     Bubbles {
         /// Which.
@@ -272,6 +277,15 @@ pub enum Sign {
         /// Now.
         now: f64,
     },
+    /// One probe fell to nothing sooner than its water is exchanged.
+    FellAtOnce {
+        /// Where.
+        place: Place,
+        /// Before.
+        from: f64,
+        /// Now.
+        now: f64,
+    },
     /// The other probes don't.
     SiblingsSteady {
         /// How many.
@@ -383,6 +397,7 @@ impl Fault {
             Self::FreshWaterLow { .. }
             | Self::TooMuchWater { .. }
             | Self::ProbeFouled { .. }
+            | Self::ProbeOut { .. }
             | Self::Bubbles { .. }
             | Self::HeaterOff { .. } => NoticeKind::Water,
             Self::Blower { .. } | Self::OxygenFalls { .. } | Self::PowerCut => NoticeKind::Air,

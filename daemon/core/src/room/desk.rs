@@ -2,7 +2,7 @@
 
 use jiff::{SignedDuration, Timestamp};
 
-use crate::drum::{DrumWatch, WhatIf};
+use crate::drum::{DrumWatch, Slope, WhatIf};
 use crate::fieldlog::{Deed, LogEntry};
 use crate::forecast::Forecast;
 use crate::happening::{Happening, What};
@@ -32,6 +32,8 @@ pub(crate) struct Desk {
     ran_empty: Option<Timestamp>,
     logged: Vec<LoggedRefill>,
     pump_settings: Vec<(String, PumpSetting)>,
+    /// What the pump was believed to draw of late, oldest first.
+    draws: Vec<(Timestamp, Slope)>,
 }
 
 impl Desk {
@@ -48,6 +50,7 @@ impl Desk {
                 ran_empty: None,
                 logged: Vec::new(),
                 pump_settings: Vec::new(),
+                draws: Vec::new(),
             })
         };
         site.drums.iter().filter_map(desk).collect()
@@ -79,6 +82,22 @@ impl Desk {
             self.pump_settings.sort_by_key(|(_, setting)| setting.at);
             keep_last(&mut self.pump_settings);
         }
+    }
+
+    /// Keeps what the pump is believed to draw: what changes is held against what was believed before it.
+    pub(crate) fn remember_draw(&mut self, now: Timestamp) {
+        if self.draws.last().is_some_and(|(at, _)| now < *at + DRAWS_EVERY) {
+            return;
+        }
+        self.draws.retain(|(at, _)| *at >= now - DRAWS_KEPT);
+        let believed = self.watch.doubt(now).is_none() && self.watch.in_use();
+        self.draws.extend(self.watch.expected_draw(now).filter(|_| believed).map(|draw| (now, draw)));
+    }
+
+    /// What the pump was believed to draw at a time of the last hours, from `since` on.
+    pub(crate) fn draw_at(&self, since: Timestamp, at: Timestamp) -> Option<Slope> {
+        let by_then = self.draws.iter().rfind(|(then, _)| *then <= at);
+        by_then.filter(|(then, _)| *then >= since).map(|(_, draw)| *draw)
     }
 
     /// What the watch has seen since the last call.
@@ -243,6 +262,11 @@ impl Desk {
 
 /// People write a refill down when their hands are dry again.
 const JUST_DONE: SignedDuration = SignedDuration::from_mins(90);
+
+/// The belief changes slowly.
+const DRAWS_EVERY: SignedDuration = SignedDuration::from_mins(3);
+/// Longer than any rule looks back.
+const DRAWS_KEPT: SignedDuration = SignedDuration::from_hours(3);
 
 /// A refill that was seen and one that was written down are the same within this.
 const SAME_REFILL: SignedDuration = SignedDuration::from_mins(45);

@@ -3,6 +3,7 @@
 //! - [`trace`]: the last hours of one sensor;
 //! - [`shift`]: a lasting change in it, as a stirred tank would show it;
 //! - [`hinge`]: a drum's draw before and after a time that another sensor names;
+//! - [`lifted`]: times in which a probe was out of its water;
 //! - [`drum`], [`water`]: drums and tanks as the rules see them;
 //! - [`journal`]: what people wrote down of late; [`days`]: an hourly line on draw and clay.
 
@@ -10,6 +11,7 @@ pub(crate) mod days;
 pub(crate) mod drum;
 pub(crate) mod hinge;
 pub(crate) mod journal;
+pub(crate) mod lifted;
 pub(crate) mod shift;
 pub(crate) mod trace;
 pub(crate) mod water;
@@ -19,14 +21,15 @@ use std::collections::BTreeMap;
 use jiff::Timestamp;
 
 use crate::clay::yields::YieldChange;
+use crate::forecast::Forecast;
 use crate::id::Id;
 use crate::notice::Failure;
 use crate::notice::content::Visit;
 use crate::reading::Assessed;
 use crate::room::look::Scene;
-use crate::room::silence::Sensors;
 use crate::room::{Room, calendar};
-use crate::site::{Place, Quantity, Sensor, Site};
+use crate::site::{Place, Quantity, Sensor, Site, WaterLimits};
+use crate::units::GramsPerLitre;
 use days::Days;
 use drum::DrumSight;
 use journal::Journal;
@@ -72,8 +75,8 @@ pub(crate) struct Evidence<'a> {
     pub(crate) days: &'a Days,
     /// The last time that the clay's yield was found to have changed.
     pub(crate) yield_change: Option<YieldChange>,
-    traces: &'a Traces,
-    sensors: &'a Sensors,
+    room: &'a Room,
+    forecasts: &'a [Forecast],
 }
 
 impl<'a> Evidence<'a> {
@@ -102,8 +105,8 @@ impl<'a> Evidence<'a> {
             journal: &room.journal,
             days: &room.learned.days,
             yield_change: room.learned.change,
-            traces: &room.traces,
-            sensors: &room.sensors,
+            room,
+            forecasts: &scene.forecasts,
         }
     }
 
@@ -119,14 +122,24 @@ impl<'a> Evidence<'a> {
         (!self.drums.iter().any(dry)).then_some(only)
     }
 
+    /// What the fish of a place want of their water today: by their plan, else by the site file.
+    pub(crate) fn limits(&self, place: &Place) -> WaterLimits {
+        self.site.limits_at(place, self.now)
+    }
+
+    /// What a drum that is filled now should hold.
+    pub(crate) fn aim(&self, drum: &DrumSight<'_>) -> GramsPerLitre {
+        self.room.aim(self.now, drum.desk, self.forecasts).strength
+    }
+
     /// Whether a sensor misses its readings.
     pub(crate) fn overdue(&self, sensor: &Sensor) -> bool {
-        self.sensors.overdue(&sensor.id, self.now)
+        self.room.sensors.overdue(&sensor.id, self.now)
     }
 
     /// When a sensor last spoke, min since 1970.
     pub(crate) fn last_heard(&self, sensor: &Sensor) -> Option<f64> {
-        self.sensors.last(&sensor.id).map(trace::minutes)
+        self.room.sensors.last(&sensor.id).map(trace::minutes)
     }
 
     /// What a flow meter read in the hour before `since` and reads now, L/min.
@@ -149,7 +162,7 @@ impl<'a> Evidence<'a> {
     pub(crate) fn sensor(&self, place: &Place, quantity: Quantity) -> Option<(&'a Sensor, &'a Trace)> {
         let of = |sensor: &&'a Sensor| sensor.place == *place && sensor.quantity == quantity;
         let sensor = self.site.sensors.iter().find(of)?;
-        Some((sensor, self.traces.of(&sensor.id)?))
+        Some((sensor, self.room.traces.of(&sensor.id)?))
     }
 }
 

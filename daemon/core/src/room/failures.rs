@@ -17,6 +17,7 @@ mod overflow;
 mod oxygen;
 mod power_cut;
 mod probe_fouled;
+mod probe_out;
 mod pump_changed;
 mod pump_stopped;
 mod tube_split;
@@ -31,6 +32,7 @@ use crate::notice::content::{Because, SilentSensor};
 use crate::notice::failure::{Failure, Fault, Sign};
 use crate::notice::{Content, Notice, Priority};
 use crate::room::Room;
+use crate::room::desk::Desk;
 use crate::room::duty::Told;
 use crate::room::evidence::Evidence;
 use crate::room::look::{Finding, Scene, withdrawn};
@@ -43,10 +45,11 @@ struct Rule {
 }
 
 /// All rules, in the order of their rank.
-const RULES: [Rule; 19] = [
+const RULES: [Rule; 20] = [
     power_cut::RULE,
     blower::RULE,
     oxygen::RULE,
+    probe_out::RULE,
     tube_split::RULE,
     line_plugged::RULE,
     pump_stopped::RULE,
@@ -86,6 +89,7 @@ fn rule_of(fault: &Fault) -> Rule {
         Fault::YieldChanged { .. } => clay_weaker::RULE,
         Fault::TubeWear { .. } => tube_wear::RULE,
         Fault::ProbeFouled { .. } => probe_fouled::RULE,
+        Fault::ProbeOut { .. } => probe_out::RULE,
         Fault::Bubbles { .. } => bubbles::RULE,
     }
 }
@@ -139,6 +143,14 @@ impl Failures {
                 || matches!(fault, Fault::DrumSwapped { from, .. } if from == drum)
         };
         self.open.iter().any(|open| stands(&open.failure.fault))
+    }
+
+    /// A failure that stands and may be why less of a drum's clay arrives.
+    fn starving(&self, drum: &Id) -> Option<&Failure> {
+        let mut standing = self.open.iter().map(|open| &open.failure);
+        standing.find(|failure| {
+            failure.fault.starves() && failure.drum.as_ref().is_none_or(|state| state.drum == *drum)
+        })
     }
 
     /// Whether nothing stands.
@@ -197,6 +209,32 @@ impl Fault {
         if matches!(self, Self::TubeWear { .. }) { FORGOTTEN_AFTER * 14 } else { FORGOTTEN_AFTER }
     }
 
+    /// Whether less clay than the books say may reach the head tank because of it, or seems to.
+    fn starves(&self) -> bool {
+        match self {
+            Self::Blower { .. }
+            | Self::PowerCut
+            | Self::TooMuchWater { .. }
+            | Self::PumpStopped { .. }
+            | Self::LinePlugged { .. }
+            | Self::TubeSplit { .. }
+            | Self::TubeWear { .. }
+            | Self::DrumAir { .. }
+            | Self::WaterOnly(_)
+            | Self::WrongWeighing { .. }
+            | Self::Lumps
+            | Self::YieldChanged { .. }
+            | Self::ProbeOut { .. }
+            | Self::PumpChanged(_)
+            | Self::DrumSwapped { .. } => true,
+            Self::FreshWaterLow { .. }
+            | Self::ProbeFouled { .. }
+            | Self::Bubbles { .. }
+            | Self::HeaterOff { .. }
+            | Self::OxygenFalls { .. } => false,
+        }
+    }
+
     /// It touches everything in the room, so that nothing else can be told apart while it stands.
     fn is_room_wide(&self) -> bool {
         matches!(self, Self::PowerCut | Self::Blower { .. } | Self::OxygenFalls { .. })
@@ -220,18 +258,37 @@ impl Room {
         }
     }
 
-    fn tell_failure(&mut self, scene: &Scene, found: Found) {
-        let Found { cause, fault, since, signs, drum, at_night, stage } = found;
-        let place = drum.as_ref().and_then(|drum| self.desks.iter().position(|desk| desk.drum.id == *drum));
-        let failure = Failure {
-            fault,
-            since,
-            signs,
-            near: self.journal.nearest(since).cloned(),
+    /// Why less of a drum's clay arrives than should: what people were told and still stands, else what shows now.
+    pub(crate) fn starving(&self, now: Timestamp, drum: &Id) -> Option<Failure> {
+        if let Some(standing) = self.failures.starving(drum) {
+            return Some(standing.clone());
+        }
+        let scene = self.scene(now, now, now);
+        let evidence = Evidence::of(self, &scene);
+        let mut found = RULES.iter().filter_map(|rule| (rule.find)(&evidence));
+        let ours = |found: &Found| found.drum.as_ref().is_none_or(|of| of == drum);
+        let found = found.find(|found| found.fault.starves() && ours(found))?;
+        Some(self.failure(&scene, &found))
+    }
+
+    /// All facts of what was found.
+    fn failure(&self, scene: &Scene, found: &Found) -> Failure {
+        let is_ours = |desk: &Desk| found.drum.as_ref() == Some(&desk.drum.id);
+        let place = self.desks.iter().position(is_ours);
+        Failure {
+            fault: found.fault.clone(),
+            since: found.since,
+            signs: found.signs.clone(),
+            near: self.journal.nearest(found.since).cloned(),
             drum: place.and_then(|place| self.state_at(scene, place)),
             visit: scene.visit,
-            stage,
-        };
+            stage: found.stage,
+        }
+    }
+
+    fn tell_failure(&mut self, scene: &Scene, found: Found) {
+        let failure = self.failure(scene, &found);
+        let Found { cause, drum, at_night, .. } = found;
         let before = self.failures.open.iter().find(|open| open.cause == cause).map(|open| open.told.number);
         let content = Content::Failure(Box::new(failure.clone()));
         let finding =

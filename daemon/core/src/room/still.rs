@@ -1,12 +1,13 @@
-//! A drum whose air has failed: how soon its slurry weakens, and what the room's signs say now.
+//! A drum whose air has failed: how soon its slurry weakens, and whether something of the kind shows now.
 
 use jiff::{SignedDuration, Timestamp};
 
-use crate::clay::settling::{Grain, Signs, Weakening};
+use crate::clay::settling::{ENOUGH, Grain};
 use crate::id::Id;
+use crate::notice::Failure;
 use crate::room::Room;
 use crate::room::mixing::Missing;
-use crate::units::{Celsius, GramsPerLitre, KilogramsPerLitre, Litres, Micrometres, Millimetres};
+use crate::units::{Celsius, GramsPerLitre, KilogramsPerLitre, Micrometres, Millimetres};
 
 /// What happens in a drum that isn't stirred.
 #[derive(Debug, Clone, PartialEq)]
@@ -25,10 +26,22 @@ pub struct StillDrum {
     pub coarse: Option<Micrometres>,
     /// When the slurry at the intake has lost a tenth, at the latest; `None`: the grain isn't known.
     pub weaker_by_tenth: Option<SignedDuration>,
-    /// What level and head tank say now; `None`: they can't.
-    pub signs: Option<Signs>,
-    /// What that means.
-    pub weakening: Option<Weakening>,
+    /// Nothing is left that the pump could lift.
+    pub empty: bool,
+    /// Strength that the head tank shows, as a share of what the books say; `None`: it can't.
+    pub seen: Option<f64>,
+    /// The books know what is in it.
+    pub booked: bool,
+    /// What has failed, where that may be why less clay comes.
+    pub failure: Option<Failure>,
+}
+
+impl StillDrum {
+    /// Whether the head tank gets less clay than the books say.
+    #[must_use]
+    pub fn is_short(&self) -> bool {
+        self.seen.is_some_and(|seen| seen < ENOUGH)
+    }
 }
 
 impl Room {
@@ -51,12 +64,7 @@ impl Room {
         let water = self.slurry_temperature();
         let density = KilogramsPerLitre(self.site.clay.mineral_density_kg_per_l);
         let sinks = |diameter| Grain { diameter, density, water }.sinks(depth, strength);
-        let signs = mixture.seen.filter(|seen| seen.can_judge).map(|seen| Signs {
-            slope: self.slope_share(now, desk).unwrap_or(1.0),
-            seen: seen.strength.0 / strength.0,
-            usable: (volume - desk.drum.heel).max(Litres(0.0)),
-            watered: !mixture.books.left.is_known(),
-        });
+        let seen = mixture.seen.filter(|seen| seen.can_judge).map(|seen| seen.strength.0 / strength.0);
         Ok(StillDrum {
             at: now,
             drum: drum.clone(),
@@ -65,16 +73,11 @@ impl Room {
             depth,
             coarse,
             weaker_by_tenth: coarse.map(sinks),
-            weakening: signs.as_ref().and_then(Weakening::of),
-            signs,
+            empty: volume <= desk.drum.heel,
+            seen,
+            booked: mixture.books.left.is_known(),
+            failure: self.starving(now, drum),
         })
-    }
-
-    /// What leaves a drum, as a share of what should.
-    fn slope_share(&self, now: Timestamp, desk: &super::desk::Desk) -> Option<f64> {
-        let slope = desk.watch.slope(now, SLOPE_OVER)?;
-        let expected = desk.watch.expected_draw(now)?;
-        (expected.draw.0 > 0.0).then(|| slope.draw.0 / expected.draw.0)
     }
 
     /// Drums stand in the room: the middle of what the water is to be is close enough.
@@ -83,5 +86,3 @@ impl Room {
         Celsius(f64::midpoint(span.min(), span.max()))
     }
 }
-
-const SLOPE_OVER: SignedDuration = SignedDuration::from_mins(60);

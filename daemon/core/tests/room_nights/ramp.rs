@@ -88,6 +88,22 @@ fn a_mix_for_the_night_is_aimed_at_tomorrow_where_the_middle_of_its_life_lies() 
 }
 
 #[test]
+fn a_small_mix_into_much_that_is_left_is_as_unsure_as_what_is_left() {
+    let mut night = filled_at_nine(34);
+    // 110 L are left.
+    night.until("2027-04-20T11:50");
+    let sheet = sheet(&night);
+    let mixed = mix(&sheet);
+    // 11.3 · 175 - 16.5 · 110 = 163 g: 0.4 lb.
+    assert!((mixed.water.0 - 65.0).abs() < 1.5 && (mixed.clay.0 - 0.17).abs() < 0.05, "{mixed:?}");
+    // Were what is left known to 1.5 g/L, the head tank would be to 3.3 NTU: 1.5 · 110/175 of 11.3 g/L, of 39 NTU.
+    let passed_on = mixed.gives_sd.0 / mixed.residual.sd.0;
+    let plan = sheet.plan.expect("the plan has a band");
+    let ntu = 1.5 * passed_on / sheet.wanted.strength.0 * (plan.turbidity.0 - 2.0);
+    assert!((ntu - 3.3).abs() < 0.15, "{ntu}: {mixed:?}");
+}
+
+#[test]
 fn on_day_37_what_is_left_is_too_strong_and_no_clay_is_wanted() {
     let mut night = filled_at_nine(37);
     // 110 L are left.

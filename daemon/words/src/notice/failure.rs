@@ -31,8 +31,7 @@ pub(super) fn wording(teller: Teller<'_>, failure: &Failure) -> Wording {
     let words = words(teller, failure);
     let mut text = Text::default();
     text.lines(words.meaning).gap();
-    text.line(format!("Since about {}. The signs:", teller.clock.about(failure.since)));
-    text.lines(failure.signs.iter().map(|sign| format!("- {}", teller.sign(sign))));
+    text.lines(teller.signs(failure));
     text.line(match &failure.near {
         Some(entry) => teller.nearest(entry),
         None => "Nothing was written down within three hours of it.".to_owned(),
@@ -42,6 +41,12 @@ pub(super) fn wording(teller: Teller<'_>, failure: &Failure) -> Wording {
     text.lines(failure.visit.map(|visit| format!("Next visit {}.", teller.clock.time(visit.at))));
     text.line("Claymark advises and switches nothing; it is no life-support control.");
     text.wording(words.subject)
+}
+
+/// Its first line and its signs, for whoever asks.
+pub(super) fn lines(teller: Teller<'_>, failure: &Failure) -> Vec<String> {
+    let first = format!("NOW: {}", words(teller, failure).subject);
+    std::iter::once(first).chain(teller.signs(failure)).collect()
 }
 
 /// "Fresh water low", for the word that it is over.
@@ -61,6 +66,7 @@ pub(super) fn name(fault: &Fault) -> &'static str {
         Fault::Lumps => "Lumps",
         Fault::YieldChanged { .. } => "Clay clouds otherwise",
         Fault::ProbeFouled { .. } => "Probe fouled",
+        Fault::ProbeOut { .. } => "Probe out of the water",
         Fault::Bubbles { .. } => "Bubbles on a probe",
         Fault::HeaterOff { .. } => "Heater off",
         Fault::OxygenFalls { .. } => "Oxygen",
@@ -85,6 +91,7 @@ fn words(teller: Teller<'_>, failure: &Failure) -> Words {
         Fault::Lumps => mixture::lumps(teller, failure),
         Fault::YieldChanged { from, to, lot } => mixture::yields(teller, failure, (from, to), lot.as_deref()),
         Fault::ProbeFouled { sensor, by } => probe::fouled(teller, failure, sensor, *by),
+        Fault::ProbeOut { sensor } => probe::out(teller, failure, sensor),
         Fault::Bubbles { sensor } => probe::bubbles(teller, failure, sensor),
         Fault::HeaterOff { temperature, limit_at } => water::heater(teller, failure, *temperature, *limit_at),
         Fault::OxygenFalls { place, oxygen, limit_at } => {
@@ -96,6 +103,12 @@ fn words(teller: Teller<'_>, failure: &Failure) -> Words {
 }
 
 impl Teller<'_> {
+    fn signs(&self, failure: &Failure) -> impl Iterator<Item = String> {
+        let since = format!("Since about {}. The signs:", self.clock.about(failure.since));
+        let signs = failure.signs.iter().map(|sign| format!("- {}", self.sign(sign)));
+        std::iter::once(since).chain(signs)
+    }
+
     fn nearest(&self, entry: &LogEntry) -> String {
         let by = entry.by.as_ref().map(|by| format!(" by {by}")).unwrap_or_default();
         format!("Nearest in the log: {} at {}{by}.", self.deed(&entry.deed), self.clock.time(entry.at))

@@ -54,7 +54,7 @@ impl<'a> DrumSight<'a> {
     /// The draw before and after `at`; `None` where too little is known.
     pub(crate) fn hinge(&self, now: Timestamp, at: Timestamp) -> Option<Hinge> {
         let from = self.steady_since(at);
-        let known = Known { before: self.drawn_before(from), share: None };
+        let known = Known { before: self.drawn_before(at), share: None };
         let hinge = self.fit(from, now, minutes(at), known)?;
         (hinge.before > 0.0).then_some(hinge)
     }
@@ -68,7 +68,7 @@ impl<'a> DrumSight<'a> {
         share: (f64, f64),
     ) -> Option<Hinge> {
         let from = self.steady_since(at);
-        let before = self.drawn_before(from).unwrap_or((free.before, free.before));
+        let before = self.drawn_before(at).unwrap_or((free.before, free.before));
         let known = Known { before: Some(before), share: Some(share) };
         self.fit(from, now, minutes(at), known)
     }
@@ -85,16 +85,13 @@ impl<'a> DrumSight<'a> {
         [refill, deed].into_iter().flatten().chain([at - BEFORE]).max().unwrap_or(at)
     }
 
-    /// What the fill before drew, L/min and its deviation, when the pump wasn't set since.
-    fn drawn_before(&self, from: Timestamp) -> Option<(f64, f64)> {
-        let refill = self.refilled(from)?;
-        let until = refill.at - APART;
-        let since = self.steady_since(until);
-        let middle = minutes(since) + minutes_between(since, until) / 2.0;
-        let before = self.fit(since, until, middle, Known::default())?;
-        let set = self.journal.between(since, from).any(|entry| self.sets_pump(&entry.deed));
-        let steady = before.sigmas() < 3.0;
-        (!set && steady).then(|| (before.before, before.before_sd.hypot(OTHER_FILL_SHARE * before.before)))
+    /// What was believed to be drawn just before `at`, L/min and its deviation: from all fills, not this one alone.
+    pub(crate) fn drawn_before(&self, at: Timestamp) -> Option<(f64, f64)> {
+        let deed = self.journal.last(at - APART, |deed| self.sets_pump(deed));
+        let since = deed.map_or(Timestamp::MIN, |entry| entry.at);
+        let draw = self.desk.draw_at(since, at - JUST_BEFORE)?;
+        let (mean, sd) = (draw.draw.per_minute().0, draw.sd.per_minute().0);
+        (mean > 0.0).then(|| (mean, sd.hypot(LEAST_DOUBT * mean)))
     }
 
     /// The levels from one time to another, bent at a minute.
@@ -136,10 +133,6 @@ impl<'a> DrumSight<'a> {
     }
 }
 
-fn minutes_between(from: Timestamp, to: Timestamp) -> f64 {
-    to.duration_since(from).as_secs_f64() / 60.0
-}
-
 /// Pouring takes some minutes, and froth some more.
 const FILLING: SignedDuration = SignedDuration::from_mins(12);
 /// So far back the draw before a change is looked at.
@@ -148,5 +141,7 @@ const BEFORE: SignedDuration = SignedDuration::from_hours(6);
 const RECENT: SignedDuration = SignedDuration::from_hours(8);
 /// What is nearer than this may belong together.
 const APART: SignedDuration = SignedDuration::from_mins(10);
-/// A pump draws a little otherwise from a full drum than from an empty one.
-const OTHER_FILL_SHARE: f64 = 0.02;
+/// A change shows a little before it is found, in what is believed too.
+const JUST_BEFORE: SignedDuration = SignedDuration::from_mins(4);
+/// No draw is known better than to this share.
+const LEAST_DOUBT: f64 = 0.01;

@@ -2,6 +2,7 @@
 
 use jiff::Timestamp;
 
+use super::lifted::{Lifted, lifted};
 use super::shift::{BACK_MINUTES, BASE_MINUTES, Shift, as_slurry, as_water, shift, shift_by};
 use super::trace::{Point, Trace, middle, minutes};
 use crate::site::Sensor;
@@ -12,6 +13,8 @@ pub(crate) struct Turbid<'a> {
     pub(crate) trace: &'a Trace,
     /// Without clay the water would read this.
     pub(crate) background: f64,
+    /// It is out of the water, or broken.
+    pub(crate) out: Option<Lifted>,
     /// The change that its last hours show.
     pub(crate) shift: Option<Shift>,
     points: Vec<Point>,
@@ -35,21 +38,28 @@ pub(crate) struct Explained {
 }
 
 impl<'a> Turbid<'a> {
-    /// As it stands now; a sensor that is silent or slow shows no change.
+    /// As it stands now; a sensor that is silent, slow or out of the water shows no change.
     pub(crate) fn at(now: Timestamp, sensor: &'a Sensor, trace: &'a Trace, about: &Around) -> Self {
         let Around { background, residence } = *about;
         let until = minutes(now);
         let speaks =
             |points: &Vec<Point>| points.last().is_some_and(|point| until - point.t <= STALE_MINUTES);
-        let points = trace.between(until - BACK_MINUTES - BASE_MINUTES, until);
-        let least = Some(&points).filter(|points| speaks(points)).and_then(|points| middle(points));
+        let mut points = trace.between(until - BACK_MINUTES - BASE_MINUTES, until);
+        let lifted = lifted(&points, background, residence);
+        points.retain(|point| !lifted.iter().any(|lifted| lifted.covers(point.t)));
+        let out = lifted.last().copied().filter(|lifted| lifted.until.is_none());
+        let least =
+            Some(&points).filter(|points| speaks(points) && out.is_none()).and_then(|points| middle(points));
         let least = least.map(|usual| (LEAST_SHARE * usual).max(LEAST_NTU));
         let shift = least.and_then(|least| shift(&points, &PACES, least));
-        Self { sensor, trace, background, shift, points, residence }
+        Self { sensor, trace, background, out, shift, points, residence }
     }
 
     /// A change that the readings alone don't prove yet, for when another sensor makes it likely.
     pub(crate) fn suspected(&self) -> Option<Shift> {
+        if self.out.is_some() {
+            return None;
+        }
         let least = (LEAST_SHARE * middle(&self.points)?).max(LEAST_NTU) / 2.0;
         self.shift.or_else(|| shift_by(&self.points, &PACES, least, SUSPECTED))
     }

@@ -30,7 +30,7 @@ fn find(evidence: &Evidence<'_>) -> Option<Found> {
     ];
     // Oxygen shows the minute; the clay takes its time to sag.
     let since = oxygen.since;
-    let least = evidence.site.water.oxygen_min_mg_l;
+    let least = evidence.limits(&Place::Head).oxygen_min_mg_l;
     let trace = evidence.sensor(&Place::Head, Quantity::Oxygen);
     let limit_at = trace.and_then(|(_, trace)| trace.falls_to(least, oxygen.since));
     let hinge = evidence.drawn().and_then(|drum| drum.hinge(evidence.now, since));

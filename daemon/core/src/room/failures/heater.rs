@@ -26,7 +26,7 @@ fn find(evidence: &Evidence<'_>) -> Option<Found> {
         Some(Sign::Cools { place: sensor.place.clone(), from: cooling.before, now: cooling.now })
     });
     let second = tank.into_iter().next();
-    let least = evidence.site.water.temperature_c.min();
+    let least = evidence.limits(&Place::Head).temperature_c.min();
     let at_night = if second.is_some() { Priority::Now } else { Priority::Soon };
     let mut signs = vec![Sign::Cools { place: Place::Head, from: cooling.before, now: cooling.now }];
     signs.extend(second);

@@ -29,7 +29,7 @@ fn find(evidence: &Evidence<'_>) -> Option<Found> {
 
 fn of_place(evidence: &Evidence<'_>, place: &Place, trace: &Trace) -> Option<Found> {
     let now = minutes(evidence.now);
-    let least = evidence.site.water.oxygen_min_mg_l;
+    let least = evidence.limits(place).oxygen_min_mg_l;
     let points = trace.between(now - 150.0, now);
     let newest = middle(&trace.between(now - 3.5, now))
         .filter(|_| points.last().is_some_and(|point| now - point.t <= 5.0))?;
@@ -62,7 +62,7 @@ fn is_over(evidence: &Evidence<'_>, failure: &Failure) -> bool {
         .sensor(place, Quantity::Oxygen)
         .and_then(|(_, trace)| middle(&trace.between(now - 5.0, now)));
     let was = failure.oxygen_before().unwrap_or(f64::MAX);
-    let least = evidence.site.water.oxygen_min_mg_l;
+    let least = evidence.limits(place).oxygen_min_mg_l;
     is.is_some_and(|is| is >= (was - LEAST_FALL_MG_L).max(least + CLEARLY_MG_L))
 }
 

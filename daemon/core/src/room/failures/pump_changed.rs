@@ -39,7 +39,15 @@ fn find(evidence: &Evidence<'_>) -> Option<Found> {
     let doubt = explained.factor_sd.hypot(YIELD_SHARE * factor);
     let both = drum.hinge_with(evidence.now, shift.since, &hinge, (factor, doubt))?;
     let (from, to) = (LitresPerMinute(both.before).per_hour(), LitresPerMinute(both.after).per_hour());
-    let ends = ends(evidence, drum, Litres(both.volume), to);
+    // What is believed of a drum's draw goes with what is believed of its curve: the one makes up for the other.
+    let believed = drum.drawn_before(shift.since).map_or(both.before, |(mean, _)| mean);
+    let ends = ends(evidence, drum, Litres(both.volume), LitresPerMinute(believed * both.share()).per_hour());
+    // Half an hour of the head tank tells the new draw to a percent: while there is time, that is waited for.
+    let rough = explained.factor_sd > SURE_SHARE * factor;
+    let pressing = ends.is_none_or(|ends| ends.p05.is_some_and(|p05| p05 <= evidence.now + PRESSING));
+    if rough && !pressing {
+        return None;
+    }
     let verdict = match (ends, evidence.next_visit) {
         (Some(ends), Some(visit)) => Verdict::of(&ends, &visit),
         (None, _) | (_, None) => Verdict::Unknown,
@@ -81,8 +89,12 @@ const SIGMAS: f64 = 3.5;
 const LIKELIER: f64 = 5.0;
 /// How far draw and clay may lie apart, as a share.
 const AGREE: f64 = 0.15;
-/// Clay in water goes with slurry to this share (common practice, no source).
-const YIELD_SHARE: f64 = 0.04;
+/// Clay in water goes with slurry to this share while nothing else changes (common practice, no source).
+const YIELD_SHARE: f64 = 0.01;
+/// How well the new draw is to be known before it is told, as a share.
+const SURE_SHARE: f64 = 0.01;
+/// A drum that may be empty so soon is told of at once.
+const PRESSING: SignedDuration = SignedDuration::from_hours(4);
 const LEAST_CHANGE: f64 = 0.12;
 /// Below this share the pump has stopped, which is another failure.
 const STOPPED: f64 = 0.25;

@@ -1,7 +1,7 @@
 //! Water was poured into a drum without clay: it lasts longer and feeds less. Never good news.
 //!
 //! The clay may be noted, or poured, a little later: it is asked for at once, and told with its amount when
-//! it is still missing half an hour later.
+//! it is still missing half an hour later. Trap: what was left was strong enough for it, by the plan of the fish.
 
 use jiff::SignedDuration;
 
@@ -36,7 +36,11 @@ fn of_drum(evidence: &Evidence<'_>, drum: &DrumSight<'_>) -> Option<Found> {
     let is = GramsPerLitre(was.0 * thinner);
     let holds = drum.forecast.outlook.volume().unwrap_or(refill.to);
     let due = evidence.now >= refill.at + ASKED_FOR;
-    let clay = drum.desk.drum.target.clay_in(holds) - is.clay_in(holds);
+    let clay = evidence.aim(drum).clay_in(holds) - is.clay_in(holds);
+    // While the plan thins the water by and by, what is left may be strong enough for water alone.
+    if clay < evidence.site.clay.scale_step {
+        return None;
+    }
     let id = drum.desk.drum.id.clone();
     let goes_to = head.background + thinner * (shift.before - head.background);
     Some(Found {

@@ -18,7 +18,7 @@ pub(super) fn oxygen(
 ) -> Words {
     let since = teller.clock.about(failure.since);
     let name = names::place(teller.site, place);
-    let least_mg_l = teller.site.water.oxygen_min_mg_l;
+    let least_mg_l = teller.site.limits_at(place, teller.at).oxygen_min_mg_l;
     let (now, least) = (format::number(oxygen, 1), format::number(least_mg_l, 1));
     let limit = match limit_at {
         _ if oxygen < least_mg_l => format!(", below {least}"),

@@ -1,6 +1,7 @@
 //! The blower has stopped.
 
 use claymark_core::notice::failure::Failure;
+use claymark_core::site::Place;
 use jiff::Timestamp;
 
 use super::Words;
@@ -16,7 +17,7 @@ pub(super) fn words(
 ) -> Words {
     let since = teller.clock.about(failure.since);
     let oxygen = format::number(oxygen, 1);
-    let least = format::number(teller.site.water.oxygen_min_mg_l, 1);
+    let least = format::number(teller.site.limits_at(&Place::Head, teller.at).oxygen_min_mg_l, 1);
     let limit = limit_at.map(|at| format!(", {least} about {}", teller.clock.about(at))).unwrap_or_default();
     let mut meaning = vec![
         format!(

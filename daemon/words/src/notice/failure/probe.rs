@@ -1,4 +1,4 @@
-//! A probe that reads wrong: fouled, or full of bubbles.
+//! A probe that reads wrong: fouled, out of the water, or full of bubbles.
 
 use claymark_core::id::Id;
 use claymark_core::notice::failure::Failure;
@@ -22,6 +22,28 @@ pub(super) fn fouled(teller: Teller<'_>, failure: &Failure, sensor: &Id, by: f64
         to_do: vec![
             "To do: wipe it and write that down (claymark log wipe); it should step back at once.".to_owned(),
             "Do not change pump or clay by this probe.".to_owned(),
+        ],
+    }
+}
+
+pub(super) fn out(teller: Teller<'_>, failure: &Failure, sensor: &Id) -> Words {
+    let name = names::sensor(teller.site, sensor);
+    let since = teller.clock.about(failure.since);
+    Words {
+        subject: fit(|room| {
+            format!("The {} is out of the water or broken since {since}. Look at the probe.", short(&name, room))
+        }),
+        meaning: vec![
+            format!("The {name} fell to nothing at about {since}, faster than any water clears: the probe, not the clay."),
+            "The forecasts of the drums go by their levels and still stand. Until it is back, nothing is told by this \
+             probe: a pump that stops shows in the level only, and later."
+                .to_owned(),
+        ],
+        to_do: vec![
+            "To do: see that it hangs in the water, then its cable and plug; wipe it, put it back, and compare it with a \
+             handheld meter if it still reads nothing."
+                .to_owned(),
+            "Write it down (claymark log wipe). Do not change pump or clay by this probe.".to_owned(),
         ],
     }
 }

@@ -23,6 +23,7 @@ impl Teller<'_> {
             Sign::TurbiditySteady { place, at } => self.stays(place, *at),
             Sign::TurbidityRises { place, from, now, wanted } => self.rises(place, [*from, *now, *wanted]),
             Sign::Climbs { place, from, now } => self.climbs(place, *from, *now),
+            Sign::FellAtOnce { place, from, now } => self.fell_at_once(place, *from, *now),
             Sign::SiblingsSteady { probes, by } => siblings(*probes, *by),
             Sign::Spikes { place, up, usual } => self.spikes(place, *up, *usual),
             Sign::Yield { from, to } => yields(*from, *to),
@@ -101,6 +102,15 @@ impl Teller<'_> {
     fn climbs(&self, place: &Place, from: f64, now: f64) -> String {
         format!(
             "turbidity of {} climbed from {} to {} over six hours;",
+            names::place(self.site, place),
+            format::number(from, 0),
+            self.turbidity(place, now)
+        )
+    }
+
+    fn fell_at_once(&self, place: &Place, from: f64, now: f64) -> String {
+        format!(
+            "turbidity of {} fell from {} to {} from one reading to the next, faster than its water is exchanged;",
             names::place(self.site, place),
             format::number(from, 0),
             self.turbidity(place, now)

@@ -1,6 +1,7 @@
 //! The water: too much of it, or too cold.
 
 use claymark_core::notice::failure::Failure;
+use claymark_core::site::Place;
 use claymark_core::units::Celsius;
 use jiff::Timestamp;
 
@@ -38,7 +39,10 @@ pub(super) fn heater(
     let since = teller.clock.about(failure.since);
     let units = &teller.site.units;
     let now = format::temperature(units, Celsius(temperature));
-    let least = format::temperature(units, Celsius(teller.site.water.temperature_c.min()));
+    let least = format::temperature(
+        units,
+        Celsius(teller.site.limits_at(&Place::Head, teller.at).temperature_c.min()),
+    );
     let limit = limit_at.map(|at| format!(", {least} about {}", teller.clock.about(at))).unwrap_or_default();
     Words {
         subject: format!("Heater off since {since}: head tank {now} and falling{limit}. Look at the heater."),
