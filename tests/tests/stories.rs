@@ -2,7 +2,7 @@
 
 use claymark_core::notice::content::Verdict;
 use claymark_core::notice::failure::{Failure, Fault, PumpChanged, Sign};
-use claymark_core::notice::{Audience, Content, NoticeKind};
+use claymark_core::notice::{Audience, NoticeKind};
 use claymark_tests::story::script::at;
 use claymark_tests::story::{Story, Telling, Told, Truth, Which, rooms};
 use jiff::{SignedDuration, Timestamp};
@@ -24,7 +24,6 @@ fn pump_turned_up(seed: u64, change: bool) -> Telling {
 
 #[test]
 fn a_pump_turned_up_without_a_word_is_told_with_the_new_end_within_three_quarters_of_an_hour() {
-    let mut close = 0;
     for seed in 0..NIGHTS {
         let telling = pump_turned_up(seed, true);
         let early = telling.of_a("11:00", "18:56");
@@ -37,15 +36,13 @@ fn a_pump_turned_up_without_a_word_is_told_with_the_new_end_within_three_quarter
         assert!((to.ml_per_min() - 300.0).abs() < 22.0, "seed {seed}: {words}");
         near(failure(only).since, "18:10", 4);
         let off = ends.and_then(|ends| ends.p50).expect("it ends").duration_since(at("+1 02:45")).abs();
-        close += u64::from(off <= SignedDuration::from_mins(25));
-        assert!(off <= SignedDuration::from_mins(50), "seed {seed}: {words}");
+        assert!(off <= SignedDuration::from_mins(25), "seed {seed}: {words}");
         assert_eq!(*verdict, Verdict::WillNotLast, "seed {seed}: {words}");
         assert!(only.subject.contains("will not last"), "{words}");
         assert_eq!(words.matches('?').count(), 1, "one question: {words}");
         assert_eq!(only.notice.to, Audience::Everyone);
         assert!(telling.of_a("11:00", "22:30").len() <= 2, "seed {seed}:\n{}", telling.list());
     }
-    assert!(close * 10 >= NIGHTS * 7, "{close} of {NIGHTS} within 25 min");
 }
 
 #[test]
@@ -79,24 +76,25 @@ fn a_blower_that_stops_at_night_is_one_message_with_oxygen_first_and_no_clay() {
 /// Story 3: half the fresh water is lost; its twin, a doubled pump, gives the same head tank.
 #[test]
 fn half_the_fresh_water_is_told_as_that_and_a_doubled_pump_as_that() {
-    for seed in 0..SEEDS {
+    for seed in 0..NIGHTS {
         let mut story = Story::begin("20:00", seed, Truth::full());
         story.happens("+1 04:10", |truth, _| truth.fresh = 25.6);
         let telling = story.told("+1 05:00", &rooms::plain());
-        let said = telling.of_a("20:00", "+1 05:00");
+        let said = telling.of_a("+1 04:00", "+1 05:00");
         let [only] = said.as_slice() else { panic!("seed {seed}:\n{}", telling.list()) };
-        assert!(only.at <= at("+1 04:27") && only.notice.kind == NoticeKind::Water, "{}", telling.list());
+        assert!(
+            only.clock.as_str() <= "+1 04:26" && only.notice.kind == NoticeKind::Water,
+            "{}",
+            telling.list()
+        );
         assert!(only.subject.contains("Fresh water low") && only.subject.contains("Not too much clay"));
         assert!(failure(only).signs.iter().any(|sign| matches!(sign, Sign::DrawUnchanged { .. })));
 
         let mut twin = Story::begin("20:00", seed, Truth::full());
         twin.happens("+1 04:10", |truth, _| truth.pump = 418.0);
         let telling = twin.told("+1 05:00", &rooms::plain());
-        let said = telling.of_a("20:00", "+1 05:00");
-        // The forecast may move before the head tank has told which failure it is.
-        let Some(first) = said.iter().find(|told| matches!(told.notice.content, Content::Failure(_))) else {
-            panic!("seed {seed}:\n{}", telling.list())
-        };
+        let said = telling.of_a("+1 04:00", "+1 05:00");
+        let Some(first) = said.first() else { panic!("seed {seed}:\n{}", telling.list()) };
         assert!(matches!(failure(first).fault, Fault::PumpChanged(_)), "seed {seed}:\n{}", telling.list());
         assert!(first.words().contains("Pump 1"), "{}", first.words());
     }
@@ -155,7 +153,7 @@ fn a_stuck_level_goes_by_the_pump_and_a_stopped_pump_is_told_by_the_head_tank() 
         assert_eq!(doubted.notice.kind, NoticeKind::LevelDoubt, "{}", doubted.words());
         let forecast = telling.forecast("a", "+1 00:30").expect("each ten minutes");
         let empty = forecast.outlook.empty_at().expect("by the pump");
-        near(empty.p50.expect("it ends"), "+1 04:57", 33);
+        near(empty.p50.expect("it ends"), "+1 04:55", 20);
         // An hour before it is truly dry.
         let early = telling.of_a("+1 00:26", "+1 03:55");
         assert!(early.iter().any(|told| told.notice.kind == NoticeKind::Runout), "{}", telling.list());
@@ -179,7 +177,7 @@ fn near(time: Timestamp, clock: &str, minutes: i64) {
     assert!(off <= SignedDuration::from_mins(minutes), "{time} isn't within {minutes} min of {clock}");
 }
 
-/// So many nights of the first story hold. Of twenty some are told at other minutes or by two notices: not reached yet.
+/// So many nights of the first and the third story hold.
 const NIGHTS: u64 = 20;
 /// The same of the others, of four.
 const SEEDS: u64 = 4;

@@ -1,5 +1,6 @@
 //! A story for each failure that has none in the book of stories, and its trap as the twin.
 
+use claymark_core::id::Id;
 use claymark_core::notice::NoticeKind;
 use claymark_core::notice::failure::Fault;
 use claymark_tests::story::script::at;
@@ -22,6 +23,17 @@ fn settling_in_a_drum_whose_air_failed_is_told_as_that_and_no_clay_is_advised() 
         let (told, fault) = only(&telling, "20:00", "+1 01:45", "+1 03:00");
         assert!(matches!(fault, Fault::DrumAir { .. }), "{}", telling.list());
         assert!(told.words().contains("Do not add clay"), "{}", told.words());
+
+        // Who asks later hears what was told; who asks a room that only hears the past hears what shows now.
+        let still = |telling: &Telling, clock: &str| {
+            let still = telling.room().still_drum(at(clock), &Id::new("a").expect("an id"), None);
+            still.expect("it is known").failure.map(|failure| failure.fault)
+        };
+        assert!(matches!(still(&telling, "+1 03:00"), Some(Fault::DrumAir { .. })));
+        let heard = Telling::heard(&rooms::plain(), &story.recorded(), "+1 02:00");
+        assert!(heard.told.is_empty() && matches!(still(&heard, "+1 02:00"), Some(Fault::DrumAir { .. })));
+        let well = Telling::heard(&rooms::plain(), &story.recorded(), "+1 00:55");
+        assert_eq!(still(&well, "+1 00:55"), None);
     }
 }
 

@@ -5,6 +5,7 @@
 //! early or twice does nothing. The same events give the same effects.
 
 mod aim;
+mod believed;
 mod calendar;
 mod desk;
 mod dosing;

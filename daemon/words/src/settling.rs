@@ -75,3 +75,56 @@ fn now(site: &Site, still: &StillDrum) -> Vec<String> {
         }],
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use claymark_core::id::Id;
+    use claymark_core::notice::Failure;
+    use claymark_core::notice::failure::{Fault, Sign};
+    use claymark_core::units::{Celsius, GramsPerLitre, LitresPerHour, Millimetres};
+    use jiff::SignedDuration;
+
+    use super::*;
+    use crate::notice::tests::room;
+
+    #[test]
+    fn what_fails_is_told_with_its_signs_and_else_how_much_clay_comes() {
+        let site = room::site();
+        let at: jiff::Timestamp = "2027-04-20T15:10:00Z".parse().unwrap();
+        let well = StillDrum {
+            at,
+            drum: Id::new("a").unwrap(),
+            strength: GramsPerLitre(18.0),
+            water: Celsius(20.0),
+            depth: Millimetres(500.0),
+            coarse: None,
+            weaker_by_tenth: None,
+            empty: false,
+            seen: Some(0.97),
+            booked: true,
+            failure: None,
+        };
+        let told = |still: &StillDrum| super::still(&site, still);
+        assert!(
+            told(&well).contains("\nNow: the head tank gets 97 % of what the books say. Nothing settles.\n")
+        );
+        let failure = Failure {
+            fault: Fault::DrumAir { left: 0.6, book: GramsPerLitre(18.0) },
+            since: at - SignedDuration::from_mins(50),
+            signs: vec![Sign::DrawUnchanged { draw: LitresPerHour(12.0) }],
+            near: None,
+            drum: None,
+            visit: None,
+            stage: 0,
+        };
+        let short = StillDrum { seen: Some(0.6), ..well.clone() };
+        let failing = told(&StillDrum { failure: Some(failure), ..short.clone() });
+        assert!(failing.contains("the clay settles; 60 % of it comes. Do not add clay."), "{failing}");
+        assert!(failing.contains("- the drum's level falls as before, by 200 mL a minute;"), "{failing}");
+        assert!(told(&short).contains("only 60 % of what the books say, and no failure has shown"));
+        let unwritten = StillDrum { booked: false, ..short.clone() };
+        assert!(told(&unwritten).contains("was it water only?"));
+        assert!(told(&StillDrum { seen: None, ..well.clone() }).contains("can't say how strong"));
+        assert!(told(&StillDrum { empty: true, ..short }).contains("NOW: the drum is empty."));
+    }
+}

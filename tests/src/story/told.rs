@@ -6,7 +6,8 @@ use claymark::recording::Recording;
 use claymark_core::forecast::{Forecast, Subject};
 use claymark_core::notice::failure::Fault;
 use claymark_core::notice::{Content, Failure, Notice};
-use claymark_core::room::Event;
+use claymark_core::room::{Event, Room};
+use claymark_store::batch::Issued;
 use jiff::Timestamp;
 
 use super::script::at;
@@ -17,6 +18,7 @@ pub struct Telling {
     pub told: Vec<Told>,
     /// Every ten minutes and with each notice.
     pub forecasts: Vec<Forecast>,
+    pipeline: Pipeline,
 }
 
 /// One notice as people read it.
@@ -41,6 +43,29 @@ impl Telling {
     /// When the site file has a mistake, or the recording isn't one.
     #[must_use]
     pub fn of(site: &str, recorded: &str) -> Self {
+        let mut telling = Self::new(site);
+        telling.read(site, recorded, (true, Timestamp::MAX));
+        telling
+    }
+
+    /// The same up to that clock time, by a room that only hears, as one that is asked by the command line.
+    ///
+    /// # Panics
+    /// As [`Telling::of`].
+    #[must_use]
+    pub fn heard(site: &str, recorded: &str, until: &str) -> Self {
+        let mut telling = Self::new(site);
+        telling.read(site, recorded, (false, at(until)));
+        telling
+    }
+
+    /// The room at the end.
+    #[must_use]
+    pub fn room(&self) -> &Room {
+        self.pipeline.room()
+    }
+
+    fn new(site: &str) -> Self {
         let around = Around {
             name: "story.toml".to_owned(),
             folder: std::env::temp_dir(),
@@ -49,36 +74,35 @@ impl Telling {
         };
         let file = config::parse(site, &around).unwrap_or_else(|mistakes| panic!("{mistakes:?}"));
         let settings = file.settings;
-        let mut pipeline = Pipeline::new(settings.site, settings.decode, &settings.notify);
-        let mut telling = Self { told: Vec::new(), forecasts: Vec::new() };
-        let mut live = false;
+        let pipeline = Pipeline::new(settings.site, settings.decode, &settings.notify);
+        Self { told: Vec::new(), forecasts: Vec::new(), pipeline }
+    }
+
+    fn read(&mut self, site: &str, recorded: &str, (speaks, until): (bool, Timestamp)) {
+        let mut live = !speaks;
         for message in Recording::new(recorded.as_bytes(), false).expect("plain lines") {
             let message = message.expect("a recorded message");
             // A room without that meter.
             if !site.contains(&message.topic) && message.topic != "claymark/story/log" {
                 continue;
             }
+            if message.received_at > until {
+                break;
+            }
             if !live {
-                pipeline.event(message.received_at, Event::GoLive);
+                self.pipeline.event(message.received_at, Event::GoLive);
                 live = true;
             }
-            pipeline.advance_before(message.received_at);
-            pipeline.message(&message);
-            let output = pipeline.take_output();
+            self.pipeline.advance_before(message.received_at);
+            self.pipeline.message(&message);
+            let output = self.pipeline.take_output();
             assert_eq!(output.batch.quarantined, [], "the story's instruments speak as the site file says");
-            telling.forecasts.extend(output.forecasts);
-            telling.told.extend(output.issued.into_iter().map(|issued| Told {
-                at: issued.notice.at,
-                clock: clock(issued.notice.at),
-                notice: issued.notice,
-                subject: issued.subject,
-                text: issued.text,
-            }));
+            self.forecasts.extend(output.forecasts);
+            self.told.extend(output.issued.into_iter().map(Told::of));
         }
-        for told in &telling.told {
+        for told in &self.told {
             assert!(told.subject.chars().count() <= 110, "{}", told.subject);
         }
-        telling
     }
 
     /// What was told from one clock time to another, evening checks aside.
@@ -122,6 +146,16 @@ impl Telling {
 }
 
 impl Told {
+    fn of(issued: Issued) -> Self {
+        Self {
+            at: issued.notice.at,
+            clock: clock(issued.notice.at),
+            notice: issued.notice,
+            subject: issued.subject,
+            text: issued.text,
+        }
+    }
+
     /// What has failed, if that is what it tells.
     #[must_use]
     pub fn failure(&self) -> Option<&Failure> {

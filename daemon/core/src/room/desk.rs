@@ -2,7 +2,7 @@
 
 use jiff::{SignedDuration, Timestamp};
 
-use crate::drum::{DrumWatch, Slope, WhatIf};
+use crate::drum::{DrumWatch, WhatIf};
 use crate::fieldlog::{Deed, LogEntry};
 use crate::forecast::Forecast;
 use crate::happening::{Happening, What};
@@ -13,6 +13,7 @@ use crate::notice::content::{
 use crate::outlook::{Enough, Question, Slower};
 use crate::refill::books::{Books, LoggedRefill};
 use crate::refill::{Refill, Wanted};
+use crate::room::believed::Believed;
 use crate::room::episode::Episode;
 use crate::room::mixing::Mixture;
 use crate::room::runout::Runout;
@@ -32,8 +33,8 @@ pub(crate) struct Desk {
     ran_empty: Option<Timestamp>,
     logged: Vec<LoggedRefill>,
     pump_settings: Vec<(String, PumpSetting)>,
-    /// What the pump was believed to draw of late, oldest first.
-    draws: Vec<(Timestamp, Slope)>,
+    /// What was believed of late, oldest first.
+    believed: Vec<Believed>,
 }
 
 impl Desk {
@@ -50,7 +51,7 @@ impl Desk {
                 ran_empty: None,
                 logged: Vec::new(),
                 pump_settings: Vec::new(),
-                draws: Vec::new(),
+                believed: Vec::new(),
             })
         };
         site.drums.iter().filter_map(desk).collect()
@@ -84,20 +85,29 @@ impl Desk {
         }
     }
 
-    /// Keeps what the pump is believed to draw: what changes is held against what was believed before it.
-    pub(crate) fn remember_draw(&mut self, now: Timestamp) {
-        if self.draws.last().is_some_and(|(at, _)| now < *at + DRAWS_EVERY) {
+    /// Keeps what is believed: what changes is held against what was believed before it.
+    pub(crate) fn remember(&mut self, now: Timestamp) {
+        if self.believed.last().is_some_and(|last| now < last.at + BELIEVED_EVERY) {
             return;
         }
-        self.draws.retain(|(at, _)| *at >= now - DRAWS_KEPT);
-        let believed = self.watch.doubt(now).is_none() && self.watch.in_use();
-        self.draws.extend(self.watch.expected_draw(now).filter(|_| believed).map(|draw| (now, draw)));
+        self.believed.retain(|old| old.at >= now - BELIEVED_KEPT);
+        let goes_by_level = self.watch.doubt(now).is_none() && self.watch.in_use();
+        self.believed.extend(self.believes(now).filter(|_| goes_by_level));
     }
 
-    /// What the pump was believed to draw at a time of the last hours, from `since` on.
-    pub(crate) fn draw_at(&self, since: Timestamp, at: Timestamp) -> Option<Slope> {
-        let by_then = self.draws.iter().rfind(|(then, _)| *then <= at);
-        by_then.filter(|(then, _)| *then >= since).map(|(_, draw)| *draw)
+    fn believes(&self, now: Timestamp) -> Option<Believed> {
+        let as_it_is = WhatIf { volume: None, draw_share: 1.0 };
+        Some(Believed {
+            at: now,
+            holds: self.watch.volume_now(now)?.volume,
+            draw: self.watch.expected_draw(now)?,
+            ends: self.watch.empty_if(now, as_it_is)?,
+        })
+    }
+
+    /// What was believed at a time of the last hours, from `since` on.
+    pub(crate) fn believed_at(&self, since: Timestamp, at: Timestamp) -> Option<&Believed> {
+        self.believed.iter().rfind(|then| then.at <= at).filter(|then| then.at >= since)
     }
 
     /// What the watch has seen since the last call.
@@ -264,9 +274,9 @@ impl Desk {
 const JUST_DONE: SignedDuration = SignedDuration::from_mins(90);
 
 /// The belief changes slowly.
-const DRAWS_EVERY: SignedDuration = SignedDuration::from_mins(3);
+const BELIEVED_EVERY: SignedDuration = SignedDuration::from_mins(3);
 /// Longer than any rule looks back.
-const DRAWS_KEPT: SignedDuration = SignedDuration::from_hours(3);
+const BELIEVED_KEPT: SignedDuration = SignedDuration::from_hours(3);
 
 /// A refill that was seen and one that was written down are the same within this.
 const SAME_REFILL: SignedDuration = SignedDuration::from_mins(45);

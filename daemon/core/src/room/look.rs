@@ -61,7 +61,7 @@ impl Room {
         }
         share_draws(&mut self.desks.iter_mut().map(|desk| &mut desk.watch).collect::<Vec<_>>());
         self.take_happenings();
-        self.desks.iter_mut().for_each(|desk| desk.remember_draw(now));
+        self.desks.iter_mut().for_each(|desk| desk.remember(now));
         let scene = self.scene(now, live, due);
         if self.next_forecasts <= due {
             self.next_forecasts = at_or_after(due + SignedDuration::from_nanos(1));

@@ -10,6 +10,7 @@ use super::trace::{Point, minutes};
 use crate::fieldlog::Deed;
 use crate::forecast::Forecast;
 use crate::notice::content::SeenRefill;
+use crate::room::believed::Believed;
 use crate::room::desk::Desk;
 
 /// One drum.
@@ -85,11 +86,16 @@ impl<'a> DrumSight<'a> {
         [refill, deed].into_iter().flatten().chain([at - BEFORE]).max().unwrap_or(at)
     }
 
-    /// What was believed to be drawn just before `at`, L/min and its deviation: from all fills, not this one alone.
-    pub(crate) fn drawn_before(&self, at: Timestamp) -> Option<(f64, f64)> {
+    /// What was believed just before `at`: from all fills, not this one alone.
+    pub(crate) fn believed_before(&self, at: Timestamp) -> Option<&Believed> {
         let deed = self.journal.last(at - APART, |deed| self.sets_pump(deed));
         let since = deed.map_or(Timestamp::MIN, |entry| entry.at);
-        let draw = self.desk.draw_at(since, at - JUST_BEFORE)?;
+        self.desk.believed_at(since, at - JUST_BEFORE)
+    }
+
+    /// What was believed to be drawn then, L/min and its deviation.
+    fn drawn_before(&self, at: Timestamp) -> Option<(f64, f64)> {
+        let draw = self.believed_before(at)?.draw;
         let (mean, sd) = (draw.draw.per_minute().0, draw.sd.per_minute().0);
         (mean > 0.0).then(|| (mean, sd.hypot(LEAST_DOUBT * mean)))
     }

@@ -26,11 +26,9 @@ fn find(evidence: &Evidence<'_>) -> Option<Found> {
     // Slurry that is being poured lifts the level.
     let hinge = drum.hinge(evidence.now, shift.since).filter(|hinge| hinge.after > -0.5 * hinge.before)?;
     let metered = evidence.flow_changed(&Place::Head, shift.since).filter(|(from, now)| *now < 0.85 * from);
-    let waited = evidence.now.duration_since(shift.since) >= WAITED;
-    let needed = match (&metered, waited) {
-        (Some(_), _) => 0.0,
-        (None, true) => LEANS,
-        (None, false) => LIKELIER,
+    let needed = match &metered {
+        Some(_) => 0.0,
+        None => needed(evidence.now.duration_since(shift.since)),
     };
     let likelier = hinge.speaks_for_the_same(explained.slurry_factor) + explained.speaks_for_water;
     if likelier < needed {
@@ -60,6 +58,15 @@ fn find(evidence: &Evidence<'_>) -> Option<Found> {
     })
 }
 
+/// The longer it lasts, the less can be waited for: in the end the likelier is told.
+fn needed(lasted: SignedDuration) -> f64 {
+    if lasted < WAITED {
+        return LIKELIER;
+    }
+    let gone = (lasted - WAITED).as_secs_f64() / (AT_LATEST - WAITED).as_secs_f64();
+    LEANS * (1.0 - gone).max(0.0)
+}
+
 /// The head tank has come most of the way back.
 fn is_over(evidence: &Evidence<'_>, failure: &Failure) -> bool {
     evidence.turbidity_is_back(failure, 0.15)
@@ -72,5 +79,7 @@ const LIKELIER: f64 = 4.5;
 /// The same when it can't wait any longer.
 const LEANS: f64 = 1.0;
 const WAITED: SignedDuration = SignedDuration::from_mins(10);
+/// By then it is told if it is likelier at all.
+const AT_LATEST: SignedDuration = SignedDuration::from_mins(14);
 /// What follows a refill so soon is the refill's strength.
 const REFILL: SignedDuration = SignedDuration::from_mins(40);

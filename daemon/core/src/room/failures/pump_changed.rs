@@ -2,7 +2,7 @@
 //!
 //! Traps: froth that dies after a fill bends the level alone; of two drums that are joined each loses half.
 
-use jiff::SignedDuration;
+use jiff::{SignedDuration, Timestamp};
 
 use super::{Found, Rule};
 use crate::drum::WhatIf;
@@ -13,9 +13,10 @@ use crate::notice::content::Verdict;
 use crate::notice::failure::{Failure, Fault, PumpChanged, Sign};
 use crate::room::evidence::Evidence;
 use crate::room::evidence::drum::DrumSight;
+use crate::room::evidence::hinge::Hinge;
 use crate::room::evidence::water::is_quick;
 use crate::site::Place;
-use crate::units::{Litres, LitresPerHour, LitresPerMinute};
+use crate::units::{Litres, LitresPerMinute};
 
 pub(super) const RULE: Rule = Rule { find, is_over };
 
@@ -39,9 +40,7 @@ fn find(evidence: &Evidence<'_>) -> Option<Found> {
     let doubt = explained.factor_sd.hypot(YIELD_SHARE * factor);
     let both = drum.hinge_with(evidence.now, shift.since, &hinge, (factor, doubt))?;
     let (from, to) = (LitresPerMinute(both.before).per_hour(), LitresPerMinute(both.after).per_hour());
-    // What is believed of a drum's draw goes with what is believed of its curve: the one makes up for the other.
-    let believed = drum.drawn_before(shift.since).map_or(both.before, |(mean, _)| mean);
-    let ends = ends(evidence, drum, Litres(both.volume), LitresPerMinute(believed * both.share()).per_hour());
+    let ends = ends(evidence, drum, shift.since, (&both, doubt / factor));
     // Half an hour of the head tank tells the new draw to a percent: while there is time, that is waited for.
     let rough = explained.factor_sd > SURE_SHARE * factor;
     let pressing = ends.is_none_or(|ends| ends.p05.is_some_and(|p05| p05 <= evidence.now + PRESSING));
@@ -64,16 +63,21 @@ fn find(evidence: &Evidence<'_>) -> Option<Found> {
     })
 }
 
-/// When it is empty at the new draw, whether or not the forecast has followed it yet.
+/// When it is empty at the new draw, by what was believed before it; after a restart by what is believed now.
 fn ends(
     evidence: &Evidence<'_>,
     drum: &DrumSight<'_>,
-    volume: Litres,
-    draw: LitresPerHour,
+    since: Timestamp,
+    (both, doubt): (&Hinge, f64),
 ) -> Option<EmptyAt> {
+    let holds = Litres(both.volume);
+    if let Some(believed) = drum.believed_before(since) {
+        return believed.changed(evidence.now, holds, both.share(), doubt);
+    }
     // Against the draw that `empty_if` goes by, not the mean of all that the forecast thinks possible.
-    let draw_share = draw.0 / drum.desk.watch.expected_draw(evidence.now)?.draw.0;
-    drum.desk.watch.empty_if(evidence.now, WhatIf { volume: Some(volume), draw_share })
+    let expected = drum.desk.watch.expected_draw(evidence.now)?.draw;
+    let draw_share = LitresPerMinute(both.after).per_hour().0 / expected.0;
+    drum.desk.watch.empty_if(evidence.now, WhatIf { volume: Some(holds), draw_share })
 }
 
 /// Somebody wrote down what was asked for.
