@@ -38,12 +38,17 @@ fn a_blower_that_stops_is_told_with_the_time_left_to_the_floor_of_the_day() {
         truth.settling = Some(0.0);
         truth.oxygen_goal = 6.83;
     });
-    let telling = story.told("+1 01:00", &site(24, "{ day = 0, oxygen_min_mg_l = 5.0 }"));
-    let found = telling.failures("20:00", "+1 01:00");
-    let [(told, Fault::Blower { limit_at: Some(_), .. })] = found.as_slice() else {
-        panic!("{}", telling.list())
+    let mut limit = |mg_l: f64| {
+        let site = site(24, &format!("{{ day = 0, oxygen_min_mg_l = {mg_l:.1} }}"));
+        let telling = story.told("+1 01:00", &site);
+        let found = telling.failures("20:00", "+1 01:00");
+        let [(told, Fault::Blower { limit_at: Some(at), .. })] = found.as_slice() else {
+            panic!("{}", telling.list())
+        };
+        assert!(told.words().contains(&format!("down to {mg_l:.1} mg/L")), "{}", told.words());
+        *at
     };
-    assert!(told.words().contains("down to 5.0 mg/L"), "{}", told.words());
+    assert!(limit(5.0) > limit(6.0), "there is more time to a lower floor");
 }
 
 /// At 14:05 somebody pours 100 L of water into A, which holds 60 L.
