@@ -27,14 +27,16 @@ pub(super) fn fouled(teller: Teller<'_>, failure: &Failure, sensor: &Id, by: f64
 }
 
 pub(super) fn out(teller: Teller<'_>, failure: &Failure, sensor: &Id) -> Words {
-    let name = names::sensor(teller.site, sensor);
+    let place = teller.site.sensors.iter().find(|known| known.id == *sensor).map(|known| &known.place);
+    let at = place.map_or_else(|| sensor.to_string(), |place| names::place(teller.site, place));
+    let name = format!("turbidity probe of {at}");
     let since = teller.clock.about(failure.since);
     Words {
         subject: fit(|room| {
             format!("The {} is out of the water or broken since {since}. Look at the probe.", short(&name, room))
         }),
         meaning: vec![
-            format!("The {name} fell to nothing at about {since}, faster than any water clears: the probe, not the clay."),
+            format!("The reading of the {name} fell to nothing at about {since}, faster than any water clears: the probe, not the clay."),
             "The forecasts of the drums go by their levels and still stand. Until it is back, nothing is told by this \
              probe: a pump that stops shows in the level only, and later."
                 .to_owned(),
