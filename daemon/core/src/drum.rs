@@ -402,7 +402,7 @@ impl Prospect {
         if bank.phase == Phase::Dry {
             return vec![(1.0, Ahead::REACHED)];
         }
-        let lead = (1.0, Ahead::of(&bank.lead.state, vessel, target, 1.0));
+        let lead = (1.0, Ahead::of(&bank.lead.state, vessel, target, 1.0, bank.hidden()));
         let others = bank.others.iter().filter(|other| {
             let probable = other.odds > TOLD_PROBABILITY.ln() && other.fits > STEADY;
             probable
@@ -410,8 +410,9 @@ impl Prospect {
                 && (other.draws || !bank.lead.draws)
                 && bank.at - other.since > TOLD_AGE
         });
-        let others =
-            others.map(|other| (other.odds.exp().min(1.0), Ahead::of(&other.state, vessel, target, 1.0)));
+        let others = others.map(|other| {
+            (other.odds.exp().min(1.0), Ahead::of(&other.state, vessel, target, 1.0, bank.hidden()))
+        });
         std::iter::once(lead).chain(others).collect()
     }
 }

@@ -4,19 +4,21 @@
 //! (Abramowitz and Stegun, Handbook of Mathematical Functions, 1964, table 25.4, from memory, checked by a test
 //! that integrates polynomials). Its gradient is ∂T/∂V = 1/q(V), ∂T/∂a = −T, ∂T/∂β₁ = ∫ u/q dv, ∂T/∂β₂ = ∫ u²/q dv, so
 //!
-//! var T = g P gᵀ + (wander T)² T/3 + (model T)² + (floor / q(h))²,
+//! var T = g P gᵀ + (wander T)² T/3 + (model T)²,
 //!
-//! for a draw that wanders on, what the curve can't say, and what strapping table and sensor don't know. What
-//! comes of the draw stretches the time (log-normal), what comes of the volume shifts it (normal):
-//! T_p = T exp(z_p s_q²/s) + z_p s_v²/s, with s² = s_q² + s_v² in relative terms for the first. Where several
-//! accounts are still probable, the quantiles are those of their mixture.
+//! for a draw that wanders on, and what the curve can't say. What comes of the draw stretches the time (log-normal), what
+//! comes of the volume shifts it (normal): T_p = T exp(z_p s_q²/s) + z_p s_v²/s, with s² = s_q² + s_v² in relative
+//! terms for the first. Where several accounts are still probable, the quantiles are those of their mixture.
+//!
+//! Past errors correct these widths (`calibration`). They are seen with the same sensor and strapping table, so what
+//! these don't know, floor / q(h), is hidden from them and is added to the corrected distances in squares.
 
 use jiff::Timestamp;
 
 use super::calibration::Calibration;
 use super::hours::{in_hours, later};
 use super::state::{Numbers, State, Vessel, draw_row};
-use super::tuning::{CURVE_MODEL_SHARE, DRAW_WANDER_AHEAD, VOLUME_FLOOR_SHARE};
+use super::tuning::{CURVE_MODEL_SHARE, DRAW_WANDER_AHEAD};
 use crate::forecast::{EmptyAt, HORIZON};
 
 /// A time ahead, h, and its two kinds of doubt.
@@ -28,14 +30,17 @@ pub(super) struct Ahead {
     pub stretch: f64,
     /// Of the volume, h.
     pub shift: f64,
+    /// Of strapping table and sensor, which the level that is believed can't show, h.
+    pub hidden: f64,
 }
 
 impl Ahead {
     /// There already.
-    pub const REACHED: Self = Self { hours: 0.0, stretch: 0.0, shift: 0.0 };
+    pub const REACHED: Self = Self { hours: 0.0, stretch: 0.0, shift: 0.0, hidden: 0.0 };
 
-    /// From `state` down to `target` litres, `share` of the draw being drawn.
-    pub fn of(state: &State, vessel: &Vessel, target: f64, share: f64) -> Self {
+    /// From `state` down to `target` litres, `share` of the draw being drawn; `hidden` litres are what the level that is
+    /// believed can't show.
+    pub fn of(state: &State, vessel: &Vessel, target: f64, share: f64, hidden: f64) -> Self {
         let volume = state.volume().mean;
         if volume <= target {
             return Self::REACHED;
@@ -57,11 +62,11 @@ impl Ahead {
         let of_all = state.variance_along(&whole);
         let wander = (DRAW_WANDER_AHEAD * hours).powi(2) * hours / 3.0;
         let model = (CURVE_MODEL_SHARE * hours).powi(2);
-        let floor = VOLUME_FLOOR_SHARE * vessel.span / (share * state.draw_at(vessel, target).mean);
         Self {
             hours,
             stretch: (of_draw.min(of_all) + wander + model).sqrt() / hours,
-            shift: ((of_all - of_draw).max(0.0) + floor * floor).sqrt(),
+            shift: (of_all - of_draw).max(0.0).sqrt(),
+            hidden: hidden / (share * state.draw_at(vessel, target).mean),
         }
     }
 
@@ -77,14 +82,30 @@ impl Ahead {
     }
 }
 
-/// Quantiles of a mixture of times; the weights needn't add up to one.
+/// When it truly is there: quantiles of a mixture of times; the weights needn't add up to one, the first leads.
 pub(super) fn quantiles(now: Timestamp, mixture: &[(f64, Ahead)], calibration: &Calibration) -> EmptyAt {
-    let believed = NORMAL_QUANTILES.map(|(p, z)| match mixture {
+    let hidden = mixture.first().map_or(0.0, |(_, lead)| lead.hidden);
+    told(now, mixture, calibration, hidden)
+}
+
+/// When the level that is believed is there, as past errors are measured.
+pub(super) fn believed(now: Timestamp, mixture: &[(f64, Ahead)], calibration: &Calibration) -> EmptyAt {
+    told(now, mixture, calibration, 0.0)
+}
+
+fn told(now: Timestamp, mixture: &[(f64, Ahead)], calibration: &Calibration, hidden: f64) -> EmptyAt {
+    let of_filter = NORMAL_QUANTILES.map(|(p, z)| match mixture {
         [(_, only)] => only.at(z),
         several => quantile(several, p, z),
     });
-    let told = |hours: f64| (hours <= in_hours(HORIZON)).then(|| later(now, hours));
-    let [p05, p25, p50, p75, p95] = calibration.correct(believed).map(told);
+    let corrected = calibration.correct(of_filter);
+    let likely = corrected[2];
+    let mut hours = corrected;
+    for (hours, (_, z)) in hours.iter_mut().zip(NORMAL_QUANTILES) {
+        *hours = (likely + (*hours - likely).hypot(z * hidden).copysign(z)).max(0.0);
+    }
+    let [p05, p25, p50, p75, p95] =
+        hours.map(|hours| (hours <= in_hours(HORIZON)).then(|| later(now, hours)));
     EmptyAt { p05, p25, p50, p75, p95 }
 }
 

@@ -3,7 +3,7 @@
 use jiff::{SignedDuration, Timestamp};
 
 use super::DrumWatch;
-use super::ahead::{Ahead, quantiles};
+use super::ahead::{Ahead, believed, quantiles};
 use super::bank::Phase;
 use super::hours::{hours, in_hours, timestamp};
 use super::series::Point;
@@ -78,16 +78,25 @@ impl DrumWatch {
             state.set_volume(Belief { mean: volume, sd }, &prospect.bank.noise.ripple());
         }
         let known = state.strength_of_draw().sd < super::UNTOLD_DRAW_SD && what.draw_share > 0.0;
-        let ahead = || Ahead::of(&state, &vessel, vessel.heel, what.draw_share);
+        let ahead = || Ahead::of(&state, &vessel, vessel.heel, what.draw_share, prospect.bank.hidden());
         known.then(|| quantiles(now, &[(1.0, ahead())], &self.calibration))
     }
 
     /// When it will have come down to `volume`, as things are; `None` when nothing can be said.
     #[must_use]
     pub fn reaches(&self, now: Timestamp, volume: Litres) -> Option<EmptyAt> {
+        Some(quantiles(now, &self.way_down(now, volume)?, &self.calibration))
+    }
+
+    /// When the level that is believed will have come down to `volume`: what can be judged by that level later.
+    pub(crate) fn passes(&self, now: Timestamp, volume: Litres) -> Option<EmptyAt> {
+        Some(believed(now, &self.way_down(now, volume)?, &self.calibration))
+    }
+
+    fn way_down(&self, now: Timestamp, volume: Litres) -> Option<Vec<(f64, Ahead)>> {
         let prospect =
             self.prospect(now).ok().filter(|ahead| ahead.in_use && ahead.bank.phase != Phase::Dry)?;
-        Some(prospect.down_to(now, volume.0.max(prospect.bank.vessel.heel), &self.calibration))
+        Some(prospect.ahead(volume.0.max(prospect.bank.vessel.heel)))
     }
 
     /// The slope of the level over the last `over`, whatever is expected; `None` with too few readings.

@@ -11,9 +11,10 @@ use super::state::{Belief, Ripple, State, Vessel, sight};
 use super::story::{Account, Turn};
 use super::tuning::{
     ACCOUNT_HOURS, AGES_HOURS, BACK_PRIOR, CHANGE_PRIOR, CHANGE_SD, DEAD_FALL_SHARE, DEAD_HOURS, DROP_PRIOR,
-    FEW_ODDS, FROTH_ENDS_PRIOR, FROTH_HOURS, FROTH_PRIOR, FROTH_SPREAD, HIGHEST_FROTH_SHARE, LEAST_WEIGHT,
-    LOGGED_RISE_PRIOR, LONG_ODDS_HOURS, LOOSE_PRIOR, NOT_DONE_PRIOR, OUT_OF_FOAM_PRIOR, PARTS_HOURS,
-    RISE_PRIOR, START_PRIOR, STARTED_SD, STEP_SHARE, STOP_PRIOR, UNFIT, WELL_FIT,
+    FEW_ODDS, FROTH_ENDS_PRIOR, FROTH_HOURS, FROTH_PRIOR, FROTH_SPREAD, HIDDEN_SCATTERS, HIDDEN_SHARE,
+    HIGHEST_FROTH_SHARE, LEAST_WEIGHT, LOGGED_RISE_PRIOR, LONG_ODDS_HOURS, LOOSE_PRIOR, NOT_DONE_PRIOR,
+    OUT_OF_FOAM_PRIOR, PARTS_HOURS, RISE_PRIOR, START_PRIOR, STARTED_SD, STEP_SHARE, STOP_PRIOR, UNFIT,
+    WELL_FIT,
 };
 
 /// What the drum is doing, as far as is believed.
@@ -189,6 +190,12 @@ impl Bank {
     /// Usual standard deviation of a minute, L.
     pub fn scatter(&self) -> f64 {
         self.noise.scatter()
+    }
+
+    /// What strapping table and sensor may be wrong by without the level showing it, L: a sensor that is restless within
+    /// minutes isn't true over days.
+    pub fn hidden(&self) -> f64 {
+        (HIDDEN_SHARE * self.vessel.span).hypot(HIDDEN_SCATTERS * self.noise.scatter())
     }
 
     /// The readings haven't moved for so long that the sensor must be dead, or the pump and the air with it; since when,

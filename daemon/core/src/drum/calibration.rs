@@ -10,7 +10,7 @@
 //! arXiv 2106.00170), who move α itself; moving the width keeps it finite. By how far ahead, and for each side alone.
 
 use super::hours::in_hours;
-use super::tuning::{BEYOND, FIRST_STRETCH, LEARNING_RATE, MOST_STRETCH};
+use super::tuning::{FIRST_STRETCH, LEARNING_RATE, MOST_STRETCH};
 use crate::skill::{Band, Lead, Settled};
 
 /// ln k of p05, p25, p75 and p95, by lead.
@@ -33,11 +33,8 @@ impl Calibration {
             settled.hit >= Band::Late,
             settled.hit == Band::Latest,
         ];
-        let place = place(settled.lead_h);
-        let (Some(stretch), Some([outer, inner])) = (self.stretch.get_mut(place), BEYOND.get(place)) else {
-            return;
-        };
-        for ((ln_k, beyond), alpha) in stretch.iter_mut().zip(beyond).zip([outer, inner, inner, outer]) {
+        let Some(stretch) = self.stretch.get_mut(place(settled.lead_h)) else { return };
+        for ((ln_k, beyond), alpha) in stretch.iter_mut().zip(beyond).zip(BEYOND) {
             let err = if beyond { 1.0 } else { 0.0 };
             *ln_k = (*ln_k + LEARNING_RATE * (err - alpha)).clamp(-MOST_STRETCH.ln(), MOST_STRETCH.ln());
         }
@@ -57,3 +54,6 @@ impl Calibration {
 fn place(lead_h: f64) -> usize {
     Lead::ALL.iter().filter(|lead| lead_h >= in_hours(lead.end())).count().min(3)
 }
+
+/// What share should lie beyond p05, p25, p75 and p95.
+const BEYOND: [f64; 4] = [0.05, 0.25, 0.25, 0.05];

@@ -80,12 +80,13 @@ fn last(now: Timestamp, drums: &[Part<'_>]) -> EmptyAt {
     let hours: f64 = times.iter().map(|time| time.hours).sum();
     let stretched: f64 = times.iter().map(|time| time.stretch * time.hours).sum();
     let shift = times.iter().map(|time| time.shift).fold(0.0, f64::hypot);
+    let hidden = times.iter().map(|time| time.hidden).fold(0.0, f64::hypot);
     // What is wrong of one pump's draw is wrong of all its drums, so those doubts add up.
     let stretch = if hours > 0.0 { stretched / hours } else { 0.0 };
     // Past errors of the drum that is drawn stand for all.
     let new = Calibration::new();
     let drawn = drums.iter().find(|drum| drum.ahead.in_use).map(|drum| drum.calibration);
-    quantiles(now, &[(1.0, Ahead { hours, stretch, shift })], drawn.unwrap_or(&new))
+    quantiles(now, &[(1.0, Ahead { hours, stretch, shift, hidden })], drawn.unwrap_or(&new))
 }
 
 /// When the first is empty. What is wrong of one pump's draw is wrong of all its drums, so their times are early

@@ -99,7 +99,7 @@ fn say(
     if mark < watch.heel() || mark >= volume {
         return None;
     }
-    let reached = watch.reaches(now, mark)?;
+    let reached = watch.passes(now, mark)?;
     let said = Lead::of(reached.p50?.duration_since(now)) == Some(lead);
     let drum = watch.drum().clone();
     said.then_some(MarkForecast { drum, made_at: now, mark, lead, reached, fate: Fate::Open })
