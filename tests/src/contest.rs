@@ -2,7 +2,7 @@
 //!
 //! - [`play`]: one season told minute by minute; - [`case`](mod@case): one forecast of everybody beside the truth;
 //! - [`peers`], [`kalman`]: simpler ways to forecast; - [`spread`]: intervals for those that have none of their own;
-//! - [`tally`]: scores over many cases; - [`events`]: refills and changes found, and how soon all was well again;
+//! - [`parts`]: where an error comes from; [`tally`]: scores over many cases; - [`events`]: refills and changes found, and how soon all was well again;
 //! - [`nights`]: the real room through the nights; - [`goals`]: what must hold.
 
 pub mod case;
@@ -10,6 +10,7 @@ pub mod events;
 pub mod goals;
 pub mod kalman;
 pub mod nights;
+pub mod parts;
 pub mod peers;
 pub mod play;
 pub mod spread;

@@ -5,6 +5,7 @@ use std::fs;
 
 use claymark_tests::contest::case::{Case, Who};
 use claymark_tests::contest::events::{Found, Recovery, clock};
+use claymark_tests::contest::parts::Parts;
 use claymark_tests::contest::peers::median;
 use claymark_tests::contest::play::Played;
 use claymark_tests::contest::tally::{
@@ -78,7 +79,23 @@ fn accuracy(played: &[Played], lines: &mut Vec<Value>) {
             "ratios: |p50| to best peer {error:.2} (goal 0.50), to the practical limit {limit:.2} (goal 1.70); CRPS to best peer {crps:.2} (goal 0.80)"
         );
         lines.push(json!({"table": "ratios", "error_to_best_peer": error, "error_to_limit": limit, "crps_to_best_peer": crps}));
+        parts(&all, curve.error, lines);
     }
+}
+
+/// How near the limit it would come if one thing were truly known to it.
+fn parts(cases: &[&Case], limit: f64, lines: &mut Vec<Value>) {
+    let of = |what: fn(&Parts) -> f64| {
+        let off = |case: &&Case| Some((what(case.parts.as_ref()?) - case.truth).abs() * 60.0);
+        let mut errors: Vec<f64> = cases.iter().filter_map(off).collect();
+        median(&mut errors).map_or(f64::NAN, |error| error / limit)
+    };
+    let (volume, draw, curve) =
+        (of(|parts| parts.with_volume), of(|parts| parts.with_draw), of(|parts| parts.with_curve));
+    println!(
+        "|p50| to the practical limit if the drum watch were told the true volume {volume:.2}, the true draw {draw:.2}, the true curve {curve:.2}"
+    );
+    lines.push(json!({"table": "parts", "true_volume": volume, "true_draw": draw, "true_curve": curve}));
 }
 
 fn coverage(options: &Options, played: &[Played], lines: &mut Vec<Value>) {

@@ -3,6 +3,8 @@
 use claymark_core::forecast::{Basis, Forecast, Outlook};
 use jiff::Timestamp;
 
+use super::parts::Parts;
+
 /// Who forecasts.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Who {
@@ -83,6 +85,8 @@ pub struct Case {
     pub volume: f64,
     /// What everybody said, in the order of [`Who::ALL`].
     pub said: [Option<Said>; 8],
+    /// What the drum watch would have said had it known one thing.
+    pub parts: Option<Parts>,
 }
 
 impl Case {

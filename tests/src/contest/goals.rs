@@ -34,7 +34,8 @@ impl Goal {
     #[must_use]
     pub fn asserted(self) -> bool {
         match self {
-            // A forecast knows the draw to about a hundredth, and that is some minutes of a night.
+            // 2.1 times it in both simulators. Told the true curve, the true draw or the true volume alone, it wouldn't come
+            // to 1.7 in both either: the benchmark prints how near.
             Self::ErrorToLimit => false,
             Self::Coverage90
             | Self::Coverage50

@@ -8,6 +8,7 @@ use jiff::{SignedDuration, Timestamp};
 use super::case::{Case, LONGEST, Said, Who};
 use super::events::{Finding, Found, Recovery, WATCHED, undisturbed};
 use super::kalman::{self, Series};
+use super::parts::Parts;
 use super::peers::History;
 use crate::season::rooms::Kind;
 use crate::season::truth::{Deed, Done, TrueDrum};
@@ -186,7 +187,9 @@ fn case(
         Who::TrueDraw => cheat(drum.empty_in_by_line(minute)),
         Who::TrueCurve => cheat(drum.empty_in_by_curve(minute)),
     });
-    Case { drum: place, minute, fill: moment.fill, truth, volume: moment.volume, said }
+    let parts = ours.zip(said.first().copied().flatten());
+    let parts = parts.and_then(|(ours, said)| Parts::of(drum, minute, ours, &said));
+    Case { drum: place, minute, fill: moment.fill, truth, volume: moment.volume, said, parts }
 }
 
 /// Of each drum the minutes after its deeds.
