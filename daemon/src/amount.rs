@@ -2,6 +2,8 @@
 
 use claymark_core::units::{Dimension, Unit, UnknownUnit};
 
+use crate::suggest::did_you_mean;
+
 /// A number with the unit that was typed, if any.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Amount {
@@ -15,9 +17,18 @@ pub enum BadAmount {
     /// It doesn't begin with a number.
     #[error("'{0}' doesn't begin with a number")]
     NotANumber(String),
+    /// A comma in the number.
+    #[error("'{0}' has a comma: write decimals with a point, and thousands without anything between")]
+    Comma(String),
     /// The number is followed by an unknown unit.
-    #[error(transparent)]
-    Unknown(#[from] UnknownUnit),
+    #[error("{unit}. {hint}Write for instance 150, \"40 US gal\" or \"4.5 lb\"")]
+    Unknown {
+        /// What was found.
+        #[source]
+        unit: UnknownUnit,
+        /// What may have been meant.
+        hint: String,
+    },
     /// A unit is missing where none is understood by itself.
     #[error("the unit is missing")]
     NoUnit,
@@ -31,17 +42,27 @@ pub enum BadAmount {
     },
 }
 
+impl BadAmount {
+    fn unknown(unit: UnknownUnit, typed: &str) -> Self {
+        let hint = did_you_mean(typed, Unit::spellings().map(|(spelling, _)| spelling));
+        Self::Unknown { unit, hint }
+    }
+}
+
 impl Amount {
     /// Reads a decimal number, then perhaps a unit.
     pub fn parse(text: &str) -> Result<Self, BadAmount> {
         let text = text.trim();
         let end = text.find(|c: char| !matches!(c, '0'..='9' | '.' | '+' | '-')).unwrap_or(text.len());
         let (digits, rest) = text.split_at(end);
+        if rest.starts_with(',') {
+            return Err(BadAmount::Comma(text.to_owned()));
+        }
         let number = digits.parse::<f64>().ok().filter(|number| number.is_finite());
         let number = number.ok_or_else(|| BadAmount::NotANumber(text.to_owned()))?;
         let unit = match rest.trim() {
             "" => None,
-            symbol => Some(Unit::parse(symbol)?),
+            symbol => Some(Unit::parse(symbol).map_err(|unit| BadAmount::unknown(unit, symbol))?),
         };
         Ok(Self { number, unit })
     }
@@ -101,7 +122,15 @@ mod tests {
     #[test]
     fn what_is_no_amount_of_that_kind_is_refused() {
         assert_eq!(Amount::parse("much"), Err(BadAmount::NotANumber("much".to_owned())));
-        assert_eq!(Amount::parse("4 stone"), Err(BadAmount::Unknown(UnknownUnit("stone".to_owned()))));
+        for (typed, words) in [
+            ("4 stone", "unknown unit 'stone'. Write for instance 150, \"40 US gal\" or \"4.5 lb\""),
+            ("4 lb/100l", "unknown unit 'lb/100l'. Did you mean 'lb/100L'? Write for instance"),
+            ("4,2", "'4,2' has a comma: write decimals with a point"),
+            ("1,500 mL", "'1,500 mL' has a comma"),
+        ] {
+            let said = Amount::parse(typed).unwrap_err().to_string();
+            assert!(said.starts_with(words), "{typed}: {said}");
+        }
         let four_pounds = Amount::parse("4 lb").unwrap();
         assert_eq!(
             four_pounds.in_base(Dimension::Volume, Some(Unit::UsGallon)),

@@ -14,7 +14,8 @@
 //! - [`run`]: the only place that makes channels and starts tasks;
 //! - [`demo`]: an invented hatchery on a stepped clock;
 //! - [`say`]: `claymark log` and `claymark answer`, which only publish;
-//! - [`amount`]: a figure with its unit, as people type it; [`cli`]: the command line.
+//! - [`amount`]: a figure with its unit, as people type it; [`suggest`]: what a slip of the fingers was meant for;
+//! - [`cli`]: the command line.
 
 pub mod amount;
 pub mod cli;
@@ -36,3 +37,4 @@ pub mod replay;
 pub mod run;
 pub mod say;
 pub mod service;
+mod suggest;

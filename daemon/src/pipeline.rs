@@ -90,7 +90,7 @@ impl Pipeline {
 
     /// Tells the past again, in time order, and goes live. What the past led to is in the store already.
     pub fn recall(&mut self, now: Timestamp, past: Recall<'_>) -> Result<(), StoreError> {
-        let Recall { readings, log, notices, answers, remembered, happened, marks } = past;
+        let Recall { readings, log, notices, answers, remembered, happened, marks, yields } = past;
         for entry in remembered {
             self.retell(entry.at, Event::Remembered(entry));
         }
@@ -102,6 +102,7 @@ impl Pipeline {
         deeds.extend(notices.into_iter().map(|issued| (issued.notice.at, Event::Recalled(issued.notice))));
         deeds.extend(answers.into_iter().map(|answer| (answer.at, Event::Answer(answer))));
         deeds.extend(marks.into_iter().map(|said| (said.made_at, Event::RecalledMark(said))));
+        deeds.extend(yields.into_iter().map(|learned| (learned.learned_at, Event::RecalledYield(learned))));
         deeds.sort_by_key(|(at, _)| *at);
         let mut deeds = deeds.into_iter().peekable();
         for reading in readings {
@@ -131,6 +132,7 @@ impl Pipeline {
             | Event::Remembered(_)
             | Event::HadHappened(_)
             | Event::RecalledMark(_)
+            | Event::RecalledYield(_)
             | Event::SessionLost { .. }
             | Event::StoreFailed { .. }
             | Event::StoreWorks
@@ -189,6 +191,7 @@ impl Pipeline {
                 Effect::Sheet(sheet) => self.output.sheets.push(*sheet),
                 Effect::Happened(happening) => self.output.batch.happenings.push(happening),
                 Effect::Mark(said) => self.output.batch.marks.push(said),
+                Effect::Learned(learned) => self.output.batch.yields.push(learned),
             }
         }
     }

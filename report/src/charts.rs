@@ -6,6 +6,7 @@
 //! by leaving points out. Whatever tells something does it by shape or pattern, never by colour alone.
 
 pub mod coverage;
+pub mod demand;
 pub mod drum;
 pub mod frame;
 pub mod share;

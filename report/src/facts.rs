@@ -18,6 +18,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use jiff::Timestamp;
 
+use claymark_core::clay::LearnedYield;
 use claymark_core::fieldlog::LogEntry;
 use claymark_core::forecast::Forecast;
 use claymark_core::happening::{Happening, What};
@@ -112,6 +113,8 @@ pub struct Rows {
     pub ledger: Ledger,
     /// What was said of drums' marks in the four weeks up to the end, and what became of it.
     pub marks: Vec<MarkForecast>,
+    /// What was learned of the clay in the four weeks up to the end, in the order of time.
+    pub yields: Vec<LearnedYield>,
     /// Of the week, by reason.
     pub quarantined: BTreeMap<Reason, u64>,
 }

@@ -7,6 +7,7 @@ use std::collections::BTreeMap;
 
 use jiff::{SignedDuration, Timestamp};
 
+use claymark_core::clay::LearnedYield;
 use claymark_core::fieldlog::LogEntry;
 use claymark_core::forecast::Forecast;
 use claymark_core::happening::Happening;
@@ -50,6 +51,8 @@ pub trait Source {
     fn happenings(&self, from: Timestamp, to: Timestamp) -> Result<Vec<Happening>, Unread>;
     /// What was said of drums' marks and what became of it, in the order of saying.
     fn marks(&self, from: Timestamp, to: Timestamp) -> Result<Vec<MarkForecast>, Unread>;
+    /// What was learned of the clay, in the order of time.
+    fn yields(&self, from: Timestamp, to: Timestamp) -> Result<Vec<LearnedYield>, Unread>;
     /// Notices in the order of time.
     fn notices(&self, from: Timestamp, to: Timestamp) -> Result<Vec<Issued>, Unread>;
     /// Deliveries of the notices of the range.
@@ -149,6 +152,7 @@ fn rows(source: &impl Source, site: &Site, week: &Week, until: Timestamp) -> Res
     let (start, end) = (week.start(), week.end());
     let earlier = |by: SignedDuration| start.saturating_sub(by).unwrap_or(Timestamp::MIN);
     let later = |by: SignedDuration| end.saturating_add(by).unwrap_or(Timestamp::MAX);
+    let weeks_before = until.saturating_sub(JUDGED).unwrap_or(Timestamp::MIN);
     let mut quarantined: BTreeMap<Reason, u64> = BTreeMap::new();
     for count in source.quarantine_counts(start, until)? {
         *quarantined.entry(count.reason).or_default() += count.count;
@@ -164,7 +168,8 @@ fn rows(source: &impl Source, site: &Site, week: &Week, until: Timestamp) -> Res
             .answers(earlier(SignedDuration::from_hours(24)), later(SignedDuration::from_hours(24)))?,
         log: source.log(earlier(SignedDuration::from_hours(3)), end)?,
         ledger: ledger(source, site, earlier(HAPPENED_BEFORE), until)?,
-        marks: source.marks(until.saturating_sub(JUDGED).unwrap_or(Timestamp::MIN), until)?,
+        marks: source.marks(weeks_before, until)?,
+        yields: source.yields(weeks_before, until)?,
         quarantined,
     })
 }
@@ -193,6 +198,7 @@ macro_rules! rows_of_ranges {
             forecasts: Forecast,
             happenings: Happening,
             marks: MarkForecast,
+            yields: LearnedYield,
             notices: Issued,
             deliveries: Delivery,
             answers: Answer,
@@ -261,7 +267,7 @@ impl Source for claymark_influx::Reader {
 /// A reading this long before the week may still stand when it begins.
 const LEAD_IN: SignedDuration = SignedDuration::from_hours(1);
 
-/// Forecasts are judged over so much time up to the end: a week alone tells little.
+/// Forecasts are judged, and the clay was learned, over so much time up to the end: a week alone tells little.
 const JUDGED: SignedDuration = SignedDuration::from_hours(28 * 24);
 
 /// A drum that ran empty, or a doubt that arose, so long before the week may still hold in it.

@@ -91,7 +91,7 @@ impl View {
             drums: drums::Drums::of(facts, &mut pictures)?,
             skill: skill::Skill::of(facts),
             water: water::Water::of(facts, &mut pictures)?,
-            demand: demand::Demand::of(facts),
+            demand: demand::Demand::of(facts, &mut pictures)?,
             record: record::Record::of(facts, &mut pictures)?,
             pictures,
         })

@@ -40,6 +40,26 @@ pub struct Yield {
     pub exponent: f64,
 }
 
+impl Yield {
+    /// Whether both tell the same, to within so many standard deviations of both.
+    #[must_use]
+    pub fn lies_by(&self, other: &Self, deviations: f64) -> bool {
+        let apart = (self.ntu_per_mg_l - other.ntu_per_mg_l).abs();
+        // A power of another kind is another law, however near the factors.
+        let same_power = (self.exponent - other.exponent).abs() < SAME_POWER;
+        same_power && apart <= deviations * self.sd.hypot(other.sd)
+    }
+}
+
+/// What the data said of the yield at one time, to be kept.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct LearnedYield {
+    /// When it was reckoned.
+    pub learned_at: Timestamp,
+    /// What it was.
+    pub clay: Yield,
+}
+
 /// What clay does to this water.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Clouding {
@@ -56,6 +76,13 @@ impl Clouding {
         let ntu_per_mg_l = supply.ntu_per_mg_l?;
         let clay = Yield { ntu_per_mg_l, sd: ntu_per_mg_l * SHARE_IN_DOUBT, since: None, exponent: 1.0 };
         Some(Self { clay, background: Turbidity(supply.background_ntu) })
+    }
+
+    /// As the data said, else by the site file; `None`: nobody knows yet.
+    #[must_use]
+    pub fn known(supply: &ClaySupply, learned: Option<Yield>) -> Option<Self> {
+        let background = Turbidity(supply.background_ntu);
+        learned.map(|clay| Self { clay, background }).or_else(|| Self::written(supply))
     }
 
     /// Of water that holds so much clay.
@@ -81,3 +108,5 @@ impl Clouding {
 
 /// Of a yield that somebody wrote down: a fit by hand is worth about that (common practice, no source).
 const SHARE_IN_DOUBT: f64 = 0.05;
+/// Exponents that differ by less are one.
+const SAME_POWER: f64 = 0.03;

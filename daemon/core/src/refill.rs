@@ -8,10 +8,12 @@
 //! sd(cr) Vr/Vt.
 //! Clay is rounded to the scale's step: the strength is met to within half a step.
 //!
+//! - [`aim`]: the strength that the plan of the fish wants;
 //! - [`books`]: what the refills that were written down leave in the drum;
 //! - [`seen`]: what the head tank shows of it, and whether clay is the remedy at all;
 //! - [`sheet`]: all of it for one drum, as it is published and printed.
 
+pub mod aim;
 pub mod books;
 pub mod seen;
 pub mod sheet;

@@ -37,6 +37,7 @@ use std::collections::BTreeMap;
 
 use jiff::{SignedDuration, Timestamp};
 
+use crate::clay::LearnedYield;
 use crate::drum::supply_forecast;
 use crate::fieldlog::{Deed, LogEntry};
 use crate::forecast::Forecast;
@@ -129,6 +130,8 @@ pub enum Event {
     HadHappened(Happening),
     /// While the past is told again after a restart: what had been said of a mark.
     RecalledMark(MarkForecast),
+    /// While the past is told again after a restart: what had been learned of the clay.
+    RecalledYield(LearnedYield),
     /// The past has been told; from now on the room speaks. Before this it makes no notice and no forecast.
     GoLive,
     /// Nothing but the time: a deadline has come, or the clock was looked at.
@@ -148,6 +151,8 @@ pub enum Effect {
     Happened(Happening),
     /// Keep what was said of a mark, or what became of it.
     Mark(MarkForecast),
+    /// Keep what was learned of the clay.
+    Learned(LearnedYield),
 }
 
 /// Why the room wants to be woken.
@@ -267,11 +272,7 @@ impl Room {
         match event {
             Event::Reading(assessed) => self.take_reading(now, &assessed),
             Event::Log(entry) => {
-                self.note(now, &entry);
-                let aims = self.aims(now, &entry.deed);
-                for (desk, aim) in self.desks.iter_mut().zip(aims) {
-                    desk.log(now, &entry, aim);
-                }
+                self.take_log(now, &entry);
                 true
             }
             Event::Answer(answer) => {
@@ -304,11 +305,7 @@ impl Room {
                 false
             }
             Event::Remembered(entry) => {
-                self.note(now, &entry);
-                // A pump stays as it was set, however long ago that was.
-                if matches!(entry.deed, Deed::PumpSetting { .. } | Deed::InUse { .. }) {
-                    self.desks.iter_mut().for_each(|desk| desk.log(now, &entry, desk.drum.target));
-                }
+                self.remember(now, &entry);
                 false
             }
             Event::HadHappened(happening) => {
@@ -317,6 +314,10 @@ impl Room {
             }
             Event::RecalledMark(said) => {
                 self.recall_mark(said);
+                false
+            }
+            Event::RecalledYield(learned) => {
+                self.recall_yield(learned);
                 false
             }
             Event::GoLive => {
@@ -332,6 +333,23 @@ impl Room {
         self.water.log(entry);
         self.journal.take(now, entry);
         self.ledger.log(entry);
+    }
+
+    fn take_log(&mut self, now: Timestamp, entry: &LogEntry) {
+        self.note(now, entry);
+        let aims = self.aims(now, &entry.deed);
+        for (desk, aim) in self.desks.iter_mut().zip(aims) {
+            desk.log(now, entry, aim);
+        }
+    }
+
+    /// What was written down long ago.
+    fn remember(&mut self, now: Timestamp, entry: &LogEntry) {
+        self.note(now, entry);
+        // A pump stays as it was set, however long ago that was.
+        if matches!(entry.deed, Deed::PumpSetting { .. } | Deed::InUse { .. }) {
+            self.desks.iter_mut().for_each(|desk| desk.log(now, entry, desk.drum.target));
+        }
     }
 
     /// What each drum was to hold when a deed was done; only a refill asks for more than the site file.

@@ -69,6 +69,12 @@ impl Trend {
         Some(Self { at, value, per_hour, least, most })
     }
 
+    /// The value on the line at a time.
+    #[must_use]
+    pub fn value_at(&self, time: Timestamp) -> f64 {
+        self.value + self.per_hour * time.duration_since(self.at).as_secs_f64() / 3600.0
+    }
+
     /// When the value comes to `limit` from that side; `None` where no line that fits leads there. A limit that
     /// is already passed is reached at once.
     #[must_use]

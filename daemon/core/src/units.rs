@@ -304,7 +304,7 @@ const TABLE: &[Row] = &[
     Row(Unit::UsGallonPerMinute, Dimension::Flow, US_GALLON_L, 0.0, &["US gal/min", "gal/min"]),
     Row(Unit::Kilogram, Dimension::Mass, 1.0, 0.0, &["kg"]),
     Row(Unit::Gram, Dimension::Mass, 0.001, 0.0, &["g"]),
-    Row(Unit::Pound, Dimension::Mass, POUND_KG, 0.0, &["lb"]),
+    Row(Unit::Pound, Dimension::Mass, POUND_KG, 0.0, &["lb", "lbs"]),
     Row(Unit::GramPerLitre, Dimension::Strength, 1.0, 0.0, &["g/L", "g/l"]),
     Row(
         Unit::PoundPer100Litres,

@@ -5,6 +5,8 @@
 //! Techniques and Methods 1-D3, 2006; the figures are from memory and say so wherever they are shown). Claymark
 //! suggests a correction and never applies one.
 
+pub mod parts;
+
 use jiff::{SignedDuration, Timestamp};
 use serde::{Deserialize, Serialize};
 
@@ -194,32 +196,6 @@ fn criteria(quantity: Quantity) -> Option<[Criterion; 4]> {
     }
 }
 
-/// What cleaning changed, and what remained: the two parts of a sensor's error.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Parts {
-    /// By dirt: gone after cleaning.
-    pub fouling: f64,
-    /// By the sensor itself: still there when it is clean.
-    pub drift: f64,
-}
-
-impl Parts {
-    /// The sensor read `before` and `after` cleaning, while the water itself went from `field.0` to `field.1`; the
-    /// clean sensor read `clean` where `standard` was true.
-    ///
-    /// Ef = (after - before) - (field end - field start), Ed = standard - reading (USGS TM 1-D3; the signs from memory).
-    #[must_use]
-    pub fn of(before: f64, after: f64, field: (f64, f64), standard: f64, clean: f64) -> Self {
-        Self { fouling: (after - before) - (field.1 - field.0), drift: standard - clean }
-    }
-
-    /// What to add to a reading when `share` of the time since the last cleaning had passed: both parts grow evenly.
-    #[must_use]
-    pub fn correction(self, share: f64) -> f64 {
-        (self.fouling + self.drift) * share.clamp(0.0, 1.0)
-    }
-}
-
 /// The sensors that a hand meter's sample can be held against: those at its place that measure the same.
 pub fn sensors_of<'a>(site: &'a Site, deed: &Deed) -> impl Iterator<Item = &'a Sensor> {
     let sampled = if let Deed::GrabSample { place: Some(place), quantity: Some(quantity), .. } = deed {
@@ -238,15 +214,22 @@ pub fn sensors_of<'a>(site: &'a Site, deed: &Deed) -> impl Iterator<Item = &'a S
 /// A hand meter's sample against what `sensor` read about that time; `None`: it isn't a sample with its figures.
 #[must_use]
 pub fn compare(sensor: &Sensor, deed: &Deed, read: Option<f64>) -> Option<Result<Comparison, Incomparable>> {
-    let Deed::GrabSample { value: Some(value), unit: Some(unit), .. } = deed else { return None };
-    let same = Unit::parse(unit).ok().filter(|unit| unit.dimension() == sensor.unit.dimension());
-    Some(match (same, read) {
+    let sampled = by_hand(sensor, deed)?;
+    Some(match (sampled, read) {
         (None, _) => Err(Incomparable::OtherUnit),
         (Some(_), None) => Err(Incomparable::Silent),
-        (Some(unit), Some(read)) => {
-            Comparison::of(sensor.quantity, unit.to_base(*value), read).ok_or(Incomparable::NoCriterion)
+        (Some(hand), Some(read)) => {
+            Comparison::of(sensor.quantity, hand, read).ok_or(Incomparable::NoCriterion)
         }
     })
+}
+
+/// The hand value of a sample in the sensor's base unit, `Some(None)` in another that can't be turned into it; `None`:
+/// it isn't a sample with its figures.
+fn by_hand(sensor: &Sensor, deed: &Deed) -> Option<Option<f64>> {
+    let Deed::GrabSample { value: Some(value), unit: Some(unit), .. } = deed else { return None };
+    let same = Unit::parse(unit).ok().filter(|unit| unit.dimension() == sensor.unit.dimension());
+    Some(same.map(|unit| unit.to_base(*value)))
 }
 
 /// Why a hand value and a sensor can't be compared.
@@ -330,15 +313,6 @@ mod tests {
             assert!((compared.sensor + compared.correction - hand).abs() < 1e-12);
         }
         assert_eq!(Comparison::of(Quantity::Level, 400.0, 401.0), None);
-    }
-
-    #[test]
-    fn fouling_is_what_cleaning_changed_and_drift_what_it_left() {
-        // Before 48, after 52, the water from 49.5 to 50: 3.5; a standard of 100 read 103: -3; half way 0.25.
-        let parts = Parts::of(48.0, 52.0, (49.5, 50.0), 100.0, 103.0);
-        assert!((parts.fouling - 3.5).abs() < 1e-12 && (parts.drift - -3.0).abs() < 1e-12);
-        assert!((parts.correction(0.5) - 0.25).abs() < 1e-12);
-        assert!(parts.correction(0.0).abs() < 1e-12, "just cleaned: nothing to correct");
     }
 
     #[test]

@@ -2,6 +2,8 @@
 
 #[path = "room_nights/asked.rs"]
 mod asked;
+#[path = "room_nights/learned.rs"]
+mod learned;
 #[path = "room_nights/night.rs"]
 mod night;
 #[path = "room_nights/ramp.rs"]

@@ -5,6 +5,7 @@ use std::collections::HashMap;
 use jiff::{SignedDuration, Timestamp};
 use serde::Serialize;
 
+use claymark_core::clay::LearnedYield;
 use claymark_core::fieldlog::LogEntry;
 use claymark_core::forecast::{Forecast, Outlook, Subject};
 use claymark_core::happening::Happening;
@@ -163,6 +164,15 @@ impl<'a> Points<'a> {
         more.extend(late.map(|minutes| ("late_min", Value::Float(minutes))));
         let tags = [said.drum.as_str(), said.lead.name(), self.site.as_str()];
         self.record(&schema::MARK_FORECAST, said.made_at, &tags, said, &more);
+    }
+
+    /// What was learned of the clay.
+    pub fn learned(&mut self, learned: &LearnedYield) {
+        let more = [
+            ("ntu_per_mg_l", Value::Float(learned.clay.ntu_per_mg_l)),
+            ("sd", Value::Float(learned.clay.sd)),
+        ];
+        self.record(&schema::CLAY_YIELD, learned.learned_at, &[self.site.as_str()], learned, &more);
     }
 
     /// All notices of a time, in the store's order.

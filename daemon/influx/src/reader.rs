@@ -8,6 +8,7 @@ use std::collections::BTreeMap;
 
 use jiff::Timestamp;
 
+use claymark_core::clay::LearnedYield;
 use claymark_core::fieldlog::LogEntry;
 use claymark_core::forecast::{Forecast, Subject};
 use claymark_core::happening::Happening;
@@ -201,6 +202,13 @@ impl Reader {
             (a.made_at, &a.drum).cmp(&(b.made_at, &b.drum)).then(a.mark.0.total_cmp(&b.mark.0))
         });
         Ok(marks)
+    }
+
+    /// What was learned of the clay, by when that was reckoned.
+    pub fn yields(&self, from: Timestamp, to: Timestamp) -> Result<Vec<LearnedYield>, ReadError> {
+        let mut yields: Vec<LearnedYield> = self.records(&schema::CLAY_YIELD, from, to)?;
+        yields.sort_by_key(|learned| learned.learned_at);
+        Ok(yields)
     }
 
     /// Notices by the time that they were decided.

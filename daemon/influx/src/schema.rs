@@ -45,7 +45,7 @@ pub enum Kind {
 }
 
 /// All of them.
-pub const ALL: [&Measurement; 11] = [
+pub const ALL: [&Measurement; 12] = [
     &SITE,
     &READING,
     &ROLLUP,
@@ -53,6 +53,7 @@ pub const ALL: [&Measurement; 11] = [
     &FIELD_LOG,
     &HAPPENING,
     &MARK_FORECAST,
+    &CLAY_YIELD,
     &NOTICE,
     &DELIVERY,
     &ANSWER,
@@ -154,6 +155,18 @@ pub const MARK_FORECAST: Measurement = Measurement {
         float("mark_l", "the mark, heel included, L"),
         text("fate", "open, came, or dropped: a refill, a change or a doubt came first"),
         float("late_min", "when it came less the likely time, min; missing unless it came"),
+    ],
+};
+
+/// How cloudy the clay makes the water, as the readings told.
+pub const CLAY_YIELD: Measurement = Measurement {
+    name: "clay_yield",
+    time: "when it was reckoned: once a day, and when it moved by more than its doubt",
+    tags: &["site"],
+    fields: &[
+        text("json", "the yield with its standard deviation, its exponent and since when it holds"),
+        float("ntu_per_mg_l", "NTU above the background for each mg/L of clay, where the exponent is 1"),
+        float("sd", "its standard deviation, in the same unit"),
     ],
 };
 

@@ -157,6 +157,7 @@ impl Named {
                 | What::Log
                 | What::Happenings
                 | What::Marks
+                | What::Yields
                 | What::Notices
                 | What::Answers
                 | What::Quarantine => {
@@ -185,6 +186,7 @@ fn records(
             reader.happenings(from, to)?.iter().for_each(|happening| points.happening(happening))
         }
         What::Marks => reader.marks(from, to)?.iter().for_each(|said| points.mark(said)),
+        What::Yields => reader.yields(from, to)?.iter().for_each(|learned| points.learned(learned)),
         What::Notices => {
             let notices = reader.notices(from, to)?;
             notices.iter().for_each(|issued| points.notice(issued));
@@ -219,11 +221,12 @@ fn just_after(at: Timestamp) -> Timestamp {
 }
 
 /// Everything that isn't a reading.
-const RECORDS: [What; 7] = [
+const RECORDS: [What; 8] = [
     What::Forecasts,
     What::Log,
     What::Happenings,
     What::Marks,
+    What::Yields,
     What::Notices,
     What::Answers,
     What::Quarantine,

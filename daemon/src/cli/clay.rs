@@ -7,6 +7,7 @@ use jiff::{SignedDuration, Span, SpanRelativeTo};
 
 use claymark_core::id::Id;
 use claymark_core::room::{Missing, Room};
+use claymark_core::site::{Quantity, Site};
 use claymark_core::units::{Dimension, GramsPerLitre, Litres, Turbidity, Unit};
 use claymark_words::{dosing, refill, settling};
 
@@ -51,8 +52,8 @@ pub(super) struct Dose {
     drum: Option<String>,
     /// Turbidity wanted in the head tank; if left out, the middle of the fish's band: now for the pump, in the middle of
     /// its life for a new mix
-    #[arg(long, value_name = "NTU")]
-    turbidity: Option<f64>,
+    #[arg(long, value_name = "NTU", value_parser = Amount::parse)]
+    turbidity: Option<Amount>,
 }
 
 /// How long a change takes.
@@ -61,17 +62,17 @@ pub(super) struct Wait {
     #[command(flatten)]
     when: When,
     /// Foretell the tanks for a feed that is steady at this turbidity
-    #[arg(long, value_name = "NTU")]
-    to: Option<f64>,
+    #[arg(long, value_name = "NTU", value_parser = Amount::parse)]
+    to: Option<Amount>,
     /// An early reading in this tank, to tell where it will end; with --from and --after
     #[arg(long, value_name = "TANK", requires_all = ["from", "after", "read"])]
     tank: Option<String>,
     /// What tank and head tank showed before the change
-    #[arg(long, value_name = "NTU", requires = "tank")]
-    from: Option<f64>,
+    #[arg(long, value_name = "NTU", requires = "tank", value_parser = Amount::parse)]
+    from: Option<Amount>,
     /// What the tank shows now
-    #[arg(long, value_name = "NTU", requires = "tank")]
-    read: Option<f64>,
+    #[arg(long, value_name = "NTU", requires = "tank", value_parser = Amount::parse)]
+    read: Option<Amount>,
     /// How long after the change that is: "25 min"
     #[arg(long, value_name = "TIME", requires = "tank")]
     after: Option<String>,
@@ -125,7 +126,7 @@ pub(super) fn dose(asked: Dose) -> Result<(), Failure> {
 }
 
 fn dose_told(standing: &Standing, asked: Dose) -> Result<String, Failure> {
-    let target = positive("turbidity", asked.turbidity)?.map(Turbidity);
+    let target = turbidity(&standing.settings.site, asked.turbidity)?;
     let drawn = |id: &Id| is_drawn(standing.room(), standing.now, id);
     let mut parts = Vec::new();
     for id in drums(standing, asked.drum.as_deref(), drawn)? {
@@ -154,10 +155,11 @@ fn wait_told(standing: &Standing, asked: Wait) -> Result<String, Failure> {
             remedy: "Write the id of a [[tank]], for instance tank:t1.".to_owned(),
         })?;
         let after = duration(after)?;
-        let ends = found.cascade.ends(Turbidity(from), Turbidity(seen), after);
+        let (from, seen) = (turbidity(site, Some(from))?, turbidity(site, Some(seen))?);
+        let ends = from.zip(seen).and_then(|(from, seen)| found.cascade.ends(from, seen, after));
         return Ok(dosing::early(site, found, ends, after));
     }
-    let to = positive("turbidity", asked.to)?.map(Turbidity);
+    let to = turbidity(site, asked.to)?;
     Ok(dosing::waiting(site, &response, to))
 }
 
@@ -204,6 +206,18 @@ fn print(standing: &Standing, text: &str) -> Result<(), Failure> {
     }
     out.write_all(text.as_bytes())?;
     Ok(())
+}
+
+/// In the unit of the site's sensors: NTU and FNU don't convert into each other.
+fn turbidity(site: &Site, typed: Option<Amount>) -> Result<Option<Turbidity>, Failure> {
+    let sensors = || site.sensors.iter().filter(|sensor| sensor.quantity == Quantity::Turbidity);
+    let usual = sensors().next().map_or(Unit::Ntu, |sensor| sensor.unit.base());
+    let base = typed.map(|amount| amount.in_base(usual.dimension(), Some(usual))).transpose();
+    let base = base.map_err(|bad| Failure::Wrong {
+        what: format!("the turbidity can't be used: {bad}."),
+        remedy: format!("Write a number, which is taken as {usual}, as the sensors here speak."),
+    })?;
+    Ok(positive("turbidity", base)?.map(Turbidity))
 }
 
 fn positive(what: &str, figure: Option<f64>) -> Result<Option<f64>, Failure> {
@@ -278,6 +292,7 @@ mod tests {
                 &["dose", "--drum", "a"],
                 &["by flow sensor", "QUICK TRIM", "NEW MIX", "FOR THE NIGHT", "balance"],
             ),
+            (&["dose", "--drum", "a", "--turbidity", "60 NTU"], &["Wanted in the head tank: 60 NTU."]),
             (&["dose"], &["Drum A at", "Drum B at"]),
             (&["wait", "--to", "70"], &["exchanged in 11 min", "by the plan", "steady at 70 NTU"]),
             (
@@ -296,6 +311,8 @@ mod tests {
             (&["mix", "--drum", "z"][..], "there is no drum 'z'"),
             (&["mix", "--drum", "a", "--to", "3 kg"], "the mark can't be used"),
             (&["dose", "--turbidity", "0"], "0 can't be the turbidity"),
+            (&["dose", "--turbidity", "65 FNU"], "'FNU' can't be used here; write it in NTU"),
+            (&["wait", "--to", "cloudy"], "'cloudy' doesn't begin with a number"),
             (
                 &["wait", "--tank", "head", "--from", "1", "--read", "2", "--after", "1 h"],
                 "is no rearing tank",

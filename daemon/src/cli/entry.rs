@@ -3,12 +3,14 @@
 use clap::{Args, Subcommand};
 
 use claymark_core::fieldlog::Deed;
+use claymark_core::id::Id;
 use claymark_core::site::{Quantity, Site};
 use claymark_core::units::{Dimension, Kilograms, Litres, Millimetres, Unit};
+use claymark_words::format;
 
 use super::{Failure, names};
 use crate::amount::Amount;
-use crate::config::did_you_mean;
+use crate::suggest::did_you_mean;
 
 /// What was done. Figures that nobody knows are left out.
 #[derive(Debug, Subcommand)]
@@ -164,26 +166,31 @@ impl Kind {
         let kilograms = |typed| in_base("mass", typed, Dimension::Mass, mass).map(|m| m.map(Kilograms));
         Ok(match self {
             Self::Refill { drum: flag, water, clay } => {
-                Deed::Refill { drum: drum(flag)?, water: litres(water, volume)?, clay: kilograms(clay)? }
+                let (drum, water) = (drum(flag)?, litres(water, volume)?);
+                fits(site, drum.as_ref(), water)?;
+                Deed::Refill { drum, water, clay: kilograms(clay)? }
             }
             Self::PumpSetting { pump: flag, rpm } => {
-                Deed::PumpSetting { pump: pump(flag)?, rpm: not_negative("rpm", rpm)? }
+                let (pump, rpm) = (pump(flag)?, not_negative("rpm", rpm)?);
+                turns(site, pump.as_ref(), rpm)?;
+                Deed::PumpSetting { pump, rpm }
             }
             Self::InUse { pump: of, drum: flag } => Deed::InUse { pump: pump(of)?, drum: drum(flag)? },
             Self::FlowCheck { place: flag, volume, seconds } => Deed::FlowCheck {
                 place: place(flag)?,
                 volume: litres(volume, Unit::Millilitre)?,
-                seconds: not_negative("seconds", seconds)?,
+                seconds: some_time(seconds)?,
             },
             Self::GrabSample { place: flag, quantity, value } => sample(place(flag)?, quantity, value)?,
             Self::Cleaning { place: flag, minutes } => {
                 Deed::Cleaning { place: place(flag)?, minutes: not_negative("minutes", minutes)? }
             }
-            Self::Dip { drum: flag, level, volume: read } => Deed::Dip {
-                drum: drum(flag)?,
-                level: in_base("level", level, Dimension::Length, Unit::Millimetre)?.map(Millimetres),
-                volume: litres(read, volume)?,
-            },
+            Self::Dip { drum: flag, level, volume: read } => {
+                let (drum, read) = (drum(flag)?, litres(read, volume)?);
+                fits(site, drum.as_ref(), read)?;
+                let level = in_base("level", level, Dimension::Length, Unit::Millimetre)?.map(Millimetres);
+                Deed::Dip { drum, level, volume: read }
+            }
             Self::Wipe { sensor } => {
                 Deed::Wipe { sensor: sensor.map(|word| names::sensor(site, &word)).transpose()? }
             }
@@ -197,6 +204,49 @@ impl Kind {
             }
             Self::Note { text } => Deed::Note { text: Some(text) },
         })
+    }
+}
+
+/// A slip of the unit shows where a drum can't hold it.
+fn fits(site: &Site, drum: Option<&Id>, litres: Option<Litres>) -> Result<(), Failure> {
+    let (Some(drum), Some(litres)) = (drum.and_then(|id| site.drum(id)), litres) else { return Ok(()) };
+    let brim = drum.strapping.brim();
+    if litres.0 <= brim.0 {
+        return Ok(());
+    }
+    Err(Failure::Wrong {
+        what: format!(
+            "{} don't fit into {}, which holds {} up to its brim.",
+            format::volume(&site.units, litres),
+            drum.name,
+            format::volume(&site.units, brim)
+        ),
+        remedy: "Look at the figure and its unit, and write the unit with it: \"150 L\", \"40 US gal\"."
+            .to_owned(),
+    })
+}
+
+/// What the pump can't turn was typed wrongly.
+fn turns(site: &Site, pump: Option<&Id>, rpm: Option<f64>) -> Result<(), Failure> {
+    let (Some(pump), Some(rpm)) = (pump.and_then(|id| site.pump(id)), rpm) else { return Ok(()) };
+    match pump.max_rpm.filter(|most| rpm > *most) {
+        None => Ok(()),
+        Some(most) => Err(Failure::Wrong {
+            what: format!("{rpm} rpm are more than {} can turn: {most} rpm by the site file.", pump.name),
+            remedy: "Read the dial again; if the pump is another one now, correct max_rpm in the site file."
+                .to_owned(),
+        }),
+    }
+}
+
+/// In no time nothing can be caught.
+fn some_time(seconds: Option<f64>) -> Result<Option<f64>, Failure> {
+    match not_negative("seconds", seconds)? {
+        Some(none) if none <= 0.0 => Err(Failure::Wrong {
+            what: "nothing can be caught in 0 seconds.".to_owned(),
+            remedy: "Write how long the catch took, or leave it out if nobody knows.".to_owned(),
+        }),
+        usable => Ok(usable),
     }
 }
 

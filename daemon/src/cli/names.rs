@@ -4,7 +4,7 @@ use claymark_core::id::Id;
 use claymark_core::site::{Place, Site};
 
 use super::Failure;
-use crate::config::did_you_mean;
+use crate::suggest::did_you_mean;
 
 /// A pump.
 pub(super) fn pump(site: &Site, word: &str) -> Result<Id, Failure> {

@@ -6,8 +6,9 @@ use clap::Args;
 use jiff::{SignedDuration, Timestamp};
 
 use claymark_core::fieldlog::Deed;
-use claymark_core::site::Sensor;
-use claymark_core::verify::{self, Catch, Incomparable};
+use claymark_core::site::{Sensor, Site};
+use claymark_core::verify::parts::{self, Before, Pair, Parts};
+use claymark_core::verify::{self, Catch, Comparison, Incomparable};
 use claymark_store::{Reader, StoreError};
 use claymark_words::{caution, checks, planning, stock};
 
@@ -38,7 +39,7 @@ pub(super) struct When {
 pub(super) fn plan(asked: Plan) -> Result<(), Failure> {
     let standing = read(&asked.when)?;
     let days = standing.room().days_ahead(standing.now, asked.days);
-    say(&planning::page(&standing.settings.site, &days))
+    say(&planning::page(&standing.settings.site, standing.room().clouding().as_ref(), &days))
 }
 
 pub(super) fn stock(asked: When) -> Result<(), Failure> {
@@ -101,6 +102,9 @@ fn verdict(settings: &Settings, deed: &Deed, at: Timestamp) -> Result<Vec<String
                 let read = read_near(&store, sensor, at)?;
                 let compared = verify::compare(sensor, deed, read).unwrap_or(Err(Incomparable::Silent));
                 lines.extend(checks::sample(site, sensor, compared));
+                if let Ok(compared) = compared {
+                    lines.extend(after_a_wipe(&store, site, sensor, (&compared, at))?);
+                }
             }
             Ok(lines)
         }
@@ -116,6 +120,21 @@ fn verdict(settings: &Settings, deed: &Deed, at: Timestamp) -> Result<Vec<String
         | Deed::Fish { .. }
         | Deed::Note { .. } => Ok(Vec::new()),
     }
+}
+
+/// Where the sensor was wiped and sampled shortly before: which part of the difference was dirt.
+fn after_a_wipe(
+    store: &Reader,
+    site: &Site,
+    sensor: &Sensor,
+    (compared, at): (&Comparison, Timestamp),
+) -> Result<Vec<String>, StoreError> {
+    let log = store.log(at - parts::TOGETHER, at)?;
+    let Some(before) = Before::of(site, sensor, &log, at) else { return Ok(Vec::new()) };
+    let Some(read) = read_near(store, sensor, before.at)? else { return Ok(Vec::new()) };
+    let after = Pair { hand: compared.hand, sensor: compared.sensor };
+    let found = Parts::of(Pair { hand: before.hand, sensor: read }, after);
+    Ok(checks::parts(site, sensor, before.wiped_at, (found, compared.allowed)))
 }
 
 /// The middle of the sensor's usable readings about that time.
@@ -144,4 +163,56 @@ fn read(when: &When) -> Result<Standing, Failure> {
 fn say(text: &str) -> Result<(), Failure> {
     std::io::stdout().write_all(text.as_bytes())?;
     Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use claymark_core::fieldlog::LogEntry;
+    use claymark_core::id::Id;
+    use claymark_core::site::Place;
+    use claymark_store::Writer;
+    use claymark_store::batch::Batch;
+
+    use super::*;
+    use crate::cli::past::tests::day;
+
+    fn sample(value: f64) -> Deed {
+        Deed::GrabSample {
+            place: Some(Place::Tank(Id::new("t1").unwrap())),
+            quantity: Some("turbidity".to_owned()),
+            value: Some(value),
+            unit: Some("NTU".to_owned()),
+        }
+    }
+
+    #[test]
+    fn a_sample_after_a_wipe_tells_dirt_from_drift() {
+        let folder = tempfile::tempdir().unwrap();
+        let (settings, _) = day(folder.path());
+        let [sampled, wiped, again]: [Timestamp; 3] =
+            ["2027-04-17T12:00:00Z", "2027-04-17T12:05:00Z", "2027-04-17T12:40:00Z"]
+                .map(|at| at.parse().unwrap());
+        let sensor = verify::sensors_of(&settings.site, &sample(0.0)).next().unwrap();
+        let read = |at| {
+            let store = Reader::open(&settings.store).unwrap();
+            read_near(&store, sensor, at).unwrap().unwrap()
+        };
+        // Six too low before the wipe, one too low after it, whatever the water did meanwhile.
+        let (before, after) = (sample(read(sampled) + 6.0), sample(read(again) + 1.0));
+        let alone = verdict(&settings, &after, again).unwrap().join("\n");
+        assert!(!alone.contains("Before it was wiped"), "{alone}");
+        let entry =
+            |at, deed| LogEntry { key: format!("{at}"), at, received_at: at, by: None, replaces: None, deed };
+        let wipe = Deed::Wipe { sensor: Some(sensor.id.clone()) };
+        let batch = Batch { log: vec![entry(sampled, before), entry(wiped, wipe)], ..Batch::default() };
+        Writer::open(&settings.store, &settings.site).unwrap().commit(&batch).unwrap();
+        let told = verdict(&settings, &after, again).unwrap().join(" ");
+        assert!(
+            told.contains(
+                "Before it was wiped at 15:05 dirt made it read 5.0 NTU too low; the sensor itself still reads 1.0 NTU too \
+                 low. Dirt is the larger part"
+            ),
+            "{told}"
+        );
+    }
 }

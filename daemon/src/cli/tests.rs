@@ -124,7 +124,7 @@ const ENTRIES: &[(&[&str], &str)] = &[
     ),
     // 1 US gal is 3.785 411 784 L, 1 lb is 0.453 592 37 kg (NIST SP 811, appendix B; exact).
     (
-        &["refill", "--drum", "Drum B", "--water", "40 US gal", "--clay", "10 lb"],
+        &["refill", "--drum", "Drum B", "--water", "40 US gal", "--clay", "10 lbs"],
         r#"{"kind":"refill","drum":"b","water_l":151.416471,"clay_kg":4.535924"#,
     ),
     (
@@ -168,6 +168,12 @@ const REFUSED: &[&[&str]] = &[
     &["refill", "--drum", "a", "--water", "40 lb"],
     &["refill", "--drum", "a", "--water", "much"],
     &["refill", "--drum", "a", "--water=-3"],
+    &["refill", "--drum", "a", "--water", "1500"],
+    &["refill", "--drum", "a", "--clay", "4,2"],
+    &["refill", "--drum", "a", "--clay", "9 pounds"],
+    &["dip", "--drum", "a", "--volume", "300 gal"],
+    &["flow_check", "--place", "head", "--volume", "25 L", "--seconds", "0"],
+    &["pump_setting", "--pump", "p1", "--rpm", "7500"],
     &["refill", "--at", "noon"],
     &["refill", "--at", "2027-04-21 07:00"],
     &["cleaning", "--place", "tank:t44"],

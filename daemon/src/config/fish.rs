@@ -9,10 +9,10 @@ use claymark_core::units::{Dimension, Kilograms};
 use claymark_core::verify::HandCheck;
 
 use super::list::List;
-use super::suggest::did_you_mean;
 use super::table::Table;
 use super::value::{self, Wrong};
 use super::vessels::Vessels;
+use crate::suggest::did_you_mean;
 
 /// The batches; two that stand in the same tank at the same time are a mistake.
 pub(super) fn batches(file: &Table<'_>, vessels: &Vessels) -> Vec<Batch> {

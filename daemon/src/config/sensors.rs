@@ -13,11 +13,11 @@ use super::count;
 use super::list::List;
 use super::mistake::Findings;
 use super::quality::{self, Tests, Usual};
-use super::suggest::did_you_mean;
 use super::table::Table;
 use super::value::{self, Wrong, wrong};
 use super::vessels::Vessels;
 use crate::decode::{Binding, Payload};
+use crate::suggest::did_you_mean;
 
 /// All sensors without a mistake of their own.
 pub(super) struct Sensors {

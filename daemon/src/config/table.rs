@@ -9,8 +9,8 @@ use toml::de::{DeTable, DeValue};
 
 use super::mistake::Findings;
 use super::secrets::names_a_secret;
-use super::suggest::closest;
 use super::value::{Wrong, kind_of};
+use crate::suggest::closest;
 
 /// One table.
 pub(super) struct Table<'a> {

@@ -12,8 +12,8 @@ use claymark_core::id::Id;
 use claymark_core::quality::thresholds::Span;
 use claymark_core::units::{Dimension, Unit};
 
-use super::suggest::{closest, did_you_mean};
 use crate::amount::Amount;
+use crate::suggest::{closest, did_you_mean};
 
 /// Why a value can't be used.
 #[derive(Debug, Clone, PartialEq, Eq)]

@@ -10,9 +10,9 @@ use claymark_core::units::{GramsPerLitre, Litres, Millimetres};
 
 use super::list::List;
 use super::mistake::Findings;
-use super::suggest::did_you_mean;
 use super::table::Table;
 use super::value::{self, Wrong, wrong};
+use crate::suggest::did_you_mean;
 
 /// Everything that holds or moves water.
 pub(super) struct Vessels {

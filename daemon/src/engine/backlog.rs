@@ -40,6 +40,7 @@ impl Backlog {
             forecasts,
             happenings,
             marks,
+            yields,
             notices,
             deliveries,
             session_seen,
@@ -51,6 +52,7 @@ impl Backlog {
         self.batch.forecasts.extend(forecasts);
         self.batch.happenings.extend(happenings);
         self.batch.marks.extend(marks);
+        self.batch.yields.extend(yields);
         self.batch.notices.extend(notices);
         self.batch.deliveries.extend(deliveries);
         self.batch.session_seen = session_seen.or(self.batch.session_seen);

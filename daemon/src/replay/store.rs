@@ -29,6 +29,7 @@ impl Batches {
             mut forecasts,
             mut happenings,
             mut marks,
+            mut yields,
             mut notices,
             mut deliveries,
             session_seen,
@@ -41,6 +42,7 @@ impl Batches {
         gathered.forecasts.append(&mut forecasts);
         gathered.happenings.append(&mut happenings);
         gathered.marks.append(&mut marks);
+        gathered.yields.append(&mut yields);
         gathered.notices.append(&mut notices);
         gathered.deliveries.append(&mut deliveries);
         gathered.session_seen = session_seen.or(gathered.session_seen);

@@ -3,6 +3,7 @@
 use jiff::Timestamp;
 use serde::{Deserialize, Serialize};
 
+use claymark_core::clay::LearnedYield;
 use claymark_core::fieldlog::LogEntry;
 use claymark_core::forecast::Forecast;
 use claymark_core::happening::Happening;
@@ -90,6 +91,8 @@ pub struct Batch {
     pub happenings: Vec<Happening>,
     /// What was said of a drum's marks, or what became of it.
     pub marks: Vec<MarkForecast>,
+    /// What was learned of the clay.
+    pub yields: Vec<LearnedYield>,
     /// Notices.
     pub notices: Vec<Issued>,
     /// Deliveries, new or changed.

@@ -44,6 +44,8 @@ pub enum What {
     Happenings,
     /// What was said of drums' marks and what became of it, by the time of saying.
     Marks,
+    /// What was learned of the clay, by time.
+    Yields,
     /// Notices with their deliveries, by the notice's time.
     Notices,
     /// Answers, by time.
@@ -72,12 +74,13 @@ impl Name {
 
 impl What {
     /// All, with the names of their tables.
-    pub(crate) const TABLES: [(&'static str, Self); 8] = [
+    pub(crate) const TABLES: [(&'static str, Self); 9] = [
         ("reading", Self::Readings),
         ("forecast", Self::Forecasts),
         ("field_log", Self::Log),
         ("happening", Self::Happenings),
         ("mark_forecast", Self::Marks),
+        ("clay_yield", Self::Yields),
         ("notice", Self::Notices),
         ("answer", Self::Answers),
         ("quarantine_count", Self::Quarantine),

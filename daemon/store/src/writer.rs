@@ -122,6 +122,7 @@ impl Writer {
         records::forecasts(&transaction, &batch.forecasts)?;
         records::happenings(&transaction, &batch.happenings)?;
         records::marks(&transaction, &batch.marks)?;
+        records::yields(&transaction, &batch.yields)?;
         records::notices(&transaction, &batch.notices)?;
         records::deliveries(&transaction, &batch.deliveries)?;
         records::session_seen(&transaction, batch.session_seen)?;

@@ -3,6 +3,7 @@
 use claymark_core::oxygen::SUPERSATURATED;
 use claymark_core::site::{Sensor, Site};
 use claymark_core::units::{LitresPerMinute, Unit};
+use claymark_core::verify::parts::Parts;
 use claymark_core::verify::{Catch, Comparison, Grade, Incomparable, Overdue};
 use jiff::Timestamp;
 
@@ -15,7 +16,7 @@ pub fn sample(site: &Site, sensor: &Sensor, compared: Result<Comparison, Incompa
     let name = names::sensor(site, &sensor.id);
     let unit = sensor.unit.base();
     match compared {
-        Ok(compared) => comparison(&name, unit, &compared),
+        Ok(compared) => comparison(&name, Shown::of(site, sensor), &compared),
         Err(Incomparable::OtherUnit) => vec![format!(
             "The {name} is told in {unit}: the hand value can't be compared with it. NTU and FNU aren't the same, nor are mg/L \
              and percent."
@@ -29,15 +30,48 @@ pub fn sample(site: &Site, sensor: &Sensor, compared: Result<Comparison, Incompa
     }
 }
 
-fn comparison(name: &str, unit: Unit, compared: &Comparison) -> Vec<String> {
-    let value = |value: f64| format!("{} {unit}", number(value, decimals(unit)));
-    let apart = value(compared.correction.abs());
+/// A sensor's values as people read them; they are kept in its base unit.
+#[derive(Clone, Copy)]
+struct Shown {
+    base: Unit,
+    unit: Unit,
+}
+
+impl Shown {
+    fn of(site: &Site, sensor: &Sensor) -> Self {
+        let base = sensor.unit.base();
+        Self { base, unit: if base == Unit::Celsius { site.units.temperature } else { base } }
+    }
+
+    fn value(self, value: f64) -> String {
+        format!("{} {}", number(self.unit.from_base(value), self.decimals()), self.unit)
+    }
+
+    /// Of a difference: 1 °C apart are 1.8 °F apart, wherever both lie.
+    fn apart(self, difference: f64) -> String {
+        let shown = difference.abs() / self.unit.difference_to_base(1.0);
+        format!("{} {}", number(shown, self.decimals()), self.unit)
+    }
+
+    fn is_nothing(self, difference: f64) -> bool {
+        let least = if self.decimals() == 2 { 0.005 } else { 0.05 };
+        difference.abs() < least
+    }
+
+    fn decimals(self) -> usize {
+        if matches!(self.base, Unit::MilligramPerLitre | Unit::Celsius) { 2 } else { 1 }
+    }
+}
+
+fn comparison(name: &str, shown: Shown, compared: &Comparison) -> Vec<String> {
+    let value = |value: f64| shown.value(value);
+    let apart = shown.apart(compared.correction);
     let side = if compared.correction > 0.0 { "below" } else { "above" };
     let mut lines = vec![format!(
         "By hand {}; the {name} showed {} then: {apart} {side} the hand value, up to {} is allowed.",
         value(compared.hand),
         value(compared.sensor),
-        value(compared.allowed),
+        shown.apart(compared.allowed),
     )];
     let sign = if compared.correction > 0.0 { "adding" } else { "taking off" };
     lines.push(match compared.grade {
@@ -50,11 +84,11 @@ fn comparison(name: &str, unit: Unit, compared: &Comparison) -> Vec<String> {
         Grade::Unusable => format!(
             "They differ by more than can be corrected ({} and more): don't go by this sensor. Measure once more by hand; if it \
              stays so, wipe, calibrate or replace the sensor.",
-            value(compared.usable)
+            shown.apart(compared.usable)
         ),
     });
     lines.push(SOURCE.to_owned());
-    if unit == Unit::Percent && compared.hand > SUPERSATURATED.0 {
+    if shown.base == Unit::Percent && compared.hand > SUPERSATURATED.0 {
         lines.push(format!(
             "That is more than {} % of saturation. {}",
             number(SUPERSATURATED.0, 0),
@@ -62,6 +96,43 @@ fn comparison(name: &str, unit: Unit, compared: &Comparison) -> Vec<String> {
         ));
     }
     lines
+}
+
+/// Which part of what the sensor was off before it was wiped was dirt, and which is still there.
+#[must_use]
+pub fn parts(
+    site: &Site,
+    sensor: &Sensor,
+    wiped_at: Timestamp,
+    (parts, allowed): (Parts, f64),
+) -> Vec<String> {
+    let shown = Shown::of(site, sensor);
+    let side = |part: f64| if part > 0.0 { "too low" } else { "too high" };
+    let Parts { fouling, drift } = parts;
+    let told = |part: f64, what: &str, none: &str| {
+        if shown.is_nothing(part) {
+            none.to_owned()
+        } else {
+            format!("{what} {} {}", shown.apart(part), side(part))
+        }
+    };
+    let small = fouling.abs().max(drift.abs()) <= allowed;
+    vec![
+        format!(
+            "Before it was wiped at {} {}; {}.",
+            Clock::new(site, wiped_at).time(wiped_at),
+            told(fouling, "dirt made it read", "dirt had changed nothing"),
+            told(drift, "the sensor itself still reads", "the sensor itself reads right"),
+        ),
+        match () {
+            () if small => "Both are no more than is allowed: nothing to do.",
+            () if fouling.abs() >= drift.abs() => {
+                "Dirt is the larger part: wipe it more often, before it comes so far again."
+            }
+            () => "The larger part is drift, which no wipe mends: calibrate the sensor, and measure again by hand.",
+        }
+        .to_owned(),
+    ]
 }
 
 fn word(grade: Grade) -> &'static str {
@@ -114,10 +185,6 @@ pub fn overdue(site: &Site, checks: &[Overdue], now: Timestamp) -> Vec<String> {
         .collect()
 }
 
-fn decimals(unit: Unit) -> usize {
-    if matches!(unit, Unit::MilligramPerLitre | Unit::Celsius) { 2 } else { 1 }
-}
-
 const SOURCE: &str = "Judged by the criteria of USGS Techniques and Methods 1-D3 (2006); its figures are quoted from memory and weren't \
 looked up again.";
 
@@ -159,5 +226,51 @@ mod tests {
         ];
         told += &overdue(&site, &late, "2027-04-20T14:00:00Z".parse().unwrap()).join("\n");
         insta::assert_snapshot!(told);
+    }
+
+    #[test]
+    fn a_temperature_is_told_in_the_unit_of_the_site_and_its_difference_as_a_difference() {
+        let mut site = room::site();
+        site.units.temperature = Unit::Fahrenheit;
+        let mut sensor = site.sensors[2].clone();
+        (sensor.quantity, sensor.unit) = (Quantity::Temperature, Unit::Celsius);
+        // 20 °C are 68 °F; 0.6 °C apart are 1.08 °F, and 0.2 °C allowed are 0.36 °F.
+        let compared = Comparison::of(Quantity::Temperature, 20.0, 19.4).unwrap();
+        let told = sample(&site, &sensor, Ok(compared)).join("\n");
+        assert!(
+            told.contains("By hand 68.00 °F;") && told.contains("showed 66.92 °F then: 1.08 °F below"),
+            "{told}"
+        );
+        assert!(told.contains("up to 0.36 °F is allowed") && told.contains("adding 1.08 °F"), "{told}");
+    }
+
+    #[test]
+    fn dirt_and_drift_are_told_apart_with_what_to_do_about_the_larger() {
+        let site = room::site();
+        let sensor = site.sensors.iter().find(|sensor| sensor.quantity == Quantity::Turbidity).unwrap();
+        let wiped = "2027-04-20T11:10:00Z".parse().unwrap();
+        let told = |fouling, drift| parts(&site, sensor, wiped, (Parts { fouling, drift }, 3.1)).join(" ");
+        for (fouling, drift, expected) in [
+            (
+                4.2,
+                -0.8,
+                "Before it was wiped at 14:10 dirt made it read 4.2 NTU too low; the sensor itself still reads 0.8 NTU too \
+                 high. Dirt is the larger part: wipe it more often, before it comes so far again.",
+            ),
+            (
+                0.01,
+                -5.0,
+                "Before it was wiped at 14:10 dirt had changed nothing; the sensor itself still reads 5.0 NTU too high. The \
+                 larger part is drift, which no wipe mends: calibrate the sensor, and measure again by hand.",
+            ),
+            (
+                -2.0,
+                0.0,
+                "Before it was wiped at 14:10 dirt made it read 2.0 NTU too high; the sensor itself reads right. Both are no \
+                 more than is allowed: nothing to do.",
+            ),
+        ] {
+            assert_eq!(told(fouling, drift), expected);
+        }
     }
 }

@@ -11,7 +11,7 @@ use claymark_core::water::{FlowBy, KnownFlow};
 use jiff::SignedDuration;
 
 use crate::format::{self, Clock};
-use crate::{caution, drying, names, refill};
+use crate::{caution, clouding, drying, names, refill};
 
 /// All ways to set pump and strength, one below the other.
 #[must_use]
@@ -111,7 +111,6 @@ impl Teller<'_> {
     fn now(&self) -> Vec<String> {
         let (site, dose) = (self.site, self.dose);
         let (units, bench) = (&site.units, &dose.bench);
-        let clouding = bench.feed.clouding;
         let mut lines = vec![
             format!(
                 "{} at {}: {} of slurry at {}, drawn at {}.",
@@ -122,11 +121,10 @@ impl Teller<'_> {
                 self.pump(bench.slurry)
             ),
             format!(
-                "Fresh water {} ({}); {} NTU for each mg/L of clay, {} without clay.",
+                "Fresh water {} ({}); {}.",
                 format::flow(units, dose.fresh.flow),
                 flow_by(dose.fresh),
-                format::number(clouding.clay.ntu_per_mg_l, 2),
-                names::turbidity(site, clouding.background)
+                clouding::sentence(site, Some(&bench.feed.clouding))
             ),
         ];
         if let Some(now) = &dose.now {

@@ -4,6 +4,7 @@
 //!
 //! - [`format`]: numbers, units, clock times and durations;
 //! - [`drying`], [`refill`], [`dosing`]: when a drum is dry, what to add to it, how to set pump and strength;
+//! - [`clouding`]: how cloudy the clay makes the water, and who says so;
 //! - [`settling`]: a drum whose air has failed;
 //! - [`happening`]: what the data say has happened to a drum;
 //! - [`names`]: what things are called;
@@ -16,6 +17,7 @@
 
 pub mod caution;
 pub mod checks;
+pub mod clouding;
 pub mod dosing;
 pub mod drying;
 pub mod format;

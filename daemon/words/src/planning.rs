@@ -1,11 +1,12 @@
 //! The days ahead by the plan, in words.
 
-use claymark_core::plan::ahead::DayAhead;
+use claymark_core::clay::Clouding;
+use claymark_core::plan::ahead::{DayAhead, Mixed, Needs};
 use claymark_core::site::Site;
 use claymark_core::units::{Kilograms, Litres};
 use jiff::civil::Date;
 
-use crate::{caution, format};
+use crate::{caution, clouding, format};
 
 /// One line of the table of days: the same figures stand in the weekly report.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -18,6 +19,8 @@ pub struct Row {
     pub band: String,
     /// Through the head tank, with its unit.
     pub flow: String,
+    /// Strength of the day's mixes, with its unit.
+    pub mix: String,
     /// Slurry of the day, with its unit.
     pub slurry: String,
     /// Drums emptied that day.
@@ -47,11 +50,20 @@ fn row(site: &Site, day: &DayAhead) -> Row {
         fish: if fish.is_empty() { "none".to_owned() } else { fish.join(", ") },
         band: format!("{} to {}", format::number(day.band.min(), 0), format::number(day.band.max(), 0)),
         flow: day.flow.map_or_else(unknown, |flow| format::flow(units, flow)),
+        mix: needs.map_or_else(unknown, |needs| mix(site, &needs)),
         slurry: needs.map_or_else(unknown, |needs| format::volume(units, needs.slurry)),
         refills: needs.map_or_else(unknown, |needs| format::number(needs.refills, 1)),
         clay: needs.map_or_else(unknown, |needs| mass(site, needs.clay)),
         bags: needs.map_or_else(unknown, |needs| format::number(needs.bags, 2)),
         after_dry: day.after_dry.map_or_else(unknown, format::duration),
+    }
+}
+
+fn mix(site: &Site, needs: &Needs) -> String {
+    if needs.clay.0 > 0.0 {
+        format::strength(&site.units, needs.mixed.strength())
+    } else {
+        "no clay".to_owned()
     }
 }
 
@@ -90,8 +102,9 @@ fn in_all(site: &Site, days: &[DayAhead]) -> String {
     let clay = Kilograms(needs.iter().map(|needs| needs.clay.0).sum());
     let refills: f64 = needs.iter().map(|needs| needs.refills).sum();
     format!(
-        "In all {} of slurry at the drums' target strength, {} drums from the full line to the heel, {} of clay ({} bags of {}).",
+        "In all {} of slurry{}, {} drums from the full line to the heel, {} of clay ({} bags of {}).",
         format::volume(&site.units, slurry),
+        mixed_to(&needs),
         format::number(refills, 1),
         mass(site, clay),
         format::number(clay.0 / site.clay.bag.0, 1),
@@ -99,16 +112,41 @@ fn in_all(site: &Site, days: &[DayAhead]) -> String {
     )
 }
 
+fn mixed_to(needs: &[Needs]) -> &'static str {
+    match needs.iter().find(|needs| needs.clay.0 > 0.0).map(|needs| needs.mixed) {
+        None => "",
+        Some(Mixed::ByPlan(_)) => {
+            " mixed as each day of the plan wants it with the pumps as they are, turned only with the water"
+        }
+        Some(Mixed::ToTarget(_)) => " at the drums' target strength",
+    }
+}
+
+/// What the figures go by.
+#[must_use]
+pub fn basis(site: &Site, clouding: Option<&Clouding>) -> String {
+    format!("By the rearing plan; {}. A day begins at midnight.", clouding::sentence(site, clouding))
+}
+
 /// The whole page for the command line.
 #[must_use]
-pub fn page(site: &Site, days: &[DayAhead]) -> String {
+pub fn page(site: &Site, clouding: Option<&Clouding>, days: &[DayAhead]) -> String {
     use std::fmt::Write as _;
     let mut text = String::new();
     let line = |text: &mut String, row: &Row| {
         writeln!(
             text,
-            "{:<12} {:<16} {:>9} {:>12} {:>8} {:>8} {:>9} {:>6} {:>12}",
-            row.day, row.fish, row.band, row.flow, row.slurry, row.refills, row.clay, row.bags, row.after_dry
+            "{:<11} {:<14} {:>9} {:>12} {:>13} {:>8} {:>8} {:>9} {:>6} {:>12}",
+            row.day,
+            row.fish,
+            row.band,
+            row.flow,
+            row.mix,
+            row.slurry,
+            row.refills,
+            row.clay,
+            row.bags,
+            row.after_dry
         )
         .expect("a String takes all");
     };
@@ -116,6 +154,8 @@ pub fn page(site: &Site, days: &[DayAhead]) -> String {
     for row in rows(site, days) {
         line(&mut text, &row);
     }
+    text.push('\n');
+    text.push_str(&basis(site, clouding));
     text.push('\n');
     for sentence in sentences(site, days) {
         text.push_str(&sentence);
@@ -132,10 +172,10 @@ pub fn page(site: &Site, days: &[DayAhead]) -> String {
 /// The heads of the columns.
 #[must_use]
 pub fn heads() -> Row {
-    let [day, fish, band, flow, slurry, refills, clay, bags, after_dry] =
-        ["Day", "Fish day", "Band", "Water", "Slurry", "Refills", "Clay", "Bags", "Dry drum"]
+    let [day, fish, band, flow, mix, slurry, refills, clay, bags, after_dry] =
+        ["Day", "Fish day", "Band", "Water", "Mix", "Slurry", "Refills", "Clay", "Bags", "Dry drum"]
             .map(str::to_owned);
-    Row { day, fish, band, flow, slurry, refills, clay, bags, after_dry }
+    Row { day, fish, band, flow, mix, slurry, refills, clay, bags, after_dry }
 }
 
 fn mass(site: &Site, clay: Kilograms) -> String {
@@ -153,10 +193,10 @@ the tank that clears first (stirred tanks in series).";
 #[cfg(test)]
 mod tests {
     use claymark_core::clay::{Clouding, Yield};
-    use claymark_core::plan::ahead::ahead;
+    use claymark_core::plan::ahead::{Today, ahead};
     use claymark_core::plan::{Batch, Plan, Ramp, Row};
     use claymark_core::quality::thresholds::Span;
-    use claymark_core::units::Turbidity;
+    use claymark_core::units::{LitresPerHour, LitresPerMinute, Turbidity};
 
     use super::*;
     use crate::notice::tests::room;
@@ -183,9 +223,14 @@ mod tests {
         }];
         let clay = Yield { ntu_per_mg_l: 0.5, sd: 0.0, since: None, exponent: 1.0 };
         let clouding = Clouding { clay, background: Turbidity(2.0) };
-        let days = ahead(&site, "2027-04-20".parse().unwrap(), 5, Some(&clouding), None);
-        insta::assert_snapshot!(page(&site, &days));
-        let unknown = ahead(&site, "2027-04-20".parse().unwrap(), 2, None, None);
+        let known = Today { clouding: Some(clouding), ..Today::default() };
+        let days = |today| ahead(&site, "2027-04-20".parse().unwrap(), 5, &today);
+        insta::assert_snapshot!(page(&site, Some(&clouding), &days(known)));
+        let drawn =
+            days(Today { water: Some(LitresPerMinute(2.333)), slurry: Some(LitresPerHour(1.2)), ..known });
+        let by_plan = page(&site, Some(&clouding), &drawn);
+        insta::assert_snapshot!("the_days_ahead_with_the_pumps_as_they_are", by_plan);
+        let unknown = days(Today::default());
         assert!(in_all(&site, &unknown).starts_with("Clay and slurry can't be worked out"));
     }
 }

@@ -8,6 +8,7 @@ use claymark_core::units::Litres;
 use jiff::Timestamp;
 
 use crate::caution;
+use crate::clouding;
 use crate::drying;
 use crate::format::{self, Clock};
 use crate::names;
@@ -100,6 +101,9 @@ pub fn sheet(site: &Site, sheet: &Sheet) -> String {
         ),
     ];
     lines.extend(estimates(site, clock, sheet));
+    if sheet.clouding.is_some() && (sheet.plan.is_some() || sheet.seen.is_some()) {
+        lines.push(format!("Reckoned by {}.", clouding::sentence(site, sheet.clouding.as_ref())));
+    }
     lines.push(String::new());
     lines.extend(self::lines(site, clock, sheet.refill.as_ref()));
     if let (Some(Refill::Mix(_) | Refill::WaterOnly { up_to: None, .. }), Some(ends)) =
@@ -126,6 +130,11 @@ pub fn sheet(site: &Site, sheet: &Sheet) -> String {
 pub(crate) fn planned(site: &Site, clock: Clock<'_>, plan: PlanAim) -> String {
     let turbidity = names::turbidity(site, plan.turbidity);
     format!("{turbidity}, what the plan wants in the middle of its life, about {}", clock.about(plan.at))
+}
+
+/// "41 NTU, Wed 02:00": the same in a cell of a table.
+pub(crate) fn aimed(site: &Site, clock: Clock<'_>, plan: PlanAim) -> String {
+    format!("{}, {}", names::turbidity(site, plan.turbidity), clock.about(plan.at))
 }
 
 /// Both estimates of the strength of what is left.

@@ -7,13 +7,14 @@ use jiff::{SignedDuration, Timestamp};
 
 use claymark_core::clay::Clouding;
 use claymark_core::fieldlog::{Deed, LogEntry, Place as LogPlace};
-use claymark_core::forecast::{Forecast, Outlook, Subject};
+use claymark_core::forecast::{Forecast, Subject};
 use claymark_core::happening::What;
 use claymark_core::id::Id;
 use claymark_core::notice::content::SeenRefill;
-use claymark_core::plan::ahead::{self, DayAhead};
+use claymark_core::plan::ahead::{self, DayAhead, Today};
+use claymark_core::refill::aim::{Draws, Life};
 use claymark_core::refill::books::{Books, LoggedRefill};
-use claymark_core::refill::{Counted, Refill, Wanted};
+use claymark_core::refill::{Aim, Counted, Refill, Wanted};
 use claymark_core::room::Stock;
 use claymark_core::site::{Drum, Place, Quantity, Site};
 use claymark_core::units::{Litres, LitresPerMinute};
@@ -27,6 +28,8 @@ use super::trace::{Trace, mean};
 pub struct Ahead {
     /// Seven days.
     pub days: Vec<DayAhead>,
+    /// What clay does to the water; `None`: nobody knows.
+    pub clouding: Option<Clouding>,
     /// The clay on the floor; `None`: the site file has no `[stock]`, or nothing is known of the use.
     pub stock: Option<Stock>,
     /// What fills each drum, in the order of the site file.
@@ -42,21 +45,29 @@ pub struct Filling {
     pub holds: Option<Litres>,
     /// What its refills left in it, by the books.
     pub books: Books,
-    /// What to add, to the full line at the target strength.
+    /// What a full drum should hold.
+    pub aim: Aim,
+    /// What to add, up to the full line.
     pub refill: Option<Refill>,
 }
 
 impl Ahead {
-    /// As it was known at `until`: by the site file's figures for the clay, not by what a running daemon has learned.
+    /// As it was known at `until`: what was learned of the clay by then, else the site file's figures.
     #[must_use]
     pub fn of(site: &Site, until: Timestamp, traces: &BTreeMap<Id, Trace>, rows: &Rows) -> Self {
-        let today = site.date_at(until);
-        let clouding = Clouding::written(&site.clay);
-        let flow = flow_of_late(site, until, traces, rows);
+        let from = site.date_at(until);
+        let learned = rows.yields.iter().rev().find(|learned| learned.learned_at <= until);
+        let forecasts = forecasts_at(site, until, rows);
+        let today = Today {
+            clouding: Clouding::known(&site.clay, learned.map(|learned| learned.clay)),
+            water: flow_of_late(site, until, traces, rows),
+            slurry: Draws::new(site, &forecasts).in_all(),
+        };
         Self {
-            days: ahead::ahead(site, today, DAYS, clouding.as_ref(), flow),
-            stock: Stock::of(site, &rows.ledger, today, clouding.as_ref(), flow),
-            refills: site.drums.iter().map(|drum| Filling::of(site, drum, until, rows)).collect(),
+            days: ahead::ahead(site, from, DAYS, &today),
+            clouding: today.clouding,
+            stock: Stock::of(site, &rows.ledger, (from, &today)),
+            refills: site.drums.iter().map(|drum| Filling::of(site, drum, (until, &today), rows)).collect(),
         }
     }
 
@@ -68,14 +79,30 @@ impl Ahead {
 }
 
 impl Filling {
-    fn of(site: &Site, drum: &Drum, until: Timestamp, rows: &Rows) -> Self {
-        let books =
-            Books::after(drum, &site.clay, &seen(drum, until, rows), &logged(site, drum, until, rows));
+    fn of(site: &Site, drum: &Drum, (until, today): (Timestamp, &Today), rows: &Rows) -> Self {
+        let aim = |at| aim(site, drum, (at, today), rows);
+        let logged = logged(site, drum, (until, &aim), rows);
+        let books = Books::after(drum, &site.clay, &seen(drum, until, rows), &logged);
         let holds = held(drum, until, rows);
         let counted = Counted::of(&books, None);
-        let refill = holds.map(|holds| Refill::of(drum, &site.clay, Wanted::full(drum), holds, counted));
-        Self { drum: drum.clone(), holds, books, refill }
+        let aim = aim(until);
+        let wanted = Wanted { to: drum.full, strength: aim.strength };
+        let refill = holds.map(|holds| Refill::of(drum, &site.clay, wanted, holds, counted));
+        Self { drum: drum.clone(), holds, books, aim, refill }
     }
+}
+
+/// What a drum that is filled at that time should hold: by the plan, else its own target.
+fn aim(site: &Site, drum: &Drum, (at, today): (Timestamp, &Today), rows: &Rows) -> Aim {
+    let forecasts = forecasts_at(site, at, rows);
+    let draws = Draws::new(site, &forecasts);
+    let by_plan = || {
+        let draw = forecast_at(drum, at, rows)?.outlook.draw()?;
+        let lasts = draw.per_minute().time_for(drum.full - drum.heel)?;
+        let life = Life { begins: draws.begins(drum, at), lasts, draw };
+        draws.aim(drum, today.water.or_else(|| site.plan_flow(at))?, today.clouding?, &life)
+    };
+    by_plan().unwrap_or(Aim { strength: drum.target, plan: None })
 }
 
 /// The mean of the last day at the head tank's flow sensor, else the last check by bucket and watch there.
@@ -115,7 +142,12 @@ fn seen(drum: &Drum, until: Timestamp, rows: &Rows) -> Vec<SeenRefill> {
     of_drum.filter_map(refill).collect()
 }
 
-fn logged(site: &Site, drum: &Drum, until: Timestamp, rows: &Rows) -> Vec<LoggedRefill> {
+fn logged(
+    site: &Site,
+    drum: &Drum,
+    (until, aim): (Timestamp, &dyn Fn(Timestamp) -> Aim),
+    rows: &Rows,
+) -> Vec<LoggedRefill> {
     let first = rows.happenings.first().map_or(until, |happening| happening.at);
     let mut logged: Vec<LoggedRefill> = rows
         .ledger
@@ -125,14 +157,8 @@ fn logged(site: &Site, drum: &Drum, until: Timestamp, rows: &Rows) -> Vec<Logged
             let Deed::Refill { drum: of, water, clay } = &entry.deed else { return None };
             let mine = of.as_ref().map_or(site.drums.len() == 1, |of| *of == drum.id);
             let (key, at, water, clay) = (entry.key.clone(), entry.at, *water, *clay);
-            mine.then(|| LoggedRefill {
-                key,
-                at,
-                water,
-                clay,
-                held: held(drum, at, rows),
-                aimed: drum.target,
-            })
+            let (held, aimed) = (held(drum, at, rows), aim(at).strength);
+            mine.then_some(LoggedRefill { key, at, water, clay, held, aimed })
         })
         .collect();
     logged.sort_by_key(|refill| refill.at);
@@ -141,12 +167,18 @@ fn logged(site: &Site, drum: &Drum, until: Timestamp, rows: &Rows) -> Vec<Logged
 
 /// The last volume that was believed by then, unless that is too old.
 fn held(drum: &Drum, at: Timestamp, rows: &Rows) -> Option<Litres> {
+    forecast_at(drum, at, rows)?.outlook.volume()
+}
+
+/// Of each drum of which there is one.
+fn forecasts_at(site: &Site, at: Timestamp, rows: &Rows) -> Vec<Forecast> {
+    site.drums.iter().filter_map(|drum| forecast_at(drum, at, rows).cloned()).collect()
+}
+
+/// The last one by then, unless that is too old.
+fn forecast_at<'a>(drum: &Drum, at: Timestamp, rows: &'a Rows) -> Option<&'a Forecast> {
     let of_drum = |forecast: &&Forecast| forecast.of == Subject::Drum(drum.id.clone()) && forecast.at <= at;
-    let last = rows.forecasts.iter().rev().find(of_drum)?;
-    match last.outlook {
-        Outlook::Known { volume, .. } if at.duration_since(last.at) <= BREAK => Some(volume),
-        Outlook::Known { .. } | Outlook::Unknown { .. } => None,
-    }
+    rows.forecasts.iter().rev().find(of_drum).filter(|last| at.duration_since(last.at) <= BREAK)
 }
 
 const DAYS: i32 = 7;

@@ -64,6 +64,16 @@ pub enum Lack {
 }
 
 impl OxygenDemand {
+    /// What a day would have taken, had each kilogram of fish taken up as much as on the middle day of the week.
+    #[must_use]
+    pub fn by_weight(&self, day: &DemandDay) -> Option<Kilograms> {
+        let demands = self.days.iter().filter_map(|day| day.demand);
+        let mut each: Vec<f64> = demands.filter_map(|demand| demand.per_kilogram()).collect();
+        each.sort_by(f64::total_cmp);
+        let middle = each.get(each.len() / 2)?;
+        Some(Kilograms(day.demand?.biomass?.0 * middle))
+    }
+
     /// From the traces of the week; or what lacks for it.
     pub fn of(
         site: &Site,

@@ -43,7 +43,7 @@ impl Ahead {
             heads: cells(planning::heads()),
             days: planning::rows(site, &ahead.days).into_iter().map(cells).collect(),
             needs: planning::sentences(site, &ahead.days),
-            basis: words::ahead::basis(site),
+            basis: planning::basis(site, ahead.clouding.as_ref()),
             fillings: ahead.refills.iter().map(|filling| line(filling, facts)).collect(),
             remarks: ahead.refills.iter().filter_map(remark).collect(),
             mixing: words::ahead::mixing(site, facts.until),
@@ -58,12 +58,18 @@ impl Ahead {
 }
 
 fn cells(row: planning::Row) -> Vec<String> {
-    let planning::Row { day, fish, band, flow, slurry, refills, clay, bags, after_dry } = row;
-    vec![day, fish, band, flow, slurry, refills, clay, bags, after_dry]
+    let planning::Row { day, fish, band, flow, mix, slurry, refills, clay, bags, after_dry } = row;
+    vec![day, fish, band, flow, mix, slurry, refills, clay, bags, after_dry]
 }
 
 fn line(filling: &Filling, facts: &WeekFacts) -> Vec<String> {
-    let words::ahead::Filling { holds, strength, clay, bags, buckets, water, gives } =
-        words::ahead::filling(&facts.site, filling.holds, &filling.books.left, filling.refill.as_ref());
-    vec![breakable(&filling.drum.name), holds, strength, clay, bags, buckets, water, gives]
+    let refill = filling.refill.as_ref();
+    let words::ahead::Filling { holds, strength, clay, bags, buckets, water, gives, aims } =
+        words::ahead::filling(
+            &facts.site,
+            facts.until,
+            (filling.holds, &filling.books.left),
+            (&filling.aim, refill),
+        );
+    vec![breakable(&filling.drum.name), holds, strength, clay, bags, buckets, water, gives, aims]
 }

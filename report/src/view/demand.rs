@@ -3,12 +3,14 @@
 use serde::Serialize;
 
 use claymark_core::oxygen::demand::Demand as DayDemand;
-use claymark_core::units::Kilograms;
+use claymark_core::units::{Kilograms, Unit};
 use claymark_words::format;
 use claymark_words::report as words;
 use claymark_words::report::demand::{Lacking, Water};
 
-use super::Line;
+use super::{Line, Picture, Pictures, drums};
+use crate::charts::Undrawn;
+use crate::charts::demand as chart;
 use crate::facts::WeekFacts;
 use crate::facts::demand::{DemandDay, FlowFrom, Lack, OxygenDemand};
 
@@ -16,16 +18,20 @@ use crate::facts::demand::{DemandDay, FlowFrom, Lack, OxygenDemand};
 #[derive(Debug, Clone, Serialize)]
 pub struct Demand {
     lines: Vec<Line>,
+    picture: Option<Picture>,
+    legend: String,
     days: Vec<Vec<String>>,
     means: String,
 }
 
 impl Demand {
     /// From the facts of a week.
-    pub fn of(facts: &WeekFacts) -> Self {
-        match &facts.demand {
+    pub fn of(facts: &WeekFacts, pictures: &mut Pictures) -> Result<Self, Undrawn> {
+        Ok(match &facts.demand {
             Ok(demand) => Self {
                 lines: lines(demand),
+                picture: picture(demand, facts, pictures)?,
+                legend: words::demand::legend(demand.days.iter().any(|day| demand.by_weight(day).is_some())),
                 days: demand.days.iter().map(|day| cells(day, facts)).collect(),
                 means: words::demand::means(
                     demand.measured,
@@ -43,11 +49,53 @@ impl Demand {
                     Lack::HeadOxygen => Lacking::HeadOxygen,
                     Lack::Flow => Lacking::Flow,
                 }))],
+                picture: None,
+                legend: String::new(),
                 days: Vec::new(),
                 means: String::new(),
             },
-        }
+        })
     }
+}
+
+fn picture(
+    demand: &OxygenDemand,
+    facts: &WeekFacts,
+    pictures: &mut Pictures,
+) -> Result<Option<Picture>, Undrawn> {
+    let grams = |mass: Kilograms| Unit::Gram.from_base(mass.0);
+    let days: Vec<chart::Day> = facts
+        .week
+        .days()
+        .iter()
+        .zip(&demand.days)
+        .map(|(day, one)| chart::Day {
+            from: day.start,
+            to: day.end,
+            taken: one.demand.map(|demand| grams(demand.taken)),
+            by_weight: demand.by_weight(one).map(grams),
+        })
+        .collect();
+    if days.iter().all(|day| day.taken.is_none()) {
+        return Ok(None);
+    }
+    let most = demand.days.iter().rev().find_map(|day| day.most);
+    let known = || demand.days.iter().filter_map(|day| day.demand);
+    let ends = known().next().zip(known().next_back());
+    let trend = demand.trend.zip(ends).map(|(trend, (first, last))| {
+        [first, last].map(|day| (day.at, grams(Kilograms(trend.taken.value_at(day.at)))))
+    });
+    let lettering = chart::Lettering {
+        days: drums::day_names(facts),
+        unit: words::demand::UNIT.to_owned(),
+        trend,
+        most: most.map(|most| (grams(most), words::demand::MOST.to_owned())),
+        not_yet: words::glance::NOT_YET.to_owned(),
+    };
+    let svg = chart::draw(&days, &facts.week, facts.until, SIZE, &lettering)?;
+    let alt =
+        words::demand::picture(ends.map(|(first, last)| (first.taken, last.taken)), demand.trend.as_ref());
+    Ok(Some(pictures.keep(svg, alt)))
 }
 
 fn lines(demand: &OxygenDemand) -> Vec<Line> {
@@ -72,3 +120,5 @@ fn cells(day: &DemandDay, facts: &WeekFacts) -> Vec<String> {
         each.map_or_else(unknown, words::demand::each),
     ]
 }
+
+const SIZE: (u32, u32) = (1800, 400);

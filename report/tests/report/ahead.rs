@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 
 use jiff::{SignedDuration, Timestamp};
 
+use claymark_core::clay::{LearnedYield, Yield};
 use claymark_core::fieldlog::{Deed, LogEntry};
 use claymark_core::forecast::{Basis, EmptyAt, Forecast, Outlook, Subject};
 use claymark_core::happening::{Happening, What};
@@ -195,20 +196,94 @@ fn the_week_ahead_has_its_needs_its_stock_and_what_fills_each_drum() {
     // Fish day 35: 40 NTU wanted of 9.333 L/min, no background: 9.333 · 40/500 = 0.7467 g/min, 1.0752 kg a day.
     assert!((ahead.days[0].needs.unwrap().clay.0 - 1.0752).abs() < 1e-6, "{:?}", ahead.days[0]);
     let Some(Refill::Mix(mix)) = &ahead.refills[0].refill else { panic!("{:?}", ahead.refills) };
-    // By mass balance 18 g/L · 175 L - 18.03 g/L · 62 L, to a step of the scale.
+    // 163 L at 5 L/h last until Tuesday morning; in their middle, on Monday, 0.7467 g/min at 5 L/h want 8.96 g/L. By mass
+    // balance 8.96 g/L · 175 L - 18.03 g/L · 62 L, to a step of the scale.
+    assert!((ahead.refills[0].aim.strength.0 - 8.96).abs() < 0.01, "{:?}", ahead.refills[0].aim);
     assert!(
-        (mix.clay.0 - 2.05).abs() < 0.051 && (mix.from, mix.to) == (Litres(62.0), Litres(175.0)),
+        (mix.clay.0 - 0.45).abs() < 0.026 && (mix.from, mix.to) == (Litres(62.0), Litres(175.0)),
         "{mix:?}"
     );
+    // The days are mixed alike: day by day a little weaker, as the band sinks.
+    let strengths: Vec<f64> = ahead.days.iter().map(|day| day.needs.unwrap().mixed.strength().0).collect();
+    assert!((strengths[0] - 8.96).abs() < 0.01 && strengths.is_sorted_by(|a, b| a > b), "{strengths:?}");
     let stock = ahead.stock.unwrap();
     assert!((stock.outlook.on_hand.bags - (3.0 - 2.94 / 22.7)).abs() < 1e-9 && stock.by_plan, "{stock:?}");
     assert!(stock.outlook.order.is_some(), "{stock:?}");
     let pages = serde_json::to_string(&View::of(&facts).unwrap()).unwrap();
-    for expected in
-        ["The week ahead: Monday 23 November", "35 (38 dph)", "On the dry floor are", "crystalline silica"]
-    {
+    for expected in [
+        "The week ahead: Monday 23 November",
+        "35 (38 dph)",
+        "9.0 g/L",
+        "40 NTU, Mon ",
+        "mixed as each day of the plan wants it",
+        "0.50 NTU for each mg/L of clay above 0 NTU, as written in the site file",
+        "On the dry floor are",
+        "crystalline silica",
+    ] {
         assert!(pages.contains(expected), "'{expected}' isn't in {pages}");
     }
+}
+
+#[test]
+fn what_was_learned_of_the_clay_by_the_end_of_the_week_stands_over_the_site_file() {
+    let site = site();
+    let week = week(&site);
+    let learned = |hours, ntu_per_mg_l| {
+        let learned_at = week.end() + SignedDuration::from_hours(hours);
+        let since = Some("2026-11-12T09:00:00Z".parse().unwrap());
+        LearnedYield { learned_at, clay: Yield { ntu_per_mg_l, sd: 0.016, since, exponent: 1.0 } }
+    };
+    let rows = Rows { yields: vec![learned(-30, 0.7), learned(-6, 0.8), learned(6, 0.9)], ..rows(&site) };
+    let until = week.end();
+    let facts = WeekFacts::of(site.clone(), week.clone(), until, &traces(&site, &[]), rows);
+    // 1.0752 kg at 0.5 NTU for each mg/L.
+    let clay = facts.ahead.days[0].needs.unwrap().clay.0;
+    assert!((clay - 1.0752 * 0.5 / 0.8).abs() < 1e-6, "{clay}");
+    let pages = serde_json::to_string(&View::of(&facts).unwrap()).unwrap();
+    let told =
+        "0.80 NTU for each mg/L of clay above 0 NTU, learned from the readings (± 0.02, since Thu 12 Nov)";
+    assert!(pages.contains(told), "{pages}");
+}
+
+#[test]
+fn the_oxygen_demand_is_drawn_with_what_the_weight_of_the_fish_would_make_of_it() {
+    let site = site();
+    let week = week(&site);
+    let all = traces(
+        &site,
+        &[("head-o2", &|_| 9.0), ("tank-t1-o2", &|n| 8.0 - 0.1 * day(n)), ("tank-t2-o2", &|_| 8.5)],
+    );
+    let until = week.end();
+    let demand = OxygenDemand::of(&site, &week, until, &all).unwrap();
+    // What each kilogram took up on the fourth of seven days in order of size, times what the fish weigh on a day.
+    let each: Vec<f64> = demand.days.iter().map(|day| day.demand.unwrap().per_kilogram().unwrap()).collect();
+    let mut sorted = each.clone();
+    sorted.sort_by(f64::total_cmp);
+    let by_weight = |n: usize| demand.by_weight(&demand.days[n]).unwrap().0;
+    assert!((by_weight(0) - sorted[3] * 1.0).abs() < 1e-9 && (by_weight(2) - sorted[3] * 1.2).abs() < 1e-9);
+    let facts = WeekFacts::of(site.clone(), week.clone(), until, &all, Rows::default());
+    let view = View::of(&facts).unwrap();
+    let drawn = |alt: &str| {
+        let pages = serde_json::to_value(&view).unwrap();
+        assert!(pages["demand"]["picture"]["alt"].as_str().unwrap().starts_with(alt), "{}", pages["demand"]);
+        let file = pages["demand"]["picture"]["file"].as_str().unwrap().to_owned();
+        view.pictures().iter().find(|(name, _)| *name == file).unwrap().1.clone()
+    };
+    let svg = drawn(
+        "Oxygen that the fish took up, day by day: 10 g on the first day that is known, 14 g on the last; the trend rises.",
+    );
+    assert_eq!(svg.matches("<circle").count(), 7, "a dot for each day");
+    assert!(svg.contains("g a day") && svg.contains("Mon"), "{svg}");
+    // Half of the week: three days are over.
+    let noon = week.days()[3].start + SignedDuration::from_hours(12);
+    let facts = WeekFacts::of(site.clone(), week.clone(), noon, &all, Rows::default());
+    let pages = serde_json::to_value(View::of(&facts).unwrap()).unwrap();
+    let alt = pages["demand"]["picture"]["alt"].as_str().unwrap();
+    assert!(alt.ends_with("too few days for a trend."), "{alt}");
+    // Nothing known, nothing drawn.
+    let facts = WeekFacts::of(site.clone(), week, until, &traces(&site, &[]), Rows::default());
+    let pages = serde_json::to_value(View::of(&facts).unwrap()).unwrap();
+    assert!(pages["demand"]["picture"].is_null(), "{}", pages["demand"]);
 }
 
 #[test]

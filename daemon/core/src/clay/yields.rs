@@ -29,6 +29,8 @@ pub struct YieldWatch {
     pairs: Vec<(f64, f64)>,
     /// Since when the recent hours lie off the lot.
     off_since: Option<Timestamp>,
+    /// What had been learned before a restart.
+    recalled: Option<Yield>,
     changes: Vec<YieldChange>,
 }
 
@@ -91,6 +93,11 @@ impl YieldWatch {
         self.filtered = None;
     }
 
+    /// What had been learned before a restart: it stands until the lot has told as much again.
+    pub fn recall(&mut self, learned: Yield) {
+        self.recalled = Some(learned);
+    }
+
     /// From now on another lot is fed.
     pub fn new_lot(&mut self) {
         *self = Self { changes: std::mem::take(&mut self.changes), ..Self::default() };
@@ -109,10 +116,19 @@ impl YieldWatch {
         })
     }
 
-    /// The same, once it stands on the better part of a day.
+    /// The same, once it stands on the better part of a day; where it agrees with what was recalled, since then.
     #[must_use]
     pub fn settled(&self) -> Option<Yield> {
-        self.estimate().filter(|_| self.lot.weight >= SETTLED_SAMPLES)
+        let own = self.estimate().filter(|_| self.lot.weight >= SETTLED_SAMPLES)?;
+        let agrees = |before: &Yield| own.lies_by(before, SIGMAS);
+        let before = self.recalled.filter(agrees).and_then(|before| before.since);
+        Some(Yield { since: before.into_iter().chain(own.since).min(), ..own })
+    }
+
+    /// What others may count on: what has settled, until then what was recalled.
+    #[must_use]
+    pub fn counted_on(&self) -> Option<Yield> {
+        self.settled().or(self.recalled)
     }
 
     /// What changed since the last call.
@@ -157,6 +173,7 @@ impl YieldWatch {
             self.changes.push(YieldChange { since, from, to });
         }
         self.lot = self.recent;
+        self.recalled = None;
         self.since = Some(since);
         self.pairs.clear();
         self.off_since = None;

@@ -10,7 +10,18 @@ use crate::id::Id;
 use crate::plan::FishDay;
 use crate::quality::thresholds::Span;
 use crate::site::{Place, Site};
-use crate::units::{GramsPerLitre, Kilograms, Litres, LitresPerMinute, Turbidity};
+use crate::units::{GramsPerLitre, Kilograms, Litres, LitresPerHour, LitresPerMinute, Turbidity};
+
+/// What is known of the room on the day from which it is looked ahead.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Today {
+    /// What clay does to the water.
+    pub clouding: Option<Clouding>,
+    /// Water into the head tank; it stands in on days for which the plan says none.
+    pub water: Option<LitresPerMinute>,
+    /// Slurry that all pumps together draw.
+    pub slurry: Option<LitresPerHour>,
+}
 
 /// One day ahead.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -38,60 +49,109 @@ pub struct Needs {
     pub clay: Kilograms,
     /// In bags.
     pub bags: f64,
-    /// Slurry at the strength that the drums are mixed to.
+    /// What the drums are mixed to.
+    pub mixed: Mixed,
+    /// Slurry of that strength.
     pub slurry: Litres,
     /// Drums emptied from the full line to the heel.
     pub refills: f64,
 }
 
-/// The days from `from` on; `clouding` is what is known of the clay, `now` the flow that is known today, which
-/// stands in on days for which the plan says none.
+/// The strength of the drums' mixes on a day.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub enum Mixed {
+    /// As the plan wants it, with the pumps as they are today, but for turns that follow the water.
+    ByPlan(GramsPerLitre),
+    /// To the drums' own target; the pumps follow the plan.
+    ToTarget(GramsPerLitre),
+}
+
+impl Mixed {
+    /// Of finished slurry.
+    #[must_use]
+    pub fn strength(self) -> GramsPerLitre {
+        match self {
+            Self::ByPlan(strength) | Self::ToTarget(strength) => strength,
+        }
+    }
+}
+
+/// The days from `from` on, of which something is known `today`.
 #[must_use]
-pub fn ahead(
-    site: &Site,
-    from: Date,
-    days: i32,
-    clouding: Option<&Clouding>,
-    now: Option<LitresPerMinute>,
-) -> Vec<DayAhead> {
+pub fn ahead(site: &Site, from: Date, days: i32, today: &Today) -> Vec<DayAhead> {
+    let feeding = Feeding::of(site, from, today);
     (0..days)
         .filter_map(|day| from.checked_add(day.days()).ok())
-        .map(|date| day_ahead(site, date, clouding, now))
+        .map(|date| day_ahead(site, date, today, feeding))
         .collect()
 }
 
-fn day_ahead(site: &Site, date: Date, clouding: Option<&Clouding>, now: Option<LitresPerMinute>) -> DayAhead {
+fn day_ahead(site: &Site, date: Date, today: &Today, feeding: Option<Feeding>) -> DayAhead {
     let fish: Vec<_> = site.batches_on(date).map(|(batch, fish)| (batch.id.clone(), fish)).collect();
     let band = site.limits_on(&Place::Head, date).turbidity;
     let target = Turbidity(f64::midpoint(band.min(), band.max()));
     // A plan without fish on that day wants no clay; a site without a plan goes on as it is.
-    let flow = if site.batches.is_empty() { now } else { site.plan_flow_on(date).or(now) };
+    let flow = if site.batches.is_empty() { today.water } else { site.plan_flow_on(date).or(today.water) };
     let flow = flow.filter(|_| site.batches.is_empty() || !fish.is_empty());
-    let needs = match (flow, clouding) {
+    let needs = match (flow, &today.clouding) {
         (None, _) if fish.is_empty() && !site.batches.is_empty() => Some(Needs::NONE),
-        (Some(flow), Some(clouding)) => Needs::of(site, flow, clouding, target),
+        (Some(flow), Some(clouding)) => {
+            Needs::of(site, flow, feeding, flow.carrying(clouding.clay_for(target)).in_a_day())
+        }
         (_, _) => None,
     };
-    let background = clouding.map_or(Turbidity(site.clay.background_ntu), |clouding| clouding.background);
+    let background =
+        today.clouding.map_or(Turbidity(site.clay.background_ntu), |clouding| clouding.background);
     let after_dry = flow.and_then(|flow| after_dry(site, date, flow, background, target, band));
     DayAhead { date, fish, band, target, flow, needs, after_dry }
 }
 
-impl Needs {
-    const NONE: Self = Self { clay: Kilograms(0.0), bags: 0.0, slurry: Litres(0.0), refills: 0.0 };
+/// Slurry for each litre of water, as the pumps are set today: they are turned with the water.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Feeding {
+    slurry: LitresPerHour,
+    water: LitresPerMinute,
+}
 
-    /// Demand of the whole flow, Q (N* - Nb)/(1000 κ) g/min, at the strength of the drums: the mean of their targets.
-    fn of(site: &Site, flow: LitresPerMinute, clouding: &Clouding, target: Turbidity) -> Option<Self> {
+impl Feeding {
+    /// `None`: the plan has no fish, nothing is drawn, or one of both isn't known.
+    fn of(site: &Site, from: Date, today: &Today) -> Option<Self> {
+        let water = today.water.or_else(|| site.plan_flow_on(from)).filter(|water| water.0 > 0.0)?;
+        let slurry = today.slurry.filter(|slurry| slurry.0 > 0.0 && !site.batches.is_empty())?;
+        Some(Self { slurry, water })
+    }
+
+    /// c = C/Σq, with C a day's clay and Σq turned as the water is.
+    fn strength(self, flow: LitresPerMinute, clay: Kilograms) -> Option<GramsPerLitre> {
+        let slurry = self.slurry * (flow.0 / self.water.0);
+        GramsPerLitre::of(clay, slurry.in_a_day()).filter(|strength| strength.0 > 0.0)
+    }
+}
+
+impl Needs {
+    const NONE: Self = Self {
+        clay: Kilograms(0.0),
+        bags: 0.0,
+        mixed: Mixed::ByPlan(GramsPerLitre(0.0)),
+        slurry: Litres(0.0),
+        refills: 0.0,
+    };
+
+    /// Of a day with so much water and so much clay; without pumps whose draw is known at the mean of the drums' targets.
+    fn of(site: &Site, flow: LitresPerMinute, feeding: Option<Feeding>, clay: Kilograms) -> Option<Self> {
         let mean = |of: fn(&crate::site::Drum) -> f64| {
             let all: Vec<f64> = site.drums.iter().map(of).collect();
             let number = f64::from(u32::try_from(all.len()).ok().filter(|number| *number > 0)?);
             Some(all.iter().sum::<f64>() / number)
         };
-        let strength = GramsPerLitre(mean(|drum| drum.target.0)?);
         let usable = mean(|drum| drum.full.0 - drum.heel.0)?;
-        let clay = flow.carrying(clouding.clay_for(target)).in_a_day();
-        let slurry = strength.volume_holding(clay)?;
-        Some(Self { clay, bags: clay.0 / site.clay.bag.0, slurry, refills: slurry.0 / usable })
+        let target = GramsPerLitre(mean(|drum| drum.target.0)?);
+        // Thicker slurry can't be pumped: from there on the pumps must go faster.
+        let planned =
+            feeding.and_then(|feeding| feeding.strength(flow, clay)).map(|c| c.min(site.clay.thickest));
+        let mixed = planned.map_or(Mixed::ToTarget(target), Mixed::ByPlan);
+        let slurry = mixed.strength().volume_holding(clay)?;
+        Some(Self { clay, bags: clay.0 / site.clay.bag.0, mixed, slurry, refills: slurry.0 / usable })
     }
 }
 
@@ -138,9 +198,10 @@ mod tests {
     use crate::plan::{Batch, Plan, Ramp, Row};
     use crate::site::Tank;
 
-    fn clouding() -> Clouding {
+    /// κ 0.85 and 2 NTU without clay.
+    fn known() -> Today {
         let clay = Yield { ntu_per_mg_l: 0.85, sd: 0.0, since: None, exponent: 1.0 };
-        Clouding { clay, background: Turbidity(2.0) }
+        Today { clouding: Some(Clouding { clay, background: Turbidity(2.0) }), ..Today::default() }
     }
 
     /// 4.5 m3 of tanks behind 450 L, 65 NTU: 19.2 L/min on day 0, 64 on day 30, then down to 5 NTU on day 40.
@@ -181,7 +242,7 @@ mod tests {
     #[test]
     fn the_time_after_the_drum_is_dry_shrinks_as_the_fish_grow() {
         // Issue 3, appendix: from 65 to 50 NTU in 87 min on day 0 (19.2 L/min) and 26 min on day 30 (64 L/min).
-        let days = ahead(&room(), "2027-04-01".parse().unwrap(), 31, Some(&clouding()), None);
+        let days = ahead(&room(), "2027-04-01".parse().unwrap(), 31, &known());
         let minutes = |day: usize| days[day].after_dry.unwrap().as_secs_f64() / 60.0;
         assert!((minutes(0) - 87.0).abs() < 1.0, "{}", minutes(0));
         assert!((minutes(30) - 26.0).abs() < 1.0, "{}", minutes(30));
@@ -190,7 +251,7 @@ mod tests {
 
     #[test]
     fn a_day_uses_what_flow_band_and_yield_demand() {
-        let days = ahead(&room(), "2027-04-01".parse().unwrap(), 41, Some(&clouding()), None);
+        let days = ahead(&room(), "2027-04-01".parse().unwrap(), 41, &known());
         // Day 24: 51.2 (65 - 2)/850 = 3.795 g/min (issue 5, appendix C: 209 mL/min at 18.14 g/L), 5.46 kg a day,
         // 301.2 L of slurry, and 163 L between full line and heel.
         let needs = days[24].needs.unwrap();
@@ -208,17 +269,45 @@ mod tests {
     #[test]
     fn before_and_after_the_fish_nothing_is_needed_and_without_a_yield_nothing_is_known() {
         let site = room();
-        let day = |date: &str, clouding: Option<&Clouding>| {
-            ahead(&site, date.parse().unwrap(), 1, clouding, None).remove(0)
-        };
-        assert_eq!(day("2027-03-31", Some(&clouding())).needs, Some(Needs::NONE));
-        assert_eq!(day("2027-05-20", Some(&clouding())).needs, Some(Needs::NONE));
-        let unknown = day("2027-04-10", None);
+        let day = |date: &str, today: &Today| ahead(&site, date.parse().unwrap(), 1, today).remove(0);
+        assert_eq!(day("2027-03-31", &known()).needs, Some(Needs::NONE));
+        assert_eq!(day("2027-05-20", &known()).needs, Some(Needs::NONE));
+        let unknown = day("2027-04-10", &Today::default());
         assert_eq!((unknown.needs, unknown.flow.map(|flow| flow.0.round())), (None, Some(19.0)));
         let mut fixed = site.clone();
         fixed.batches.clear();
-        let now = Some(LitresPerMinute(40.0));
-        let goes_on = ahead(&fixed, "2027-04-10".parse().unwrap(), 1, Some(&clouding()), now).remove(0);
+        let today = Today { water: Some(LitresPerMinute(40.0)), ..known() };
+        let goes_on = ahead(&fixed, "2027-04-10".parse().unwrap(), 1, &today).remove(0);
         assert!((goes_on.needs.unwrap().clay.0 - 40.0 * 63.0 / 850.0 * 1.44).abs() < 1e-6);
+    }
+
+    #[test]
+    fn with_pumps_whose_draw_is_known_each_day_is_mixed_as_the_plan_wants_it() {
+        // Issue 5, appendix C: day 24 at 209 mL/min wants 18.14 g/L of 51.2 L/min.
+        let slurry = Some(LitresPerMinute(0.2091).per_hour());
+        let today = Today { water: Some(LitresPerMinute(51.2)), slurry, ..known() };
+        let days = ahead(&room(), "2027-04-25".parse().unwrap(), 17, &today);
+        let needs = |day: usize| days[day].needs.unwrap();
+        let strength = |day: usize| match needs(day).mixed {
+            Mixed::ByPlan(strength) => strength.0,
+            Mixed::ToTarget(_) => panic!("{:?}", needs(day)),
+        };
+        assert!(
+            (strength(0) - 18.148).abs() < 0.01 && (needs(0).slurry.0 - 301.1).abs() < 0.2,
+            "{:?}",
+            needs(0)
+        );
+        // Day 30: the water has grown to 64 L/min, the pumps are turned with it, the strength stays.
+        assert!((strength(6) - strength(0)).abs() < 1e-9);
+        assert!((needs(6).slurry.0 - 301.1 * 64.0 / 51.2).abs() < 0.2, "{:?}", needs(6));
+        // Day 34: 41 NTU instead of 65 of the same water: the same slurry, 39/63 as strong.
+        assert!(
+            (strength(10) - strength(6) * 39.0 / 63.0).abs() < 1e-9 && needs(10).slurry == needs(6).slurry
+        );
+        // What no pump can lift isn't mixed: the pumps draw more.
+        let slow = Today { slurry: Some(LitresPerHour(2.0)), ..today };
+        let thick = ahead(&room(), "2027-04-25".parse().unwrap(), 1, &slow).remove(0).needs.unwrap();
+        assert_eq!(thick.mixed, Mixed::ByPlan(GramsPerLitre(60.0)));
+        assert!((thick.slurry.0 * 0.06 - thick.clay.0).abs() < 1e-9, "{thick:?}");
     }
 }

@@ -4,6 +4,7 @@ use jiff::Timestamp;
 use serde::ser::SerializeMap;
 use serde::{Serialize, Serializer};
 
+use crate::clay::Clouding;
 use crate::forecast::EmptyAt;
 use crate::id::Id;
 use crate::refill::books::MassDoubt;
@@ -21,6 +22,8 @@ pub struct Sheet {
     pub wanted: Wanted,
     /// What the strength is aimed at by the plan; `None`: it is the drum's target, or was asked for.
     pub plan: Option<PlanAim>,
+    /// What clay does to the water, by which plan and head tank are reckoned; `None`: nobody knows.
+    pub clouding: Option<Clouding>,
     /// What is in it; `None`: that isn't known.
     pub holds: Option<Litres>,
     /// Strength by the books.

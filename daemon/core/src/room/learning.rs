@@ -2,11 +2,12 @@
 
 use jiff::{SignedDuration, Timestamp};
 
+use crate::clay::LearnedYield;
 use crate::clay::yields::{Sample, YieldChange, YieldWatch};
 use crate::forecast::{Basis, Outlook};
-use crate::room::Room;
 use crate::room::evidence::days::Days;
 use crate::room::look::Scene;
+use crate::room::{Effect, Room};
 use crate::site::Place;
 use crate::units::{LitresPerHour, Turbidity};
 
@@ -17,6 +18,8 @@ pub(crate) struct Learned {
     /// The last change of the yield.
     pub(crate) change: Option<YieldChange>,
     pub(crate) days: Days,
+    /// What was kept last, or recalled.
+    kept: Option<LearnedYield>,
     looked_at: Option<Timestamp>,
 }
 
@@ -37,6 +40,24 @@ impl Room {
             self.learned.yields.take(self.site.head_tank.volume, &sample.0);
         }
         self.learned.change = self.learned.yields.take_changes().pop().or(self.learned.change);
+        self.keep_yield(scene.now);
+    }
+
+    /// What had been learned before a restart.
+    pub(crate) fn recall_yield(&mut self, learned: LearnedYield) {
+        self.learned.yields.recall(learned.clay);
+        self.learned.kept = Some(learned);
+    }
+
+    /// Keeps what was learned once a day, and when it has moved by more than its doubt.
+    fn keep_yield(&mut self, now: Timestamp) {
+        let Some(clay) = self.learned.yields.settled() else { return };
+        let stands = |kept: LearnedYield| now < kept.learned_at + KEPT_EVERY && clay.lies_by(&kept.clay, 1.0);
+        if !self.learned.kept.is_some_and(stands) {
+            let learned = LearnedYield { learned_at: now, clay };
+            self.learned.kept = Some(learned);
+            self.effects.push(Effect::Learned(learned));
+        }
     }
 
     /// The one drum that feeds the head tank, by its books, against what the head tank shows; with its draw.
@@ -61,5 +82,6 @@ impl Room {
 }
 
 const EVERY: SignedDuration = SignedDuration::from_mins(10);
+const KEPT_EVERY: SignedDuration = SignedDuration::from_hours(24);
 /// After a change the head tank settles, and the forecast learns its draw.
 const SETTLES: SignedDuration = SignedDuration::from_mins(45);

@@ -69,9 +69,7 @@ impl Room {
     /// What clay does to the water here: as the data say, else as the site file does; `None`: nobody knows yet.
     #[must_use]
     pub fn clouding(&self) -> Option<Clouding> {
-        let background = Turbidity(self.site.clay.background_ntu);
-        let learned = self.learned.yields.settled().map(|clay| Clouding { clay, background });
-        learned.or_else(|| Clouding::written(&self.site.clay))
+        Clouding::known(&self.site.clay, self.learned.yields.counted_on())
     }
 
     /// Fresh water into the head tank.
@@ -129,6 +127,7 @@ impl Room {
             drum: desk.drum.id.clone(),
             wanted,
             plan,
+            clouding: self.clouding(),
             holds,
             refill: holds.map(refill),
             then_empty: desk.watch.empty_if(now, WhatIf { volume: Some(wanted.to), draw_share: 1.0 }),

@@ -4,15 +4,14 @@ use jiff::Timestamp;
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
 
-use crate::clay::Clouding;
 use crate::fieldlog::LogEntry;
 use crate::ledger::Ledger;
-use crate::plan::ahead::{self, DayAhead};
+use crate::plan::ahead::{self, DayAhead, Today};
+use crate::refill::aim::Draws;
 use crate::room::Room;
 use crate::site::Site;
 use crate::stock::order::Outlook;
 use crate::stock::{OnHand, daily_sd, past_use};
-use crate::units::LitresPerMinute;
 use crate::verify::{self, Overdue};
 
 /// How the clay on the floor is going to be used.
@@ -25,19 +24,13 @@ pub struct Stock {
 }
 
 impl Stock {
-    /// By the plan from `today` on, else by what was used lately; `flow` stands in where the plan says none.
+    /// By the plan from `today` on, else by what was used lately.
     /// `None`: the site file has no `[stock]`, or nothing is known of the use.
     #[must_use]
-    pub fn of(
-        site: &Site,
-        ledger: &Ledger,
-        today: Date,
-        clouding: Option<&Clouding>,
-        flow: Option<LitresPerMinute>,
-    ) -> Option<Self> {
+    pub fn of(site: &Site, ledger: &Ledger, (today, known): (Date, &Today)) -> Option<Self> {
         let rules = site.stock.as_ref()?;
         let on_hand = OnHand::of(site, ledger)?;
-        let year = ahead::ahead(site, today, YEAR, clouding, flow);
+        let year = ahead::ahead(site, today, YEAR, known);
         let planned: Option<Vec<f64>> = year.iter().map(|day| day.needs.map(|needs| needs.bags)).collect();
         let by_plan = planned.is_some();
         let uses = planned.or_else(|| Some(vec![past_use(site, ledger, today)?]))?;
@@ -50,15 +43,21 @@ impl Room {
     /// What the days from today on need by the plan.
     #[must_use]
     pub fn days_ahead(&self, now: Timestamp, days: i32) -> Vec<DayAhead> {
-        let flow = self.fresh_water(now).map(|fresh| fresh.flow);
-        ahead::ahead(&self.site, self.site.date_at(now), days, self.clouding().as_ref(), flow)
+        ahead::ahead(&self.site, self.site.date_at(now), days, &self.today(now))
+    }
+
+    fn today(&self, now: Timestamp) -> Today {
+        Today {
+            clouding: self.clouding(),
+            water: self.fresh_water(now).map(|fresh| fresh.flow),
+            slurry: Draws::new(&self.site, &self.forecasts(now)).in_all(),
+        }
     }
 
     /// The clay on the floor; `None`: the site file has no `[stock]`, or nothing is known of its use.
     #[must_use]
     pub fn stock(&self, now: Timestamp) -> Option<Stock> {
-        let flow = self.fresh_water(now).map(|fresh| fresh.flow);
-        Stock::of(&self.site, &self.ledger, self.site.date_at(now), self.clouding().as_ref(), flow)
+        Stock::of(&self.site, &self.ledger, (self.site.date_at(now), &self.today(now)))
     }
 
     /// The same, when an order should be made today or should have been made.

@@ -1,5 +1,6 @@
 //! An invented room on a stepped clock: two drums, a head tank, three people to call.
 
+use claymark_core::clay::LearnedYield;
 use claymark_core::fieldlog::{Deed, LogEntry};
 use claymark_core::forecast::Forecast;
 use claymark_core::id::Id;
@@ -32,6 +33,8 @@ pub struct Night {
     pub forecasts: Vec<Forecast>,
     /// The newest word on each mark of which something was said.
     pub marks: Vec<MarkForecast>,
+    /// What was learned of the clay.
+    pub yields: Vec<LearnedYield>,
 }
 
 /// A notice, and when by the clock on the wall it came to whom.
@@ -94,6 +97,11 @@ impl Night {
         Self::begin_with(local, |_| {}, Some((long_ago, deed)))
     }
 
+    /// The site file says that the clay clouds the water by 0.85 NTU for each mg/L.
+    pub fn begin_with_a_written_yield(local: &str) -> Self {
+        Self::begin_with(local, |site| site.clay.ntu_per_mg_l = Some(0.85), None)
+    }
+
     /// Only drum a, and fish whose plan lowers the water's turbidity from 65 NTU on day 30 by 6 NTU a day; on the first
     /// day of the night they are at `fish_day`. κ 0.85, 2 NTU without clay; nobody measures the head tank.
     pub fn begin_on_the_ramp(local: &str, fish_day: i32) -> Self {
@@ -130,6 +138,7 @@ impl Night {
             everything: Vec::new(),
             forecasts: Vec::new(),
             marks: Vec::new(),
+            yields: Vec::new(),
             zone,
         };
         if let Some((long_ago, deed)) = remembered {
@@ -218,7 +227,7 @@ impl Night {
             Event::NotForwarded { .. } | Event::Forwarded => None,
             Event::Remembered(_) | Event::HadHappened(_) => None,
             Event::StoreWorks | Event::Recalled(_) | Event::RecalledMark(_) => None,
-            Event::GoLive | Event::Tick => None,
+            Event::RecalledYield(_) | Event::GoLive | Event::Tick => None,
         });
         self.entry(deed, last)
     }
@@ -236,7 +245,8 @@ impl Night {
         self.room = Room::new(site);
         let past = std::mem::take(&mut self.everything);
         let marks = self.marks.iter().map(|said| (said.made_at, Event::RecalledMark(said.clone())));
-        let mut retold: Vec<_> = past.iter().cloned().chain(marks).collect();
+        let yields = self.yields.iter().map(|learned| (learned.learned_at, Event::RecalledYield(*learned)));
+        let mut retold: Vec<_> = past.iter().cloned().chain(marks).chain(yields).collect();
         retold.sort_by_key(|(at, _)| *at);
         for (at, event) in retold {
             self.room.handle(at, event);
@@ -256,7 +266,8 @@ impl Night {
             Event::SessionLost { .. } | Event::StoreFailed { .. } | Event::StoreWorks => {}
             Event::NotForwarded { .. } | Event::Forwarded => {}
             Event::Remembered(_) | Event::HadHappened(_) => {}
-            Event::Recalled(_) | Event::RecalledMark(_) | Event::GoLive | Event::Tick => {}
+            Event::Recalled(_) | Event::RecalledMark(_) | Event::RecalledYield(_) => {}
+            Event::GoLive | Event::Tick => {}
         }
         self.room.handle(self.now, event);
     }
@@ -298,6 +309,7 @@ impl Night {
                     self.marks.retain(|old| !same(old));
                     self.marks.push(said);
                 }
+                Effect::Learned(learned) => self.yields.push(learned),
                 Effect::Happened(_) | Effect::Sheet(_) => {}
             }
         }

@@ -3,6 +3,7 @@
 use jiff::{SignedDuration, Timestamp};
 use rusqlite::Connection;
 
+use claymark_core::clay::LearnedYield;
 use claymark_core::fieldlog::LogEntry;
 use claymark_core::forecast::{Forecast, Subject};
 use claymark_core::happening::Happening;
@@ -198,6 +199,12 @@ impl Reader {
     pub fn marks(&self, from: Timestamp, to: Timestamp) -> Result<Vec<MarkForecast>, StoreError> {
         let sql = select(rows::MARK, "mark_forecast", "made", "made, drum, mark");
         rows::collect(&self.connection, &sql, range(from, to), rows::mark)
+    }
+
+    /// What was learned of the clay, by when that was reckoned.
+    pub fn yields(&self, from: Timestamp, to: Timestamp) -> Result<Vec<LearnedYield>, StoreError> {
+        let sql = select(rows::YIELD, "clay_yield", "at", "at");
+        rows::collect(&self.connection, &sql, range(from, to), rows::learned)
     }
 
     /// Every drum and supply that was ever forecast, those included that have left the site file.

@@ -5,6 +5,7 @@ use std::collections::VecDeque;
 use jiff::{SignedDuration, Timestamp};
 use rusqlite::{Connection, params_from_iter};
 
+use claymark_core::clay::LearnedYield;
 use claymark_core::fieldlog::LogEntry;
 use claymark_core::happening::Happening;
 use claymark_core::notice::Answer;
@@ -33,6 +34,8 @@ pub struct Recall<'store> {
     pub happened: Vec<Happening>,
     /// Said of drums' marks since then, and in the days before too where the volume came down to them.
     pub marks: Vec<MarkForecast>,
+    /// Learned of the clay since then, and the last word of the year before.
+    pub yields: Vec<LearnedYield>,
 }
 
 impl Recall<'_> {
@@ -46,6 +49,7 @@ impl Recall<'_> {
         self.answers.retain(|answer| answer.at <= then);
         self.happened.retain(|happening| happening.at <= then);
         self.marks.retain(|said| said.made_at <= then);
+        self.yields.retain(|learned| learned.learned_at <= then);
         self
     }
 }
@@ -71,6 +75,11 @@ pub(super) fn recall(connection: &Connection, since: Timestamp) -> Result<Recall
         "SELECT {} FROM mark_forecast WHERE made >= ?1 OR (made >= ?2 AND fate = '{CAME}') ORDER BY made, drum, mark",
         rows::MARK
     );
+    let yields = format!(
+        "SELECT {} FROM clay_yield
+         WHERE at >= ?1 OR at = (SELECT max(at) FROM clay_yield WHERE at >= ?2 AND at < ?1) ORDER BY at",
+        rows::YIELD
+    );
     let judged = since.saturating_sub(JUDGED).unwrap_or(Timestamp::MIN).as_millisecond();
     Ok(Recall {
         readings: Readings::new(connection, since, Timestamp::MAX, None),
@@ -80,6 +89,7 @@ pub(super) fn recall(connection: &Connection, since: Timestamp) -> Result<Recall
         remembered: rows::collect(connection, &remembered, [year, ms], rows::log_entry)?,
         happened: rows::collect(connection, &happened, [year], rows::happening)?,
         marks: rows::collect(connection, &marks, [ms, judged], rows::mark)?,
+        yields: rows::collect(connection, &yields, [ms, year], rows::learned)?,
     })
 }
 

@@ -3,6 +3,7 @@
 use jiff::Timestamp;
 use rusqlite::{Connection, Params, Row};
 
+use claymark_core::clay::{LearnedYield, Yield};
 use claymark_core::fieldlog::LogEntry;
 use claymark_core::forecast::{EmptyAt, Forecast, Outlook, Subject};
 use claymark_core::happening::Happening;
@@ -178,6 +179,22 @@ pub(super) fn mark(row: &Row<'_>) -> Result<MarkForecast, StoreError> {
             (CAME, Some(at)) => Fate::Came { at },
             (DROPPED, None) => Fate::Dropped,
             _ => return Err(bad("fate of a forecast", &fate)),
+        },
+    })
+}
+
+/// Columns of [`learned`].
+pub(super) const YIELD: &str = "at, ntu_per_mg_l, sd, exponent, since";
+
+pub(super) fn learned(row: &Row<'_>) -> Result<LearnedYield, StoreError> {
+    let since: Option<i64> = row.get(4)?;
+    Ok(LearnedYield {
+        learned_at: columns::time(row.get(0)?)?,
+        clay: Yield {
+            ntu_per_mg_l: row.get(1)?,
+            sd: row.get(2)?,
+            exponent: row.get(3)?,
+            since: since.map(columns::time).transpose()?,
         },
     })
 }

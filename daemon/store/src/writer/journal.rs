@@ -71,6 +71,7 @@ impl Journal {
             (What::Forecasts, batch.forecasts.iter().map(|forecast| forecast.at).collect()),
             (What::Happenings, batch.happenings.iter().map(|happening| happening.at).collect()),
             (What::Marks, batch.marks.iter().map(|said| said.made_at).collect()),
+            (What::Yields, batch.yields.iter().map(|learned| learned.learned_at).collect()),
             (What::Notices, batch.notices.iter().map(|issued| issued.notice.at).collect()),
         ];
         for (what, times) in of_one_time {

@@ -3,6 +3,7 @@
 use jiff::Timestamp;
 use rusqlite::{Connection, params};
 
+use claymark_core::clay::LearnedYield;
 use claymark_core::fieldlog::LogEntry;
 use claymark_core::forecast::{Forecast, Outlook, Subject};
 use claymark_core::happening::Happening;
@@ -131,6 +132,24 @@ pub(crate) fn marks(connection: &Connection, marks: &[MarkForecast]) -> Result<(
             ms(said.reached.p95),
             fate,
             ms(said.came()),
+        ])?;
+    }
+    Ok(())
+}
+
+/// One per time.
+pub(crate) fn yields(connection: &Connection, yields: &[LearnedYield]) -> Result<(), StoreError> {
+    let mut insert = connection.prepare_cached(
+        "INSERT OR REPLACE INTO clay_yield (at, ntu_per_mg_l, sd, exponent, since) VALUES (?1, ?2, ?3, ?4, ?5)",
+    )?;
+    for LearnedYield { learned_at, clay } in yields {
+        let since = clay.since.map(Timestamp::as_millisecond);
+        insert.execute(params![
+            learned_at.as_millisecond(),
+            clay.ntu_per_mg_l,
+            clay.sd,
+            clay.exponent,
+            since
         ])?;
     }
     Ok(())

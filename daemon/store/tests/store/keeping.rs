@@ -1,5 +1,6 @@
 //! What is committed comes back, once and unchanged.
 
+use claymark_core::clay::{LearnedYield, Yield};
 use claymark_core::fieldlog::{Deed, LogEntry};
 use claymark_core::forecast::{Basis, EmptyAt, Forecast, Outlook, Subject};
 use claymark_core::happening::{Happening, What};
@@ -32,6 +33,7 @@ fn everything_in_a_batch_comes_back_as_it_went_in() {
     assert_eq!(reader.forecasts(from, to).unwrap(), batch.forecasts);
     assert_eq!(reader.happenings(from, to).unwrap(), batch.happenings);
     assert_eq!(reader.marks(from, to).unwrap(), batch.marks);
+    assert_eq!(reader.yields(from, to).unwrap(), batch.yields);
     assert_eq!(reader.notices(from, to).unwrap(), batch.notices);
     assert_eq!(reader.deliveries(from, to).unwrap(), batch.deliveries);
     assert_eq!(reader.quarantined(1).unwrap(), batch.quarantined);
@@ -41,6 +43,7 @@ fn everything_in_a_batch_comes_back_as_it_went_in() {
     let recall = reader.recall(at(0)).unwrap();
     assert_eq!((recall.log, recall.answers), (batch.log, batch.answers));
     assert_eq!((recall.notices, recall.marks), (batch.notices, batch.marks));
+    assert_eq!(recall.yields, batch.yields);
 }
 
 #[test]
@@ -264,6 +267,7 @@ pub fn full_batch() -> Batch {
             mark(30.0, Lead::To6h, Fate::Came { at: at(9) }),
             mark(40.0, Lead::To3h, Fate::Open),
         ],
+        yields: vec![learned(11, 0.1 + 0.2)],
         notices: vec![issued()],
         deliveries: vec![pending()],
         session_seen: Some(at(99)),
@@ -301,6 +305,11 @@ fn forecasts() -> Vec<Forecast> {
 
 fn mark(litres: f64, lead: Lead, fate: Fate) -> MarkForecast {
     MarkForecast { drum: id("a"), made_at: at(7), mark: Litres(litres), lead, reached: soon(), fate }
+}
+
+fn learned(ms: i64, ntu_per_mg_l: f64) -> LearnedYield {
+    let clay = Yield { ntu_per_mg_l, sd: 0.01, since: Some(at(ms - 9)), exponent: 0.95 };
+    LearnedYield { learned_at: at(ms), clay }
 }
 
 fn soon() -> EmptyAt {

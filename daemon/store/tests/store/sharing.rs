@@ -78,7 +78,7 @@ fn a_reader_asks_for_the_daemon_where_the_store_is_of_an_older_version() {
     drop(barn.writer());
     sqlite3(&barn.path(), "PRAGMA user_version = 0");
     let message = Reader::open(&barn.path()).unwrap_err();
-    assert!(matches!(message, StoreError::Older { found: 0, known: 3, .. }), "{message}");
+    assert!(matches!(message, StoreError::Older { found: 0, known: 4, .. }), "{message}");
     assert!(message.to_string().contains("`claymark run` once"), "{message}");
 }
 
@@ -149,7 +149,7 @@ fn a_store_of_the_first_version_is_brought_up_to_date_with_all_that_it_holds() {
     let before = recalled(&barn);
     sqlite3(
         &barn.path(),
-        "DROP VIEW rejected_v; DROP TABLE rejected; DROP TABLE journal; DROP VIEW mark_forecast_v; DROP TABLE mark_forecast; PRAGMA user_version = 1",
+        "DROP VIEW clay_yield_v; DROP TABLE clay_yield; DROP VIEW rejected_v; DROP TABLE rejected; DROP TABLE journal; DROP VIEW mark_forecast_v; DROP TABLE mark_forecast; PRAGMA user_version = 1",
     );
     let mut writer = barn.writer();
     assert_eq!(recalled(&barn), before);
@@ -166,7 +166,7 @@ fn a_store_of_a_newer_version_is_refused_and_left_alone() {
     let messages =
         [Reader::open(&barn.path()).unwrap_err(), Writer::open(&barn.path(), &barn.site).unwrap_err()];
     for message in messages {
-        assert!(matches!(message, StoreError::Newer { found: 99, known: 3, .. }), "{message}");
+        assert!(matches!(message, StoreError::Newer { found: 99, known: 4, .. }), "{message}");
     }
     assert_eq!(sqlite3(&barn.path(), "PRAGMA user_version"), "99\n");
 }

@@ -184,7 +184,11 @@ impl Teller<'_> {
         lines.extend(check.order_due.as_ref().and_then(|stock| stock::due(stock, today)));
         let overdue = checks::overdue(self.site, &check.overdue, self.at);
         if !overdue.is_empty() {
-            lines.push("Checks by hand that are overdue:".to_owned());
+            lines.push(
+                "Checks by hand that are overdue; make them before you go, and write them down (claymark log flow_check, \
+                 claymark log grab_sample):"
+                    .to_owned(),
+            );
             lines.extend(overdue.into_iter().map(|late| format!("- {late}")));
         }
         lines.push(match &check.first_called {

@@ -2,13 +2,19 @@
 
 pub(crate) mod room;
 
+use claymark_core::fieldlog::{Deed, LogEntry};
 use claymark_core::forecast::Outlook;
 use claymark_core::notice::content::{
     Again, Because, Common, EveningCheck, LevelDoubt, ReadingsMissing, Runout, SilentSensor, Verdict,
     Withdrawn,
 };
-use claymark_core::notice::{Audience, Content};
+use claymark_core::notice::{Audience, Content, NoticeKind};
+use claymark_core::plan::{Batch, Plan, Ramp, Row};
+use claymark_core::room::{Effect, Event, Room};
+use claymark_core::site::{Place, Quantity};
+use claymark_core::stock::StockRules;
 use claymark_core::units::{Litres, PeopleUnits, Unit};
+use claymark_core::verify::HandCheck;
 use jiff::SignedDuration;
 use proptest::prelude::*;
 
@@ -319,4 +325,82 @@ fn every_kind(full: Verdict) -> Vec<Content> {
         Content::ReadingsMissing(ReadingsMissing::StoreFailing { since, why: "no".to_owned() }),
         Content::ReadingsMissing(ReadingsMissing::NotForwarded { since, why: "no".to_owned() }),
     ]
+}
+
+/// A room of 4500 L: 52.5 L/min at 65 NTU want 6.83 g/min, 9.83 kg, 0.43 bags a day; two bags are there, the next delivery is ten days away.
+fn short_of_clay() -> Site {
+    let mut site = site();
+    site.tanks[0].volume = Litres(4500.0);
+    site.clay.ntu_per_mg_l = Some(0.5);
+    site.batches = vec![Batch {
+        id: id("spring"),
+        name: "Spring batch".to_owned(),
+        stocked: "2027-04-18".parse().unwrap(),
+        dph_at_stocking: 4,
+        day_at_stocking: 0,
+        ended: None,
+        tanks: vec![id("t1")],
+        plan: Plan::new(Ramp::Linear, vec![Row { day: 0, exchanges_per_h: Some(0.7), ..Row::default() }])
+            .unwrap(),
+    }];
+    site.stock = Some(StockRules {
+        counted_bags: 2.0,
+        counted_on: "2027-04-20".parse().unwrap(),
+        on_order: None,
+        delivery_days: 10.0,
+        delivery_sd_days: 2.0,
+        freight: 180.0,
+        bag_price: 14.0,
+        holding_share_a_year: 0.25,
+        pallet_bags: 40,
+        floor_bags: 120,
+        one_lot_days: 90.0,
+        service: 0.95,
+    });
+    let check = |what, days: i64| HandCheck {
+        what,
+        place: Place::Head,
+        every: SignedDuration::from_hours(24 * days),
+    };
+    site.hand_checks = vec![check(Quantity::Turbidity, 1), check(Quantity::Flow, 7)];
+    site
+}
+
+#[test]
+fn the_rooms_evening_asks_for_clay_that_comes_too_late_and_for_the_check_that_is_overdue() {
+    let site = short_of_clay();
+    let mut room = Room::new(site.clone());
+    let entry = |when: &str, deed| LogEntry {
+        key: when.to_owned(),
+        at: at(when),
+        received_at: at(when),
+        by: None,
+        replaces: None,
+        deed,
+    };
+    let (quantity, unit) = (Some("turbidity".to_owned()), Some("NTU".to_owned()));
+    let sample = Deed::GrabSample { place: Some(Place::Head), quantity, value: Some(64.0), unit };
+    let caught =
+        Deed::FlowCheck { place: Some(Place::Head), volume: Some(Litres(26.25)), seconds: Some(30.0) };
+    let began = at("2027-04-20T13:00:00Z");
+    room.handle(began, Event::Remembered(entry("2027-04-18T06:00:00Z", sample)));
+    room.handle(began, Event::Remembered(entry("2027-04-19T06:00:00Z", caught)));
+    room.handle(began, Event::GoLive);
+    while let Some((due, _)) = room.next_deadline().filter(|(due, _)| *due <= at("2027-04-20T14:00:00Z")) {
+        room.handle(due, Event::Tick);
+    }
+    let evening = room.take_effects().into_iter().find_map(|effect| {
+        let Effect::Notify(notice) = effect else { return None };
+        (notice.kind == NoticeKind::EveningCheck).then_some(notice)
+    });
+    let text = told(&site, &evening.unwrap());
+    for line in [
+        "ORDER CLAY NOW: 40 bags. 2 are on the dry floor. They last 4 days, until Fri 23 Apr (by the plan: 0.43 bags a day while \
+         a delivery is on its way).\n",
+        "Checks by hand that are overdue; make them before you go, and write them down (claymark log flow_check, claymark log \
+         grab_sample):\n- turbidity at Head tank: last Sun 09:00, wanted every 24 h.\n",
+    ] {
+        assert!(text.contains(line), "'{line}' isn't in\n{text}");
+    }
+    assert!(!text.contains("- flow at"), "that was checked yesterday:\n{text}");
 }

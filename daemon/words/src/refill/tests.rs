@@ -1,5 +1,6 @@
 //! Sheets as they are read beside a drum.
 
+use claymark_core::clay::{Clouding, Yield};
 use claymark_core::forecast::EmptyAt;
 use claymark_core::id::Id;
 use claymark_core::refill::{Counted, Wanted};
@@ -52,6 +53,7 @@ fn of(site: &Site, holds: Option<f64>, to: f64, wanted: f64, book: Residual, see
             drum: Id::new("a").unwrap(),
             wanted,
             plan: None,
+            clouding: Some(clouding()),
             holds,
             refill: holds.map(|holds| Refill::of(drum, &site.clay, wanted, holds, counted)),
             then_empty: Some(then_empty),
@@ -60,6 +62,12 @@ fn of(site: &Site, holds: Option<f64>, to: f64, wanted: f64, book: Residual, see
             doubt: None,
         },
     )
+}
+
+fn clouding() -> Clouding {
+    let since = Some("2027-04-12T05:00:00Z".parse().unwrap());
+    let clay = Yield { ntu_per_mg_l: 0.85, sd: 0.02, since, exponent: 1.0 };
+    Clouding { clay, background: Turbidity(2.0) }
 }
 
 #[test]

@@ -1,8 +1,8 @@
 //! The week ahead: its heading, and what fills each drum. The days and the stock have their words elsewhere.
 
 use claymark_core::plan::FishDay;
-use claymark_core::refill::Refill;
 use claymark_core::refill::books::Residual;
+use claymark_core::refill::{Aim, Refill};
 use claymark_core::site::Site;
 use claymark_core::units::Litres;
 use jiff::Timestamp;
@@ -28,6 +28,8 @@ pub struct Filling {
     pub water: String,
     /// Strength afterwards.
     pub gives: String,
+    /// What the mix is aimed at.
+    pub aims: String,
 }
 
 /// "The week ahead: Monday 26 April to Sunday 2 May 2027".
@@ -36,25 +38,14 @@ pub fn title(first: Date, last: Date) -> String {
     format!("The week ahead: {} to {}", first.strftime("%A %-d %B"), last.strftime("%A %-d %B %Y"))
 }
 
-/// What its figures go by.
-#[must_use]
-pub fn basis(site: &Site) -> String {
-    let clay = site.clay.ntu_per_mg_l.map_or_else(
-        || "the site file doesn't say how cloudy the clay makes the water".to_owned(),
-        |ntu| {
-            format!(
-                "{} NTU for each mg/L of clay above {} NTU, as in the site file",
-                format::number(ntu, 2),
-                format::number(site.clay.background_ntu, 1)
-            )
-        },
-    );
-    format!("By the rearing plan; {clay}. A day begins at midnight.")
-}
-
 /// A drum's line; what can't be told is "–".
 #[must_use]
-pub fn filling(site: &Site, holds: Option<Litres>, left: &Residual, refill: Option<&Refill>) -> Filling {
+pub fn filling(
+    site: &Site,
+    at: Timestamp,
+    (holds, left): (Option<Litres>, &Residual),
+    (aim, refill): (&Aim, Option<&Refill>),
+) -> Filling {
     let units = &site.units;
     let none = || NOTHING.to_owned();
     let mut line = Filling {
@@ -65,6 +56,9 @@ pub fn filling(site: &Site, holds: Option<Litres>, left: &Residual, refill: Opti
         buckets: none(),
         water: none(),
         gives: none(),
+        aims: aim
+            .plan
+            .map_or_else(|| "its target".to_owned(), |plan| refill::aimed(site, Clock::new(site, at), plan)),
     };
     match refill {
         Some(Refill::Mix(mix)) => {
@@ -104,9 +98,10 @@ pub fn remark(site: &Site, name: &str, at: Timestamp, refill: Option<&Refill>) -
 #[must_use]
 pub fn mixing(site: &Site, at: Timestamp) -> String {
     format!(
-        "As the drums stood at {}, to each drum's target strength; while the band moves, the pumps follow it (claymark dose). A \
-         fresh sheet that aims the mix at the plan: claymark mix --drum ID. Strengths are of finished slurry, ± one standard deviation. Mix the clay with water in buckets of {} first, \
-         pour it in, then fill up to the line. {}",
+        "As the drums and their pumps stood at {}. Aimed at: what the plan wants in the middle of the mix's life, or the drum's \
+         own target where the plan or the draw isn't known. A fresh sheet: claymark mix --drum ID. Strengths are of finished \
+         slurry, ± one standard deviation. Mix the clay with water in buckets of {} first, pour it in, then fill up to the \
+         line. {}",
         super::dated_moment(at, &site.time_zone),
         format::volume(&site.units, site.clay.premix.bucket),
         caution::PREMIX

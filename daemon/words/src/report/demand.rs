@@ -160,6 +160,44 @@ fn reserve(trend: &DemandTrend, most: Kilograms) -> Option<(Mark, String)> {
     })
 }
 
+/// The picture in words: what was taken up on the first and on the last day that is known.
+#[must_use]
+pub fn picture(ends: Option<(Kilograms, Kilograms)>, trend: Option<&DemandTrend>) -> String {
+    let Some((first, last)) = ends else {
+        return "Oxygen that the fish took up, day by day: nothing is known.".to_owned();
+    };
+    let goes = match trend.map(|trend| &trend.taken) {
+        None => "too few days for a trend",
+        Some(taken) if taken.goes(Side::Rising) => "the trend rises",
+        Some(taken) if taken.goes(Side::Falling) => "the trend falls",
+        Some(_) => "no trend beyond doubt",
+    };
+    format!(
+        "Oxygen that the fish took up, day by day: {} on the first day that is known, {} on the last; {goes}.",
+        grams(first),
+        grams(last)
+    )
+}
+
+/// What the marks of the picture mean.
+#[must_use]
+pub fn legend(with_weight: bool) -> String {
+    let weight = if with_weight {
+        " Open diamonds: what it would have been, had each kilogram of fish (by the plan) taken up as much as on the middle \
+         day; dots that climb away from them are a demand that rises faster than the fish."
+    } else {
+        ""
+    };
+    format!(
+        "Dots: oxygen taken up in a day. Line: its trend.{weight} Hatched: not known. Dashes: all that the water brings."
+    )
+}
+
+/// The unit of the picture.
+pub const UNIT: &str = "g a day";
+/// Beside the line of what the water brings.
+pub const MOST: &str = "brought";
+
 /// Under the table.
 #[must_use]
 pub fn means(measured: usize, tanks: usize, water: Water) -> String {

@@ -1,7 +1,7 @@
 //! "Did you mean …?"
 
 /// The candidate that is most like `word`, if any is near enough to be a slip of the fingers.
-pub(super) fn closest<'a>(word: &str, candidates: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
+pub(crate) fn closest<'a>(word: &str, candidates: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
     let lower = word.to_lowercase();
     candidates
         .into_iter()
