@@ -12,7 +12,7 @@ use claymark_core::happening::What;
 use claymark_core::id::Id;
 use claymark_core::notice::content::SeenRefill;
 use claymark_core::plan::ahead::{self, DayAhead, Today};
-use claymark_core::refill::aim::{Draws, Life};
+use claymark_core::refill::aim::{DrawnNow, Life};
 use claymark_core::refill::books::{Books, LoggedRefill};
 use claymark_core::refill::{Aim, Counted, Refill, Wanted};
 use claymark_core::room::Stock;
@@ -61,7 +61,7 @@ impl Ahead {
         let today = Today {
             clouding: Clouding::known(&site.clay, learned.map(|learned| learned.clay)),
             water: flow_of_late(site, until, traces, rows),
-            slurry: Draws::new(site, &forecasts).in_all(),
+            slurry: DrawnNow::new(site, &forecasts).in_all(),
         };
         Self {
             days: ahead::ahead(site, from, DAYS, &today),
@@ -95,7 +95,7 @@ impl Filling {
 /// What a drum that is filled at that time should hold: by the plan, else its own target.
 fn aim(site: &Site, drum: &Drum, (at, today): (Timestamp, &Today), rows: &Rows) -> Aim {
     let forecasts = forecasts_at(site, at, rows);
-    let draws = Draws::new(site, &forecasts);
+    let draws = DrawnNow::new(site, &forecasts);
     let by_plan = || {
         let draw = forecast_at(drum, at, rows)?.outlook.draw()?;
         let lasts = draw.per_minute().time_for(drum.full - drum.heel)?;

@@ -28,7 +28,7 @@ pub struct Life {
 
 /// Who draws what at one time.
 #[derive(Debug, Clone, Copy)]
-pub struct Draws<'a> {
+pub struct DrawnNow<'a> {
     site: &'a Site,
     forecasts: &'a [Forecast],
 }
@@ -41,7 +41,7 @@ impl Life {
     }
 }
 
-impl<'a> Draws<'a> {
+impl<'a> DrawnNow<'a> {
     /// As the forecasts of one time have it.
     #[must_use]
     pub fn new(site: &'a Site, forecasts: &'a [Forecast]) -> Self {

@@ -5,7 +5,7 @@ use jiff::Timestamp;
 use crate::drum::WhatIf;
 use crate::forecast::Forecast;
 use crate::refill::Aim;
-use crate::refill::aim::{Draws, Life};
+use crate::refill::aim::{DrawnNow, Life};
 use crate::room::Room;
 use crate::room::desk::Desk;
 
@@ -17,12 +17,12 @@ impl Room {
 
     /// `None` where the plan has no band then, or water, yield or draw aren't known.
     fn aim_by_plan(&self, now: Timestamp, desk: &Desk, forecasts: &[Forecast]) -> Option<Aim> {
-        let draws = Draws::new(&self.site, forecasts);
+        let draws = DrawnNow::new(&self.site, forecasts);
         let life = self.life(now, desk, forecasts, draws)?;
         draws.aim(&desk.drum, self.fresh_water(now)?.flow, self.clouding()?, &life)
     }
 
-    fn life(&self, now: Timestamp, desk: &Desk, forecasts: &[Forecast], draws: Draws<'_>) -> Option<Life> {
+    fn life(&self, now: Timestamp, desk: &Desk, forecasts: &[Forecast], draws: DrawnNow<'_>) -> Option<Life> {
         if self.site.batches.is_empty() {
             return None;
         }

@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 use crate::fieldlog::LogEntry;
 use crate::ledger::Ledger;
 use crate::plan::ahead::{self, DayAhead, Today};
-use crate::refill::aim::Draws;
+use crate::refill::aim::DrawnNow;
 use crate::room::Room;
 use crate::site::Site;
 use crate::stock::order::Outlook;
@@ -50,7 +50,7 @@ impl Room {
         Today {
             clouding: self.clouding(),
             water: self.fresh_water(now).map(|fresh| fresh.flow),
-            slurry: Draws::new(&self.site, &self.forecasts(now)).in_all(),
+            slurry: DrawnNow::new(&self.site, &self.forecasts(now)).in_all(),
         }
     }
 
