@@ -23,11 +23,12 @@
 //! each with its probability. Beside the leading account of what goes on, others are carried along: the level rose at
 //! that minute, it fell, the draw changed, stopped, started. All are judged by how probable they made the same
 //! readings; one that convinces, and has lasted, leads from then on. So a refill that nobody logged is found with its
-//! litres (the new level less the old line, the draw meanwhile included), and foam isn't.
+//! litres (the new level less the old line, the draw meanwhile included), and foam isn't. By the level alone, a change of the
+//! draw by a tenth or more that nobody wrote down is followed within about an hour (median over the judging seasons).
 //!
 //! **The empty time** (`ahead`). If pump and valves stay, T = ∫ dv / q(v) from the heel to V, with its variance
 //! by the gradient; its quantiles, where several accounts are still probable, are those of their mixture. Past errors
-//! correct the width (`calibration`).
+//! correct the width (`calibration`); what sensor and strapping table hide from them is added afterwards.
 //!
 //! **Doubt.** While the sensor is silent, fails its quality tests, reads off the table, stands still without
 //! reason or foams for long, the level isn't believed, and the same filter goes on without readings: by the pump's
