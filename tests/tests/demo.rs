@@ -126,8 +126,8 @@ fn the_manager_sees_what_comes(demo: &Path) {
     for expected in [
         "The week ahead: Monday 26 April to Sunday 2 May 2027",
         // Fish day 34, ten days from 50-80 to 5-20 NTU: 32-56 on the fourth; 40 L/min · 42 NTU/480 by hand, 5.04 kg a day (the
-        // plan's 0.715 exchanges an hour are 40.04 L/min).
-        "34 (37 dph) 32 to 56 40.0 L/min 280 L 1.7 5.05 kg 0.20",
+        // plan's 0.715 exchanges an hour are 40.04 L/min); in the 304 L that the pumps deliver as they stand that is 16.6 g/L.
+        "34 (37 dph) 32 to 56 40.0 L/min 16.6 g/L 304 L 1.8 5.05 kg 0.20",
         "To fill each drum as it stands",
         "Order clay on",
         "crystalline silica",
