@@ -13,7 +13,7 @@ pub(super) const REMEMBERED_RAW_MINUTES: u32 = 10;
 /// h. Log entries older than this can't change a forecast any more.
 pub(super) const KEPT_LOG_HOURS: f64 = 72.0;
 /// h. Ages at which what was believed is kept, to go back to when something arrives late.
-pub(super) const KEPT_BELIEFS_HOURS: [f64; 10] = [0.04, 0.16, 0.5, 1.0, 2.0, 4.0, 7.0, 12.0, 20.0, 25.0];
+pub(super) const KEPT_BELIEFS_HOURS: [f64; 9] = [0.04, 0.16, 0.5, 1.0, 2.0, 4.0, 8.0, 14.0, 25.0];
 
 // The filter.
 
