@@ -1,5 +1,6 @@
 //! Stories of a room in which something goes wrong: when people are told, and what.
 
+use claymark_core::forecast::{Forecast, Subject};
 use claymark_core::notice::content::Verdict;
 use claymark_core::notice::failure::{Failure, Fault, PumpChanged, Sign};
 use claymark_core::notice::{Audience, NoticeKind};
@@ -13,17 +14,22 @@ fn failure(told: &Told) -> &Failure {
 
 /// Story 1: A is full at 17:30; at 18:10 somebody turns the pump up and doesn't write it down.
 fn pump_turned_up(seed: u64, change: bool) -> Telling {
+    pump_is_turned_up(seed, change).told("+1 05:30", &rooms::plain())
+}
+
+fn pump_is_turned_up(seed: u64, change: bool) -> Story {
     let mut story = Story::begin("11:00", seed, Truth::day_24());
     story.happens("17:26", |truth, _| truth.fill_a(175.0 + 0.209 * 4.0));
     story.written("17:30", r#""kind":"refill","drum":"a","water_l":130,"clay_kg":2.38"#);
     if change {
         story.happens("18:10", |truth, _| truth.pump = 300.0);
     }
-    story.told("+1 05:30", &rooms::plain())
+    story
 }
 
 #[test]
 fn a_pump_turned_up_without_a_word_is_told_with_the_new_end_within_three_quarters_of_an_hour() {
+    let mut at_once = 0;
     for seed in 0..NIGHTS {
         let telling = pump_turned_up(seed, true);
         let early = telling.of_a("11:00", "18:56");
@@ -42,6 +48,42 @@ fn a_pump_turned_up_without_a_word_is_told_with_the_new_end_within_three_quarter
         assert_eq!(words.matches('?').count(), 1, "one question: {words}");
         assert_eq!(only.notice.to, Audience::Everyone);
         assert!(telling.of_a("11:00", "22:30").len() <= 2, "seed {seed}:\n{}", telling.list());
+        at_once += u64::from(forecast_as_told(&telling, only.at, seed));
+    }
+    // Else the level hasn't yet spoken as clearly as the head tank.
+    assert!(at_once + 2 >= NIGHTS, "{at_once} of {NIGHTS} are forecast so with the notice");
+}
+
+/// Whether the forecast that goes with the notice says the same; each of ten minutes later and more must.
+fn forecast_as_told(telling: &Telling, told: Timestamp, seed: u64) -> bool {
+    let of_a = |forecast: &&Forecast| {
+        matches!(&forecast.of, Subject::Drum(drum) if drum.as_str() == "a")
+            && (told..at("+1 02:00")).contains(&forecast.at)
+    };
+    let off = |forecast: &Forecast| {
+        let empty = forecast.outlook.empty_at().and_then(|empty| empty.p50).expect("it ends");
+        empty.duration_since(at("+1 02:45"))
+    };
+    let forecasts: Vec<_> = telling.forecasts.iter().filter(of_a).collect();
+    for later in forecasts.iter().filter(|later| later.at >= told + SignedDuration::from_mins(10)) {
+        assert!(off(later).abs() <= NEAR, "seed {seed}, {}: off by {:#}", later.at, off(later));
+    }
+    let first = forecasts.first().filter(|first| first.at == told).expect("one goes with the notice");
+    off(first).abs() <= NEAR
+}
+
+#[test]
+fn after_a_restart_the_drum_is_forecast_as_people_were_told() {
+    for seed in 0..SEEDS {
+        let mut story = pump_is_turned_up(seed, true);
+        story.until("19:00");
+        let (site, recorded) = (rooms::plain(), story.recorded());
+        let telling = Telling::of(&site, &recorded);
+        let restarted = Telling::restarted(&site, &recorded, &telling.told, "19:00");
+        let forecasts = restarted.room().forecasts(at("19:00"));
+        let end = forecasts.first().and_then(|of_a| of_a.outlook.empty_at()?.p50).expect("it ends");
+        let off = end.duration_since(at("+1 02:45"));
+        assert!(off.abs() <= NEAR, "seed {seed}: off by {off:#}");
     }
 }
 
@@ -182,6 +224,8 @@ fn near(time: Timestamp, clock: &str, minutes: i64) {
     assert!(off <= SignedDuration::from_mins(minutes), "{time} isn't within {minutes} min of {clock}");
 }
 
+/// How far off the forecast may be.
+const NEAR: SignedDuration = SignedDuration::from_mins(20);
 /// So many nights of the first and the third story hold.
 const NIGHTS: u64 = 20;
 /// The same of the others, of four.

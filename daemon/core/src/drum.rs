@@ -61,6 +61,7 @@ pub use ask::{Slope, VolumeNow, WhatIf};
 pub use supply::supply_forecast;
 
 use jiff::Timestamp;
+use serde::{Deserialize, Serialize};
 
 use crate::fieldlog::LogEntry;
 use crate::forecast::{Basis, EmptyAt, Forecast, Outlook, Subject};
@@ -120,6 +121,15 @@ pub struct Doubt {
     pub since: Timestamp,
     /// In a few plain words.
     pub why: String,
+}
+
+/// What is drawn after a change, as a share of what was drawn before.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct DrawShare {
+    /// The share.
+    pub share: f64,
+    /// Its standard deviation.
+    pub sd: f64,
 }
 
 /// What lies ahead of one drum: the accounts that count, with their weights.
@@ -201,9 +211,10 @@ impl DrumWatch {
         self.advance(now);
     }
 
-    /// Another sensor says that the draw changed at `at`; the level decides whether it did.
-    pub fn hint_change(&mut self, at: Timestamp) {
-        if self.hands.hint(hours(at)) {
+    /// Another sensor says that the draw changed at `at` to that share; the level decides whether it did.
+    pub fn hint_change(&mut self, at: Timestamp, to: DrawShare) {
+        let DrawShare { share, sd } = to;
+        if share > 0.0 && self.hands.hint(hours(at), Belief { mean: share.ln(), sd: sd / share }) {
             self.changed_at(hours(at));
         }
     }

@@ -59,6 +59,26 @@ impl Telling {
         telling
     }
 
+    /// A room that was restarted at that clock time: it hears again what was recorded and what it had `told`.
+    ///
+    /// # Panics
+    /// As [`Telling::of`].
+    #[must_use]
+    pub fn restarted(site: &str, recorded: &str, told: &[Told], clock: &str) -> Self {
+        let mut telling = Self::new(site);
+        let mut told = told.iter().filter(|told| told.at <= at(clock)).peekable();
+        for line in recorded.split_inclusive('\n') {
+            let heard = Recording::new(line.as_bytes(), false).expect("plain lines").next();
+            let until = heard.expect("a line").expect("a recorded message").received_at;
+            while let Some(earlier) = told.next_if(|told| told.at <= until) {
+                telling.pipeline.event(earlier.at, Event::Recalled(earlier.notice.clone()));
+            }
+            telling.read(site, line, (false, at(clock)));
+        }
+        telling.pipeline.event(at(clock), Event::GoLive);
+        telling
+    }
+
     /// The room at the end.
     #[must_use]
     pub fn room(&self) -> &Room {

@@ -41,8 +41,8 @@ pub(super) enum Act {
     Serviced,
     /// The level sensor was wiped.
     Wiped,
-    /// Another sensor says that the draw changed.
-    Hinted,
+    /// Another sensor says that the draw changed by this (ln).
+    Hinted { by: Belief },
     /// The pump was caught into a cylinder.
     Caught { l_per_h: f64 },
 }
@@ -66,12 +66,13 @@ impl Hands {
         }
     }
 
-    /// Takes a hint that the draw changed then; false where there is one already.
-    pub fn hint(&mut self, at: f64) -> bool {
-        let known =
-            self.entries.iter().any(|hand| hand.act == Act::Hinted && (hand.at - at).abs() < SAME_HINT_HOURS);
+    /// Takes a hint that the draw changed then by that (ln); false where there is one already.
+    pub fn hint(&mut self, at: f64, by: Belief) -> bool {
+        let same =
+            |hand: &Hand| matches!(hand.act, Act::Hinted { .. }) && (hand.at - at).abs() < SAME_HINT_HOURS;
+        let known = self.entries.iter().any(same);
         if !known {
-            self.entries.push(Hand { at, act: Act::Hinted, key: String::new() });
+            self.entries.push(Hand { at, act: Act::Hinted { by }, key: String::new() });
         }
         !known
     }

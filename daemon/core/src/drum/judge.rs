@@ -11,9 +11,9 @@ use super::story::{Account, Turn};
 use super::tuning::{
     BACK_ODDS, CHANGE_ODDS, CHANGE_SHARE, CHANGE_SIGMAS, CLOG_HOURS, CLOG_KNOWN_SD, CLOG_SHARE, DROP_HOURS,
     EMPTY_SHARE, EMPTY_STILL_SHARE, FAR_BACK_ODDS, FASTER_HOURS, FOAMED_RISE_HOURS, FROTH_ENDS_ODDS,
-    FROTH_HOURS, FROTH_SEEN_HOURS, KNOWN_DRAW_SD, LOG_APART_HOURS, LOGGED_RISE_HOURS, MOST_CHANGE,
-    POURED_ODDS, RISEN_SD_SHARE, RISES, SLOWER_HOURS, START_HOURS, STEADY, STEP_ODDS, STEP_SHARE, STOP_HOURS,
-    UNFIT,
+    FROTH_HOURS, FROTH_SEEN_HOURS, HINTED_ODDS, KNOWN_DRAW_SD, LOG_APART_HOURS, LOGGED_RISE_HOURS,
+    MOST_CHANGE, POURED_ODDS, RISEN_SD_SHARE, RISES, SLOWER_HOURS, START_HOURS, STEADY, STEP_ODDS,
+    STEP_SHARE, STOP_HOURS, UNFIT,
 };
 use crate::happening::What;
 use crate::units::{Litres, LitresPerHour};
@@ -76,6 +76,7 @@ impl Bank {
                     && (CHANGE_SHARE..=MOST_CHANGE).contains(&by.abs())
                     && by.abs() >= CHANGE_SIGMAS * new.sd
             }
+            Turn::Hinted => other.odds > HINTED_ODDS && steady,
             Turn::Stopped => other.odds > CHANGE_ODDS && age >= STOP_HOURS && other.fits > STEADY,
             Turn::Started => {
                 // A level that hardly falls isn't drawn from.
@@ -120,6 +121,11 @@ impl Bank {
             Turn::Foamed => self.others.retain(|other| other.turn != Turn::Foamed),
             Turn::Dropped => self.dropped(began, &old, found),
             Turn::Changed => self.changed(&old, found),
+            Turn::Hinted => {
+                self.changed(&old, found);
+                // The other sensor may be wrong.
+                self.others.push(Account { turn: Turn::Goes, since: self.at, ..old });
+            }
             Turn::Stopped => self.stopped(&old, facts, hands, found),
             Turn::Started => self.started(hands, found),
         }

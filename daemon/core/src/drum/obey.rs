@@ -8,8 +8,8 @@ use super::hands::{Act, Hand, Hands};
 use super::state::Belief;
 use super::story::{Account, Turn};
 use super::tuning::{
-    ADDED_SD, CAUGHT_SD, CHANGE_SD, HINTED_PRIOR, LOG_APART_HOURS, NOT_DONE_PRIOR, POURED_PRIOR, RATING_SD,
-    SERVICED_SD, SETTING_SD, UNKNOWN_ADDED_SHARE, WIPED_SHARE,
+    ADDED_SD, CAUGHT_SD, HINTED_PRIOR, LOG_APART_HOURS, NOT_DONE_PRIOR, POURED_PRIOR, RATING_SD, SERVICED_SD,
+    SETTING_SD, UNKNOWN_ADDED_SHARE, WIPED_SHARE,
 };
 
 impl Bank {
@@ -37,7 +37,7 @@ impl Bank {
                 let sd = WIPED_SHARE * self.vessel.span;
                 self.each(|account| account.state.add_volume(Belief { mean: 0.0, sd }));
             }
-            Act::Hinted => self.hinted(hand.at),
+            Act::Hinted { by } => self.hinted(hand.at, by),
             Act::Caught { l_per_h } => self.caught(l_per_h),
             Act::Refill { .. } | Act::RefillSomewhere | Act::Dip { .. } => {}
         }
@@ -148,10 +148,11 @@ impl Bank {
         self.others.push(account);
     }
 
-    fn hinted(&mut self, at: f64) {
+    /// The level decides whether it is so.
+    fn hinted(&mut self, at: f64, by: Belief) {
         if self.lead.draws {
-            let mut account = self.lead.part(Turn::Changed, at, HINTED_PRIOR);
-            account.state.shift_draw(Belief { mean: 0.0, sd: CHANGE_SD });
+            let mut account = self.lead.part(Turn::Hinted, at, HINTED_PRIOR);
+            account.state.shift_draw(by);
             self.others.push(account);
         }
     }

@@ -30,6 +30,8 @@ pub(super) enum Turn {
     Dropped,
     /// The pump draws otherwise.
     Changed,
+    /// It draws as another sensor says.
+    Hinted,
     /// The pump doesn't draw any more.
     Stopped,
     /// The pump draws again.
@@ -109,7 +111,7 @@ impl Account {
         self.odds += self.told;
         self.minutes += 1.0;
         // Foam can feign another draw: that is judged by all readings, a level by the last ones.
-        let over = if matches!(self.turn, Turn::Changed | Turn::Stopped | Turn::Started) {
+        let over = if matches!(self.turn, Turn::Changed | Turn::Hinted | Turn::Stopped | Turn::Started) {
             self.minutes
         } else {
             self.minutes.min(FITS_MINUTES)

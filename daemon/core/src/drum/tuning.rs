@@ -203,6 +203,8 @@ pub(super) const DEAD_HOURS: f64 = 9.5 / 60.0;
 pub(super) const DEAD_FALL_SHARE: f64 = 0.008;
 /// h. Readings that don't fit for longer than this are a doubt.
 pub(super) const FOAM_HOURS: f64 = 45.0 / 60.0;
+/// Ln odds for the draw that another sensor tells: at 2 a wrong hint of a slower draw was believed on a night in ten.
+pub(super) const HINTED_ODDS: f64 = 4.0;
 
 // What hands do.
 

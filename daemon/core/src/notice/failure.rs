@@ -4,6 +4,7 @@ use jiff::Timestamp;
 use serde::{Deserialize, Serialize};
 
 use crate::clay::Yield;
+use crate::drum::DrawShare;
 use crate::fieldlog::LogEntry;
 use crate::forecast::EmptyAt;
 use crate::id::Id;
@@ -183,6 +184,8 @@ pub struct PumpChanged {
     pub from: LitresPerHour,
     /// Draw since.
     pub to: LitresPerHour,
+    /// The draw since by the head tank's clay alone; `None` in what was told before this was kept.
+    pub by_clay: Option<DrawShare>,
     /// When the drum is empty at the new draw.
     pub ends: Option<EmptyAt>,
     /// Whether it lasts until the next visit.

@@ -29,7 +29,7 @@ use jiff::{SignedDuration, Timestamp};
 
 use crate::id::Id;
 use crate::notice::content::{Because, SilentSensor};
-use crate::notice::failure::{Failure, Fault, Sign};
+use crate::notice::failure::{Failure, Fault, PumpChanged, Sign};
 use crate::notice::{Content, Notice, Priority};
 use crate::room::Room;
 use crate::room::desk::Desk;
@@ -243,7 +243,7 @@ impl Fault {
 
 impl Room {
     /// Tells what has failed, and when it is over.
-    pub(crate) fn look_at_failures(&mut self, scene: &Scene) {
+    pub(crate) fn look_at_failures(&mut self, scene: &mut Scene) {
         self.learn(scene);
         let mut failures = std::mem::take(&mut self.failures);
         let evidence = Evidence::of(self, scene);
@@ -253,6 +253,7 @@ impl Room {
         self.end_failures(scene);
         for found in found {
             if self.failures.is_news(scene.now, &found) {
+                self.hint(scene, &found);
                 self.tell_failure(scene, found);
             }
         }
@@ -284,6 +285,19 @@ impl Room {
             visit: scene.visit,
             stage: found.stage,
         }
+    }
+
+    /// What people are told of a draw is what its drum is forecast by.
+    fn hint(&mut self, scene: &mut Scene, found: &Found) {
+        let Fault::PumpChanged(PumpChanged { by_clay: Some(by_clay), .. }) = &found.fault else { return };
+        for (desk, forecast) in self.desks.iter_mut().zip(&mut scene.forecasts) {
+            if found.drum.as_ref() == Some(&desk.drum.id) {
+                desk.watch.hint_change(found.since, *by_clay);
+                desk.watch.advance(scene.now);
+                *forecast = desk.watch.forecast(scene.now);
+            }
+        }
+        self.take_happenings();
     }
 
     fn tell_failure(&mut self, scene: &Scene, found: Found) {

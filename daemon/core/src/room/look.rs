@@ -62,7 +62,8 @@ impl Room {
         share_draws(&mut self.desks.iter_mut().map(|desk| &mut desk.watch).collect::<Vec<_>>());
         self.take_happenings();
         self.desks.iter_mut().for_each(|desk| desk.remember(now));
-        let scene = self.scene(now, live, due);
+        let mut scene = self.scene(now, live, due);
+        self.look_at_failures(&mut scene);
         if self.next_forecasts <= due {
             self.next_forecasts = at_or_after(due + SignedDuration::from_nanos(1));
             self.issue_forecasts(&scene);
@@ -71,7 +72,6 @@ impl Room {
         self.look_at_storage(&scene);
         self.look_at_forwarding(&scene);
         self.look_at_session(&scene);
-        self.look_at_failures(&scene);
         self.look_at_silence(&scene);
         self.look_at_doubts(&scene);
         self.look_at_evening(&scene);

@@ -3,6 +3,7 @@
 use crate::id::Id;
 use crate::notice::Notice;
 use crate::notice::content::{Because, Content, ReadingsMissing};
+use crate::notice::failure::{Failure, Fault, PumpChanged};
 use crate::room::Room;
 use crate::room::desk::Desk;
 use crate::room::duty::Told;
@@ -33,8 +34,20 @@ impl Room {
                 self.desk_of(&doubt.state.drum, |desk| desk.doubt.tell(since, told));
             }
             Content::ReadingsMissing(missing) => self.recall_missing(missing, told),
-            Content::Failure(failure) => self.failures.recall(&notice.cause, failure, told),
+            Content::Failure(failure) => {
+                self.recall_hint(failure);
+                self.failures.recall(&notice.cause, failure, told);
+            }
             Content::Withdrawn(withdrawn) => self.recall_withdrawn(notice, &withdrawn.because),
+        }
+    }
+
+    /// The rules look only while the room speaks, so what they had found is said to the watch again.
+    fn recall_hint(&mut self, failure: &Failure) {
+        if let Fault::PumpChanged(PumpChanged { by_clay: Some(by_clay), .. }) = &failure.fault
+            && let Some(state) = &failure.drum
+        {
+            self.desk_of(&state.drum, |desk| desk.watch.hint_change(failure.since, *by_clay));
         }
     }
 

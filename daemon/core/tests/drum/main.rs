@@ -4,6 +4,7 @@
 
 mod asked;
 mod doubts;
+mod hints;
 mod laws;
 mod physics;
 mod rig;

@@ -5,7 +5,7 @@
 use jiff::{SignedDuration, Timestamp};
 
 use super::{Found, Rule};
-use crate::drum::WhatIf;
+use crate::drum::{DrawShare, WhatIf};
 use crate::fieldlog::Deed;
 use crate::forecast::EmptyAt;
 use crate::notice::Priority;
@@ -52,9 +52,10 @@ fn find(evidence: &Evidence<'_>) -> Option<Found> {
         (None, _) | (_, None) => Verdict::Unknown,
     };
     let pump = drum.desk.drum.pump.clone();
+    let by_clay = Some(DrawShare { share: factor, sd: doubt });
     Some(Found {
         cause: format!("pump:{pump}"),
-        fault: Fault::PumpChanged(PumpChanged { pump, from, to, ends, verdict }),
+        fault: Fault::PumpChanged(PumpChanged { pump, from, to, by_clay, ends, verdict }),
         since: shift.since,
         signs: vec![Sign::DrawChanged { from, to }, shift.sign(Place::Head)],
         drum: Some(drum.desk.drum.id.clone()),

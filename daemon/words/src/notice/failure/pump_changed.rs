@@ -10,7 +10,7 @@ use crate::names::{self, short};
 use crate::notice::{Teller, fit};
 
 pub(super) fn words(teller: Teller<'_>, failure: &Failure, changed: &PumpChanged) -> Words {
-    let PumpChanged { pump, from, to, ends, verdict } = changed;
+    let PumpChanged { pump, from, to, ends, verdict, .. } = changed;
     let drum = failure.drum.as_ref().map(|state| teller.name_of(state)).unwrap_or_default();
     let pump = names::pump(teller.site, pump);
     let rate = format!("{} to about {}/min", format::number(from.ml_per_min(), 0), about_ml(*to));
