@@ -63,7 +63,11 @@ impl Bank {
                     && other.odds - self.foamed_odds() > STEP_ODDS
                     && dwell.is_some_and(|dwell| age >= dwell)
             }
-            Turn::Foamed => other.odds > STEP_ODDS && steady && age >= FROTH_SEEN_HOURS,
+            // When it rose, the level may not yet have been known for as restless as it is.
+            Turn::Foamed => {
+                let stands_out = other.state.froth_height() > FOAM_SCATTERS * self.scatter();
+                other.odds > STEP_ODDS && steady && age >= FROTH_SEEN_HOURS && stands_out
+            }
             Turn::Poured => other.odds > POURED_ODDS && age >= LOGGED_RISE_HOURS,
             Turn::Dropped => rise < 0.0 && steady && other.odds > STEP_ODDS && age >= DROP_HOURS,
             Turn::Changed => {
@@ -315,5 +319,7 @@ const CONTRADICTS_SHARE: f64 = 0.1;
 const POURING_HOURS: f64 = 4.0 / 60.0;
 /// Scatters. By so much a level must have fallen of which somebody said that nothing draws from it.
 const SEEN_FALL: f64 = 3.0;
+/// Scatters. Foam that stands no higher is the restlessness of the level.
+const FOAM_SCATTERS: f64 = 4.0;
 /// By so much (ln) a level that stands still is believed against a pump that goes on.
 const STILL_LEAD: f64 = 10.0;
