@@ -1,7 +1,9 @@
 //! Stories of a room whose fish have a plan: what is told goes by the day of the fish, not by the site file's usual.
 
 use claymark_core::notice::failure::Fault;
+use claymark_tests::story::script::at;
 use claymark_tests::story::{Story, Truth, Which, site_file};
+use jiff::SignedDuration;
 
 /// Fish of that day stand in all tanks; the clay's yield is known.
 fn site(fish_day: i32, row: &str) -> String {
@@ -49,6 +51,26 @@ fn a_blower_that_stops_is_told_with_the_time_left_to_the_floor_of_the_day() {
         *at
     };
     assert!(limit(5.0) > limit(6.0), "there is more time to a lower floor");
+}
+
+#[test]
+fn a_heater_that_fails_is_told_with_the_time_left_to_the_cold_limit_of_the_day() {
+    let mut story = Story::begin("20:00", 1, Truth::full());
+    story.happens("+1 01:00", |truth, _| truth.incoming = 12.0);
+    let mut limit = |least_c: f64| {
+        let site = site(24, &format!("{{ day = 0, temperature_c = [{least_c:.1}, 24.0] }}"));
+        let telling = story.told("+1 01:30", &site);
+        let found = telling.failures("20:00", "+1 01:30");
+        let [(_, Fault::HeaterOff { limit_at: Some(at), .. })] = found.as_slice() else {
+            panic!("{least_c}: {found:?}")
+        };
+        *at
+    };
+    // From 20 °C towards 12 °C in 450 L / 51.2 L/min = 8.8 min: at 14 °C after 8.8 ln 4 = 12.2 min; the trend is carried
+    // on straight, so it is told a little too early.
+    let early = limit(14.0).duration_since(at("+1 01:12"));
+    assert!(early.abs() <= SignedDuration::from_mins(5), "{early:#}");
+    assert!(limit(13.0) > limit(14.0), "there is more time to a lower limit");
 }
 
 /// At 14:05 somebody pours 100 L of water into A, which holds 60 L.

@@ -2,6 +2,8 @@
 //!
 //! Trap: a probe that was lifted, which jumps.
 
+use jiff::SignedDuration;
+
 use super::{Found, Rule};
 use crate::notice::Priority;
 use crate::notice::failure::{Failure, Fault, Sign};
@@ -27,12 +29,17 @@ fn find(evidence: &Evidence<'_>) -> Option<Found> {
     });
     let second = tank.into_iter().next();
     let least = evidence.limits(&Place::Head).temperature_c.min();
+    let limit_at = trace.falls_to(least, cooling.since);
+    // A minute or two later the time left can be told too.
+    if limit_at.is_none() && evidence.now < cooling.since + TREND {
+        return None;
+    }
     let at_night = if second.is_some() { Priority::Now } else { Priority::Soon };
     let mut signs = vec![Sign::Cools { place: Place::Head, from: cooling.before, now: cooling.now }];
     signs.extend(second);
     Some(Found {
         cause: "heat".to_owned(),
-        fault: Fault::HeaterOff { temperature: cooling.now, limit_at: trace.falls_to(least, cooling.since) },
+        fault: Fault::HeaterOff { temperature: cooling.now, limit_at },
         since: cooling.since,
         signs,
         drum: None,
@@ -60,5 +67,7 @@ fn is_over(evidence: &Evidence<'_>, failure: &Failure) -> bool {
 
 /// °C. Smaller falls are the room's day and night.
 const LEAST_FALL_C: f64 = 0.5;
+/// So long after it began a fall has a trend.
+const TREND: SignedDuration = SignedDuration::from_mins(9);
 /// min.
 const PACES: [f64; 5] = [1.5, 5.0, 10.0, 20.0, 60.0];
