@@ -65,6 +65,8 @@ pub(crate) struct Evidence<'a> {
     pub(crate) site: &'a Site,
     /// The next visit after nobody is there: of tonight, or of the night to come.
     pub(crate) next_visit: Option<Visit>,
+    /// Nobody is there.
+    pub(crate) away: bool,
     /// In the order of the site file.
     pub(crate) drums: Vec<DrumSight<'a>>,
     /// Turbidity of the head tank, where a sensor tells it.
@@ -96,6 +98,7 @@ impl<'a> Evidence<'a> {
             now: scene.now,
             site,
             next_visit: next_visit(site, scene),
+            away: scene.visit.is_some(),
             drums: drums.map(|(desk, forecast)| DrumSight::of(desk, forecast, &room.journal)).collect(),
             head: turbidity().find(|sensor| sensor.place == Place::Head).and_then(turbid),
             tanks: turbidity()

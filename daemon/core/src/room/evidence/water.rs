@@ -31,7 +31,9 @@ pub(crate) struct Explained {
     pub(crate) slurry_factor: f64,
     /// Standard deviation of that share.
     pub(crate) factor_sd: f64,
-    /// As less or more water with the same clay: the share.
+    /// As less or more water with the same clay.
+    pub(crate) water: Shift,
+    /// The clay in the water then goes to this share of what was there.
     pub(crate) water_factor: f64,
     /// Logarithm of how much likelier its pace is if it is the water.
     pub(crate) speaks_for_water: f64,
@@ -83,6 +85,7 @@ impl<'a> Turbid<'a> {
                 slurry: found,
                 slurry_factor,
                 factor_sd,
+                water: found,
                 water_factor: factor,
                 speaks_for_water: 0.0,
             });
@@ -95,6 +98,7 @@ impl<'a> Turbid<'a> {
             water_factor: self.factor(&water),
             speaks_for_water: water.evidence - slurry.evidence,
             slurry,
+            water,
         })
     }
 }

@@ -18,33 +18,25 @@ fn find(evidence: &Evidence<'_>) -> Option<Found> {
     let drum = evidence.drawn()?;
     let head = evidence.head.as_ref()?;
     let explained = head.explained()?;
-    let (shift, factor) = (explained.slurry, explained.water_factor);
+    let (shift, factor) = (explained.water, explained.water_factor);
     let stronger = drum.was_poured(shift.since, REFILL);
     if factor < LEAST_FACTOR || stronger {
         return None;
     }
     // Slurry that is being poured lifts the level.
-    let hinge = drum.hinge(evidence.now, shift.since).filter(|hinge| hinge.after > -0.5 * hinge.before)?;
+    let hinge =
+        drum.hinge(evidence.now, explained.slurry.since).filter(|hinge| hinge.after > -0.5 * hinge.before)?;
     let metered = evidence.flow_changed(&Place::Head, shift.since).filter(|(from, now)| *now < 0.85 * from);
     let needed = match &metered {
         Some(_) => 0.0,
-        None => needed(evidence.now.duration_since(shift.since)),
+        None => needed(evidence.now.duration_since(shift.since), evidence.away),
     };
     let likelier = hinge.speaks_for_the_same(explained.slurry_factor) + explained.speaks_for_water;
     if likelier < needed {
         return None;
     }
     let draw = LitresPerMinute(hinge.before).per_hour();
-    let mut signs = vec![
-        Sign::Turbidity {
-            place: Place::Head,
-            from: shift.before,
-            now: shift.now,
-            towards: head.background + factor * (shift.before - head.background),
-            pace_min: shift.pace,
-        },
-        Sign::DrawUnchanged { draw },
-    ];
+    let mut signs = vec![shift.sign(Place::Head), Sign::DrawUnchanged { draw }];
     let share = metered.map_or(1.0 / factor, |(from, now)| now / from);
     signs.extend(metered.map(|(from, now)| Sign::Flow { place: Place::Head, from, now }));
     Some(Found {
@@ -59,12 +51,12 @@ fn find(evidence: &Evidence<'_>) -> Option<Found> {
 }
 
 /// The longer it lasts, the less can be waited for: in the end the likelier is told.
-fn needed(lasted: SignedDuration) -> f64 {
+fn needed(lasted: SignedDuration, away: bool) -> f64 {
     if lasted < WAITED {
         return LIKELIER;
     }
-    let gone = (lasted - WAITED).as_secs_f64() / (AT_LATEST - WAITED).as_secs_f64();
-    LEANS * (1.0 - gone).max(0.0)
+    let left = (AT_LATEST - lasted).as_secs_f64() / (AT_LATEST - WAITED).as_secs_f64();
+    if left <= 0.0 && away { NOBODY_THERE } else { LEANS * left.max(0.0) }
 }
 
 /// The head tank has come most of the way back.
@@ -78,6 +70,9 @@ const LEAST_FACTOR: f64 = 1.25;
 const LIKELIER: f64 = 4.5;
 /// The same when it can't wait any longer.
 const LEANS: f64 = 1.0;
+/// The same at last while nobody is there who could turn up a pump; valves, filters and mains fail by themselves
+/// (common practice, no source).
+const NOBODY_THERE: f64 = -2.0;
 const WAITED: SignedDuration = SignedDuration::from_mins(10);
 /// By then it is told if it is likelier at all.
 const AT_LATEST: SignedDuration = SignedDuration::from_mins(14);

@@ -28,7 +28,8 @@ fn find(evidence: &Evidence<'_>) -> Option<Found> {
     let hinge = drum.hinge(evidence.now, shift.since)?;
     let share = hinge.share();
     let likelier = -hinge.speaks_for_the_same(factor) - explained.speaks_for_water;
-    let changed = hinge.sigmas() >= SIGMAS && likelier >= LIKELIER;
+    let needed = if evidence.away { LIKELIER + NOBODY_THERE } else { LIKELIER };
+    let changed = hinge.sigmas() >= SIGMAS && likelier >= needed;
     let apart = (share - factor).abs();
     let agree = apart <= AGREE * factor.max(1.0) + 2.0 * explained.factor_sd.hypot(hinge.sd / hinge.before);
     let noticeable = (share - 1.0).abs() >= LEAST_CHANGE && share > STOPPED;
@@ -92,6 +93,8 @@ fn is_over(evidence: &Evidence<'_>, failure: &Failure) -> bool {
 const SIGMAS: f64 = 3.5;
 /// Logarithm of how much likelier a changed draw must be than the same one.
 const LIKELIER: f64 = 5.0;
+/// By so much more while nobody is there who could have turned it up: water fails by itself (common practice, no source).
+const NOBODY_THERE: f64 = 2.0;
 /// How far draw and clay may lie apart, as a share.
 const AGREE: f64 = 0.15;
 /// Clay in water goes with slurry to this share while nothing else changes (common practice, no source).
