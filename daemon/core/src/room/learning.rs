@@ -4,12 +4,13 @@ use jiff::{SignedDuration, Timestamp};
 
 use crate::clay::LearnedYield;
 use crate::clay::yields::{Sample, YieldChange, YieldWatch};
-use crate::forecast::{Basis, Outlook};
+use crate::forecast::{Basis, Forecast, Outlook};
+use crate::room::desk::Desk;
 use crate::room::evidence::days::Days;
 use crate::room::look::Scene;
 use crate::room::{Effect, Room};
 use crate::site::Place;
-use crate::units::{LitresPerHour, Turbidity};
+use crate::units::{GramsPerMinute, LitresPerHour, Turbidity};
 
 /// What was learned so far.
 #[derive(Debug, Default)]
@@ -35,7 +36,9 @@ impl Room {
             self.learned.yields.interrupt();
             return;
         };
-        self.learned.days.note(scene.now, sample.1.0, sample.0.above.0);
+        if let Some(draw) = sample.1 {
+            self.learned.days.note(scene.now, draw.0, sample.0.above.0);
+        }
         if self.failures.none() {
             self.learned.yields.take(self.site.head_tank.volume, &sample.0);
         }
@@ -60,24 +63,37 @@ impl Room {
         }
     }
 
-    /// The one drum that feeds the head tank, by its books, against what the head tank shows; with its draw.
-    fn sample(&self, scene: &Scene) -> Option<(Sample, LitresPerHour)> {
-        let mut drawn = self.desks.iter().zip(&scene.forecasts).filter(|(_, forecast)| forecast.in_use);
-        let (desk, forecast) = drawn.next().filter(|_| drawn.next().is_none())?;
-        let Outlook::Known { basis: Basis::Level, draw, .. } = forecast.outlook else { return None };
-        let changed = desk.changed().is_some_and(|at| scene.now < at + SETTLES);
+    /// The drums that feed the head tank, by their books, against what the head tank shows; with the draw where it is
+    /// one drum's.
+    fn sample(&self, scene: &Scene) -> Option<(Sample, Option<LitresPerHour>)> {
+        let drawn: Vec<_> = self.desks.iter().zip(&scene.forecasts).filter(|(_, one)| one.in_use).collect();
+        let fed = drawn.iter().map(|(desk, forecast)| self.feeds(scene.now, desk, forecast));
+        let fed: Vec<(LitresPerHour, GramsPerMinute)> = fed.collect::<Option<_>>()?;
         let cleaned = self.journal.has(scene.now, SETTLES, |deed| {
             matches!(deed, crate::fieldlog::Deed::Cleaning { .. } | crate::fieldlog::Deed::Wipe { .. })
         });
-        let left = desk.books(&self.site.clay).left;
-        if changed || cleaned || !left.is_known() {
+        if fed.is_empty() || cleaned {
             return None;
         }
         let water = self.fresh_water(scene.now)?.flow;
         let shown = self.water.turbidity(scene.now, &Place::Head)?.turbidity;
         let above = Turbidity(shown.0 - self.site.clay.background_ntu);
-        let fed = water.diluting(draw.clay(left.strength))?;
-        Some((Sample { at: scene.now, fed, water, above }, draw))
+        let clay = fed.iter().fold(GramsPerMinute(0.0), |sum, (_, clay)| sum + *clay);
+        let alone = if let [(draw, _)] = fed.as_slice() { Some(*draw) } else { None };
+        Some((Sample { at: scene.now, fed: water.diluting(clay)?, water, above }, alone))
+    }
+
+    /// What one drum is drawn at and feeds; `None` where that isn't sure, or has just changed.
+    fn feeds(
+        &self,
+        now: Timestamp,
+        desk: &Desk,
+        forecast: &Forecast,
+    ) -> Option<(LitresPerHour, GramsPerMinute)> {
+        let Outlook::Known { basis: Basis::Level, draw, .. } = forecast.outlook else { return None };
+        let changed = desk.changed().is_some_and(|at| now < at + SETTLES);
+        let left = desk.books(&self.site.clay).left;
+        (!changed && left.is_known()).then(|| (draw, draw.clay(left.strength)))
     }
 }
 

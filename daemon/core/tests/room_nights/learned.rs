@@ -44,6 +44,28 @@ fn a_yield_that_has_settled_is_kept_once_a_day_and_counted_on() {
 }
 
 #[test]
+fn drums_that_are_drawn_at_once_teach_together() {
+    let mut night = Night::begin_with_a_written_yield("2027-04-20T07:00");
+    night.log(Deed::FlowCheck { place: Some(Place::Head), volume: Some(Litres(44.7)), seconds: Some(60.0) });
+    for drum in ["a", "b"] {
+        night.drum(drum).holds(30.0).draws(9.0);
+    }
+    night.until("2027-04-20T07:30");
+    for drum in ["a", "b"] {
+        night.drum(drum).holds(170.0);
+    }
+    night.until("2027-04-20T07:40");
+    for drum in ["a", "b"] {
+        let (water, clay) = (Some(Litres(143.0)), Some(Kilograms(2.58)));
+        night.log(Deed::Refill { drum: Some(id(drum)), water, clay });
+    }
+    night.until("2027-04-20T23:00");
+    let [learned] = night.yields[..] else { panic!("{:?}", night.yields) };
+    // By hand: 5.4 g/min in 45 L/min are 120 mg/L; 64/120 = 0.53.
+    assert!((learned.clay.ntu_per_mg_l - 0.53).abs() < 0.02, "{learned:?}");
+}
+
+#[test]
 fn after_a_restart_what_was_learned_stands_until_as_much_is_learned_again() {
     let mut night = a_day();
     let learned = night.yields[0];
