@@ -111,6 +111,10 @@ mod tests {
             let place = Some(Place::Tank(Id::new("t1").unwrap()));
             entry(minutes, Deed::GrabSample { place, quantity, value: Some(value), unit })
         };
+        let mut elsewhere = sample(-60, 58.0, "NTU");
+        if let Deed::GrabSample { place, .. } = &mut elsewhere.deed {
+            *place = Some(Place::Head);
+        }
         let wipe = |minutes, sensor| entry(minutes, Deed::Wipe { sensor: Some(Id::new(sensor).unwrap()) });
         let of = |log: &[LogEntry]| Before::of(&site, &site.sensors[0], log, at(0)).map(|found| found.hand);
         let usual = [sample(-90, 55.0, "NTU"), sample(-60, 58.0, "NTU"), wipe(-50, "t1-ntu")];
@@ -121,6 +125,7 @@ mod tests {
             (vec![sample(-60, 58.0, "NTU"), wipe(-50, "head-ntu")], "another sensor was wiped"),
             (vec![wipe(-50, "t1-ntu"), sample(-30, 58.0, "NTU")], "no sample before the wipe"),
             (vec![sample(-60, 58.0, "FNU"), wipe(-50, "t1-ntu")], "another unit"),
+            (vec![elsewhere, wipe(-50, "t1-ntu")], "another place"),
             (vec![sample(-250, 58.0, "NTU"), wipe(-50, "t1-ntu")], "too long ago"),
         ] {
             assert_eq!(of(&log), None, "{why}");
