@@ -275,7 +275,7 @@ fn the_oxygen_demand_is_drawn_with_what_the_weight_of_the_fish_would_make_of_it(
         "Oxygen that the fish took up, day by day: 10 g on the first day that is known, 14 g on the last; the trend rises.",
     );
     assert_eq!(svg.matches("<circle").count(), 7, "a dot for each day");
-    assert!(svg.contains("g a day") && svg.contains("Mon"), "{svg}");
+    assert!(svg.contains("\ng\n</text>") && svg.contains("Mon"), "{svg}");
     // Half of the week: three days are over.
     let noon = week.days()[3].start + SignedDuration::from_hours(12);
     let facts = WeekFacts::of(site.clone(), week.clone(), noon, &all, Rows::default());
@@ -375,4 +375,94 @@ fn forecasts_are_judged_by_independent_days_and_too_few_of_them_not_at_all() {
     assert_eq!(of(&said(9, 20, |n| if n % 2 == 0 { 90 } else { 5 })).verdict(), Verdict::TooLittle);
     let nothing = ForecastSkill::of(&site, &[]);
     assert!(!nothing.any() && nothing.leads.iter().all(|lead| lead.verdict() == Verdict::TooLittle));
+}
+
+/// A cell's text without the places at which it may break.
+fn cells(row: &serde_json::Value) -> Vec<String> {
+    let row = row.as_array().unwrap().iter();
+    row.map(|cell| cell.as_str().unwrap().replace(['\u{200b}', '\u{a0}'], " ")).collect()
+}
+
+/// The pages of a week in which each of the tables has something to say.
+fn a_full_week() -> serde_json::Value {
+    let site = site();
+    let week = week(&site);
+    let all = traces(
+        &site,
+        &[
+            ("head-o2", &|_| 9.0),
+            ("tank-t1-o2", &|_| 8.0),
+            ("tank-t2-o2", &|_| 8.5),
+            // Below the band of the first days, then above that of the last ones.
+            ("tank-t1-ntu", &|_| 62.0),
+            ("tank-t2-ntu", &|_| 47.0),
+        ],
+    );
+    let late = |n: i64| match n % 10 {
+        0 => 90,
+        1..=4 => 45,
+        _ => -10,
+    };
+    let rows = Rows { marks: said(20, 6, late), ..rows(&site) };
+    let until = week.end();
+    let facts = WeekFacts::of(site.clone(), week, until, &all, rows);
+    serde_json::to_value(View::of(&facts).unwrap()).unwrap()
+}
+
+#[test]
+fn every_cell_of_the_tables_of_fish_and_week_ahead_stands_in_its_column_with_its_unit() {
+    let view = a_full_week();
+    for (row, expected) in [
+        (
+            &view["ahead"]["days"][0],
+            &[
+                "Mon 23 Nov",
+                "35 (38 dph)",
+                "25 to 55",
+                "9.3 L/min",
+                "9.0 g/L",
+                "120 L",
+                "0.7",
+                "1.08 kg",
+                "0.05",
+                "1 h 10 min",
+            ][..],
+        ),
+        (
+            &view["ahead"]["fillings"][0],
+            &[
+                "Drum A",
+                "62 L",
+                "18.0 ± 0.4 g/L",
+                "0.45 kg",
+                "0.02",
+                "1",
+                "112 L",
+                "9.0 ± 0.2 g/L",
+                "40 NTU, Mon 16:20",
+            ],
+        ),
+        // Tank 2 lies below the band of the first days, tank 1 above that of the last.
+        (
+            &view["water"]["days"][2],
+            &["Wed 18", "30 (33 dph)", "50 to 80", "50 %", "50 %", "0 %", "0 %", "Tank 2 (0 %)"],
+        ),
+        (
+            &view["water"]["days"][6],
+            &["Sun 22", "34 (37 dph)", "30 to 60", "50 %", "0 %", "50 %", "0 %", "Tank 1 (0 %)"],
+        ),
+        // 4.67 L/min each, 1 and 0.5 mg/L: 10.08 g of 1 kg.
+        (&view["demand"]["days"][0], &["Mon 16", "28 (31 dph)", "9.3 L/min", "1.0 kg", "10 g", "10.1"]),
+        // Pinball losses of the five quantiles, doubled, in the mean: 10.4 min half the time, 23.4 for four in ten, 62.4 else.
+        (
+            &view["skill"]["leads"][1]["cells"],
+            &["3 to 6 h", "120", "20", "28 min", "50 % (27 to 73)", "90 % (68 to 99)", "21 min"],
+        ),
+    ] {
+        assert_eq!(cells(row), expected);
+    }
+    let judged = view["skill"]["judged"].as_str().unwrap();
+    assert!(judged.contains("since Mon 26 Oct") && judged.contains("5 L marks"), "{judged}");
+    let means = view["demand"]["means"].as_str().unwrap();
+    assert!(means.contains("all 2 measured of 2 tanks") && means.contains("the plan's exchanges"), "{means}");
 }

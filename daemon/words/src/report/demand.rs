@@ -189,12 +189,12 @@ pub fn legend(with_weight: bool) -> String {
         ""
     };
     format!(
-        "Dots: oxygen taken up in a day. Line: its trend.{weight} Hatched: not known. Dashes: all that the water brings."
+        "Dots: oxygen taken up in a day. Line: its trend.{weight} Hatched: not known. Dashes, where they are near: all that the water brings."
     )
 }
 
 /// The unit of the picture.
-pub const UNIT: &str = "g a day";
+pub const UNIT: &str = "g";
 /// Beside the line of what the water brings.
 pub const MOST: &str = "brought";
 
