@@ -152,6 +152,18 @@ impl Teller<'_> {
         let title = "QUICK TRIM, the pump alone (acts first: nothing has to be mixed)";
         match &self.dose.by_pump {
             Err(cannot) => vec![title.to_owned(), self.cannot(cannot)],
+            Ok(way) if way.slurry <= LitresPerHour(0.0) => {
+                let feeds = self.dose.bench.feed.others.0 > 0.0;
+                vec![
+                    format!("{title}:"),
+                    format!(
+                        "Switch the pump off: the head tank clears to {} and no further, by {}. What is in the drum stays \
+                         there.",
+                        names::turbidity(self.site, way.turbidity),
+                        if feeds { "what other drums feed" } else { "the water's own turbidity" }
+                    ),
+                ]
+            }
             Ok(way) => {
                 let mut lines = vec![
                     format!("{title}:"),

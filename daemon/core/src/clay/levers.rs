@@ -114,11 +114,13 @@ impl Bench {
         self.with_strength(GramsPerLitre(whole * steps.0))
     }
 
-    /// The pump's flow that meets the target with slurry of that strength.
+    /// The pump's flow that meets the target with slurry of that strength; nothing, where less is wanted than comes without
+    /// it: a pump that is off is not too slow.
     pub fn with_strength(&self, strength: GramsPerLitre) -> Result<Way, Cannot> {
         self.pumpable(strength)?;
         let wanted = self.feed.pump_for(self.target, strength).ok_or(Cannot::TooThin)?;
-        if wanted < self.slowest {
+        let off = wanted.0 <= 0.0;
+        if wanted < self.slowest && !off {
             return Err(Cannot::TooSlow { wanted, slowest: self.slowest });
         }
         if let Some(fastest) = self.fastest.filter(|fastest| wanted > *fastest) {
@@ -221,6 +223,8 @@ mod tests {
         let bench = day_24();
         let clearer = Bench { target: Turbidity(10.0), ..bench };
         assert!(matches!(clearer.by_pump(), Err(Cannot::TooSlow { wanted, .. }) if wanted < pump(30.0)));
+        let clear = Bench { target: Turbidity(1.0), ..bench }.by_pump().unwrap();
+        assert_eq!((clear.slurry, clear.turbidity), (pump(0.0), Turbidity(2.0)), "off is not too slow");
         let murky = Bench { target: Turbidity(160.0), ..bench };
         assert!(matches!(murky.by_pump(), Err(Cannot::TooFast { wanted, .. }) if wanted > pump(400.0)));
         let thick = Bench { slurry: pump(61.0), ..bench };

@@ -120,6 +120,24 @@ fn full_but_not_enough_names_both_levers_together() {
 }
 
 #[test]
+fn where_less_is_wanted_than_comes_without_the_pump_it_is_switched_off() {
+    let site = in_pounds();
+    for (others, why) in
+        [(0.0, "2 NTU and no further, by the water's own"), (1.0, "19 NTU and no further, by what other")]
+    {
+        let mut asked = evening(&site);
+        let feed = Feed { others: GramsPerMinute(others), ..asked.bench.feed };
+        asked.by_pump = Bench { target: Turbidity(1.0), feed, ..asked.bench }.by_pump();
+        asked.bench.feed = feed;
+        let told = dose(&site, &asked);
+        assert!(
+            told.contains("Switch the pump off: the head tank clears to") && told.contains(why),
+            "{told}"
+        );
+    }
+}
+
+#[test]
 fn waiting_times_and_what_each_tank_will_show() {
     insta::assert_snapshot!(waiting(&room::site(), &response(), Some(Turbidity(26.0))));
 }
