@@ -345,7 +345,7 @@ fn night_lines(teller: &Teller<'_>, title: &str, until: &str, night: &NightMix) 
             teller.pump(night.slurry)
         ),
         format!(
-            "Then {}, wanted {until}; the head tank is at {}. The stronger mix alone would make it {}: do both.",
+            "Then {}, wanted {until}; the head tank is at {}. The new mix alone would make it {}: do both.",
             drying::dry(teller.clock, teller.dose.at, &night.ends),
             names::turbidity(site, night.turbidity),
             names::turbidity(site, night.mix_alone)

@@ -52,7 +52,9 @@ pub fn lines(site: &Site, clock: Clock<'_>, refill: Option<&Refill>) -> Vec<Stri
             left(site, clock, residual)
         )],
         Some(Refill::TooStrong(strong)) => too_strong(site, clock, strong),
-        Some(Refill::NoRoom) => vec!["It is full: there is no room to add anything.".to_owned()],
+        Some(Refill::NoRoom) => {
+            vec!["It is up to the mark that is wanted: there is no room to add anything.".to_owned()]
+        }
         Some(Refill::DrumTooSmall { to, full }) => vec![format!(
             "The drum is too small: {} is above its full line, {}. Choose a lower mark, or fill a second drum.",
             format::volume(units, *to),

@@ -130,7 +130,7 @@ impl Teller<'_> {
                 self.speed(state, night.pump_share)
             ),
             format!(
-                "Then it is {}, and the head tank is at {}; the stronger mix alone would make it {}.",
+                "Then it is {}, and the head tank is at {}; the new mix alone would make it {}.",
                 self.dry(&night.ends),
                 names::turbidity(self.site, night.turbidity),
                 names::turbidity(self.site, night.mix_alone)
