@@ -5,6 +5,7 @@ use std::io::Write as _;
 use clap::Args;
 use jiff::{SignedDuration, Span, SpanRelativeTo};
 
+use claymark_core::clay::settling::GRAINS_UM;
 use claymark_core::id::Id;
 use claymark_core::room::{Missing, Room};
 use claymark_core::site::{Quantity, Site};
@@ -34,11 +35,11 @@ pub(super) struct Mix {
     #[arg(long)]
     drum: Option<String>,
     /// To which mark, in the site's unit of volume or with its own; the full line, if left out
-    #[arg(long, value_name = "VOLUME", value_parser = Amount::parse)]
+    #[arg(long, value_name = "VOLUME", value_parser = Amount::parse, allow_negative_numbers = true)]
     to: Option<Amount>,
     /// At which strength of finished slurry, in the site's unit or with its own; if left out, what the fish's plan wants in
     /// the middle of the mix's life, or the drum's target
-    #[arg(long, value_name = "STRENGTH", value_parser = Amount::parse)]
+    #[arg(long, value_name = "STRENGTH", value_parser = Amount::parse, allow_negative_numbers = true)]
     strength: Option<Amount>,
 }
 
@@ -52,7 +53,7 @@ pub(super) struct Dose {
     drum: Option<String>,
     /// Turbidity wanted in the head tank; if left out, the middle of the fish's band: now for the pump, in the middle of
     /// its life for a new mix
-    #[arg(long, value_name = "NTU", value_parser = Amount::parse)]
+    #[arg(long, value_name = "NTU", value_parser = Amount::parse, allow_negative_numbers = true)]
     turbidity: Option<Amount>,
 }
 
@@ -62,16 +63,16 @@ pub(super) struct Wait {
     #[command(flatten)]
     when: When,
     /// Foretell the tanks for a feed that is steady at this turbidity
-    #[arg(long, value_name = "NTU", value_parser = Amount::parse)]
+    #[arg(long, value_name = "NTU", value_parser = Amount::parse, allow_negative_numbers = true)]
     to: Option<Amount>,
     /// An early reading in this tank, to tell where it will end; with --from and --after
     #[arg(long, value_name = "TANK", requires_all = ["from", "after", "read"])]
     tank: Option<String>,
     /// What tank and head tank showed before the change
-    #[arg(long, value_name = "NTU", requires = "tank", value_parser = Amount::parse)]
+    #[arg(long, value_name = "NTU", requires = "tank", value_parser = Amount::parse, allow_negative_numbers = true)]
     from: Option<Amount>,
     /// What the tank shows now
-    #[arg(long, value_name = "NTU", requires = "tank", value_parser = Amount::parse)]
+    #[arg(long, value_name = "NTU", requires = "tank", value_parser = Amount::parse, allow_negative_numbers = true)]
     read: Option<Amount>,
     /// How long after the change that is: "25 min"
     #[arg(long, value_name = "TIME", requires = "tank")]
@@ -87,7 +88,7 @@ pub(super) struct Settle {
     #[arg(long)]
     drum: Option<String>,
     /// A tenth of the clay is coarser than this, µm; what the site file says, if left out
-    #[arg(long, value_name = "UM")]
+    #[arg(long, value_name = "UM", allow_negative_numbers = true)]
     coarse: Option<f64>,
 }
 
@@ -169,7 +170,7 @@ pub(super) fn settle(asked: Settle) -> Result<(), Failure> {
 }
 
 fn settle_told(standing: &Standing, asked: Settle) -> Result<String, Failure> {
-    let coarse = positive("size", asked.coarse)?;
+    let coarse = grain(asked.coarse)?;
     let mut parts = Vec::new();
     for id in drums(standing, asked.drum.as_deref(), |_| true)? {
         let still = standing.room().still_drum(standing.now, &id, coarse).map_err(no)?;
@@ -206,6 +207,17 @@ fn print(standing: &Standing, text: &str) -> Result<(), Failure> {
     }
     out.write_all(text.as_bytes())?;
     Ok(())
+}
+
+/// In µm.
+fn grain(um: Option<f64>) -> Result<Option<f64>, Failure> {
+    match um {
+        Some(bad) if !GRAINS_UM.contains(&bad) => Err(Failure::Wrong {
+            what: format!("{bad} µm is no size of a grain of clay."),
+            remedy: format!("Write it in µm, from {} to {}.", GRAINS_UM.start(), GRAINS_UM.end()),
+        }),
+        usable => Ok(usable),
+    }
 }
 
 /// In the unit of the site's sensors: NTU and FNU don't convert into each other.
@@ -292,6 +304,8 @@ mod tests {
                 &["dose", "--drum", "a"],
                 &["by flow sensor", "QUICK TRIM", "NEW MIX", "FOR THE NIGHT", "balance"],
             ),
+            (&["mix", "--drum", "a", "--to", "15 L"], &["up to the mark that is wanted: there is no room"]),
+            (&["dose", "--drum", "a", "--turbidity", "3"], &["Switch the pump off: the head tank clears to"]),
             (&["dose", "--drum", "a", "--turbidity", "60 NTU"], &["Wanted in the head tank: 60 NTU."]),
             (&["dose"], &["Drum A at", "Drum B at"]),
             (&["wait", "--to", "70"], &["exchanged in 11 min", "by the plan", "steady at 70 NTU"]),
@@ -307,11 +321,33 @@ mod tests {
             }
         }
         assert!(!told(&standing, &["dose"]).unwrap().contains("Drum C at"), "it isn't drawn");
+    }
+
+    #[test]
+    fn what_cannot_be_meant_is_refused_with_what_was_typed() {
+        let folder = tempfile::tempdir().unwrap();
+        let (settings, _) = day(folder.path());
+        let standing = Standing::at(settings, "2027-04-17T14:50:00Z".parse().unwrap()).unwrap();
         for (typed, words) in [
             (&["mix", "--drum", "z"][..], "there is no drum 'z'"),
             (&["mix", "--drum", "a", "--to", "3 kg"], "the mark can't be used"),
             (&["dose", "--turbidity", "0"], "0 can't be the turbidity"),
             (&["dose", "--turbidity", "65 FNU"], "'FNU' can't be used here; write it in NTU"),
+            (&["mix", "--drum", "a", "--to", "-5"], "-5 can't be the mark"),
+            (&["mix", "--drum", "a", "--strength", "-5"], "-5 can't be the strength"),
+            (&["dose", "--turbidity", "-5"], "-5 can't be the turbidity"),
+            (&["wait", "--to", "-5"], "-5 can't be the turbidity"),
+            (
+                &["wait", "--tank", "tank:t1", "--from", "-5", "--read", "2", "--after", "1 h"],
+                "-5 can't be the turbidity",
+            ),
+            (
+                &["wait", "--tank", "tank:t1", "--from", "5", "--read", "-2", "--after", "1 h"],
+                "-2 can't be the turbidity",
+            ),
+            (&["settle", "--coarse", "-1"], "-1 µm is no size of a grain of clay"),
+            (&["settle", "--coarse", "100"], "100 µm is no size of a grain of clay"),
+            (&["settle", "--coarse", "0.001"], "0.001 µm is no size of a grain of clay"),
             (&["wait", "--to", "cloudy"], "'cloudy' doesn't begin with a number"),
             (
                 &["wait", "--tank", "head", "--from", "1", "--read", "2", "--after", "1 h"],

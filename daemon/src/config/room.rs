@@ -5,6 +5,7 @@ use jiff::civil::Time;
 use jiff::tz::TimeZone;
 use toml::Spanned;
 
+use claymark_core::clay::settling::GRAINS_UM;
 use claymark_core::id::Id;
 use claymark_core::site::{ClaySupply, Premix, Staff, WaterLimits};
 use claymark_core::units::{Dimension, GramsPerLitre, Kilograms, Litres, PeopleUnits};
@@ -115,7 +116,7 @@ pub(super) fn clay(file: &Table<'_>) -> Option<ClaySupply> {
     let density = table.or("mineral_density_kg_per_l", KAOLIN_KG_PER_L, value::positive);
     let ntu_per_mg_l = table.maybe("ntu_per_mg_l", value::positive).map(Spanned::into_inner);
     let background_ntu = table.or("background_ntu", 0.0, value::not_negative);
-    let coarse_um = table.maybe("coarse_um", value::positive).map(Spanned::into_inner);
+    let coarse_um = table.maybe("coarse_um", value::within(GRAINS_UM)).map(Spanned::into_inner);
     let premix = premix(&table);
     if let (Some(bag), Some(step)) = (&bag, &step)
         && step.get_ref() >= bag.get_ref()

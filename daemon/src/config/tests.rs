@@ -434,6 +434,7 @@ const CASES: &[(&str, &str, &str)] = &[
     ("amount-without-unit", "bag = \"25 kg\"", "bag = 25"),
     ("feet", "elevation_m = 92", "elevation_m = 30000"),
     ("pump-range", "id = \"p1\"", "id = \"p1\"\nmax_rpm = 100\nmin_rpm = 120"),
+    ("coarse-grain-in-millimetres", "thickest = ", "coarse_um = 0.01\nthickest = "),
     ("premix-clay-in-litres", "thickest = ", "premix_clay = \"2 L\"\nthickest = "),
     ("flow-in-litres", "mass = \"kg\"", "mass = \"kg\"\nflow = \"L\""),
 ];

@@ -1,5 +1,6 @@
 //! Reads single values: text, numbers, times, units; each says what it wanted and what it found.
 
+use std::ops::RangeInclusive;
 use std::path::PathBuf;
 
 use jiff::civil::{Date, Time};
@@ -100,6 +101,17 @@ pub(super) fn not_negative(value: &DeValue<'_>) -> Result<f64, Wrong> {
     match number(value)? {
         good if good >= 0.0 => Ok(good),
         bad => wrong(format!("{bad} is below zero"), "Write zero or more."),
+    }
+}
+
+/// A number between the ends of a range, in the key's unit.
+pub(super) fn within(range: RangeInclusive<f64>) -> impl FnOnce(&DeValue<'_>) -> Result<f64, Wrong> {
+    move |value| match number(value)? {
+        good if range.contains(&good) => Ok(good),
+        bad => wrong(
+            format!("{bad} is out of range"),
+            format!("Write a number from {} to {}.", range.start(), range.end()),
+        ),
     }
 }
 

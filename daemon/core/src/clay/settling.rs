@@ -13,6 +13,8 @@
 //! chloride (Rommelfanger et al. 2022, arXiv 2203.15545), that is in nearly any hatchery's water, and flocs sink far
 //! faster than their grains. What was measured in the head tank comes before anything computed here.
 
+use std::ops::RangeInclusive;
+
 use jiff::SignedDuration;
 
 use crate::clay::Clouding;
@@ -61,6 +63,10 @@ impl Grain {
         self.alone_m_per_s() * radius * drag / (BOLTZMANN * self.water.kelvins())
     }
 }
+
+/// Clay and silt, µm: where silt ends (ISO 14688-1, from memory) Stokes ends too, for ten times that grain's Reynolds
+/// number is over its 0.1. Finer than a tenth of a micrometre is no powder that is sold (common practice, no source).
+pub const GRAINS_UM: RangeInclusive<f64> = 0.1..=63.0;
 
 /// Below this share of what the books say, clay isn't the remedy; where the yield is less sure than that, nothing is said.
 pub const ENOUGH: f64 = 0.85;
