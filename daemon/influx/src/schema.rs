@@ -224,6 +224,9 @@ const fn text(name: &'static str, means: &'static str) -> Field {
 
 #[cfg(test)]
 mod tests {
+    use claymark_core::quarantine::Reason;
+    use claymark_core::skill::Lead;
+
     use super::*;
 
     #[test]
@@ -237,5 +240,37 @@ mod tests {
                 assert!(row.contains(&format!("`{name}`")), "{} lacks {name} on the page", measurement.name);
             }
         }
+    }
+
+    /// The numbers of a text.
+    fn numbers(text: &str) -> Vec<usize> {
+        text.split(|c: char| !c.is_ascii_digit()).filter_map(|digits| digits.parse().ok()).collect()
+    }
+
+    #[test]
+    fn the_operators_page_counts_the_series_of_all_that_is_written() {
+        let page = include_str!("../../../deploy/influxdb.md");
+        let table = page.split("### Series").nth(1).and_then(|rest| rest.split("### Size").next()).unwrap();
+        let row = |begins: &str| {
+            let line = table.lines().find_map(|line| line.strip_prefix(begins));
+            let line = line.unwrap_or_else(|| panic!("no row begins with {begins}"));
+            let mut cells = line.split('|');
+            let of = cells.next().unwrap();
+            (of, numbers(&cells.collect::<String>().replace("**", " ")))
+        };
+        let (mut most, mut measured) = (0, 0);
+        for measurement in ALL {
+            let (of, series) = row(&format!("| `{}`:", measurement.name));
+            // The limits are fields that only some sensors have.
+            let (always, limits) = of.split_once(", and").unwrap_or((of, ""));
+            let fields = measurement.fields.len() - if limits.is_empty() { 0 } else { 2 };
+            assert_eq!(numbers(always).last(), Some(&fields), "fields of {}", measurement.name);
+            let product = numbers(always).iter().product::<usize>() + numbers(limits).iter().sum::<usize>();
+            assert!(series.len() == 2 && series[0] == product && series[1] <= product, "{of}: {series:?}");
+            (most, measured) = (most + series[0], measured + series[1]);
+        }
+        assert_eq!(row("| **all**").1, [most, measured]);
+        assert!(row("| `mark_forecast`:").0.contains(&format!("{} leads", Lead::ALL.len())));
+        assert!(row("| `quarantine`:").0.contains(&format!("{} reasons", Reason::ALL.len())));
     }
 }
