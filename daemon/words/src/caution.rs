@@ -57,15 +57,29 @@ pub const ADVISES: &str = "Claymark advises; it switches nothing.";
 #[must_use]
 pub fn lifting(units: &PeopleUnits, bag: Kilograms) -> String {
     format!(
-        "A bag weighs {}. Twenty-three kilograms is the most for one person in the best posture, and a bag on the floor is not \
-         that: lift with two, or scoop the clay out; keep it close and don't twist.",
-        format::mass(units, bag, Kilograms(1.0))
+        "A bag weighs {}. {} is the most for one person in the best posture, and a bag on the floor is not that: lift with two, \
+         or scoop the clay out; keep it close and don't twist.",
+        format::bag(units, bag),
+        format::bag(units, MOST_TO_LIFT)
     )
 }
 
+const MOST_TO_LIFT: Kilograms = Kilograms(23.0);
+
 #[cfg(test)]
 mod tests {
+    use claymark_core::units::Unit;
+
     use super::*;
+
+    #[test]
+    fn the_most_to_lift_is_told_in_the_unit_of_the_bag() {
+        let pounds = PeopleUnits { mass: Unit::Pound, ..PeopleUnits::default() };
+        let told = lifting(&pounds, Kilograms(Unit::Pound.to_base(50.0)));
+        assert!(told.starts_with("A bag weighs 50 lb. 50.7 lb is the most"), "{told}");
+        let told = lifting(&PeopleUnits::default(), Kilograms(25.0));
+        assert!(told.starts_with("A bag weighs 25 kg. 23 kg is the most"), "{told}");
+    }
 
     #[test]
     fn each_caution_says_what_to_do_and_defers_where_a_rule_exists() {

@@ -2,7 +2,7 @@
 
 use claymark_core::site::Site;
 use claymark_core::units::{
-    Celsius, GramsPerLitre, Kilograms, Litres, LitresPerHour, LitresPerMinute, PeopleUnits,
+    Celsius, GramsPerLitre, Kilograms, Litres, LitresPerHour, LitresPerMinute, PeopleUnits, Unit,
 };
 use jiff::tz::TimeZone;
 use jiff::{SignedDuration, Timestamp};
@@ -15,18 +15,24 @@ pub fn number(value: f64, decimals: usize) -> String {
     if is_zero { text.replace('-', "") } else { text }
 }
 
-/// "62 L", "16 US gal"; below ten of them with one decimal.
+/// "62 L", "16.4 US gal"; below ten litres and below a hundred gallons with one decimal.
 #[must_use]
 pub fn volume(units: &PeopleUnits, litres: Litres) -> String {
     let value = units.volume.from_base(litres.0);
-    format!("{} {}", number(value, usize::from(value.abs() < 9.95)), units.volume)
+    format!("{} {}", number(value, volume_decimals(units, value)), units.volume)
+}
+
+/// A whole gallon is too coarse for a mark: it is nearly four litres.
+fn volume_decimals(units: &PeopleUnits, value: f64) -> usize {
+    let coarse = if units.volume == Unit::UsGallon { 99.95 } else { 9.95 };
+    usize::from(value.abs() < coarse)
 }
 
 /// The same, rounded down: what fits in mustn't be overstated.
 #[must_use]
 pub fn volume_at_most(units: &PeopleUnits, litres: Litres) -> String {
     let value = units.volume.from_base(litres.0);
-    let decimals = usize::from(value.abs() < 9.95);
+    let decimals = volume_decimals(units, value);
     let scale = if decimals == 1 { 10.0 } else { 1.0 };
     format!("{} {}", number((value * scale + 1e-9).floor() / scale, decimals), units.volume)
 }
@@ -35,7 +41,9 @@ pub fn volume_at_most(units: &PeopleUnits, litres: Litres) -> String {
 #[must_use]
 pub fn volume_at_least(units: &PeopleUnits, litres: Litres) -> String {
     let value = units.volume.from_base(litres.0);
-    format!("{} {}", number((value - 1e-9).ceil(), 0), units.volume)
+    let decimals = if units.volume == Unit::UsGallon { volume_decimals(units, value) } else { 0 };
+    let scale = if decimals == 1 { 10.0 } else { 1.0 };
+    format!("{} {}", number((value * scale - 1e-9).ceil() / scale, decimals), units.volume)
 }
 
 /// "9.4 L/h", "2.5 US gal/h".
@@ -52,6 +60,14 @@ pub fn mass(units: &PeopleUnits, mass: Kilograms, scale_step: Kilograms) -> Stri
     format!("{} {}", number(value, decimals_of(step)), units.mass)
 }
 
+/// "25 kg", "50 lb", "50.7 lb": of a bag, or of what people lift.
+#[must_use]
+pub fn bag(units: &PeopleUnits, mass: Kilograms) -> String {
+    let value = units.mass.from_base(mass.0);
+    let whole = (value - value.round()).abs() < 0.05;
+    format!("{} {}", number(value, usize::from(!whole)), units.mass)
+}
+
 /// "18 g/L", "4.0 lb/100 L", of finished slurry.
 #[must_use]
 pub fn strength(units: &PeopleUnits, strength: GramsPerLitre) -> String {
@@ -65,6 +81,14 @@ pub fn strength_sd(units: &PeopleUnits, value: GramsPerLitre, sd: GramsPerLitre)
     let shown = units.strength.from_base(sd.0);
     if shown < 0.05 {
         return strength(units, value);
+    }
+    if sd > value {
+        // Nothing can be as far below it: "4.0 ± 20.1" would be read as a measurement.
+        return format!(
+            "about {}, hardly known (up to {})",
+            strength(units, value),
+            strength(units, value + sd)
+        );
     }
     format!("{} ± {} {}", number(units.strength.from_base(value.0), 1), number(shown, 1), units.strength)
 }
@@ -188,8 +212,6 @@ const SAME_WEEK: SignedDuration = SignedDuration::from_hours(6 * 24);
 
 #[cfg(test)]
 mod tests {
-    use claymark_core::units::Unit;
-
     use super::*;
 
     fn at(text: &str) -> Timestamp {
@@ -212,7 +234,16 @@ mod tests {
         for (told, expected) in [
             (volume(&si, Litres(62.4)), "62 L"),
             (volume(&si, Litres(6.24)), "6.2 L"),
-            (volume(&us, Litres(175.0)), "46 US gal"),
+            (volume(&us, Litres(175.0)), "46.2 US gal"),
+            (volume(&us, Litres(400.0)), "106 US gal"),
+            (volume_at_most(&us, Litres(113.0)), "29.8 US gal"),
+            (volume_at_least(&us, Litres(113.0)), "29.9 US gal"),
+            (bag(&us, Kilograms(22.68)), "50 lb"),
+            (bag(&us, Kilograms(25.0)), "55.1 lb"),
+            (
+                strength_sd(&us, GramsPerLitre(18.143_694_8), GramsPerLitre(91.0)),
+                "about 4.0 lb/100 L, hardly known (up to 24.1 lb/100 L)",
+            ),
             (volume_at_most(&si, Litres(112.99)), "112 L"),
             (draw(&si, LitresPerHour(9.44)), "9.4 L/h"),
             (draw(&us, LitresPerHour(9.44)), "2.5 US gal/h"),

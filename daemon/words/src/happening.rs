@@ -353,7 +353,7 @@ mod tests {
         let mut site = room::site();
         site.units = PeopleUnits { volume: Unit::UsGallon, ..site.units };
         let told = lines(&site);
-        assert!(told.contains("rose by 29 US gal to 45 US gal"), "{told}");
+        assert!(told.contains("rose by 29.2 US gal to 45.2 US gal"), "{told}");
         assert!(!told.split_whitespace().any(|word| word.starts_with("L/h") || word == "L"), "{told}");
     }
 

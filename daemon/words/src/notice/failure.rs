@@ -49,6 +49,16 @@ pub(super) fn lines(teller: Teller<'_>, failure: &Failure) -> Vec<String> {
     std::iter::once(first).chain(teller.signs(failure)).collect()
 }
 
+/// How a yield that changed goes on, when it is no news any more; `None`: it is another fault.
+pub(super) fn goes_on(teller: Teller<'_>, fault: &Fault) -> Option<(String, String)> {
+    let Fault::YieldChanged { from, to, .. } = fault else { return None };
+    let now = crate::format::number(to.ntu_per_mg_l, 2);
+    Some((
+        format!("The new yield of the clay is counted with: {now} NTU for each mg/L."),
+        mixture::counted_with(teller, from, to),
+    ))
+}
+
 /// "Fresh water low", for the word that it is over.
 pub(super) fn name(fault: &Fault) -> &'static str {
     match fault {

@@ -42,6 +42,13 @@ pub(super) fn wording(teller: Teller<'_>, notice: &Notice, withdrawn: &Withdrawn
         Because::FailureOver { failure } => {
             let name = failure::name(&failure.fault);
             let since = teller.clock.about(failure.since);
+            if let Some((subject, how)) = failure::goes_on(teller, &failure.fault) {
+                text.line(format!(
+                    "What was told ({name}, since about {since}) stays so; it is no news any more."
+                ));
+                text.line(how);
+                return text.wording(subject);
+            }
             text.line(format!("What was told ({name}, since about {since}) is over, or was written down."));
             text.wording(format!("All clear. {name}: over."))
         }

@@ -2,10 +2,11 @@
 
 use claymark_core::clay::Yield;
 use claymark_core::notice::failure::Failure;
+use claymark_core::site::Drum;
 
 use super::Words;
 use crate::format;
-use crate::names::short;
+use crate::names::{self, short};
 use crate::notice::{Teller, fit};
 
 pub(super) fn lumps(teller: Teller<'_>, failure: &Failure) -> Words {
@@ -46,12 +47,32 @@ pub(super) fn yields(
                 format::number(from.ntu_per_mg_l, 2),
                 format::number(to.sd, 2)
             ),
-            "That is another lot, harder water, or clay that clumps together. The refill sheets count with it from now on."
-                .to_owned(),
+            "That is another lot, harder water, or clay that clumps together.".to_owned(),
+            counted_with(teller, from, to),
         ],
         to_do: vec![
             "To do: look at line, head tank and probes for dirt first; then try the lot in a bucket beside the old one.".to_owned(),
             "Try new clay on few fish first: some clays harm gills.".to_owned(),
         ],
     }
+}
+
+/// What becomes of the mixes: where the plan says no band the drums keep their target, and the people must move it.
+pub(in crate::notice) fn counted_with(teller: Teller<'_>, from: &Yield, to: &Yield) -> String {
+    let site = teller.site;
+    if !site.batches.is_empty() {
+        return "Where the plan has a band, the refill sheets count with it from now on.".to_owned();
+    }
+    // Clay for the same turbidity above the background: x is as (NTU/yield)^(1/exponent).
+    let factor = (from.ntu_per_mg_l / to.ntu_per_mg_l).powf(to.exponent.recip());
+    let holds = |drum: &Drum| {
+        let strength = |strength| format::strength(&site.units, strength);
+        format!("{} instead of {} for {}", strength(drum.target * factor), strength(drum.target), drum.name)
+    };
+    let drums: Vec<String> = site.drums.iter().map(holds).collect();
+    format!(
+        "The refill sheets keep to the target strength of the site file, as no fish are planned there. What would cloud the \
+         water as before, with the pumps as they are: {}. Change the target there, or set the pumps by claymark dose.",
+        names::list(&drums)
+    )
 }
