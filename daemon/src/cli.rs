@@ -1,5 +1,7 @@
 //! The command line.
 
+mod asked;
+mod by_hand;
 mod clay;
 mod demo;
 mod entry;
@@ -11,7 +13,6 @@ mod names;
 mod outlook;
 pub mod past;
 mod planning;
-mod pounds;
 
 use std::io::{IsTerminal as _, Write as _};
 use std::path::PathBuf;
@@ -21,6 +22,7 @@ use jiff::Timestamp;
 
 use claymark_core::fieldlog::Deed;
 use claymark_core::site::Site;
+use claymark_words::fieldlog;
 
 pub use self::failure::Failure;
 use self::moment::moment;
@@ -136,6 +138,12 @@ struct Log {
     /// The key of the entry that this one replaces
     #[arg(long, global = true, value_name = "KEY")]
     replaces: Option<String>,
+    /// The figures are right as they stand: don't ask about what can hardly be
+    #[arg(long, global = true)]
+    sure: bool,
+    /// Print what was sent as JSON, and not as a sentence
+    #[arg(long, global = true)]
+    json: bool,
     #[command(subcommand)]
     kind: entry::Kind,
 }
@@ -149,6 +157,9 @@ struct Answer {
     /// Who is on it
     #[arg(long, value_name = "NAME")]
     by: Option<String>,
+    /// Print what was sent as JSON, and not as a sentence
+    #[arg(long)]
+    json: bool,
 }
 
 impl Cli {
@@ -168,22 +179,26 @@ impl Cli {
             Command::Settle(asked) => clay::settle(asked),
             Command::Plan(asked) => planning::plan(asked),
             Command::Stock(asked) => planning::stock(asked),
-            Command::Checks(asked) => planning::checks(asked),
+            Command::Checks(asked) => by_hand::checks(asked),
             Command::Log(log) => {
                 let settings = config::read(&log.site_file.config, Secrets::Needed)?.settings;
-                let (file, granted) =
-                    (log.site_file.config.clone(), log.kind.takes_unit_of_clay_for_granted());
-                let (deed, signature) = log.parts(&settings.site, Clock::system().now(), fresh_key())?;
-                if granted {
-                    pounds::ask(&settings.site, &file, &deed)?;
-                }
+                let (sure, json) = (log.sure, log.json);
+                let for_granted = log.kind.takes_unit_of_clay_for_granted();
+                let now = Clock::system().now();
+                let (deed, signature) = log.parts(&settings.site, now, fresh_key())?;
                 let at = signature.at;
-                say(&settings, &Saying::entry(&settings.intake.prefix, &deed, signature))?;
-                planning::comment(&settings, &deed, at)
+                if !sure {
+                    asked::ask(&settings, (&deed, at), for_granted)?;
+                }
+                let told = entry_told(&settings.site, (&deed, &signature), now);
+                say(&settings, &Saying::entry(&settings.intake.prefix, &deed, signature), &told, json)?;
+                by_hand::comment(&settings, &deed, at)
             }
-            Command::Answer(Answer { site_file, notice, by }) => {
+            Command::Answer(Answer { site_file, notice, by, json }) => {
                 let settings = config::read(&site_file.config, Secrets::Needed)?.settings;
-                say(&settings, &Saying::answer(&settings.intake.prefix, notice, by))
+                let who = by.as_ref().map_or("somebody", String::as_str);
+                let told = format!("{who} is on it, notice {notice}. Nobody else is called for it.");
+                say(&settings, &Saying::answer(&settings.intake.prefix, notice, by), &told, json)
             }
         }
     }
@@ -257,12 +272,18 @@ fn replay(asked: Replay) -> Result<(), Failure> {
     Ok(())
 }
 
-fn say(settings: &Settings, saying: &Saying) -> Result<(), Failure> {
+/// The entry as a sentence, in the site's units and by its clock.
+fn entry_told(site: &Site, (deed, signature): (&Deed, &Signature), now: Timestamp) -> String {
+    let Signature { key, at, by, replaces } = signature;
+    let replaced = replaces.as_ref().map(|key| format!(" It replaces {key}.")).unwrap_or_default();
+    let entry = fieldlog::entry(site, now, (deed, *at, by.as_deref()));
+    format!("{entry}{replaced} To correct it: --replaces {key}")
+}
+
+fn say(settings: &Settings, saying: &Saying, told: &str, json: bool) -> Result<(), Failure> {
     match say::publish(&settings.intake, saying)? {
-        Taken::Acknowledged => {
-            writeln!(std::io::stdout(), "The broker has taken this on {}: {}", saying.topic, saying.payload)?;
-            Ok(())
-        }
+        Taken::Acknowledged if json => Ok(writeln!(std::io::stdout(), "{}", saying.payload)?),
+        Taken::Acknowledged => Ok(writeln!(std::io::stdout(), "The broker has taken this: {told}")?),
         Taken::NobodyListens => Err(Failure::Failed {
             what: format!("nobody listens on {}: what was sent is lost.", saying.topic),
             remedy: "Start Claymark (systemctl start claymark), then send it again.".to_owned(),

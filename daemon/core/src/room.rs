@@ -7,6 +7,7 @@
 mod aim;
 mod believed;
 mod calendar;
+pub mod catches;
 mod desk;
 mod dosing;
 mod doubt;
@@ -29,7 +30,7 @@ mod storage;
 
 pub use dosing::{Dose, Response, TankResponse};
 pub use mixing::Missing;
-pub use planning::Stock;
+pub use planning::{MeasuredUse, Stock, WaterApart};
 pub use runout::UNANSWERED_FOR;
 pub use still::StillDrum;
 

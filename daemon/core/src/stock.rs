@@ -135,6 +135,24 @@ pub fn past_use(site: &Site, ledger: &Ledger, today: Date) -> Option<f64> {
     mean(&daily_use(site, ledger, today)).filter(|used| *used > 0.0)
 }
 
+/// Bags a day that were weighed in on the last days, [`LOOKED_BACK`] at most, and how many days; `None`: for less than
+/// [`FEW_DAYS`]. Today isn't over and doesn't count.
+#[must_use]
+pub fn weighed_of_late(site: &Site, ledger: &Ledger, today: Date) -> Option<(f64, u32)> {
+    let oldest = today.checked_sub(LOOKED_BACK.days()).ok()?;
+    let weighed: Vec<(Date, f64)> = ledger
+        .entries()
+        .filter_map(|entry| {
+            let Deed::Refill { clay: Some(clay), .. } = &entry.deed else { return None };
+            Some((site.date_at(entry.at), clay.0 / site.clay.bag.0))
+        })
+        .filter(|(date, _)| (oldest..today).contains(date))
+        .collect();
+    let first = weighed.iter().map(|(date, _)| *date).min()?;
+    let days = u32::try_from(today.since(first).ok()?.get_days()).ok().filter(|days| *days >= FEW_DAYS)?;
+    Some((weighed.iter().map(|(_, bags)| bags).sum::<f64>() / f64::from(days), days))
+}
+
 /// Standard deviation of a day's use, from what was written down lately; a fifth of `planned` until a week is known
 /// (our own choice).
 #[must_use]
@@ -154,6 +172,8 @@ fn mean(values: &[f64]) -> Option<f64> {
 /// Days.
 const LOOKED_BACK: i64 = 14;
 const WEEK: u32 = 7;
+/// Fewer days say little of the use of a day (our own choice).
+const FEW_DAYS: u32 = 3;
 const UNKNOWN_SPREAD: f64 = 0.2;
 
 #[cfg(test)]

@@ -13,7 +13,7 @@ use serde::{Deserialize, Serialize};
 use crate::fieldlog::{Deed, LogEntry};
 use crate::ledger::Ledger;
 use crate::site::{Place, Quantity, Sensor, Site};
-use crate::units::{Litres, LitresPerMinute, Unit};
+use crate::units::{Dimension, Litres, LitresPerMinute, MilligramsPerLitre, Percent, Unit};
 
 /// A check that people make by hand, again and again.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -211,6 +211,71 @@ pub fn sensors_of<'a>(site: &'a Site, deed: &Deed) -> impl Iterator<Item = &'a S
     })
 }
 
+/// The oxygen that the water of a sample can hold in balance with the air, where its temperature is known.
+pub type Saturation = Option<MilligramsPerLitre>;
+
+/// Of a sample of oxygen with its figures: its percentage of `full`, the saturation.
+#[must_use]
+pub fn percent_of_saturation(deed: &Deed, full: Saturation) -> Option<Percent> {
+    let Deed::GrabSample { quantity: Some(quantity), value: Some(value), unit: Some(unit), .. } = deed else {
+        return None;
+    };
+    let unit = Unit::parse(unit).ok()?;
+    let value = unit.to_base(*value);
+    match (Quantity::parse(quantity)?, unit.dimension()) {
+        (Quantity::OxygenSaturation, Dimension::Share) => Some(Percent(value)),
+        (Quantity::Oxygen, Dimension::Concentration) => Some(Percent(Unit::Ratio.to_base(value / full?.0))),
+        (_, _) => None,
+    }
+}
+
+/// A sample of percent saturation as mg/L, for a probe that tells those: by `full`, the saturation at its temperature.
+#[must_use]
+pub fn in_mg_per_l(deed: &Deed, full: Saturation) -> Option<Deed> {
+    let Deed::GrabSample { place, quantity: Some(quantity), .. } = deed else { return None };
+    if Quantity::parse(quantity) != Some(Quantity::OxygenSaturation) {
+        return None;
+    }
+    let Percent(percent) = percent_of_saturation(deed, full)?;
+    Some(Deed::GrabSample {
+        place: place.clone(),
+        quantity: Some(Quantity::Oxygen.name().to_owned()),
+        value: Some(full?.0 * Unit::Ratio.from_base(percent)),
+        unit: Some(Unit::MilligramPerLitre.symbol().to_owned()),
+    })
+}
+
+/// What no water that fish live in shows: by hand it was a slip, of the figure or of its unit. In base units, the bound
+/// that is passed; `None`: it can be.
+///
+/// Above freezing and under 40 °C; oxygen under three times saturation, at 0 °C where the temperature isn't known (our
+/// own choice: supersaturated water in rearing rarely passes one and a half times).
+#[must_use]
+pub fn beyond_water(deed: &Deed, full: Saturation) -> Option<f64> {
+    let Deed::GrabSample { quantity: Some(quantity), value: Some(value), unit: Some(unit), .. } = deed else {
+        return None;
+    };
+    let value = Unit::parse(unit).ok()?.to_base(*value);
+    let outside = |low: f64, high: f64| match () {
+        () if value < low => Some(low),
+        () if value > high => Some(high),
+        () => None,
+    };
+    match Quantity::parse(quantity)? {
+        Quantity::Temperature => outside(FREEZING_C, WARMEST_C),
+        Quantity::Oxygen => outside(0.0, full.map_or(FULL_AT_FREEZING_MG_L, |full| full.0) * MOST_SATURATED),
+        Quantity::OxygenSaturation => outside(0.0, Unit::Ratio.to_base(MOST_SATURATED)),
+        Quantity::Turbidity => outside(0.0, f64::MAX),
+        Quantity::Level
+        | Quantity::Distance
+        | Quantity::Volume
+        | Quantity::Flow
+        | Quantity::AirPressure
+        | Quantity::AirFlow
+        | Quantity::Running => None,
+    }
+}
+
 /// A hand meter's sample against what `sensor` read about that time; `None`: it isn't a sample with its figures.
 #[must_use]
 pub fn compare(sensor: &Sensor, deed: &Deed, read: Option<f64>) -> Option<Result<Comparison, Incomparable>> {
@@ -256,6 +321,11 @@ pub fn read_near(readings: &[(Timestamp, f64)], at: Timestamp) -> Option<f64> {
 /// So far from a hand value a reading is still of the same water: tanks change more slowly.
 pub const NEAR: SignedDuration = SignedDuration::from_mins(6);
 
+const FREEZING_C: f64 = 0.0;
+const WARMEST_C: f64 = 40.0;
+const MOST_SATURATED: f64 = 3.0;
+/// Benson and Krause at 0 °C and 1 atm, as in `oxygen`.
+const FULL_AT_FREEZING_MG_L: f64 = 14.62;
 const CYLINDER_SHARE: f64 = 0.01;
 const CYLINDER: Litres = Litres(0.005);
 const WATCH_S: f64 = 1.0;
@@ -313,6 +383,57 @@ mod tests {
             assert!((compared.sensor + compared.correction - hand).abs() < 1e-12);
         }
         assert_eq!(Comparison::of(Quantity::Level, 400.0, 401.0), None);
+    }
+
+    fn sample_of(quantity: &str, value: f64, unit: &str) -> Deed {
+        Deed::GrabSample {
+            place: Some(Place::Tank(Id::new("t1").unwrap())),
+            quantity: Some(quantity.to_owned()),
+            value: Some(value),
+            unit: Some(unit.to_owned()),
+        }
+    }
+
+    #[test]
+    fn what_no_water_shows_is_a_slip_of_the_hand_and_no_fault_of_the_sensor() {
+        // Saturation at 20 °C and 1 atm: 9.09 mg/L (USGS tables).
+        let full = Some(MilligramsPerLitre(9.09));
+        for (quantity, value, unit, bound) in [
+            ("oxygen", 800.0, "mg/L", Some(27.27)),
+            ("oxygen", 8.0, "mg/L", None),
+            ("oxygen", 15.0, "mg/L", None),
+            ("oxygen", -1.0, "mg/L", Some(0.0)),
+            ("temperature", 20.0, "°F", Some(0.0)),
+            ("temperature", 20.0, "°C", None),
+            ("temperature", 68.0, "°C", Some(40.0)),
+            ("temperature", 68.0, "°F", None),
+            ("oxygen_saturation", 116.0, "%", None),
+            ("oxygen_saturation", 1160.0, "%", Some(300.0)),
+            ("turbidity", 640.0, "NTU", None),
+            ("turbidity", -3.0, "NTU", Some(0.0)),
+        ] {
+            let found = beyond_water(&sample_of(quantity, value, unit), full);
+            assert!(found.map(f64::round) == bound.map(f64::round), "{quantity} {value} {unit}: {found:?}");
+        }
+        assert_eq!(beyond_water(&sample_of("oxygen", 30.0, "mg/L"), None), None, "cold water holds more");
+    }
+
+    #[test]
+    fn percent_saturation_is_held_against_a_probe_of_mg_per_litre_by_the_temperature_there() {
+        let full = Some(MilligramsPerLitre(9.09));
+        let by_hand = sample_of("oxygen_saturation", 116.0, "%");
+        assert_eq!(percent_of_saturation(&by_hand, None), Some(Percent(116.0)));
+        let Some(Deed::GrabSample { quantity, value, unit, .. }) = in_mg_per_l(&by_hand, full) else {
+            panic!()
+        };
+        assert_eq!((quantity.as_deref(), unit.as_deref()), (Some("oxygen"), Some("mg/L")));
+        assert!((value.unwrap() - 1.16 * 9.09).abs() < 1e-9, "{value:?}");
+        assert_eq!(in_mg_per_l(&by_hand, None), None, "nothing is guessed");
+        assert_eq!(in_mg_per_l(&sample_of("oxygen", 9.0, "mg/L"), full), None);
+        let Some(Percent(percent)) = percent_of_saturation(&sample_of("oxygen", 10.5, "mg/L"), full) else {
+            panic!()
+        };
+        assert!((percent - 115.5).abs() < 0.1, "{percent}");
     }
 
     #[test]

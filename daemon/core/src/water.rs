@@ -70,11 +70,15 @@ struct Gauge {
 #[derive(Debug, Clone, Default)]
 struct Recent(VecDeque<(Timestamp, f64)>);
 
+/// A flow check as it was written down.
 #[derive(Debug, Clone)]
-struct Check {
-    key: String,
-    at: Timestamp,
-    flow: LitresPerMinute,
+pub(crate) struct Check {
+    /// Of the entry.
+    pub(crate) key: String,
+    /// When.
+    pub(crate) at: Timestamp,
+    /// What was caught.
+    pub(crate) flow: LitresPerMinute,
 }
 
 impl WaterWatch {
@@ -115,11 +119,29 @@ impl WaterWatch {
         }
     }
 
-    /// Fresh water into the head tank; `planned` is what the plan says, where there is one.
+    /// Fresh water into the head tank; `planned` is what the plan says, where there is one. Of the flow checks the newest
+    /// counts that is `believed`.
     #[must_use]
-    pub fn fresh(&self, now: Timestamp, planned: Option<LitresPerMinute>) -> Option<KnownFlow> {
+    pub fn fresh(
+        &self,
+        now: Timestamp,
+        planned: Option<LitresPerMinute>,
+        believed: impl Fn(LitresPerMinute) -> bool,
+    ) -> Option<KnownFlow> {
         let planned = planned.map(|flow| KnownFlow { flow, by: FlowBy::Plan });
-        self.flow_at(now, &Place::Head).or(planned)
+        self.flow_at(now, &Place::Head, believed).or(planned)
+    }
+
+    /// What a flow sensor at that place says, if it speaks.
+    #[must_use]
+    pub fn sensed_flow(&self, now: Timestamp, place: &Place) -> Option<LitresPerMinute> {
+        self.middle(now, place, Quantity::Flow).map(|(flow, _)| LitresPerMinute(flow))
+    }
+
+    /// The last flow check of each place.
+    pub(crate) fn last_checks(&self, now: Timestamp) -> impl Iterator<Item = (&Place, &Check)> {
+        let last = move |checks: &'_ [Check]| checks.iter().rposition(|check| check.at <= now);
+        self.checks.iter().filter_map(move |(place, checks)| Some((place, checks.get(last(checks)?)?)))
     }
 
     /// What flows through a rearing tank: measured there, else as `planned`, else its equal share of the water through
@@ -131,13 +153,14 @@ impl WaterWatch {
         tank: &Id,
         planned: Option<LitresPerMinute>,
         (through, tanks): (LitresPerMinute, usize),
+        believed: impl Fn(LitresPerMinute) -> bool,
     ) -> Option<KnownFlow> {
         let planned = planned.map(|flow| KnownFlow { flow, by: FlowBy::Plan });
         let share = || {
             let tanks = u32::try_from(tanks).ok().filter(|tanks| *tanks > 0)?;
             Some(KnownFlow { flow: through * (1.0 / f64::from(tanks)), by: FlowBy::Share })
         };
-        self.flow_at(now, &Place::Tank(tank.clone())).or(planned).or_else(share)
+        self.flow_at(now, &Place::Tank(tank.clone()), believed).or(planned).or_else(share)
     }
 
     /// The turbidity at a place; `None`: no sensor there spoke lately.
@@ -147,10 +170,15 @@ impl WaterWatch {
         Some(Measured { turbidity: Turbidity(value), at })
     }
 
-    fn flow_at(&self, now: Timestamp, place: &Place) -> Option<KnownFlow> {
-        let sensor = self.middle(now, place, Quantity::Flow);
-        let sensor = sensor.map(|(flow, _)| KnownFlow { flow: LitresPerMinute(flow), by: FlowBy::Sensor });
-        let last = || self.checks.get(place)?.iter().rev().find(|check| check.at <= now);
+    fn flow_at(
+        &self,
+        now: Timestamp,
+        place: &Place,
+        believed: impl Fn(LitresPerMinute) -> bool,
+    ) -> Option<KnownFlow> {
+        let sensor = self.sensed_flow(now, place).map(|flow| KnownFlow { flow, by: FlowBy::Sensor });
+        let counts = |check: &&Check| check.at <= now && believed(check.flow);
+        let last = || self.checks.get(place)?.iter().rev().find(counts);
         sensor.or_else(|| {
             last().map(|check| KnownFlow { flow: check.flow, by: FlowBy::Check { at: check.at } })
         })
@@ -260,26 +288,28 @@ mod tests {
     fn fresh_water_is_told_by_the_sensor_then_by_bucket_and_watch_then_by_the_plan() {
         let mut water = watch();
         let plan = Some(LitresPerMinute(48.0));
-        assert_eq!(water.fresh(at(0), None), None);
-        assert_eq!(water.fresh(at(0), plan).unwrap().by, FlowBy::Plan);
+        assert_eq!(water.fresh(at(0), None, |_| true), None);
+        assert_eq!(water.fresh(at(0), plan, |_| true).unwrap().by, FlowBy::Plan);
         water.log(&check("k1", 0, 25.0, None));
-        let by_bucket = water.fresh(at(1), plan).unwrap();
+        let by_bucket = water.fresh(at(1), plan, |_| true).unwrap();
         assert_eq!((by_bucket.flow, by_bucket.by), (LitresPerMinute(50.0), FlowBy::Check { at: at(0) }));
+        assert_eq!(water.fresh(at(1), plan, |flow| flow.0 < 40.0).unwrap().by, FlowBy::Plan, "not believed");
         water.reading(&said("head-flow", 10, 51.2, Flag::Pass));
         assert_eq!(
-            water.fresh(at(12), plan).unwrap(),
+            water.fresh(at(12), plan, |_| true).unwrap(),
             KnownFlow { flow: LitresPerMinute(51.2), by: FlowBy::Sensor }
         );
         // A silent sensor is no sensor; a corrected entry is none either.
-        assert_eq!(water.fresh(at(16), plan).unwrap().by, FlowBy::Check { at: at(0) });
+        assert_eq!(water.fresh(at(16), plan, |_| true).unwrap().by, FlowBy::Check { at: at(0) });
         water.log(&check("k2", 1, 24.0, Some("k1")));
-        assert_eq!(water.fresh(at(16), plan).unwrap().flow, LitresPerMinute(48.0));
+        assert_eq!(water.fresh(at(16), plan, |_| true).unwrap().flow, LitresPerMinute(48.0));
     }
 
     #[test]
     fn a_tank_without_its_own_flow_gets_the_plans_or_its_equal_share() {
-        let of =
-            |planned, tanks| watch().through_tank(at(0), &id("t1"), planned, (LitresPerMinute(51.2), tanks));
+        let of = |planned, tanks| {
+            watch().through_tank(at(0), &id("t1"), planned, (LitresPerMinute(51.2), tanks), |_| true)
+        };
         let known = |flow, by| Some(KnownFlow { flow: LitresPerMinute(flow), by });
         assert_eq!(of(None, 16), known(3.2, FlowBy::Share));
         assert_eq!(of(Some(LitresPerMinute(4.0)), 16), known(4.0, FlowBy::Plan));

@@ -2,6 +2,8 @@
 
 #[path = "room_nights/asked.rs"]
 mod asked;
+#[path = "room_nights/doubted.rs"]
+mod doubted;
 #[path = "room_nights/learned.rs"]
 mod learned;
 #[path = "room_nights/night.rs"]

@@ -10,7 +10,7 @@ use claymark_core::id::Id;
 use claymark_core::room::{Missing, Room};
 use claymark_core::site::{Quantity, Site};
 use claymark_core::units::{Dimension, GramsPerLitre, Litres, Turbidity, Unit};
-use claymark_words::{dosing, refill, settling};
+use claymark_words::{checks, dosing, refill, settling};
 
 use super::past::Standing;
 use super::{Failure, SiteFile, names};
@@ -148,12 +148,11 @@ fn wait_told(standing: &Standing, asked: Wait) -> Result<String, Failure> {
     if let (Some(tank), Some(from), Some(seen), Some(after)) =
         (&asked.tank, asked.from, asked.read, &asked.after)
     {
-        let place = names::place(site, tank)?;
-        let found =
-            response.tanks.iter().find(|known| place == claymark_core::site::Place::Tank(known.tank.clone()));
+        let id = names::tank(site, tank)?;
+        let found = response.tanks.iter().find(|known| known.tank == id);
         let found = found.ok_or_else(|| Failure::Wrong {
-            what: format!("'{tank}' is no rearing tank whose flow is known."),
-            remedy: "Write the id of a [[tank]], for instance tank:t1.".to_owned(),
+            what: format!("the flow through {} isn't known.", claymark_words::names::tank(site, &id)),
+            remedy: "Catch it with bucket and watch: claymark log flow_check --place tank:ID.".to_owned(),
         })?;
         let after = duration(after)?;
         let (from, seen) = (turbidity(site, Some(from))?, turbidity(site, Some(seen))?);
@@ -204,6 +203,9 @@ fn print(standing: &Standing, text: &str) -> Result<(), Failure> {
     let mut out = std::io::stdout();
     if let Some(stale) = standing.stale() {
         writeln!(out, "{stale}\n")?;
+    }
+    for doubt in standing.room().doubtful_catches(standing.now) {
+        writeln!(out, "{}\n", checks::catch_doubt(&standing.settings.site, standing.now, &doubt))?;
     }
     out.write_all(text.as_bytes())?;
     Ok(())

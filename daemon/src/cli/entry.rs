@@ -21,10 +21,10 @@ pub(super) enum Kind {
         #[command(flatten)]
         drum: DrumFlag,
         /// Water added, in the site's unit or with its own: 150, "40 US gal"
-        #[arg(long, value_name = "VOLUME", value_parser = Amount::parse)]
+        #[arg(long, value_name = "VOLUME", value_parser = Amount::parse, allow_hyphen_values = true)]
         water: Option<Amount>,
         /// Dry clay added, in the site's unit or with its own: 4.2, "9 lb"
-        #[arg(long, value_name = "MASS", value_parser = Amount::parse)]
+        #[arg(long, value_name = "MASS", value_parser = Amount::parse, allow_hyphen_values = true)]
         clay: Option<Amount>,
     },
     /// A pump's speed was set
@@ -33,7 +33,7 @@ pub(super) enum Kind {
         #[command(flatten)]
         pump: PumpFlag,
         /// Revolutions per minute; 0 is off
-        #[arg(long)]
+        #[arg(long, allow_negative_numbers = true)]
         rpm: Option<f64>,
     },
     /// From now on this drum is drawn from
@@ -50,10 +50,10 @@ pub(super) enum Kind {
         #[command(flatten)]
         place: PlaceFlag,
         /// How much was caught, in mL or with its own unit
-        #[arg(long, value_name = "VOLUME", value_parser = Amount::parse)]
+        #[arg(long, value_name = "VOLUME", value_parser = Amount::parse, allow_hyphen_values = true)]
         volume: Option<Amount>,
         /// In how many seconds
-        #[arg(long)]
+        #[arg(long, allow_negative_numbers = true)]
         seconds: Option<f64>,
     },
     /// Something was measured with a hand instrument
@@ -65,7 +65,7 @@ pub(super) enum Kind {
         #[arg(long)]
         quantity: Option<String>,
         /// The value, with its unit: "64 NTU", "20.1 °C"
-        #[arg(long, value_parser = Amount::parse, allow_negative_numbers = true)]
+        #[arg(long, value_parser = Amount::parse, allow_hyphen_values = true)]
         value: Option<Amount>,
     },
     /// A tank was cleaned
@@ -73,7 +73,7 @@ pub(super) enum Kind {
         #[command(flatten)]
         place: PlaceFlag,
         /// For how many minutes
-        #[arg(long)]
+        #[arg(long, allow_negative_numbers = true)]
         minutes: Option<f64>,
     },
     /// A drum was read by eye
@@ -81,10 +81,10 @@ pub(super) enum Kind {
         #[command(flatten)]
         drum: DrumFlag,
         /// The level, in mm or with its own unit
-        #[arg(long, value_parser = Amount::parse)]
+        #[arg(long, value_parser = Amount::parse, allow_hyphen_values = true)]
         level: Option<Amount>,
         /// Or the volume at the marks, in the site's unit or with its own
-        #[arg(long, value_parser = Amount::parse, conflicts_with = "level")]
+        #[arg(long, value_parser = Amount::parse, allow_hyphen_values = true, conflicts_with = "level")]
         volume: Option<Amount>,
     },
     /// A sensor was wiped
@@ -102,10 +102,10 @@ pub(super) enum Kind {
     /// Clay was delivered
     Delivery {
         /// How many bags
-        #[arg(long)]
+        #[arg(long, allow_negative_numbers = true)]
         bags: Option<f64>,
         /// Mass in all, in the site's unit or with its own
-        #[arg(long, value_parser = Amount::parse)]
+        #[arg(long, value_parser = Amount::parse, allow_hyphen_values = true)]
         mass: Option<Amount>,
         /// The supplier's lot
         #[arg(long)]
@@ -119,7 +119,7 @@ pub(super) enum Kind {
         #[arg(long)]
         what: Option<String>,
         /// How many
-        #[arg(long)]
+        #[arg(long, allow_negative_numbers = true)]
         number: Option<f64>,
     },
     /// Anything else
@@ -197,11 +197,15 @@ impl Kind {
             Self::TubeChange(flag) => Deed::TubeChange { pump: pump(flag)? },
             Self::ClogCleared(flag) => Deed::ClogCleared { pump: pump(flag)? },
             Self::Delivery { bags, mass, lot } => {
-                Deed::Delivery { bags: not_negative("bags", bags)?, mass: kilograms(mass)?, lot }
+                let (bags, mass) = (not_negative("bags", bags)?, kilograms(mass)?);
+                something_came(bags, mass)?;
+                Deed::Delivery { bags, mass, lot }
             }
-            Self::Fish { place: flag, what, number } => {
-                Deed::Fish { place: place(flag)?, what, number: not_negative("number", number)? }
-            }
+            Self::Fish { place: flag, what, number } => Deed::Fish {
+                place: place(flag)?,
+                what: what.map(|word| fish_deed(&word)).transpose()?,
+                number: not_negative("number", number)?,
+            },
             Self::Note { text } => Deed::Note { text: Some(text) },
         })
     }
@@ -238,6 +242,35 @@ fn turns(site: &Site, pump: Option<&Id>, rpm: Option<f64>) -> Result<(), Failure
         }),
     }
 }
+
+/// A delivery of nothing is none, and would end what is on its way.
+fn something_came(bags: Option<f64>, mass: Option<Kilograms>) -> Result<(), Failure> {
+    if bags.is_none_or(|bags| bags > 0.0) && mass.is_none_or(|mass| mass.0 > 0.0) {
+        return Ok(());
+    }
+    Err(Failure::Wrong {
+        what: "nothing at all is no delivery.".to_owned(),
+        remedy: "Write how many bags came, or leave the figure out if nobody counted; nothing need be written if none came."
+            .to_owned(),
+    })
+}
+
+/// What is done to fish, by the field log's words.
+fn fish_deed(word: &str) -> Result<String, Failure> {
+    if FISH.contains(&word) {
+        return Ok(word.to_owned());
+    }
+    Err(Failure::Wrong {
+        what: format!("'{word}' is nothing that the log knows of fish."),
+        remedy: format!(
+            "{}Write one of {}; for anything else: claymark log note \"…\".",
+            did_you_mean(word, FISH),
+            FISH.join(", ")
+        ),
+    })
+}
+
+const FISH: [&str; 3] = ["stocked", "moved", "counted"];
 
 /// In no time nothing can be caught.
 fn some_time(seconds: Option<f64>) -> Result<Option<f64>, Failure> {
@@ -300,7 +333,9 @@ fn in_base(
         what: format!("the {what} can't be used: {bad}."),
         remedy: format!("Write a number, which is taken as {usual}, or a number with its unit in quotes."),
     })?;
-    not_negative(what, base)
+    // As it was typed: a refusal in another unit would be a riddle.
+    not_negative(what, typed.map(Amount::number))?;
+    Ok(base)
 }
 
 fn not_negative(what: &str, figure: Option<f64>) -> Result<Option<f64>, Failure> {

@@ -21,12 +21,26 @@ pub(super) fn sensor(site: &Site, word: &str) -> Result<Id, Failure> {
     find("sensor", word, site.sensors.iter().map(|sensor| (&sensor.id, sensor.name.as_str())))
 }
 
-/// A place: `tank:t1`, `head`, or a name such as `Tank 1`.
+/// A rearing tank: also as `tank:t1`.
+pub(super) fn tank(site: &Site, word: &str) -> Result<Id, Failure> {
+    let word = word.strip_prefix("tank:").unwrap_or(word);
+    find("rearing tank", word, site.tanks.iter().map(|tank| (&tank.id, tank.name.as_str())))
+}
+
+/// A place: `tank:t1`, `head`, a name such as `Tank 1`, or an id that only one place has.
 pub(super) fn place(site: &Site, word: &str) -> Result<Place, Failure> {
     let known = places(site);
     let written = known.iter().find(|(place, _)| place.to_string() == word);
     let named = || known.iter().find(|(_, name)| name.eq_ignore_ascii_case(word));
-    if let Some((place, _)) = written.or_else(named) {
+    let has_id = |place: &Place| match place {
+        Place::Drum(id) | Place::Tank(id) | Place::Pump(id) => id.as_str() == word,
+        Place::Head | Place::Room => false,
+    };
+    let only = || {
+        let mut with_it = known.iter().filter(|(place, _)| has_id(place));
+        with_it.next().filter(|_| with_it.next().is_none())
+    };
+    if let Some((place, _)) = written.or_else(named).or_else(only) {
         return Ok(place.clone());
     }
     let words: Vec<String> = known.iter().map(|(place, _)| place.to_string()).collect();

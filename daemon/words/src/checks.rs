@@ -1,14 +1,15 @@
 //! Checks by hand against the sensors, in words.
 
 use claymark_core::oxygen::SUPERSATURATED;
+use claymark_core::room::catches::{CatchDoubt, Witness};
 use claymark_core::site::{Sensor, Site};
-use claymark_core::units::{LitresPerMinute, Unit};
+use claymark_core::units::{LitresPerMinute, Percent, Unit};
 use claymark_core::verify::parts::Parts;
 use claymark_core::verify::{Catch, Comparison, Grade, Incomparable, Overdue};
 use jiff::Timestamp;
 
 use crate::format::{Clock, duration, number};
-use crate::{caution, names};
+use crate::{caution, format, names};
 
 /// A sample by hand against one sensor.
 #[must_use]
@@ -88,14 +89,62 @@ fn comparison(name: &str, shown: Shown, compared: &Comparison) -> Vec<String> {
         ),
     });
     lines.push(SOURCE.to_owned());
-    if shown.base == Unit::Percent && compared.hand > SUPERSATURATED.0 {
-        lines.push(format!(
-            "That is more than {} % of saturation. {}",
+    lines
+}
+
+/// The caution beside more oxygen in the water than it holds in balance with the air.
+#[must_use]
+pub fn supersaturated(percent: Percent) -> Option<String> {
+    let told = || {
+        format!(
+            "By hand that is {} % of saturation, more than {} %. {}",
+            number(percent.0, 0),
             number(SUPERSATURATED.0, 0),
             caution::TOTAL_GAS
-        ));
-    }
-    lines
+        )
+    };
+    (percent > SUPERSATURATED).then(told)
+}
+
+/// "20 °F are -6.7 °C, and …": a hand value that no water shows; `bound` in base units.
+#[must_use]
+pub fn beyond_water(value: f64, unit: Unit, bound: f64) -> String {
+    let (base, typed) = (unit.base(), format!("{} {unit}", number(value, 1)));
+    let same =
+        if base == unit { typed } else { format!("{typed} ({} {base})", number(unit.to_base(value), 1)) };
+    let side = if unit.to_base(value) < bound { "less" } else { "more" };
+    format!(
+        "{same} can hardly be by hand: {side} than {} {base} is no water that fish live in",
+        number(bound, 0)
+    )
+}
+
+/// One line on a sample that was held against `sensor` at that time, seen from `now`; `None`: it couldn't be.
+#[must_use]
+pub fn difference(
+    site: &Site,
+    sensor: &Sensor,
+    (now, at): (Timestamp, Timestamp),
+    compared: Option<&Comparison>,
+) -> String {
+    let (name, at) = (names::sensor(site, &sensor.id), Clock::new(site, now).time(at));
+    let Some(compared) = compared else {
+        return format!("{name}, {at}: the hand value can't be compared with it.");
+    };
+    let shown = Shown::of(site, sensor);
+    let side = if compared.correction > 0.0 { "below" } else { "above" };
+    let apart = if shown.is_nothing(compared.correction) {
+        "the same".to_owned()
+    } else {
+        format!("{} {side} the hand value", shown.apart(compared.correction))
+    };
+    format!(
+        "{name}, {at}: by hand {}, it showed {}: {apart}, up to {} is allowed: {}.",
+        shown.value(compared.hand),
+        shown.value(compared.sensor),
+        shown.apart(compared.allowed),
+        word(compared.grade)
+    )
 }
 
 /// Which part of what the sensor was off before it was wiped was dirt, and which is still there.
@@ -148,16 +197,10 @@ fn word(grade: Grade) -> &'static str {
 /// A catch with cylinder or bucket and watch.
 #[must_use]
 pub fn catch(caught: &Catch) -> Vec<String> {
-    let (big, flow) = (caught.flow.0 >= 1.0, caught.flow);
-    let told = |flow: LitresPerMinute| {
-        if big {
-            format!("{} L/min", number(flow.0, 1))
-        } else {
-            format!("{} mL/min", number(Unit::MillilitrePerMinute.from_base(flow.0), 0))
-        }
-    };
-    let percent = number(100.0 * caught.sd.0 / flow.0, 1);
-    let mut lines = vec![format!("That is {}, give or take {} ({percent} %).", told(flow), told(caught.sd))];
+    let percent = number(100.0 * caught.sd.0 / caught.flow.0, 1);
+    let unit = caught_in(caught.flow);
+    let (flow, sd) = (in_unit(caught.flow, unit), in_unit(caught.sd, unit));
+    let mut lines = vec![format!("That is {flow}, give or take {sd} ({percent} %).")];
     lines.extend(caught.catch_for_s.map(|seconds| {
         format!(
             "The catch was too short to see a few percent: catch for {} or longer next time.",
@@ -165,6 +208,53 @@ pub fn catch(caught: &Catch) -> Vec<String> {
         )
     }));
     lines
+}
+
+/// The unit in which a catch is told: as bucket or cylinder show it.
+fn caught_in(flow: LitresPerMinute) -> Unit {
+    if flow.0 >= 1.0 { Unit::LitrePerMinute } else { Unit::MillilitrePerMinute }
+}
+
+fn in_unit(flow: LitresPerMinute, unit: Unit) -> String {
+    let decimals = usize::from(unit == Unit::LitrePerMinute);
+    format!("{} {unit}", number(unit.from_base(flow.0), decimals))
+}
+
+/// "51.0 L/min", as a bucket shows it, and in the unit of the site where that is another one.
+fn bucket_flow(site: &Site, flow: LitresPerMinute) -> String {
+    let (unit, own) = (caught_in(flow), site.units.flow);
+    let shown = in_unit(flow, unit);
+    if own == Unit::LitrePerMinute { shown } else { format!("{} ({shown})", format::flow(&site.units, flow)) }
+}
+
+/// "… can hardly be: by the plan 51.2 L/min flow there."
+#[must_use]
+pub fn against_catch(site: &Site, caught: LitresPerMinute, expected: LitresPerMinute, by: Witness) -> String {
+    let flow = |flow| bucket_flow(site, flow);
+    let told = match by {
+        Witness::Sensor => format!("the flow sensor says {}", flow(expected)),
+        Witness::Plan => format!("the rearing plan wants {}", flow(expected)),
+        Witness::Turbidity => format!(
+            "the clay that is fed makes the head tank as turbid as it should be in {}",
+            flow(expected)
+        ),
+        Witness::Share => format!("an equal share of the water is {}", flow(expected)),
+        Witness::PumpLimit => format!("at full speed the pump brings {} by its rating", flow(expected)),
+    };
+    format!("{} can hardly be: {told}", flow(caught))
+}
+
+/// The same of a catch that was written down, and what to do.
+#[must_use]
+pub fn catch_doubt(site: &Site, seen_from: Timestamp, doubt: &CatchDoubt) -> String {
+    format!(
+        "The flow check at {} of {} isn't counted on: {}. Was it millilitres for litres? Measure again, and write it down with \
+         --replaces {}.",
+        names::place(site, &doubt.place),
+        Clock::new(site, seen_from).time(doubt.at),
+        against_catch(site, doubt.caught, doubt.expected, doubt.by),
+        doubt.key
+    )
 }
 
 /// Overdue checks, one a line.
@@ -185,7 +275,8 @@ pub fn overdue(site: &Site, checks: &[Overdue], now: Timestamp) -> Vec<String> {
         .collect()
 }
 
-const SOURCE: &str = "Judged by the criteria of USGS Techniques and Methods 1-D3 (2006); its figures are quoted from memory and weren't \
+/// By what differences are judged.
+pub const SOURCE: &str = "Judged by the criteria of USGS Techniques and Methods 1-D3 (2006); its figures are quoted from memory and weren't \
 looked up again.";
 
 #[cfg(test)]

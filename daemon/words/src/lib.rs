@@ -6,6 +6,7 @@
 //! - [`drying`], [`refill`], [`dosing`]: when a drum is dry, what to add to it, how to set pump and strength;
 //! - [`clouding`]: how cloudy the clay makes the water, and who says so;
 //! - [`settling`]: a drum whose air has failed;
+//! - [`fieldlog`]: what hands did, as a sentence;
 //! - [`happening`]: what the data say has happened to a drum;
 //! - [`names`]: what things are called;
 //! - [`planning`], [`stock`], [`checks`]: the days ahead, the clay on the floor, checks by hand;
@@ -20,6 +21,7 @@ pub mod checks;
 pub mod clouding;
 pub mod dosing;
 pub mod drying;
+pub mod fieldlog;
 pub mod format;
 pub mod happening;
 pub mod names;

@@ -2,8 +2,10 @@
 
 use claymark_core::clay::Clouding;
 use claymark_core::plan::ahead::{DayAhead, Mixed, Needs};
+use claymark_core::room::WaterApart;
 use claymark_core::site::Site;
 use claymark_core::units::{Kilograms, Litres};
+use claymark_core::water::FlowBy;
 use jiff::civil::Date;
 
 use crate::{caution, clouding, format};
@@ -48,7 +50,11 @@ fn row(site: &Site, day: &DayAhead) -> Row {
     Row {
         day: date(day.date),
         fish: if fish.is_empty() { "none".to_owned() } else { fish.join(", ") },
-        band: format!("{} to {}", format::number(day.band.min(), 0), format::number(day.band.max(), 0)),
+        band: if fish.is_empty() && !site.batches.is_empty() {
+            "-".to_owned()
+        } else {
+            format!("{} to {}", format::number(day.band.min(), 0), format::number(day.band.max(), 0))
+        },
         flow: day.flow.map_or_else(unknown, |flow| format::flow(units, flow)),
         mix: needs.map_or_else(unknown, |needs| mix(site, &needs)),
         slurry: needs.map_or_else(unknown, |needs| format::volume(units, needs.slurry)),
@@ -108,7 +114,7 @@ fn in_all(site: &Site, days: &[DayAhead]) -> String {
         format::number(refills, 1),
         mass(site, clay),
         format::number(clay.0 / site.clay.bag.0, 1),
-        format::mass(&site.units, site.clay.bag, site.clay.bag),
+        format::bag(&site.units, site.clay.bag),
     )
 }
 
@@ -125,7 +131,27 @@ fn mixed_to(needs: &[Needs]) -> &'static str {
 /// What the figures go by.
 #[must_use]
 pub fn basis(site: &Site, clouding: Option<&Clouding>) -> String {
-    format!("By the rearing plan; {}. A day begins at midnight.", clouding::sentence(site, clouding))
+    let by = if site.batches.is_empty() {
+        "No fish are planned (the site file has no [[batch]]): by its usual limits under [water], and the water as it is now"
+    } else {
+        "By the rearing plan"
+    };
+    format!("{by}; {}. A day begins at midnight.", clouding::sentence(site, clouding))
+}
+
+/// The plan's water and the measured one, where they differ.
+#[must_use]
+pub fn water_apart(site: &Site, water: &WaterApart) -> String {
+    let by = match water.measured.by {
+        FlowBy::Sensor => "the flow sensor says",
+        FlowBy::Check { .. } => "bucket and watch say",
+        FlowBy::Plan | FlowBy::Share => "it is",
+    };
+    format!(
+        "BUT the plan wants {} of water today, and {by} {}. What goes by the plan goes by its figure: set the water right, or          exchanges_per_h in the plan.",
+        format::flow(&site.units, water.planned),
+        format::flow(&site.units, water.measured.flow)
+    )
 }
 
 /// The whole page for the command line.

@@ -4,7 +4,7 @@ use claymark_core::refill::books::{MassDoubt, Residual, Source};
 use claymark_core::refill::sheet::Sheet;
 use claymark_core::refill::{Mix, PlanAim, Refill, Seen, TooStrong};
 use claymark_core::site::Site;
-use claymark_core::units::Litres;
+use claymark_core::units::{GramsPerLitre, Kilograms, Litres};
 use jiff::Timestamp;
 
 use crate::caution;
@@ -73,15 +73,48 @@ pub fn lines(site: &Site, clock: Clock<'_>, refill: Option<&Refill>) -> Vec<Stri
 /// "The refill of 14:05 was written down with 7.00 kg of clay …"
 #[must_use]
 pub fn doubt(site: &Site, clock: Clock<'_>, doubt: &MassDoubt) -> String {
-    let mass = |mass| format::mass(&site.units, mass, site.clay.scale_step);
-    format!(
-        "The refill of {} was written down with {} of clay; about {} was expected. Was {} meant, with pounds and \
-         kilograms mixed up? If so, write it down again with --replaces {}.",
+    let told = format!(
+        "The refill of {} was written down with {} of clay; {}.",
         clock.time(doubt.at),
-        mass(doubt.typed),
-        mass(doubt.expected),
-        mass(doubt.meant),
-        doubt.key
+        format::mass(&site.units, doubt.typed, site.clay.scale_step),
+        expected(site, doubt.expected)
+    );
+    format!("{told} {} If so, write it down again with --replaces {}.", perhaps(site, doubt), doubt.key)
+}
+
+/// "about 1.86 kg was expected"
+#[must_use]
+pub fn expected(site: &Site, expected: Kilograms) -> String {
+    if expected.0 > 0.0 {
+        format!("about {} was expected", format::mass(&site.units, expected, site.clay.scale_step))
+    } else {
+        "none was expected, as what was left is strong enough".to_owned()
+    }
+}
+
+/// What that mass would make, and the question.
+fn perhaps(site: &Site, doubt: &MassDoubt) -> String {
+    let thick = doubt.gives.map_or_else(String::new, |gives| {
+        format!("{}, so it isn't counted on and the target stands in. ", too_thick(site, gives))
+    });
+    match doubt.meant {
+        Some(meant) => {
+            let meant = format::mass(&site.units, meant, site.clay.scale_step);
+            format!("{thick}Was {meant} meant, with pounds and kilograms mixed up?")
+        }
+        None if doubt.gives.is_some() => format!("{thick}Is the figure wrong?"),
+        None => "It is counted as it stands, with a wide margin. Is the figure wrong?".to_owned(),
+    }
+}
+
+/// "That would make 1518 g/L, and the pump can lift 60 g/L at most"
+#[must_use]
+pub fn too_thick(site: &Site, gives: GramsPerLitre) -> String {
+    let strength = |strength| format::strength(&site.units, strength);
+    format!(
+        "That would make {}, and the pump can lift {} at most",
+        strength(gives),
+        strength(site.clay.thickest)
     )
 }
 
@@ -161,7 +194,7 @@ fn estimates(site: &Site, clock: Clock<'_>, sheet: &Sheet) -> Vec<String> {
 fn mixed(site: &Site, clock: Clock<'_>, mix: &Mix) -> Vec<String> {
     let units = &site.units;
     let clay = format::mass(units, mix.clay, site.clay.scale_step);
-    let bag = format::mass(units, site.clay.bag, site.clay.bag);
+    let bag = format::bag(units, site.clay.bag);
     let bags = if mix.bags >= 0.25 {
         format!(" ({} of a {bag} bag)", format::number(mix.bags, 1))
     } else {
@@ -251,6 +284,9 @@ fn left(site: &Site, clock: Clock<'_>, residual: &Residual) -> String {
         }
         Source::FiguresMissing { at: when } => {
             format!("the target, as the refill of {} was written down without its figures", at(when))
+        }
+        Source::MassDoubtful { at: when } => {
+            format!("the target, as the refill of {} was written down with a mass that can't be", at(when))
         }
     };
     format!("what is left counted at {strength}: {because}")

@@ -1,6 +1,6 @@
 //! The clay on the floor and the next order, in words.
 
-use claymark_core::room::Stock;
+use claymark_core::room::{MeasuredUse, Stock};
 use claymark_core::site::Site;
 use claymark_core::stock::StockRules;
 use claymark_core::stock::order::{HeldBy, Order};
@@ -8,21 +8,47 @@ use jiff::civil::Date;
 
 use crate::format::number;
 use crate::planning::date;
-use crate::{caution, format};
+use crate::{caution, format, planning};
 
 /// Everything, for the command line and the report.
 #[must_use]
 pub fn sentences(site: &Site, stock: &Stock, today: Date) -> Vec<String> {
     let Some(rules) = &site.stock else { return Vec::new() };
     let mut lines = vec![on_hand(site, rules, stock), lasts(stock)];
-    match &stock.outlook.order {
-        None => lines.push("Nothing need be ordered for as long as a year ahead.".to_owned()),
-        Some(order) => {
-            lines.push(ask(order, today));
-            lines.push(why(order));
-        }
+    lines.extend(ordering(stock.outlook.order.as_ref(), today, stock.measured.is_some()));
+    lines.extend(stock.water.iter().map(|water| planning::water_apart(site, water)));
+    if let Some(measured) = &stock.measured {
+        lines.push(used_otherwise(measured));
+        lines.extend(ordering(measured.outlook.order.as_ref(), today, true));
+        lines.push("Find out which is right, and mend it, before you count on either: the water, the plan, or what is written down.".to_owned());
     }
     lines
+}
+
+fn ordering(order: Option<&Order>, today: Date, by_that: bool) -> Vec<String> {
+    match order {
+        None if by_that => vec!["By that nothing need be ordered for as long as a year ahead.".to_owned()],
+        None => vec!["Nothing need be ordered for as long as a year ahead.".to_owned()],
+        Some(order) => vec![ask(order, today), why(order)],
+    }
+}
+
+/// What scale or pump say, where the plan says something else.
+fn used_otherwise(measured: &MeasuredUse) -> String {
+    let by = match measured.days {
+        Some(days) => format!("went into the drums a day, as it was weighed on the last {days} days"),
+        None => "a day is what the pumps draw now, by the books of the drums".to_owned(),
+    };
+    let lasts = match (measured.outlook.days_left, measured.outlook.lasts_until) {
+        (Some(days @ 1..), Some(until)) => format!("they last {days} days, until {}", date(until)),
+        (Some(_), _) => "they are not enough for today".to_owned(),
+        (None, _) => "they last for a year or longer".to_owned(),
+    };
+    format!(
+        "BUT {} bags {by}; the plan says {} for today. If that goes on, {lasts}.",
+        number(measured.bags_a_day, 2),
+        number(measured.planned, 2)
+    )
 }
 
 /// The whole page for the command line.
@@ -38,17 +64,17 @@ pub fn page(site: &Site, stock: &Stock, today: Date) -> String {
 /// "ORDER CLAY NOW: 40 bags. 9.8 are left, ... ".
 #[must_use]
 pub fn due(stock: &Stock, today: Date) -> Option<String> {
-    let order = stock.outlook.order.filter(|order| order.on <= today)?;
-    let left = number(stock.outlook.on_hand.bags, 0);
-    Some(format!("{} {left} are on the dry floor. {}", ask(&order, today), lasts(stock)))
+    next(stock, today, today)
 }
 
 /// "Order clay on Wed 28 Apr: 20 bags.", when that is by `last`.
 #[must_use]
 pub fn next(stock: &Stock, today: Date, last: Date) -> Option<String> {
-    let order = stock.outlook.order.filter(|order| order.on <= last)?;
+    let order = stock.order_by(last)?;
     let left = number(stock.outlook.on_hand.bags, 0);
-    Some(format!("{} {left} are on the dry floor. {}", ask(&order, today), lasts(stock)))
+    let otherwise =
+        stock.measured.iter().map(|measured| format!(" {}", used_otherwise(measured))).collect::<String>();
+    Some(format!("{} {left} are on the dry floor. {}{otherwise}", ask(&order, today), lasts(stock)))
 }
 
 fn on_hand(site: &Site, rules: &StockRules, stock: &Stock) -> String {
@@ -56,7 +82,7 @@ fn on_hand(site: &Site, rules: &StockRules, stock: &Stock) -> String {
     let mut line = format!(
         "On the dry floor are {} bags of {}: {} were counted on {}, {} came since and {} went into drums",
         number(here.bags, 1),
-        format::mass(&site.units, site.clay.bag, site.clay.bag),
+        format::bag(&site.units, site.clay.bag),
         number(rules.counted_bags, 0),
         date(rules.counted_on),
         number(here.came, 0),
@@ -84,6 +110,9 @@ fn lasts(stock: &Stock) -> String {
                 date(until),
                 number(stock.outlook.use_a_day, 2)
             )
+        }
+        (Some(_) | None, _) if stock.measured.is_some() => {
+            format!("They would last for a year or longer ({by}).")
         }
         (Some(_) | None, _) => format!("They last for a year or longer ({by})."),
     }
@@ -150,10 +179,22 @@ mod tests {
             let here = OnHand { bags, on_order: 0.0, came: 0.0, used: 60.0 - bags - guessed, guessed };
             let outlook = rules.outlook(today, here, &[uses], 0.1);
             site.stock = Some(rules.clone());
-            let stock = Stock { outlook, by_plan: bags > 20.0 };
+            let stock = Stock { outlook, by_plan: bags > 20.0, measured: None, water: None };
             told += &format!("==== {bags} bags\n{}\n", sentences(&site, &stock, today).join("\n"));
             told += &format!("evening: {:?}\n", due(&stock, today));
         }
+        // The plan wants next to nothing, and the scale says a bag a day.
+        let here = OnHand { bags: 6.0, on_order: 0.0, came: 0.0, used: 54.0, guessed: 0.0 };
+        let measured = MeasuredUse {
+            bags_a_day: 1.0,
+            planned: 0.01,
+            days: Some(5),
+            outlook: rules.outlook(today, here, &[1.0], 0.1),
+        };
+        let outlook = rules.outlook(today, here, &[0.01], 0.0);
+        let stock = Stock { outlook, by_plan: true, measured: Some(measured), water: None };
+        told += &format!("==== otherwise\n{}\n", sentences(&site, &stock, today).join("\n"));
+        told += &format!("evening: {:?}\n", due(&stock, today));
         insta::assert_snapshot!(told);
     }
 }

@@ -13,6 +13,7 @@ use crate::outlook::{Enough, Slower};
 use crate::refill::Refill;
 use crate::refill::books::MassDoubt;
 use crate::room::Stock;
+use crate::room::catches::CatchDoubt;
 use crate::site::Place;
 use crate::units::{Litres, LitresPerHour, Turbidity};
 use crate::verify::Overdue;
@@ -214,6 +215,9 @@ pub struct EveningCheck {
     /// Checks by hand that should have been made.
     #[serde(default)]
     pub overdue: Vec<Overdue>,
+    /// Flow checks that nothing else bears out.
+    #[serde(default)]
+    pub doubtful_catches: Vec<CatchDoubt>,
     /// The clay on the floor, when it is time to order.
     #[serde(default)]
     pub order_due: Option<Stock>,

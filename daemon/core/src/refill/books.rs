@@ -2,7 +2,8 @@
 //!
 //! Drawing doesn't change strength; a refill mixes: c' = (c V + m)/V'. Where the last refill wasn't written down, or
 //! without its clay, little is known and the target stands in, with a wide uncertainty; the result always says which.
-//! A typed mass that is off by the factor between pound and kilogram is asked about.
+//! A typed mass that is off by the factor between pound and kilogram, or far more than was to be expected, is asked
+//! about; one that no pump could lift can't be true, and isn't counted on.
 
 use jiff::{SignedDuration, Timestamp};
 use serde::{Deserialize, Serialize};
@@ -50,6 +51,11 @@ pub enum Source {
         /// When.
         at: Timestamp,
     },
+    /// The target: the last refill was written down with more clay than slurry that can be pumped holds.
+    MassDoubtful {
+        /// When.
+        at: Timestamp,
+    },
     /// Somebody says so.
     Told,
 }
@@ -76,13 +82,13 @@ pub struct LoggedRefill {
 pub struct Books {
     /// What is left in it.
     pub left: Residual,
-    /// The mass of the last refill looks like pounds for kilograms, or the reverse.
+    /// The mass of the last refill looks like pounds for kilograms, or the reverse, or like a slip.
     pub doubt: Option<MassDoubt>,
-    /// What would be left if it were.
+    /// What would be left if what was meant, or else what was to be expected, had gone in.
     pub left_if_meant: Option<Residual>,
 }
 
-/// A mass that was perhaps typed in the other unit.
+/// A mass that was perhaps typed wrongly.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct MassDoubt {
     /// The entry's key, for a correction; empty before it is sent.
@@ -91,10 +97,27 @@ pub struct MassDoubt {
     pub at: Timestamp,
     /// As it was written down.
     pub typed: Kilograms,
-    /// What was to be expected.
+    /// What was to be expected; below zero where what was left was too strong already.
     pub expected: Kilograms,
-    /// What was perhaps meant.
-    pub meant: Kilograms,
+    /// What was perhaps meant, in the other unit; `None`: the other unit doesn't explain it.
+    #[serde(default)]
+    pub meant: Option<Kilograms>,
+    /// The strength that it would give, where no pump could lift that; `None`: it could be so.
+    #[serde(default)]
+    pub gives: Option<GramsPerLitre>,
+}
+
+/// A refill of a drum: what was left in it, from where to where it went, and what it was to hold then.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Filling {
+    /// What was left in it.
+    pub(crate) left: Residual,
+    /// What was in it.
+    pub(crate) before: Litres,
+    /// What is in it afterwards.
+    pub(crate) after: Litres,
+    /// What it was to hold then.
+    pub(crate) aimed: GramsPerLitre,
 }
 
 impl Residual {
@@ -102,6 +125,12 @@ impl Residual {
     #[must_use]
     pub fn told(strength: GramsPerLitre) -> Self {
         Self { strength, sd: GramsPerLitre(0.0), source: Source::Told }
+    }
+
+    /// As wide as both of two strengths that may be true.
+    fn or_perhaps(self, other: Option<Self>) -> Self {
+        let apart = other.map_or(0.0, |other| (self.strength.0 - other.strength.0) * 0.5);
+        Self { sd: GramsPerLitre(self.sd.0.hypot(apart)), ..self }
     }
 
     /// Whether refills that were written down, or somebody, say it.
@@ -112,7 +141,8 @@ impl Residual {
             Source::Seen { .. }
             | Source::NothingLogged
             | Source::RefillNotLogged { .. }
-            | Source::FiguresMissing { .. } => false,
+            | Source::FiguresMissing { .. }
+            | Source::MassDoubtful { .. } => false,
         }
     }
 }
@@ -153,42 +183,34 @@ struct Step<'a> {
     logged: Option<&'a LoggedRefill>,
 }
 
-/// Litres before and after.
-#[derive(Clone, Copy)]
-struct Volumes {
-    before: Litres,
-    after: Litres,
-}
-
 impl Step<'_> {
     fn mixed(&self, left: &Residual, drum: &Drum, supply: &ClaySupply) -> Books {
         let unknown = |source| {
             let thinned = self.thinned(left);
             let apart = drum.target.max(thinned) - drum.target.min(thinned);
             let sd = (apart * 0.5).max(drum.target * GUESSED);
-            Books { left: Residual { strength: drum.target, sd, source }, doubt: None, left_if_meant: None }
+            Residual { strength: drum.target, sd, source }
         };
+        let plain = |left| Books { left, doubt: None, left_if_meant: None };
         let Some(entry) = self.logged else {
-            return unknown(Source::RefillNotLogged { at: self.at });
+            return plain(unknown(Source::RefillNotLogged { at: self.at }));
         };
         let known = entry.clay.and_then(|clay| {
-            let volumes = self.volumes(entry, clay, supply)?;
-            Some((clay, volumes, mix(left, volumes, clay, entry.at, supply)?))
+            let filling = self.filling(left, entry, clay, supply)?;
+            Some((clay, filling, filling.mix(clay, entry.at, supply)?))
         });
-        let Some((clay, volumes, after)) = known else {
-            return unknown(Source::FiguresMissing { at: entry.at });
+        let Some((clay, filling, after)) = known else {
+            return plain(unknown(Source::FiguresMissing { at: entry.at }));
         };
-        let expected = entry.aimed.clay_in(volumes.after) - left.strength.clay_in(volumes.before);
-        let doubt = meant(clay, expected).map(|meant| MassDoubt {
-            key: entry.key.clone(),
-            at: entry.at,
-            typed: clay,
-            expected,
-            meant,
-        });
-        let left_if_meant =
-            doubt.as_ref().and_then(|doubt| mix(left, volumes, doubt.meant, entry.at, supply));
-        Books { left: after, doubt, left_if_meant }
+        let Some(doubt) = filling.doubt((&entry.key, entry.at), clay, supply) else { return plain(after) };
+        let likely = doubt.meant.unwrap_or(doubt.expected.max(Kilograms(0.0)));
+        let left_if_meant = filling.mix(likely, entry.at, supply);
+        let left = match (doubt.gives, doubt.meant) {
+            (Some(_), _) => unknown(Source::MassDoubtful { at: entry.at }),
+            (None, Some(_)) => after,
+            (None, None) => after.or_perhaps(left_if_meant),
+        };
+        Books { left, doubt: Some(doubt), left_if_meant }
     }
 
     /// What is left if only water came in.
@@ -199,35 +221,67 @@ impl Step<'_> {
     }
 
     /// Before and after: the data are believed over the log.
-    fn volumes(&self, entry: &LoggedRefill, clay: Kilograms, supply: &ClaySupply) -> Option<Volumes> {
-        match self.seen {
-            Some(seen) => Some(Volumes { before: (seen.to - seen.added).max(Litres(0.0)), after: seen.to }),
+    fn filling(
+        &self,
+        left: &Residual,
+        entry: &LoggedRefill,
+        clay: Kilograms,
+        supply: &ClaySupply,
+    ) -> Option<Filling> {
+        let (before, after) = match self.seen {
+            Some(seen) => ((seen.to - seen.added).max(Litres(0.0)), seen.to),
             None => {
                 let before = entry.held?;
-                Some(Volumes { before, after: before + entry.water? + displaced(clay, supply) })
+                (before, before + entry.water? + displaced(clay, supply))
             }
-        }
+        };
+        Some(Filling { left: *left, before, after, aimed: entry.aimed })
     }
 }
 
-/// Strength after a refill, and its uncertainty from what was left, from the scale and from both volumes.
-fn mix(
-    left: &Residual,
-    volumes: Volumes,
-    clay: Kilograms,
-    at: Timestamp,
-    supply: &ClaySupply,
-) -> Option<Residual> {
-    let Volumes { before, after } = volumes;
-    let strength = GramsPerLitre::of(left.strength.clay_in(before) + clay, after)?;
-    let parts = [
-        left.sd.0 * before.0 / after.0,
-        GramsPerLitre::of(supply.scale_step, after)?.0,
-        left.strength.0 * LITRES_SD / after.0,
-        strength.0 * LITRES_SD / after.0,
-    ];
-    let sd = GramsPerLitre(parts.iter().map(|part| part * part).sum::<f64>().sqrt());
-    Some(Residual { strength, sd, source: Source::Logged { at } })
+impl Filling {
+    /// The clay that it wants; below zero where what is left is too strong already.
+    fn expected(&self) -> Kilograms {
+        self.aimed.clay_in(self.after) - self.left.strength.clay_in(self.before)
+    }
+
+    /// What speaks against so much `clay`; the entry is named by its key and its time.
+    pub(crate) fn doubt(
+        &self,
+        (key, at): (&str, Timestamp),
+        clay: Kilograms,
+        supply: &ClaySupply,
+    ) -> Option<MassDoubt> {
+        let expected = self.expected();
+        let meant = meant(clay, expected);
+        // Into slurry that is nearly right a little goes, and a little more is no slip.
+        let usual = expected.max(self.aimed.clay_in(self.after) * LITTLE);
+        let after = self.mix(clay, at, supply)?;
+        let gives = Some(after.strength).filter(|_| after.strength - after.sd * SURELY > supply.thickest);
+        let far_more = clay.0 > usual.0 * FAR_MORE;
+        (meant.is_some() || gives.is_some() || far_more).then(|| MassDoubt {
+            key: key.to_owned(),
+            at,
+            typed: clay,
+            expected,
+            meant,
+            gives,
+        })
+    }
+
+    /// Strength after a refill, and its uncertainty from what was left, from the scale and from both volumes.
+    fn mix(&self, clay: Kilograms, at: Timestamp, supply: &ClaySupply) -> Option<Residual> {
+        let Self { left, before, after, .. } = self;
+        let strength = GramsPerLitre::of(left.strength.clay_in(*before) + clay, *after)?;
+        let parts = [
+            left.sd.0 * before.0 / after.0,
+            GramsPerLitre::of(supply.scale_step, *after)?.0,
+            left.strength.0 * LITRES_SD / after.0,
+            strength.0 * LITRES_SD / after.0,
+        ];
+        let sd = GramsPerLitre(parts.iter().map(|part| part * part).sum::<f64>().sqrt());
+        Some(Residual { strength, sd, source: Source::Logged { at } })
+    }
 }
 
 /// Pairs each seen refill with the nearest entry that isn't taken, and orders all by time.
@@ -261,3 +315,12 @@ const LITRES_SD: f64 = 1.5;
 
 /// Within this factor a mass is what was expected; the pound is off by 2.2.
 const FITS: f64 = 1.4;
+
+/// Beyond this factor a mass is asked about: more than any mix that was meant to be stronger (our own choice).
+const FAR_MORE: f64 = 3.0;
+
+/// The share of a full drum's clay below which more or less of it says nothing (our own choice).
+const LITTLE: f64 = 0.25;
+
+/// Standard deviations by which a mix must be too thick to be surely so.
+const SURELY: f64 = 2.0;

@@ -11,14 +11,14 @@ use crate::notice::content::{
     Doubted, DrumState, PumpSetting, PumpState, Remedy, SeenRefill, Verdict, Visit,
 };
 use crate::outlook::{Enough, Question, Slower};
-use crate::refill::books::{Books, LoggedRefill};
+use crate::refill::books::{Books, Filling, LoggedRefill};
 use crate::refill::{Refill, Wanted};
 use crate::room::believed::Believed;
 use crate::room::episode::Episode;
 use crate::room::mixing::Mixture;
 use crate::room::runout::Runout;
 use crate::site::{ClaySupply, Drum, Site};
-use crate::units::{GramsPerLitre, Kilograms, Litres, LitresPerHour};
+use crate::units::{GramsPerLitre, Litres, LitresPerHour};
 
 /// One drum.
 #[derive(Debug)]
@@ -199,15 +199,15 @@ impl Desk {
         [refill, logged, setting, self.watch.draw_since()].into_iter().flatten().max()
     }
 
-    /// The clay that a refill wants which was just done or is about to be, with so much `water` or up to the full line,
-    /// for slurry of the strength `aimed`.
-    pub(crate) fn clay_wanted(
+    /// A refill that was just done or is about to be, with so much `water` or up to the full line, for slurry of the
+    /// strength `aimed`.
+    pub(crate) fn filling(
         &self,
         supply: &ClaySupply,
         now: Timestamp,
         (volume, water): (Litres, Option<Litres>),
         aimed: GramsPerLitre,
-    ) -> Kilograms {
+    ) -> Filling {
         let done = self.seen.split_last().filter(|(last, _)| !last.logged && last.at + JUST_DONE >= now);
         let (before, after, seen) = match done {
             Some((last, earlier)) => (last.to - last.added, last.to, earlier),
@@ -217,7 +217,7 @@ impl Desk {
             }
         };
         let left = Books::after(&self.drum, supply, seen, &self.logged).left;
-        aimed.clay_in(after) - left.strength.clay_in(before.max(Litres(0.0)))
+        Filling { left, before: before.max(Litres(0.0)), after, aimed }
     }
 
     /// Revolutions per minute for each L/h: as it was set and as it draws, else by the rating.

@@ -163,9 +163,12 @@ impl Room {
         let head = Residence::of(self.site.head_tank.volume, through)?;
         let tanks = self.site.tanks.iter().filter_map(|tank| {
             let planned = self.site.tank_flow_on(&tank.id, self.site.date_at(now));
-            let flow = self.water.through_tank(now, &tank.id, planned, (through, self.site.tanks.len()))?;
+            let place = Place::Tank(tank.id.clone());
+            let believed = |flow| self.catch_doubt(now, &place, flow).is_none();
+            let tanks = (through, self.site.tanks.len());
+            let flow = self.water.through_tank(now, &tank.id, planned, tanks, believed)?;
             let cascade = Cascade { head, tank: Residence::of(tank.volume, flow.flow)? };
-            let shows = self.water.turbidity(now, &Place::Tank(tank.id.clone()));
+            let shows = self.water.turbidity(now, &place);
             Some(TankResponse { tank: tank.id.clone(), flow, cascade, shows })
         });
         let head_shows = self.water.turbidity(now, &Place::Head);

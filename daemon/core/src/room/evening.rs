@@ -153,6 +153,7 @@ impl Room {
                 first_called: self.site.contacts.first().map(|contact| contact.id.clone()),
                 store_failing_since: self.storage.failing_since(),
                 overdue: self.overdue_checks(scene.now),
+                doubtful_catches: self.doubtful_catches(scene.now),
                 order_due: self.order_due(scene.now),
             })),
         }

@@ -11,7 +11,7 @@ use crate::forecast::{Forecast, Outlook};
 use crate::id::Id;
 use crate::notice::content::{DrumState, NightMix, Remedy, Verdict, Visit};
 use crate::outlook::Clearer;
-use crate::refill::books::Books;
+use crate::refill::books::{Books, MassDoubt};
 use crate::refill::seen::{Feeding, HeadTank, settles_after};
 use crate::refill::sheet::Sheet;
 use crate::refill::{Aim, Counted, Refill, Seen, Wanted};
@@ -75,7 +75,8 @@ impl Room {
     /// Fresh water into the head tank.
     #[must_use]
     pub fn fresh_water(&self, now: Timestamp) -> Option<KnownFlow> {
-        self.water.fresh(now, self.site.plan_flow(now))
+        self.water
+            .fresh(now, self.site.plan_flow(now), |flow| self.catch_doubt(now, &Place::Head, flow).is_none())
     }
 
     /// The refill sheet of a drum, to that mark or its full line, at that strength or at what the plan wants in the middle
@@ -92,14 +93,20 @@ impl Room {
         Some(self.sheet_of(now, desk, forecast, &forecasts, wanted))
     }
 
-    /// The clay that a refill of `drum` wants which was just done or is about to be, with so much water or up to the
-    /// full line; `None`: what is in it isn't known.
+    /// What speaks against so much clay in a refill of `drum` that was just done or is about to be, with so much water or
+    /// up to the full line; `None`: nothing, or what is in it isn't known.
     #[must_use]
-    pub fn clay_wanted(&self, now: Timestamp, drum: &Id, water: Option<Litres>) -> Option<Kilograms> {
+    pub fn mass_doubt(
+        &self,
+        now: Timestamp,
+        drum: &Id,
+        (water, clay): (Option<Litres>, Kilograms),
+    ) -> Option<MassDoubt> {
         let desk = self.desks.iter().find(|desk| desk.drum.id == *drum)?;
         let volume = desk.watch.forecast(now).outlook.volume()?;
         let aim = self.aim(now, desk, &self.forecasts(now));
-        Some(desk.clay_wanted(&self.site.clay, now, (volume, water), aim.strength))
+        let filling = desk.filling(&self.site.clay, now, (volume, water), aim.strength);
+        filling.doubt(("", now), clay, &self.site.clay)
     }
 
     /// Of every drum, to its full line.
@@ -178,6 +185,12 @@ impl Room {
     pub(crate) fn slurry_in_all(&self, now: Timestamp) -> LitresPerHour {
         let feeding = self.feeding(&self.forecasts(now));
         feeding.iter().fold(LitresPerHour(0.0), |sum, (_, one)| sum + one.draw)
+    }
+
+    /// The clay that all drums that are drawn bring together, by their books.
+    pub(crate) fn clay_pumped(&self, now: Timestamp) -> Option<GramsPerMinute> {
+        let feeding = self.feeding(&self.forecasts(now));
+        feeding.into_iter().map(|(_, one)| one.draw.clay(one.strength)).reduce(|sum, clay| sum + clay)
     }
 
     /// What is known of the slurry in a drum, from the books and from the head tank.

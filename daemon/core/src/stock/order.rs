@@ -22,6 +22,14 @@ pub struct Outlook {
     pub order: Option<Order>,
 }
 
+impl Outlook {
+    /// The order, where it is to be made by that day.
+    #[must_use]
+    pub fn order_by(&self, last: Date) -> Option<Order> {
+        self.order.filter(|order| order.on <= last)
+    }
+}
+
 /// An order.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Order {
@@ -81,8 +89,11 @@ impl StockRules {
 
     /// With what will be used while an order of that day is on its way; and the safety stock in it.
     fn reorder_point(&self, walk: &Walk<'_>, day: f64, daily_sd: f64) -> (f64, f64) {
-        let meanwhile = walk.used(day, day + self.delivery_days);
-        let daily = meanwhile / self.delivery_days;
+        let due = day + self.delivery_days;
+        let meanwhile = walk.used(day, due);
+        // What a late lorry costs is the use of the days on which it is late: by then the fish have grown.
+        let late = (deviations(self.service) * self.delivery_sd_days).max(0.0);
+        let daily = if late > 0.0 { walk.used(due, due + late) / late } else { 0.0 };
         let safety = safety_stock(daily, daily_sd, self.delivery_days, self.delivery_sd_days, self.service);
         (meanwhile + safety, safety)
     }
@@ -131,11 +142,16 @@ pub fn yearly_cost(quantity: f64, demand: f64, freight: f64, holding: f64) -> f6
     freight * demand / quantity + holding * quantity / 2.0
 }
 
-/// z √(L σ² + d² σL²); `lead` and `lead_sd` in days, the rest in what `daily` counts.
+/// z √(L σ² + d² σL²); `lead` and `lead_sd` in days, the rest in what `daily` counts: the use on the days on which the
+/// delivery may be late.
 #[must_use]
 pub fn safety_stock(daily: f64, daily_sd: f64, lead: f64, lead_sd: f64, service: f64) -> f64 {
-    let z = Normal::standard().inverse_cdf(service);
-    z * (lead * daily_sd.powi(2) + (daily * lead_sd).powi(2)).sqrt()
+    deviations(service) * (lead * daily_sd.powi(2) + (daily * lead_sd).powi(2)).sqrt()
+}
+
+/// z: so many standard deviations cover that share of deliveries.
+fn deviations(service: f64) -> f64 {
+    Normal::standard().inverse_cdf(service)
 }
 
 /// The cheaper of the two whole numbers of pallets about `economic`; at least one.

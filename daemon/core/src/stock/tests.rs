@@ -4,6 +4,7 @@ use proptest::prelude::*;
 
 use super::order::{HeldBy, economic_quantity, safety_stock, yearly_cost};
 use super::*;
+use crate::fieldlog::LogEntry;
 
 fn near(ours: f64, theirs: f64, tolerance: f64) {
     assert!((ours - theirs).abs() <= tolerance, "{ours} instead of {theirs}");
@@ -122,6 +123,45 @@ fn an_order_is_held_down_by_the_floor_and_by_the_end_of_the_season() {
     let tiny = StockRules { floor_bags: 30, ..long };
     let none = tiny.outlook(today, here(30.0), &[1.0], 0.0).order.unwrap();
     assert_eq!((none.bags, none.held_by), (0, Some(HeldBy::NoRoom)));
+}
+
+#[test]
+fn a_late_lorry_costs_the_use_of_the_days_on_which_it_is_late() {
+    // Nothing is used yet, and 0.17 bags a day from the twelfth day on, when a delivery of today is due: by hand
+    // z·σL·d = 1.645·3·0.17 = 0.84 bags; by the mean of the delivery time it would be none.
+    let rules = StockRules { delivery_days: 12.0, delivery_sd_days: 3.0, ..rules() };
+    let uses: Vec<f64> = (0..400).map(|day| if day < 12 { 0.0 } else { 0.17 }).collect();
+    let order = rules.outlook(day("2027-04-26"), here(0.5), &uses, 0.0).order.unwrap();
+    assert_eq!(order.on, day("2027-04-26"));
+    near(order.safety, 1.644_854 * 3.0 * 0.17, 1e-4);
+    near(order.point, order.safety, 1e-9);
+}
+
+fn refill(key: &str, at: &str, clay: Option<f64>, water: Option<f64>) -> LogEntry {
+    let at = at.parse().unwrap();
+    let (clay, water) = (clay.map(Kilograms), water.map(crate::units::Litres));
+    let deed = Deed::Refill { drum: None, water, clay };
+    LogEntry { key: key.to_owned(), at, received_at: at, by: None, replaces: None, deed }
+}
+
+#[test]
+fn what_went_in_of_late_is_known_after_three_days_of_weighing() {
+    let site = crate::plan::tests::site();
+    let mut ledger = Ledger::default();
+    let bag = site.clay.bag.0;
+    let late = |ledger: &Ledger, today| weighed_of_late(&site, ledger, day(today));
+    assert_eq!(late(&ledger, "2027-04-20"), None);
+    for (key, at) in
+        [("1", "2027-04-18T07:00:00Z"), ("2", "2027-04-19T07:00:00Z"), ("3", "2027-04-20T07:00:00Z")]
+    {
+        ledger.log(&refill(key, at, Some(bag), None));
+    }
+    assert_eq!(late(&ledger, "2027-04-20"), None, "two days are too few, and today isn't over");
+    let (bags, days) = late(&ledger, "2027-04-21").unwrap();
+    assert!((bags - 1.0).abs() < 1e-9 && days == 3, "{bags} {days}");
+    let (bags, days) = late(&ledger, "2027-04-22").unwrap();
+    assert!((bags - 0.75).abs() < 1e-9 && days == 4, "a day without a refill counts: {bags} {days}");
+    assert_eq!(late(&ledger, "2027-06-01"), None, "that is long ago");
 }
 
 proptest! {

@@ -182,6 +182,9 @@ impl Teller<'_> {
         }
         let today = self.site.date_at(self.at);
         lines.extend(check.order_due.as_ref().and_then(|stock| stock::due(stock, today)));
+        lines.extend(
+            check.doubtful_catches.iter().map(|doubt| checks::catch_doubt(self.site, self.at, doubt)),
+        );
         let overdue = checks::overdue(self.site, &check.overdue, self.at);
         if !overdue.is_empty() {
             lines.push(

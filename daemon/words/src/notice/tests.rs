@@ -42,6 +42,7 @@ fn told(site: &Site, notice: &Notice) -> String {
 fn evening(drums: Vec<claymark_core::notice::content::EveningDrum>) -> EveningCheck {
     EveningCheck {
         overdue: Vec::new(),
+        doubtful_catches: Vec::new(),
         order_due: None,
         due: at("2027-04-20T14:00:00Z"),
         visit: visit(),

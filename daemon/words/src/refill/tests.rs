@@ -111,11 +111,36 @@ fn a_mass_in_the_wrong_unit_is_asked_about_with_the_entry_to_replace() {
         at: at("2027-04-20T11:05:00Z"),
         typed: Kilograms(7.0),
         expected: Kilograms(3.2),
-        meant: Kilograms(Unit::Pound.to_base(7.0)),
+        meant: Some(Kilograms(Unit::Pound.to_base(7.0))),
+        gives: None,
     };
     assert_eq!(
         doubt(&site, Clock::new(&site, now()), &asked),
         "The refill of 14:05 was written down with 7.00 kg of clay; about 3.20 kg was expected. Was 3.18 kg meant, with \
          pounds and kilograms mixed up? If so, write it down again with --replaces 9f3c."
     );
+}
+
+#[test]
+fn a_mass_that_cannot_be_or_is_far_more_is_told_as_doubtful_with_the_reason() {
+    let site = room::site();
+    let asked = |typed, gives: Option<f64>| MassDoubt {
+        key: "9f3c".to_owned(),
+        at: at("2027-04-20T11:05:00Z"),
+        typed: Kilograms(typed),
+        expected: Kilograms(1.86),
+        meant: None,
+        gives: gives.map(GramsPerLitre),
+    };
+    let told = |asked: &MassDoubt| doubt(&site, Clock::new(&site, now()), asked);
+    assert_eq!(
+        told(&asked(200.0, Some(1518.0))),
+        "The refill of 14:05 was written down with 200.00 kg of clay; about 1.86 kg was expected. That would make \
+         1518 g/L, and the pump can lift 150 g/L at most, so it isn't counted on and the target stands in. Is the \
+         figure wrong? If so, write it down again with --replaces 9f3c."
+    );
+    let far = told(&asked(6.0, None));
+    assert!(far.contains("6.00 kg") && far.contains("wide margin. Is the figure wrong? If so"), "{far}");
+    let none = MassDoubt { expected: Kilograms(-0.5), ..asked(2.0, None) };
+    assert!(told(&none).contains("none was expected, as what was left is strong enough"), "{}", told(&none));
 }

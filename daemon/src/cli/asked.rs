@@ -1,0 +1,57 @@
+//! What is asked about before it is sent: figures that speak against what is known of the room.
+//!
+//! Only where the store is at hand: elsewhere the daemon asks in its next message. `--sure` sends them as they stand.
+
+mod flow;
+mod mass;
+mod sample;
+
+use claymark_core::fieldlog::Deed;
+use claymark_core::units::LitresPerMinute;
+use jiff::Timestamp;
+
+use super::past::Standing;
+use super::{Failure, by_hand};
+use crate::run::Settings;
+
+/// Refuses figures that can hardly be meant, and says how to write what is; `for_granted`: the clay's unit wasn't typed.
+pub(super) fn ask(
+    settings: &Settings,
+    (deed, at): (&Deed, Timestamp),
+    for_granted: bool,
+) -> Result<(), Failure> {
+    let site = &settings.site;
+    // No store, less to hold it against.
+    let standing = || Standing::at(settings.clone(), at).ok();
+    match deed {
+        Deed::Refill { drum, water, clay: Some(clay) } => {
+            let only = || site.drums.first().filter(|_| site.drums.len() == 1);
+            let named = drum.as_ref().and_then(|id| site.drum(id));
+            let Some(drum) = named.or_else(only) else { return Ok(()) };
+            let doubt = standing().and_then(|then| then.room().mass_doubt(at, &drum.id, (*water, *clay)));
+            let doubt = doubt.or_else(|| mass::too_much_alone(site, drum, (*clay, at)));
+            doubt.map_or(Ok(()), |doubt| mass::asked(site, &doubt, for_granted))
+        }
+        Deed::FlowCheck { place: Some(place), volume: Some(volume), seconds: Some(seconds) } => {
+            let Some(caught) = LitresPerMinute::caught(*volume, *seconds) else { return Ok(()) };
+            let doubt = standing().and_then(|then| then.room().catch_doubt(at, place, caught));
+            doubt.map_or(Ok(()), |doubt| Err(flow::asked(site, caught, doubt)))
+        }
+        Deed::GrabSample { .. } => sample::asked(deed, by_hand::saturation(settings, deed, at)),
+        Deed::Refill { .. }
+        | Deed::FlowCheck { .. }
+        | Deed::PumpSetting { .. }
+        | Deed::InUse { .. }
+        | Deed::Cleaning { .. }
+        | Deed::Dip { .. }
+        | Deed::Wipe { .. }
+        | Deed::TubeChange { .. }
+        | Deed::ClogCleared { .. }
+        | Deed::Delivery { .. }
+        | Deed::Fish { .. }
+        | Deed::Note { .. } => Ok(()),
+    }
+}
+
+/// The way out for whoever means it.
+const SURE: &str = "If it is right as it stands, add --sure.";

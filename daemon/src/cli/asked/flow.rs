@@ -1,0 +1,21 @@
+//! A catch with bucket and watch that nothing else bears out: millilitres for litres.
+
+use claymark_core::room::catches::Witness;
+use claymark_core::site::Site;
+use claymark_core::units::LitresPerMinute;
+use claymark_words::checks;
+
+use super::SURE;
+use crate::cli::Failure;
+
+/// The question, as a refusal with a way out.
+pub(super) fn asked(
+    site: &Site,
+    caught: LitresPerMinute,
+    (expected, by): (LitresPerMinute, Witness),
+) -> Failure {
+    Failure::Wrong {
+        what: format!("{}.", checks::against_catch(site, caught, expected, by)),
+        remedy: format!("Write the volume with its unit: --volume \"25 L\", or the time in seconds. {SURE}"),
+    }
+}
