@@ -84,7 +84,7 @@ enum Command {
     Plan(planning::Plan),
     /// The clay on the dry floor: how long it lasts, when to order and how much
     Stock(planning::When),
-    /// Which checks by hand are overdue
+    /// Which checks by hand are overdue, and what the last ones found
     Checks(planning::When),
     /// Write into the field log what was done
     ///

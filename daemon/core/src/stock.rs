@@ -14,6 +14,7 @@ use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
 
 use crate::fieldlog::Deed;
+use crate::id::Id;
 use crate::ledger::Ledger;
 use crate::site::Site;
 use crate::units::Kilograms;
@@ -82,8 +83,10 @@ impl OnHand {
         let mut on_order = rules.on_order.map_or(0.0, |order| order.bags);
         for entry in ledger.entries().filter(|entry| counted(entry.at)) {
             match &entry.deed {
-                Deed::Refill { clay: Some(clay), .. } => used += bags(*clay),
-                Deed::Refill { drum, water: Some(water), clay: None } => {
+                Deed::Refill { drum, clay: Some(clay), .. } if can_be(site, drum.as_ref(), *clay) => {
+                    used += bags(*clay);
+                }
+                Deed::Refill { drum, water: Some(water), .. } => {
                     let target = drum.as_ref().and_then(|drum| site.drum(drum)).or(site.drums.first());
                     guessed += target.map_or(0.0, |drum| bags(drum.target.clay_in(*water)));
                 }
@@ -116,14 +119,24 @@ impl OnHand {
     }
 }
 
+/// A mass that no drum could hold as slurry that can be pumped is a slip, and no clay that was used.
+fn can_be(site: &Site, drum: Option<&Id>, clay: Kilograms) -> bool {
+    let named = drum.and_then(|id| site.drum(id));
+    let brims = site.drums.iter().filter(|drum| named.is_none_or(|named| named.id == drum.id));
+    let most = brims.map(|drum| site.clay.thickest.clay_in(drum.strapping.brim()).0).reduce(f64::max);
+    most.is_none_or(|most| clay.0 <= most)
+}
+
 /// Bags that went into drums on each of the last [`LOOKED_BACK`] whole days, as far as the count reaches back.
 fn daily_use(site: &Site, ledger: &Ledger, today: Date) -> Vec<f64> {
     let since = site.stock.as_ref().map_or(today, |rules| rules.counted_on);
     let day = |back: i64| today.checked_sub(back.days()).ok().filter(|day| *day >= since);
     let used_on = |date: Date| -> f64 {
         let refills = ledger.entries().filter(|entry| site.date_at(entry.at) == date);
-        let clay = refills
-            .filter_map(|entry| if let Deed::Refill { clay, .. } = &entry.deed { *clay } else { None });
+        let clay = refills.filter_map(|entry| {
+            let Deed::Refill { drum, clay, .. } = &entry.deed else { return None };
+            clay.filter(|clay| can_be(site, drum.as_ref(), *clay))
+        });
         clay.map(|clay| clay.0 / site.clay.bag.0).sum()
     };
     (1..=LOOKED_BACK).filter_map(day).map(used_on).collect()
@@ -143,7 +156,10 @@ pub fn weighed_of_late(site: &Site, ledger: &Ledger, today: Date) -> Option<(f64
     let weighed: Vec<(Date, f64)> = ledger
         .entries()
         .filter_map(|entry| {
-            let Deed::Refill { clay: Some(clay), .. } = &entry.deed else { return None };
+            let Deed::Refill { drum, clay: Some(clay), .. } = &entry.deed else { return None };
+            if !can_be(site, drum.as_ref(), *clay) {
+                return None;
+            }
             Some((site.date_at(entry.at), clay.0 / site.clay.bag.0))
         })
         .filter(|(date, _)| (oldest..today).contains(date))

@@ -308,15 +308,18 @@ pub enum Incomparable {
     NoCriterion,
 }
 
-/// The middle of what a sensor said within [`NEAR`] of `at`; `None`: nothing usable.
+/// The middle of what a sensor said as `near` to `at` as that; `None`: nothing usable.
 #[must_use]
-pub fn read_near(readings: &[(Timestamp, f64)], at: Timestamp) -> Option<f64> {
-    let near = readings.iter().filter(|(time, _)| time.duration_since(at).abs() <= NEAR);
+pub fn read_near(readings: &[(Timestamp, f64)], at: Timestamp, near: SignedDuration) -> Option<f64> {
+    let near = readings.iter().filter(|(time, _)| time.duration_since(at).abs() <= near);
     let mut values: Vec<f64> = near.map(|(_, value)| *value).collect();
     values.sort_unstable_by(f64::total_cmp);
     let (lower, upper) = (values.len().checked_sub(1)? / 2, values.len() / 2);
     Some(f64::midpoint(*values.get(lower)?, *values.get(upper)?))
 }
+
+/// The temperature of water in tanks moves so slowly that it may be this old (our own choice).
+pub const NEAR_IN_TEMPERATURE: SignedDuration = SignedDuration::from_mins(30);
 
 /// So far from a hand value a reading is still of the same water: tanks change more slowly.
 pub const NEAR: SignedDuration = SignedDuration::from_mins(6);
@@ -440,8 +443,8 @@ mod tests {
     fn the_sensor_is_asked_for_the_middle_of_what_it_said_about_then() {
         let at = |minute: i64| Timestamp::UNIX_EPOCH + SignedDuration::from_mins(minute);
         let said = [(at(0), 60.0), (at(7), 64.0), (at(10), 66.0), (at(12), 200.0), (at(40), 90.0)];
-        assert_eq!(read_near(&said, at(10)), Some(66.0), "a bubble is passed over");
-        assert_eq!(read_near(&said, at(25)), None);
+        assert_eq!(read_near(&said, at(10), NEAR), Some(66.0), "a bubble is passed over");
+        assert_eq!(read_near(&said, at(25), NEAR), None);
     }
 
     #[test]

@@ -148,7 +148,7 @@ fn saturation_at(store: &Reader, site: &Site, deed: &Deed, at: Timestamp) -> Res
     let Deed::GrabSample { place: Some(place), .. } = deed else { return Ok(None) };
     let there = |sensor: &&Sensor| sensor.place == *place && sensor.quantity == Quantity::Temperature;
     let Some(sensor) = site.sensors.iter().find(there) else { return Ok(None) };
-    let water = read_near(store, sensor, at)?;
+    let water = read_within(store, sensor, at, verify::NEAR_IN_TEMPERATURE)?;
     Ok(water.and_then(|water| oxygen::saturation_mg_l(Celsius(water), oxygen::pressure_at(site.elevation_m))))
 }
 
@@ -167,11 +167,20 @@ fn after_a_wipe(
     Ok(checks::parts(site, sensor, before.wiped_at, (found, compared.allowed)))
 }
 
-/// The middle of the sensor's usable readings about that time.
+/// The middle of the sensor's usable readings about that time; of one that speaks rarely its last one counts.
 fn read_near(store: &Reader, sensor: &Sensor, at: Timestamp) -> Result<Option<f64>, StoreError> {
+    read_within(store, sensor, at, verify::NEAR.max(sensor.every))
+}
+
+fn read_within(
+    store: &Reader,
+    sensor: &Sensor,
+    at: Timestamp,
+    near: SignedDuration,
+) -> Result<Option<f64>, StoreError> {
     let known = store.sensors()?.into_iter().find(|known| known.in_site && known.id == sensor.id);
     let Some(known) = known else { return Ok(None) };
-    let reach = verify::NEAR + SignedDuration::from_secs(1);
+    let reach = near + SignedDuration::from_secs(1);
     let mut readings = Vec::new();
     for reading in store.readings(&[known.key], at - reach, at + reach) {
         let reading = reading?;
@@ -179,7 +188,7 @@ fn read_near(store: &Reader, sensor: &Sensor, at: Timestamp) -> Result<Option<f6
             readings.push((reading.reading.at, reading.reading.value));
         }
     }
-    Ok(verify::read_near(&readings, at))
+    Ok(verify::read_near(&readings, at, near))
 }
 
 #[cfg(test)]

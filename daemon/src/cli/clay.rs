@@ -315,6 +315,10 @@ mod tests {
                 &["wait", "--tank", "tank:t1", "--from", "64", "--read", "61", "--after", "60 min"],
                 &["Tank 1 shows 44 % of a change after 1 h: it is on its way to 57 NTU."],
             ),
+            (
+                &["wait", "--tank", "t1", "--from", "64", "--read", "61", "--after", "60 min"],
+                &["Tank 1 shows 44 %"],
+            ),
             (&["settle", "--drum", "a"], &["at the latest", "minutes, not hours", "How to tell"]),
         ] {
             let said = told(&standing, typed).unwrap_or_else(|words| panic!("{typed:?}: {words}"));
@@ -353,7 +357,7 @@ mod tests {
             (&["wait", "--to", "cloudy"], "'cloudy' doesn't begin with a number"),
             (
                 &["wait", "--tank", "head", "--from", "1", "--read", "2", "--after", "1 h"],
-                "is no rearing tank",
+                "there is no rearing tank 'head'",
             ),
             (&["wait", "--tank", "t1"], "--from"),
         ] {

@@ -148,7 +148,7 @@ pub fn water_apart(site: &Site, water: &WaterApart) -> String {
         FlowBy::Plan | FlowBy::Share => "it is",
     };
     format!(
-        "BUT the plan wants {} of water today, and {by} {}. What goes by the plan goes by its figure: set the water right, or          exchanges_per_h in the plan.",
+        "BUT the plan wants {} of water today, and {by} {}. What goes by the plan goes by its figure: set the water right, or exchanges_per_h in the plan.",
         format::flow(&site.units, water.planned),
         format::flow(&site.units, water.measured.flow)
     )

@@ -144,6 +144,53 @@ fn refill(key: &str, at: &str, clay: Option<f64>, water: Option<f64>) -> LogEntr
     LogEntry { key: key.to_owned(), at, received_at: at, by: None, replaces: None, deed }
 }
 
+fn room() -> Site {
+    let mut site = crate::plan::tests::site();
+    site.drums = serde_json::from_value(serde_json::json!([{
+        "id": "a", "name": "Drum A", "pump": "p1", "full": 175.0, "heel": 12.0, "target": 18.0,
+        "strapping": { "rows": [[0.0, 0.0], [800.0, 190.0]] },
+    }]))
+    .unwrap();
+    site.stock = Some(rules());
+    site
+}
+
+#[test]
+fn use_by_the_scale_that_lies_well_off_the_plan_is_told_beside_it() {
+    let site = room();
+    let clay = crate::clay::Yield { ntu_per_mg_l: 0.85, sd: 0.0, since: None, exponent: 1.0 };
+    let clouding = crate::clay::Clouding { clay, background: crate::units::Turbidity(2.0) };
+    // 40 L/min at 65 NTU: 40·63/850·1.44 = 4.27 kg a day.
+    let water = Some(crate::units::LitresPerMinute(40.0));
+    let known = crate::plan::ahead::Today { clouding: Some(clouding), water, slurry: None };
+    let planned = 40.0 * 63.0 / 850.0 * 1.44 / site.clay.bag.0;
+    let stock = |bags: f64| {
+        let mut ledger = Ledger::default();
+        for at in ["2027-04-18T07:00:00Z", "2027-04-19T07:00:00Z", "2027-04-20T07:00:00Z"] {
+            ledger.log(&refill(at, at, Some(bags * site.clay.bag.0), None));
+        }
+        crate::room::Stock::of(&site, &ledger, (day("2027-04-21"), &known)).unwrap()
+    };
+    let measured = stock(planned * 2.0).measured.expect("twice the plan");
+    assert_eq!(measured.days, Some(3));
+    near(measured.bags_a_day, planned * 2.0, 1e-9);
+    near(measured.planned, planned, 1e-9);
+    let (by_plan, by_scale) = (stock(planned * 2.0).outlook.days_left, measured.outlook.days_left);
+    assert!(by_scale < by_plan, "{by_scale:?} {by_plan:?}");
+    assert_eq!(stock(planned * 1.1).measured, None);
+    assert!(stock(planned * 0.5).measured.is_some(), "half of it is off, too");
+}
+
+#[test]
+fn a_mass_that_no_drum_could_hold_takes_no_bags_off_the_floor() {
+    let site = room();
+    let mut ledger = Ledger::default();
+    ledger.log(&refill("1", "2027-04-18T07:00:00Z", Some(200.0), Some(100.0)));
+    let here = OnHand::of(&site, &ledger).unwrap();
+    // 100 L at the target of 18 g/L stand in for it.
+    assert!(here.used.abs() < 1e-9 && (here.guessed - 1.8 / site.clay.bag.0).abs() < 1e-9, "{here:?}");
+}
+
 #[test]
 fn what_went_in_of_late_is_known_after_three_days_of_weighing() {
     let site = crate::plan::tests::site();

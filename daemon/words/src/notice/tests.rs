@@ -2,12 +2,14 @@
 
 pub(crate) mod room;
 
+use claymark_core::clay::Yield;
 use claymark_core::fieldlog::{Deed, LogEntry};
 use claymark_core::forecast::Outlook;
 use claymark_core::notice::content::{
     Again, Because, Common, EveningCheck, LevelDoubt, ReadingsMissing, Runout, SilentSensor, Verdict,
     Withdrawn,
 };
+use claymark_core::notice::failure::{Failure, Fault};
 use claymark_core::notice::{Audience, Content, NoticeKind};
 use claymark_core::plan::{Batch, Plan, Ramp, Row};
 use claymark_core::room::{Effect, Event, Room};
@@ -64,6 +66,41 @@ fn runout(because: Again) -> Runout {
         because,
         supply: None,
     }
+}
+
+#[test]
+fn a_yield_that_changed_is_not_over_and_a_fixed_target_is_told_with_what_holds_the_band() {
+    let clay = |ntu_per_mg_l| Yield { ntu_per_mg_l, sd: 0.02, since: None, exponent: 1.0 };
+    let failure = Failure {
+        fault: Fault::YieldChanged { from: clay(0.9), to: clay(0.6), lot: None },
+        since: at("2027-04-20T08:00:00Z"),
+        signs: Vec::new(),
+        near: None,
+        drum: None,
+        visit: None,
+        stage: 0,
+    };
+    let site = site();
+    assert!(site.batches.is_empty());
+    let target = site.drums[0].target;
+    let holds = format!(
+        "{} instead of {} for Drum A",
+        crate::format::strength(&site.units, target * 1.5),
+        crate::format::strength(&site.units, target)
+    );
+    let changed = told(&site, &notice("2027-04-20T14:00:00Z", Content::Failure(Box::new(failure.clone()))));
+    assert!(
+        changed.contains("keep to the target strength of the site file") && changed.contains(&holds),
+        "{changed}"
+    );
+    let because = Because::FailureOver { failure: Box::new(failure) };
+    let withdrawn = Withdrawn { told_at: at("2027-04-20T08:30:00Z"), because };
+    let goes_on = told(&site, &notice("2027-04-20T20:00:00Z", Content::Withdrawn(Box::new(withdrawn))));
+    assert!(
+        goes_on.starts_with("The new yield of the clay is counted with: 0.60 NTU for each mg/L."),
+        "{goes_on}"
+    );
+    assert!(goes_on.contains(&holds) && !goes_on.contains("over"), "{goes_on}");
 }
 
 #[test]
