@@ -29,6 +29,7 @@ impl Site {
     /// When the disk refuses.
     pub fn write(&self, port: u16, mqtt: &str, more: &str) {
         let text = TEMPLATE
+            .replace("{staff}", &staff("17:00", "07:30"))
             .replace("{room}", ROOM)
             .replace("{port}", &port.to_string())
             .replace("{mqtt}", mqtt)
@@ -131,6 +132,21 @@ id = "t1"
 volume_l = 280
 "#;
 
+/// `[staff]` of an invented hatchery, which looks at its drums and visits them at these times of the day.
+#[must_use]
+pub fn staff(evening_check: &str, next_visit: &str) -> String {
+    format!(
+        r#"[staff]
+evening_check = "{evening_check}"
+next_visit = "{next_visit}"
+margin = "1 h"
+mixing = "15 min"
+travel = "30 min"
+response = "15 min"
+"#
+    )
+}
+
 /// An invented site; its client id is its own, so that tests can share a broker.
 const TEMPLATE: &str = r#"
 [site]
@@ -150,13 +166,7 @@ prefix = "claymark/test-site"
 [store]
 path = "{store}"
 
-[staff]
-evening_check = "17:00"
-next_visit = "07:30"
-margin = "1 h"
-mixing = "15 min"
-travel = "30 min"
-response = "15 min"
+{staff}
 
 [[contact]]
 id = "duty"

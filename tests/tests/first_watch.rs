@@ -15,7 +15,7 @@ use claymark_tests::binary::{Daemon, program};
 use claymark_tests::broker::Broker;
 use claymark_tests::mail::{Mail, MailServer};
 use claymark_tests::mqtt::Publisher;
-use claymark_tests::site::ROOM;
+use claymark_tests::site::{ROOM, staff};
 use claymark_tests::wait::{now, wait_for, wait_within};
 use jiff::{SignedDuration, Timestamp, tz::TimeZone};
 
@@ -191,8 +191,7 @@ fn write_site(dir: &Path, broker: u16, mail: u16, evening: Timestamp) -> std::pa
         .replace("{room}", ROOM)
         .replace("{broker}", &broker.to_string())
         .replace("{mail}", &mail.to_string())
-        .replace("{evening}", &evening)
-        .replace("{visit}", &visit)
+        .replace("{staff}", &staff(&evening, &visit))
         .replace("{sensors}", &sensors);
     let path = dir.join("site.toml");
     fs::write(&path, text).unwrap();
@@ -217,13 +216,7 @@ prefix = "claymark/alder-bend"
 [store]
 path = "claymark.db"
 
-[staff]
-evening_check = "{evening}"
-next_visit = "{visit}"
-margin = "1 h"
-mixing = "15 min"
-travel = "30 min"
-response = "15 min"
+{staff}
 
 [[contact]]
 id = "duty"

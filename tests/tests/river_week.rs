@@ -15,7 +15,7 @@ use claymark_tests::binary::{Daemon, program};
 use claymark_tests::broker::Broker;
 use claymark_tests::mqtt::Publisher;
 use claymark_tests::river::{Row, Variable, rows};
-use claymark_tests::site::ROOM;
+use claymark_tests::site::{ROOM, staff};
 use claymark_tests::wait::wait_for;
 use jiff::Timestamp;
 
@@ -125,13 +125,7 @@ prefix = "claymark/river"
 [store]
 path = "claymark.db"
 
-[staff]
-evening_check = "17:00"
-next_visit = "07:30"
-margin = "1 h"
-mixing = "15 min"
-travel = "30 min"
-response = "15 min"
+{staff}
 
 [water]
 turbidity = [0, 50]
@@ -140,6 +134,7 @@ oxygen_min_mg_l = 6
 
 {ROOM}
 {sensors}"#,
+        staff = staff("17:00", "07:30"),
         sensors = SENSORS.map(sensor_table).concat()
     );
     let path = dir.join("site.toml");

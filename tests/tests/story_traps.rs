@@ -7,11 +7,6 @@ use claymark_core::notice::failure::Fault;
 use claymark_tests::story::physics::STRENGTH_G_L;
 use claymark_tests::story::{Story, Telling, Truth, Which, rooms};
 
-/// No failure at all was told.
-fn none(telling: &Telling, from: &str, to: &str) {
-    assert!(telling.failures(from, to).is_empty(), "{}", telling.list());
-}
-
 /// Others may be told, but not this one.
 fn not(telling: &Telling, from: &str, to: &str, fault: fn(&Fault) -> bool) {
     let told = telling.failures(from, to);
@@ -37,7 +32,7 @@ fn foam_that_holds_the_level_is_no_plugged_line_and_no_stopped_pump() {
         let mut story = Story::begin("20:00", seed, Truth::full());
         story.happens("+1 01:00", |truth, instruments| instruments.crust = Some(truth.a.litres));
         let telling = story.told("+1 03:00", &rooms::with_contact());
-        none(&telling, "20:00", "+1 03:00");
+        telling.tells_no_failure("20:00", "+1 03:00");
     }
 }
 
@@ -89,7 +84,7 @@ fn froth_that_dies_after_a_fill_is_no_pump_turned_up() {
             });
             story.written("17:30", r#""kind":"refill","drum":"a","water_l":125,"clay_kg":2.3"#);
             let telling = story.told("21:00", &rooms::plain());
-            none(&telling, "11:00", "21:00");
+            telling.tells_no_failure("11:00", "21:00");
         }
     }
 }
@@ -102,7 +97,7 @@ fn drums_that_are_joined_are_neither_a_changed_pump_nor_a_swapped_drum() {
         let mut story = Story::begin("20:00", seed, truth);
         story.happens("+1 01:00", |truth, _| truth.joined = true);
         let telling = story.told("+1 03:30", &rooms::plain());
-        none(&telling, "20:00", "+1 03:30");
+        telling.tells_no_failure("20:00", "+1 03:30");
     }
 }
 
@@ -153,7 +148,7 @@ fn an_oxygen_probe_that_is_lifted_out_is_no_failed_blower() {
         let mut story = Story::begin("20:00", seed, truth);
         story.happens("+1 01:00", |_, instruments| instruments.oxygen_off = -3.4);
         let telling = story.told("+1 02:30", &rooms::plain());
-        none(&telling, "20:00", "+1 02:30");
+        telling.tells_no_failure("20:00", "+1 02:30");
     }
 }
 
@@ -168,7 +163,7 @@ fn an_idle_drum_that_is_topped_up_is_no_swapped_drum() {
                 truth.pour(Which::B, litres, litres * STRENGTH_G_L / 1000.0);
             });
             let telling = story.told("16:30", &rooms::plain());
-            none(&telling, "08:00", "16:30");
+            telling.tells_no_failure("08:00", "16:30");
         }
     }
 }

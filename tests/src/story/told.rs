@@ -146,6 +146,15 @@ impl Telling {
         told.iter().filter(|told| !idle(told)).copied().collect()
     }
 
+    /// No failure was told from one time to another.
+    ///
+    /// # Panics
+    /// When one was, with all that was told.
+    #[track_caller]
+    pub fn tells_no_failure(&self, from: &str, to: &str) {
+        assert!(self.failures(from, to).is_empty(), "{}", self.list());
+    }
+
     /// The last forecast of a drum by that time.
     #[must_use]
     pub fn forecast(&self, drum: &str, clock: &str) -> Option<&Forecast> {
