@@ -215,7 +215,8 @@ impl Room {
     pub fn handle(&mut self, now: Timestamp, event: Event) {
         let arrived = matches!(event, Event::Reading(_) | Event::Log(_) | Event::Answer(_));
         let due = if arrived { now - SignedDuration::from_nanos(1) } else { now };
-        let news = self.take_in(now, event);
+        let news = self.is_news(now, &event);
+        self.take_in(now, event);
         let happened = self.take_happenings();
         if let Some(live) = self.live
             && (news || happened || self.is_due(now))
@@ -268,65 +269,51 @@ impl Room {
         self.site.pumps.iter().filter(shared).map(supply).collect()
     }
 
-    /// Takes note of an event; says whether it may change what people must be told.
-    fn take_in(&mut self, now: Timestamp, event: Event) -> bool {
+    /// Whether an event may change what people must be told. Readings are looked at once in a while; what is
+    /// told again of the past may not, for the room doesn't speak yet.
+    fn is_news(&self, now: Timestamp, event: &Event) -> bool {
+        match event {
+            Event::Reading(_) => self.looked_at.is_none_or(|looked_at| looked_at + LOOK_EVERY <= now),
+            Event::Log(_)
+            | Event::Answer(_)
+            | Event::SessionLost { .. }
+            | Event::StoreFailed { .. }
+            | Event::StoreWorks
+            | Event::NotForwarded { .. }
+            | Event::Forwarded
+            | Event::GoLive => true,
+            Event::Recalled(_)
+            | Event::Remembered(_)
+            | Event::HadHappened(_)
+            | Event::RecalledMark(_)
+            | Event::RecalledYield(_)
+            | Event::Tick => false,
+        }
+    }
+
+    fn take_in(&mut self, now: Timestamp, event: Event) {
         match event {
             Event::Reading(assessed) => self.take_reading(now, &assessed),
-            Event::Log(entry) => {
-                self.take_log(now, &entry);
-                true
-            }
-            Event::Answer(answer) => {
-                let last = self.answers.entry(answer.notice).or_insert(answer.at);
-                *last = answer.at.max(*last);
-                true
-            }
-            Event::SessionLost { since } => {
-                self.session.lost(since);
-                true
-            }
-            Event::StoreFailed { why } => {
-                self.storage.failed(now, why);
-                true
-            }
-            Event::StoreWorks => {
-                self.storage.works();
-                true
-            }
-            Event::NotForwarded { since, why } => {
-                self.forwarding.behind(since, why);
-                true
-            }
-            Event::Forwarded => {
-                self.forwarding.caught_up();
-                true
-            }
-            Event::Recalled(notice) => {
-                self.recall(&notice);
-                false
-            }
-            Event::Remembered(entry) => {
-                self.remember(now, &entry);
-                false
-            }
-            Event::HadHappened(happening) => {
-                self.ledger.happened(&happening);
-                false
-            }
-            Event::RecalledMark(said) => {
-                self.recall_mark(said);
-                false
-            }
-            Event::RecalledYield(learned) => {
-                self.recall_yield(learned);
-                false
-            }
-            Event::GoLive => {
-                self.go_live(now);
-                true
-            }
-            Event::Tick => false,
+            Event::Log(entry) => self.take_log(now, &entry),
+            Event::Answer(answer) => self.take_answer(&answer),
+            Event::SessionLost { since } => self.session.lost(since),
+            Event::StoreFailed { why } => self.storage.failed(now, why),
+            Event::StoreWorks => self.storage.works(),
+            Event::NotForwarded { since, why } => self.forwarding.behind(since, why),
+            Event::Forwarded => self.forwarding.caught_up(),
+            Event::Recalled(notice) => self.recall(&notice),
+            Event::Remembered(entry) => self.remember(now, &entry),
+            Event::HadHappened(happening) => self.ledger.happened(&happening),
+            Event::RecalledMark(said) => self.recall_mark(said),
+            Event::RecalledYield(learned) => self.recall_yield(learned),
+            Event::GoLive => self.go_live(now),
+            Event::Tick => {}
         }
+    }
+
+    fn take_answer(&mut self, answer: &Answer) {
+        let last = self.answers.entry(answer.notice).or_insert(answer.at);
+        *last = answer.at.max(*last);
     }
 
     /// What others than the drums keep of an entry.
@@ -369,14 +356,13 @@ impl Room {
         }
     }
 
-    fn take_reading(&mut self, now: Timestamp, assessed: &Assessed) -> bool {
+    fn take_reading(&mut self, now: Timestamp, assessed: &Assessed) {
         self.sensors.heard(&assessed.reading.sensor, assessed.reading.at);
         self.water.reading(assessed);
         self.traces.take(now, assessed);
         for desk in &mut self.desks {
             desk.watch.reading(now, assessed);
         }
-        self.looked_at.is_none_or(|looked_at| looked_at + LOOK_EVERY <= now)
     }
 
     fn take_happenings(&mut self) -> bool {
