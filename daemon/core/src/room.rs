@@ -27,12 +27,14 @@ mod session;
 mod silence;
 mod still;
 mod storage;
+mod tonight;
 
 pub use dosing::{Dose, Response, TankResponse};
 pub use mixing::Missing;
 pub use planning::{MeasuredUse, Stock, WaterApart};
 pub use runout::UNANSWERED_FOR;
 pub use still::StillDrum;
+pub use tonight::{FilledUp, NoMix};
 
 use std::collections::BTreeMap;
 

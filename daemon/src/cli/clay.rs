@@ -307,7 +307,17 @@ mod tests {
                 &["by flow sensor", "QUICK TRIM", "NEW MIX", "FOR THE NIGHT", "balance"],
             ),
             (&["mix", "--drum", "a", "--to", "15 L"], &["up to the mark that is wanted: there is no room"]),
-            (&["dose", "--drum", "a", "--turbidity", "3"], &["Switch the pump off: the head tank clears to"]),
+            (
+                &["dose", "--drum", "a", "--turbidity", "3"],
+                &[
+                    "Switch the pump off: the head tank clears to",
+                    "that lasts):\nNo clay is wanted from this drum",
+                ],
+            ),
+            (
+                &["dose", "--drum", "a", "--turbidity", "50"],
+                &["No clay: what is in the drum is strong enough. Fill"],
+            ),
             (&["dose", "--drum", "a", "--turbidity", "60 NTU"], &["Wanted in the head tank: 60 NTU."]),
             (&["dose"], &["Drum A at", "Drum B at"]),
             (&["wait", "--to", "70"], &["exchanged in 11 min", "by the plan", "steady at 70 NTU"]),

@@ -1,12 +1,14 @@
 //! Both levers, and how long a change takes, in words.
 
+mod night;
+
 use claymark_core::clay::levers::{Cannot, Way};
 use claymark_core::forecast::EmptyAt;
-use claymark_core::notice::content::{NightMix, Verdict};
+use claymark_core::notice::content::Verdict;
 use claymark_core::refill::{Counted, Refill};
 use claymark_core::room::{Dose, Missing, Response, TankResponse};
 use claymark_core::site::Site;
-use claymark_core::units::{LitresPerHour, Turbidity};
+use claymark_core::units::{GramsPerLitre, LitresPerHour, Turbidity};
 use claymark_core::water::{FlowBy, KnownFlow};
 use jiff::SignedDuration;
 
@@ -181,6 +183,9 @@ impl Teller<'_> {
         let (site, dose) = (self.site, self.dose);
         match &dose.by_strength {
             Err(cannot) => vec![title.to_owned(), self.cannot(cannot)],
+            Ok(way) if way.strength <= GramsPerLitre(0.0) => {
+                vec![format!("{title}:"), "No clay is wanted from this drum: see above.".to_owned()]
+            }
             Ok(way) => {
                 let mut lines = vec![
                     format!("{title}:"),
@@ -198,21 +203,6 @@ impl Teller<'_> {
                 lines.extend(self.shows(site.staff.mixing));
                 lines
             }
-        }
-    }
-
-    fn night(&self) -> Vec<String> {
-        let title = "FOR THE NIGHT, both together (the weakest mix that lasts)";
-        let Some(visit) = &self.dose.visit else { return vec![title.to_owned()] };
-        let until = format!("until {}", self.clock.time(visit.lasts_until()));
-        match &self.dose.night {
-            None => vec![
-                format!("{title}:"),
-                format!(
-                    "No mix that can be pumped makes the full drum last {until}: plan a refill in the night."
-                ),
-            ],
-            Some(night) => night_lines(self, title, &until, night),
         }
     }
 
@@ -329,28 +319,6 @@ impl Teller<'_> {
             Cannot::NothingFlows => "Not possible: the pump stands, or no water flows.".to_owned(),
         }
     }
-}
-
-fn night_lines(teller: &Teller<'_>, title: &str, until: &str, night: &NightMix) -> Vec<String> {
-    let Refill::Mix(mix) = &night.refill else { return vec![title.to_owned()] };
-    let site = teller.site;
-    vec![
-        format!("{title}:"),
-        format!(
-            "Mix the full drum to {} ({} of clay and {} of water), and when the new mix reaches the intake set the pump \
-             to {}.",
-            format::strength(&site.units, mix.gives),
-            format::mass(&site.units, mix.clay, site.clay.scale_step),
-            format::volume_at_most(&site.units, mix.water),
-            teller.pump(night.slurry)
-        ),
-        format!(
-            "Then {}, wanted {until}; the head tank is at {}. The new mix alone would make it {}: do both.",
-            drying::dry(teller.clock, teller.dose.at, &night.ends),
-            names::turbidity(site, night.turbidity),
-            names::turbidity(site, night.mix_alone)
-        ),
-    ]
 }
 
 fn ahead(site: &Site, response: &Response, to: Turbidity) -> Vec<String> {

@@ -12,6 +12,7 @@ use crate::refill::{Counted, PlanAim, Refill, Wanted};
 use crate::room::Room;
 use crate::room::calendar::{self, Shift};
 use crate::room::mixing::Missing;
+use crate::room::tonight::NoMix;
 use crate::site::Place;
 use crate::units::{Litres, LitresPerHour, LitresPerMinute, Turbidity};
 use crate::water::{KnownFlow, Measured};
@@ -47,8 +48,8 @@ pub struct Dose {
     pub by_strength_refill: Option<Refill>,
     /// When the full drum is empty then.
     pub by_strength_ends: Option<EmptyAt>,
-    /// By both, so that it lasts.
-    pub night: Option<NightMix>,
+    /// By both, so that it lasts until the visit.
+    pub night: Option<Result<NightMix, NoMix>>,
     /// The speed of the pump for each mL/min, as far as it is known.
     pub rpm_per_slurry: Option<f64>,
     /// How soon head tank and slowest rearing tank show a change; `None`: flows aren't known.
@@ -147,7 +148,7 @@ impl Room {
             by_strength_refill: by_strength.as_ref().ok().map(refill),
             by_strength_ends: by_strength.as_ref().ok().and_then(|way| ends(desk.drum.full, way.slurry)),
             by_strength,
-            night: visit.and_then(|visit| self.night_mix(now, desk, &mix, &visit, counted)),
+            night: visit.map(|visit| self.night_mix(now, desk, &mix, &visit, counted)),
             rpm_per_slurry: desk.rpm_per_slurry(&self.site, bench.slurry),
             response: self.response(now),
             counted,

@@ -4,12 +4,12 @@ use jiff::Timestamp;
 
 use crate::clay::Clouding;
 use crate::clay::feed::Feed;
-use crate::clay::levers::{Bench, strength_steps};
+use crate::clay::levers::Bench;
 use crate::clay::response::Residence;
 use crate::drum::WhatIf;
 use crate::forecast::{Forecast, Outlook};
 use crate::id::Id;
-use crate::notice::content::{DrumState, NightMix, Remedy, Verdict, Visit};
+use crate::notice::content::{DrumState, Remedy, Verdict, Visit};
 use crate::outlook::Clearer;
 use crate::refill::books::{Books, MassDoubt};
 use crate::refill::seen::{Feeding, HeadTank, settles_after};
@@ -274,51 +274,4 @@ impl Room {
             thickest: self.site.clay.thickest,
         })
     }
-
-    /// For the night: what the plan wants in the middle of it, else the head tank stays as it is where that is right.
-    fn tonight(
-        &self,
-        (now, forecasts): (Timestamp, &[Forecast]),
-        desk: &Desk,
-        visit: &Visit,
-        mixture: &Mixture,
-    ) -> Option<NightMix> {
-        let band = self.site.limits_at(&Place::Head, now).turbidity;
-        let shown = self.water.turbidity(now, &Place::Head).map(|shown| shown.turbidity);
-        let right = shown.filter(|shown| (band.min()..=band.max()).contains(&shown.0));
-        let target = mixture.aim.plan.map(|plan| plan.turbidity).or(right);
-        let bench = self.bench(now, desk, forecasts, mixture.strength(), target).ok()?;
-        self.night_mix(now, desk, &bench, visit, mixture.counted())
-    }
-
-    /// The weakest mix of which even the earliest time is late enough, and the pump's flow for it.
-    pub(crate) fn night_mix(
-        &self,
-        now: Timestamp,
-        desk: &Desk,
-        bench: &Bench,
-        visit: &Visit,
-        counted: Counted,
-    ) -> Option<NightMix> {
-        let steps = strength_steps(&self.site.units);
-        let mut way = bench.for_the_night(visit.lasts_until().duration_since(now), steps).ok()?;
-        for _ in 0..MOST_STEPS {
-            let pump_share = way.slurry.0 / bench.slurry.0;
-            let what_if = WhatIf { volume: Some(desk.drum.full), draw_share: pump_share };
-            let ends = desk.watch.empty_if(now, what_if)?;
-            if Verdict::of(&ends, visit) == Verdict::Lasts {
-                let wanted = Wanted { to: desk.drum.full, strength: way.strength };
-                let refill = Refill::of(&desk.drum, &self.site.clay, wanted, bench.held, counted);
-                let mix_alone = bench.feed.turbidity(bench.slurry, way.strength)?;
-                let (slurry, turbidity) = (way.slurry, way.turbidity);
-                let mix = NightMix { refill, slurry, pump_share, ends, turbidity, mix_alone };
-                return matches!(mix.refill, Refill::Mix(_)).then_some(mix);
-            }
-            way = bench.with_strength(way.strength + steps).ok()?;
-        }
-        None
-    }
 }
-
-/// The earliest time is rarely more than a few steps behind the likely one.
-const MOST_STEPS: usize = 8;

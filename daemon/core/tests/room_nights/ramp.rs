@@ -3,10 +3,12 @@
 //! The figures are those of the sixth story of the room: day 34 wants 41 NTU, 64 L/min of water, the pump at 260 mL/min, what
 //! is left in the drum holds 16.5 g/L. Computed by hand: C = 64 (41 - 2)/(1000 · 0.85) = 2.94 g/min, so 11.3 g/L.
 
+use claymark_core::clay::levers::Way;
 use claymark_core::fieldlog::Deed;
 use claymark_core::notice::content::Content;
 use claymark_core::refill::sheet::Sheet;
 use claymark_core::refill::{Mix, Refill, TooStrong};
+use claymark_core::room::{Dose, FilledUp, NoMix};
 use claymark_core::site::Place;
 use claymark_core::units::{Kilograms, Litres, Turbidity};
 
@@ -115,4 +117,42 @@ fn on_day_37_what_is_left_is_too_strong_and_no_clay_is_wanted() {
     };
     assert!((take_out.0 - 46.0).abs() < 3.0, "{take_out:?}");
     assert!((260.0 * pump_share - 152.0).abs() < 8.0, "{pump_share}");
+}
+
+fn filled_up(dose: &Dose) -> &FilledUp {
+    let Some(Err(NoMix::EnoughClay(filled))) = &dose.night else { panic!("{dose:?}") };
+    filled
+}
+
+#[test]
+fn for_the_night_clay_is_advised_only_where_it_is_lacking() {
+    let mut night = filled_at_nine(33);
+    let asked = |night: &Night, ntu| {
+        night.room.dose(night.now, &id("a"), Some(Turbidity(ntu))).expect("all is known")
+    };
+    night.until("2027-04-20T09:30");
+    night.drum("a").holds(181.0);
+    night.until("2027-04-20T09:32");
+    night.log(Deed::Refill { drum: Some(id("a")), water: Some(Litres(32.0)), clay: Some(Kilograms(0.53)) });
+    night.until("2027-04-20T09:50");
+    // Full of 16.5 g/L. 163 L in 23 h are 7.1 L/h: enough for 28 NTU by hand, and 150 g/L for 240.
+    assert_eq!(asked(&night, 1.0).night, Some(Err(NoMix::DrumNotWanted)), "the water alone is cloudier");
+    let dose = asked(&night, 20.0);
+    let FilledUp { fill, way, ends } = filled_up(&dose);
+    let way = way.as_ref().expect("it can be pumped");
+    let lasts_until = dose.visit.expect("it is known").lasts_until();
+    assert!(fill.0 < 0.5 && (way.turbidity.0 - 20.0).abs() < 0.01, "{dose:?}");
+    assert!(ends.and_then(|ends| ends.p05).expect("it ends") >= lasts_until, "{dose:?}");
+    assert_eq!(asked(&night, 40.0).night, Some(Err(NoMix::FullOfWeak)));
+    assert_eq!(asked(&night, 300.0).night, Some(Err(NoMix::Never)));
+    // With room in it, it is filled up with water, and the pump gives the same clay with more slurry.
+    night.until("2027-04-20T14:00");
+    let dose = asked(&night, 20.0);
+    let FilledUp { fill, way, .. } = filled_up(&dose);
+    let thinned = way.as_ref().expect("it can be pumped");
+    assert!((fill.0 - (dose.bench.full - dose.bench.held).0).abs() < 1e-9 && fill.0 > 50.0, "{dose:?}");
+    let clay = |way: &Way| way.slurry.0 * way.strength.0;
+    let as_it_is = dose.by_pump.as_ref().expect("it can be pumped");
+    assert!(thinned.slurry.0 > 1.3 * as_it_is.slurry.0, "{dose:?}");
+    assert!((clay(thinned) / clay(as_it_is) - 1.0).abs() < 0.01, "{dose:?}");
 }

@@ -5,8 +5,9 @@ use claymark_core::clay::levers::Bench;
 use claymark_core::clay::response::{Cascade, Residence};
 use claymark_core::clay::{Clouding, Yield};
 use claymark_core::id::Id;
-use claymark_core::notice::content::Visit;
+use claymark_core::notice::content::{NightMix, Visit};
 use claymark_core::refill::{Residual, Wanted};
+use claymark_core::room::{FilledUp, NoMix};
 use claymark_core::units::{
     GramsPerLitre, GramsPerMinute, Kilograms, Litres, LitresPerMinute, PeopleUnits, Unit,
 };
@@ -90,14 +91,14 @@ fn evening(site: &Site) -> Dose {
         }),
         by_strength_ends: by_strength.as_ref().ok().map(|way| ends(way.full_lasts)),
         by_strength,
-        night: Some(NightMix {
+        night: Some(Ok(NightMix {
             refill: Refill::of(&site.drums[0], &site.clay, wanted, bench.held, counted),
             slurry: night.slurry,
             pump_share: night.slurry.0 / slurry.0,
             ends: ends(night.full_lasts),
             turbidity: night.turbidity,
             mix_alone: bench.feed.turbidity(slurry, night.strength).unwrap(),
-        }),
+        })),
         rpm_per_slurry: Some(100.0 / slurry.0),
         response: Some(response()),
         bench,
@@ -134,6 +135,38 @@ fn where_less_is_wanted_than_comes_without_the_pump_it_is_switched_off() {
             told.contains("Switch the pump off: the head tank clears to") && told.contains(why),
             "{told}"
         );
+    }
+}
+
+#[test]
+fn why_no_clay_is_mixed_for_the_night_is_told_with_what_to_do_instead() {
+    let site = in_pounds();
+    let way = evening(&site).now.unwrap();
+    let enough = |fill, way| NoMix::EnoughClay(Box::new(FilledUp { fill: Litres(fill), way, ends: None }));
+    let too_slow = Cannot::TooSlow {
+        wanted: LitresPerHour::from_ml_per_min(20.0),
+        slowest: LitresPerHour::from_ml_per_min(60.0),
+    };
+    for (none, told) in [
+        (
+            enough(24.6, Ok(way)),
+            "Fill it up with 24 L of water.\nWhen that reaches the intake: set the pump to 209 mL/min",
+        ),
+        (enough(0.2, Ok(way)), "in the full drum is strong enough.\nNow set the pump to 209 mL/min"),
+        (enough(0.2, Err(too_slow)), "strong enough.\nNot possible: it would take 20 mL/min"),
+        (NoMix::DrumNotWanted, "No clay is wanted from this drum"),
+        (
+            NoMix::FullOfWeak,
+            "no room for the clay that it lacks. Refill once there is room, in the night if need be.",
+        ),
+        (NoMix::LookFirst, "Look first"),
+        (NoMix::NotKnown, "isn't known now"),
+        (NoMix::Never, "plan a refill in the night"),
+    ] {
+        let said = dose(&site, &Dose { night: Some(Err(none)), ..evening(&site) });
+        let night = said.split("FOR THE NIGHT").nth(1).unwrap();
+        assert!(night.contains(told), "{told} in\n{night}");
+        assert_eq!(night.contains("in the night"), told.contains("in the night"), "{night}");
     }
 }
 
