@@ -238,7 +238,7 @@ fn a_heater_that_fails_is_told_with_the_time_left_and_a_lifted_probe_is_not() {
 fn oxygen_that_falls_alone_is_told_before_it_is_too_low() {
     for seed in 0..SEEDS {
         let mut story = Story::begin("20:00", seed, Truth::full());
-        story.happens("+1 01:00", |truth, _| truth.oxygen_goal = 5.0);
+        story.happens("+1 01:00", |truth, _| truth.oxygen_goal = 5.4);
         let telling = story.told("+1 02:00", &rooms::plain());
         let (told, fault) = only(&telling, "20:00", "+1 01:20", "+1 02:00");
         let Fault::OxygenFalls { oxygen, .. } = fault else { panic!("{}", told.words()) };

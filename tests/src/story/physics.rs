@@ -13,13 +13,15 @@ pub struct Truth {
     pub joined: bool,
     /// mL/min.
     pub pump: f64,
+    /// mL/min that a second pump lifts from B.
+    pub second: f64,
     /// Share of what the pump lifts that reaches the head tank; 0: the tube has split.
     pub delivered: f64,
     /// L/min of fresh water into the head tank.
     pub fresh: f64,
     /// L/min that run over at the head tank instead of going to the tanks.
     pub overflow: f64,
-    /// Minutes since the drums' air failed; `None`: it bubbles.
+    /// Minutes since the air of the drum that the first pump draws from failed; `None`: it bubbles.
     pub settling: Option<f64>,
     /// NTU per mg/L.
     pub yield_ntu: f64,
@@ -69,6 +71,7 @@ impl Truth {
             drawn: Which::A,
             joined: false,
             pump: 209.0,
+            second: 0.0,
             delivered: 1.0,
             fresh: 51.2,
             overflow: 0.0,
@@ -95,6 +98,16 @@ impl Truth {
         truth
     }
 
+    /// Both drums full, each drawn by a pump of its own: half of the clay comes from each.
+    #[must_use]
+    pub fn both() -> Self {
+        let mut truth = Self::full();
+        truth.b.litres = 175.0;
+        truth.pump /= 2.0;
+        truth.second = truth.pump;
+        truth
+    }
+
     /// Pours in so many litres that bring so many kilograms of clay, and stirs.
     pub fn pour(&mut self, drum: Which, litres: f64, clay_kg: f64) {
         let drum = self.drum_mut(drum);
@@ -112,10 +125,15 @@ impl Truth {
     /// NTU above the background that the head tank is on its way to.
     #[must_use]
     pub fn head_goal(&self) -> f64 {
-        let drum = self.drum(self.drawn);
-        let lifted = if drum.litres > HEEL { self.pump * self.delivered / 1000.0 } else { 0.0 };
-        let carried = drum.strength * (1.0 - drum.lumps) * self.stirred_up();
-        1000.0 * self.yield_ntu * lifted * carried / self.fresh
+        let clay = |drum: &Drum, lifted: f64, stirred: f64| {
+            if drum.litres > HEEL {
+                lifted / 1000.0 * drum.strength * (1.0 - drum.lumps) * stirred
+            } else {
+                0.0
+            }
+        };
+        let first = clay(self.drum(self.drawn), self.pump * self.delivered, self.stirred_up());
+        1000.0 * self.yield_ntu * (first + clay(&self.b, self.second, 1.0)) / self.fresh
     }
 
     /// A step of so many minutes, short against the head tank's eight.
@@ -128,6 +146,8 @@ impl Truth {
         let litres = self.pump / 1000.0 * minutes;
         let drawn = self.drum_mut(self.drawn);
         drawn.litres = (drawn.litres - litres).max(HEEL.min(drawn.litres));
+        let litres = self.second / 1000.0 * minutes;
+        self.b.litres = (self.b.litres - litres).max(HEEL.min(self.b.litres));
         if self.joined {
             self.level_out(minutes);
         }

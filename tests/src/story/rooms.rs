@@ -28,3 +28,21 @@ pub fn with_battery() -> String {
         sensor("room-temperature", "story/room/temperature", "room", "temperature", ("°C", "mains = false"));
     site_file(&[("every = \"1 min\"", "every = \"1 min\"\nmains = true")], &battery)
 }
+
+/// A pump for each drum, both drawn at once.
+#[must_use]
+pub fn two_pumps() -> String {
+    let b = "name = \"Drum B\"\npump = \"p1\"";
+    let p2 = "[[pump]]\nid = \"p2\"\nname = \"Pump 2\"\nml_per_min_per_rpm = 2.09\n";
+    site_file(&[(b, "name = \"Drum B\"\npump = \"p2\"")], p2)
+}
+
+/// Oxygen probes in two tanks.
+#[must_use]
+pub fn with_tank_oxygen() -> String {
+    let of = |tank: &str| {
+        let (id, topic) = (format!("{tank}-oxygen"), format!("story/{tank}/oxygen"));
+        sensor(&id, &topic, &format!("tank:{tank}"), "oxygen", ("mg/L", ""))
+    };
+    site_file(&[], &(of("t1") + &of("t2")))
+}

@@ -17,6 +17,8 @@ pub struct Story {
     truth: Truth,
     now: Timestamp,
     rng: StdRng,
+    /// For instruments that came later: the stories before them stay as they were.
+    aside: StdRng,
     acts: Vec<(Timestamp, Act)>,
     instruments: Instruments,
     messages: Vec<Message>,
@@ -49,6 +51,8 @@ pub struct Instruments {
     pub warmth_off: f64,
     /// mg/L by which the head tank's oxygen probe reads off.
     pub oxygen_off: f64,
+    /// mg/L of oxygen in tank 1 and in tank 2.
+    pub tank_oxygen: [f64; 2],
     /// Topics that begin with one of these are silent.
     pub silent: Vec<&'static str>,
     /// L/min that the drums' and the head tank's air meters show.
@@ -65,6 +69,7 @@ impl Story {
             truth,
             now: at(clock),
             rng: StdRng::seed_from_u64(seed),
+            aside: StdRng::seed_from_u64(seed + 1_000_000),
             acts: Vec::new(),
             instruments: Instruments {
                 stuck: None,
@@ -76,6 +81,7 @@ impl Story {
                 bubbles: 0.0,
                 warmth_off: 0.0,
                 oxygen_off: 0.0,
+                tank_oxygen: [8.0, 8.0],
                 silent: Vec::new(),
                 air: 40.0,
                 turns: true,
@@ -193,6 +199,12 @@ impl Story {
         self.value("story/pump/turns", turns);
         let indoors = 21.0 + self.noise(0.1);
         self.value("story/room/temperature", indoors);
+        for (topic, oxygen) in
+            ["story/t1/oxygen", "story/t2/oxygen"].into_iter().zip(self.instruments.tank_oxygen)
+        {
+            let noise: f64 = StandardNormal.sample(&mut self.aside);
+            self.value(topic, oxygen + 0.05 * noise);
+        }
     }
 
     fn value(&mut self, topic: &str, value: f64) {

@@ -237,6 +237,13 @@ pub enum Sign {
         /// Now, mg/L.
         now: f64,
     },
+    /// Oxygen is too low and doesn't fall.
+    OxygenLow {
+        /// Where.
+        place: Place,
+        /// mg/L.
+        now: f64,
+    },
     /// The level doesn't fall any more.
     LevelStands,
     /// The level rose.

@@ -191,16 +191,20 @@ impl Failures {
     fn is_news(&self, now: Timestamp, found: &Found) -> bool {
         let known = self.open.iter().find(|open| open.cause == found.cause);
         let quiet = self.quiet.iter().any(|(cause, until)| *cause == found.cause && now < *until);
-        match known {
-            Some(open) => found.stage > open.failure.stage,
+        match known.map(|open| (&open.failure, &open.failure.fault, &found.fault)) {
+            // It names the cause of what was told.
+            Some((_, Fault::OxygenFalls { .. }, Fault::Blower { .. })) => true,
+            Some((_, Fault::Blower { .. }, Fault::OxygenFalls { .. })) => false,
+            Some((open, ..)) => found.stage > open.stage,
             None => !quiet && !self.open.iter().any(|open| explains(&open.failure, found)),
         }
     }
 }
 
-/// Whether a failure that stands explains a finding: it moves the same water at the same time.
+/// Whether a failure that stands explains a finding: it moves the same water at the same time, or comes of it.
 fn explains(open: &Failure, found: &Found) -> bool {
-    found.since.duration_since(open.since).abs() <= SAME_TIME || open.fault.is_room_wide()
+    let together = found.since.duration_since(open.since).abs() <= SAME_TIME;
+    together || open.fault.may_bring(&found.fault)
 }
 
 impl Fault {
@@ -235,9 +239,24 @@ impl Fault {
         }
     }
 
-    /// It touches everything in the room, so that nothing else can be told apart while it stands.
-    fn is_room_wide(&self) -> bool {
-        matches!(self, Self::PowerCut | Self::Blower { .. } | Self::OxygenFalls { .. })
+    /// Whether another failure, found later, may be nothing but this one.
+    fn may_bring(&self, later: &Self) -> bool {
+        // Clay that settles comes by and by, and in clouds when the air is back.
+        let settles = matches!(self, Self::Blower { .. } | Self::DrumAir { .. });
+        let by_settling = matches!(
+            later,
+            Self::DrumAir { .. }
+                | Self::OxygenFalls { .. }
+                | Self::TubeSplit { .. }
+                | Self::TubeWear { .. }
+                | Self::WrongWeighing { .. }
+                | Self::Lumps
+                | Self::YieldChanged { .. }
+                | Self::ProbeFouled { .. }
+                | Self::Bubbles { .. }
+        );
+        // Whatever runs from the mains stands.
+        matches!(self, Self::PowerCut) || settles && by_settling
     }
 }
 

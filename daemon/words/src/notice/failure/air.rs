@@ -1,6 +1,6 @@
 //! Oxygen that falls, and power that has gone.
 
-use claymark_core::notice::failure::Failure;
+use claymark_core::notice::failure::{Failure, Sign};
 use claymark_core::site::Place;
 use jiff::Timestamp;
 
@@ -25,10 +25,19 @@ pub(super) fn oxygen(
         Some(at) => format!(" and falling, {least} about {}", teller.clock.about(at)),
         None => String::new(),
     };
+    let others = failure.signs.len().saturating_sub(1);
+    let others = match others {
+        0 => String::new(),
+        1 => " (and one place more)".to_owned(),
+        more => format!(" (and {more} places more)"),
+    };
+    let falls =
+        failure.signs.iter().any(|sign| matches!(sign, Sign::OxygenFalls { place: of, .. } if of == place));
+    let how = if falls { "on its way down" } else { "too low" };
     Words {
-        subject: fit(|room| format!("Oxygen in {}: {now} mg/L{limit}. Go now.", short(&name, room))),
+        subject: fit(|room| format!("Oxygen in {}{others}: {now} mg/L{limit}. Go now.", short(&name, room))),
         meaning: vec![format!(
-            "Oxygen in {name} is {now} mg/L, since about {since} on its way down or too low."
+            "Oxygen in {name} is {now} mg/L, since about {since} {how}; the fish need at least {least} mg/L."
         )],
         to_do: vec![
             "To do: air and oxygen first: blower, stones, oxygen supply, then flow. Stop feeding.".to_owned(),

@@ -29,6 +29,7 @@ impl Teller<'_> {
             Sign::Yield { from, to } => yields(*from, *to),
             Sign::Declines { draw_per_day, clay_per_day } => declines(*draw_per_day, *clay_per_day),
             Sign::OxygenFalls { place, from, now } => self.oxygen(place, *from, *now),
+            Sign::OxygenLow { place, now } => self.oxygen_low(place, *now),
             Sign::Cools { place, from, now } => self.cools(place, Celsius(*from), Celsius(*now)),
             Sign::AirFlow { place, from, now } => self.meter("air", place, [*from, *now], 0),
             Sign::Flow { place, from, now } => self.meter("flow", place, [*from, *now], 1),
@@ -164,6 +165,16 @@ impl Teller<'_> {
             names::place(self.site, place),
             format::number(from, 1),
             format::number(now, 1)
+        )
+    }
+
+    fn oxygen_low(&self, place: &Place, now: f64) -> String {
+        let least = self.site.limits_at(place, self.at).oxygen_min_mg_l;
+        format!(
+            "oxygen in {} is {} mg/L, and the fish need {};",
+            names::place(self.site, place),
+            format::number(now, 1),
+            format::number(least, 1)
         )
     }
 
