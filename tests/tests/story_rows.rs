@@ -2,7 +2,7 @@
 
 use claymark_core::id::Id;
 use claymark_core::notice::NoticeKind;
-use claymark_core::notice::failure::Fault;
+use claymark_core::notice::failure::{Fault, Limited};
 use claymark_tests::story::script::at;
 use claymark_tests::story::{Story, Telling, Told, Truth, Which, rooms};
 
@@ -156,7 +156,9 @@ fn pounds_for_kilograms_show_after_the_fill_and_a_strength_that_was_meant_does_n
         );
 
         let telling = filled(seed, 2.8, (2.2 * 2.8, 0.0)).told("20:00", &rooms::plain());
-        telling.tells_no_failure("11:00", "20:00");
+        let weighed = |fault: &Fault| matches!(fault, Fault::WrongWeighing { .. });
+        let told = telling.failures("11:00", "20:00");
+        assert!(!told.iter().any(|(_, fault)| weighed(fault)), "{}", telling.list());
     }
 }
 
@@ -230,7 +232,12 @@ fn a_heater_that_fails_is_told_with_the_time_left_and_a_lifted_probe_is_not() {
         let mut trap = Story::begin("20:00", seed, Truth::full());
         trap.happens("+1 01:00", |_, instruments| instruments.warmth_off = -4.0);
         let telling = trap.told("+1 02:00", &rooms::plain());
-        telling.tells_no_failure("20:00", "+1 02:00");
+        // That it reads too cold is told when it lasts, without a cause.
+        let told = telling.failures("20:00", "+1 02:00");
+        let [(told, Fault::OutOfLimits { of: Limited::Temperature, .. })] = told.as_slice() else {
+            panic!("{}", telling.list())
+        };
+        assert!(told.words().contains("another thermometer"), "{}", told.words());
     }
 }
 

@@ -111,7 +111,7 @@ mod tests {
         let failure = Failure {
             fault: Fault::DrumAir { left: 0.6, book: GramsPerLitre(18.0) },
             since: at - SignedDuration::from_mins(50),
-            signs: vec![Sign::DrawUnchanged { draw: LitresPerHour(12.0) }],
+            signs: vec![Sign::DrawUnchanged { drum: None, draw: LitresPerHour(12.0) }],
             near: None,
             drum: None,
             visit: None,

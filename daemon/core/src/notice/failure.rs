@@ -10,7 +10,7 @@ use crate::forecast::EmptyAt;
 use crate::id::Id;
 use crate::notice::NoticeKind;
 use crate::notice::content::{DrumState, Verdict, Visit};
-use crate::site::Place;
+use crate::site::{Place, Quantity};
 use crate::units::{GramsPerLitre, Kilograms, Litres, LitresPerHour};
 
 /// Something has failed, or looks as if it had.
@@ -134,6 +134,26 @@ pub enum Fault {
         /// When the head tank is too cold, if it goes on like this.
         limit_at: Option<Timestamp>,
     },
+    /// The heater heats too much.
+    HeaterOn {
+        /// In the head tank, °C.
+        temperature: f64,
+        /// When the head tank is too warm, if it goes on like this.
+        limit_at: Option<Timestamp>,
+    },
+    /// Water lies outside what the fish want, and nothing that is told explains it.
+    OutOfLimits {
+        /// Where.
+        place: Place,
+        /// What of the water.
+        of: Limited,
+        /// In the sensor's NTU or FNU, °C, or % of saturation.
+        is: f64,
+        /// The least that the fish want.
+        least: f64,
+        /// The most that they want.
+        most: f64,
+    },
     /// Oxygen falls, and the signs don't say why.
     OxygenFalls {
         /// Where.
@@ -154,6 +174,30 @@ pub enum Fault {
         /// The drum that it draws from.
         to: Id,
     },
+}
+
+/// What fish want neither too little nor too much of.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Limited {
+    /// Of the clay.
+    Turbidity,
+    /// Warmth.
+    Temperature,
+    /// How full of oxygen the water is; a sign of how full of gas.
+    OxygenSaturation,
+}
+
+impl Limited {
+    /// The quantity whose sensors measure it.
+    #[must_use]
+    pub fn quantity(self) -> Quantity {
+        match self {
+            Self::Turbidity => Quantity::Turbidity,
+            Self::Temperature => Quantity::Temperature,
+            Self::OxygenSaturation => Quantity::OxygenSaturation,
+        }
+    }
 }
 
 /// Water without clay.
@@ -205,6 +249,9 @@ pub enum Sign {
     },
     /// The drum's draw is what it was.
     DrawUnchanged {
+        /// Which, where several feed the head tank.
+        #[serde(default)]
+        drum: Option<Id>,
         /// So much.
         draw: LitresPerHour,
     },
@@ -312,6 +359,24 @@ pub enum Sign {
         /// Usually so far.
         usual: f64,
     },
+    /// Water is outside its limits.
+    Outside {
+        /// Where.
+        place: Place,
+        /// What of the water.
+        of: Limited,
+        /// In the sensor's NTU or FNU, °C, or % of saturation.
+        is: f64,
+    },
+    /// Water warms.
+    Warms {
+        /// Where.
+        place: Place,
+        /// Before, °C.
+        from: f64,
+        /// Now, °C.
+        now: f64,
+    },
     /// Water cools.
     Cools {
         /// Where.
@@ -330,6 +395,11 @@ pub enum Sign {
     GoOn {
         /// So many.
         batteries: u32,
+    },
+    /// The same signs fit another pump or drum.
+    FitsToo {
+        /// Which.
+        place: Place,
     },
     /// Another drum falls instead.
     OtherFalls {
@@ -409,7 +479,9 @@ impl Fault {
             | Self::ProbeFouled { .. }
             | Self::ProbeOut { .. }
             | Self::Bubbles { .. }
-            | Self::HeaterOff { .. } => NoticeKind::Water,
+            | Self::HeaterOff { .. }
+            | Self::HeaterOn { .. }
+            | Self::OutOfLimits { .. } => NoticeKind::Water,
             Self::Blower { .. } | Self::OxygenFalls { .. } | Self::PowerCut => NoticeKind::Air,
         }
     }

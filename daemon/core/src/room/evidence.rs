@@ -4,11 +4,12 @@
 //! - [`shift`]: a lasting change in it, as a stirred tank would show it;
 //! - [`hinge`]: a drum's draw before and after a time that another sensor names;
 //! - [`lifted`]: times in which a probe was out of its water;
-//! - [`drum`], [`water`]: drums and tanks as the rules see them;
+//! - [`drum`], [`water`]: drums and tanks as the rules see them; [`feed`]: what each drum brings;
 //! - [`journal`]: what people wrote down of late; [`days`]: an hourly line on draw and clay.
 
 pub(crate) mod days;
 pub(crate) mod drum;
+pub(crate) mod feed;
 pub(crate) mod hinge;
 pub(crate) mod journal;
 pub(crate) mod lifted;
@@ -111,18 +112,6 @@ impl<'a> Evidence<'a> {
             room,
             forecasts: &scene.forecasts,
         }
-    }
-
-    /// The drum that is being drawn, where it is one and its level is believed.
-    ///
-    /// While a drum of another pump is dry the head tank clears, and clouds again, for that reason: then none.
-    pub(crate) fn drawn(&self) -> Option<&DrumSight<'a>> {
-        let mut drawn = self.drums.iter().filter(|drum| drum.is_drawn());
-        let only = drawn.next().filter(|_| drawn.next().is_none())?;
-        let dry = |drum: &DrumSight<'_>| {
-            drum.desk.drum.pump != only.desk.drum.pump && drum.desk.ran_empty().is_some()
-        };
-        (!self.drums.iter().any(dry)).then_some(only)
     }
 
     /// What the fish of a place want of their water today: by their plan, else by the site file.

@@ -13,6 +13,7 @@ mod heater;
 mod line_plugged;
 mod lumps;
 mod no_slurry;
+mod out_of_limits;
 mod overflow;
 mod oxygen;
 mod power_cut;
@@ -29,7 +30,7 @@ use jiff::{SignedDuration, Timestamp};
 
 use crate::id::Id;
 use crate::notice::content::{Because, SilentSensor};
-use crate::notice::failure::{Failure, Fault, PumpChanged, Sign};
+use crate::notice::failure::{Failure, Fault, Limited, PumpChanged, Sign};
 use crate::notice::{Content, Notice, Priority};
 use crate::room::Room;
 use crate::room::desk::Desk;
@@ -45,7 +46,7 @@ struct Rule {
 }
 
 /// All rules, in the order of their rank.
-const RULES: [Rule; 20] = [
+const RULES: [Rule; 23] = [
     power_cut::RULE,
     blower::RULE,
     oxygen::RULE,
@@ -66,6 +67,9 @@ const RULES: [Rule; 20] = [
     tube_wear::RULE,
     probe_fouled::RULE,
     bubbles::RULE,
+    out_of_limits::TEMPERATURE,
+    out_of_limits::TURBIDITY,
+    out_of_limits::SATURATION,
 ];
 
 /// The rule that finds a failure, for asking whether it is over.
@@ -84,7 +88,9 @@ fn rule_of(fault: &Fault) -> Rule {
         Fault::TooMuchWater { .. } => overflow::RULE,
         Fault::PumpChanged(_) => pump_changed::RULE,
         Fault::DrumSwapped { .. } => drum_swapped::RULE,
-        Fault::HeaterOff { .. } => heater::RULE,
+        Fault::HeaterOff { .. } | Fault::HeaterOn { .. } => heater::RULE,
+        // Whatever is outside, it is over when it is inside.
+        Fault::OutOfLimits { .. } => out_of_limits::TURBIDITY,
         Fault::DrumAir { .. } => drum_air::RULE,
         Fault::YieldChanged { .. } => clay_weaker::RULE,
         Fault::TubeWear { .. } => tube_wear::RULE,
@@ -153,9 +159,11 @@ impl Failures {
         })
     }
 
-    /// Whether nothing stands.
-    pub(crate) fn none(&self) -> bool {
-        self.open.is_empty()
+    /// Whether something stands that makes turbidity tell of more than the clay.
+    pub(crate) fn cloud(&self) -> bool {
+        self.open
+            .iter()
+            .any(|open| open.failure.fault.moves(Limited::Turbidity) || open.failure.fault == Fault::PowerCut)
     }
 
     /// When something is due if nothing happens.
@@ -235,6 +243,8 @@ impl Fault {
             | Self::ProbeFouled { .. }
             | Self::Bubbles { .. }
             | Self::HeaterOff { .. }
+            | Self::HeaterOn { .. }
+            | Self::OutOfLimits { .. }
             | Self::OxygenFalls { .. } => false,
         }
     }
@@ -255,8 +265,21 @@ impl Fault {
                 | Self::ProbeFouled { .. }
                 | Self::Bubbles { .. }
         );
+        let limit = if let Self::OutOfLimits { of, .. } = later { self.moves(*of) } else { false };
         // Whatever runs from the mains stands.
-        matches!(self, Self::PowerCut) || settles && by_settling
+        matches!(self, Self::PowerCut) || settles && by_settling || limit
+    }
+
+    /// Whether it drives the water out of its limits, or seems to.
+    fn moves(&self, of: Limited) -> bool {
+        let water = matches!(self, Self::FreshWaterLow { .. } | Self::TooMuchWater { .. });
+        match of {
+            Limited::Turbidity => {
+                self.starves() || water || matches!(self, Self::ProbeFouled { .. } | Self::Bubbles { .. })
+            }
+            Limited::Temperature => water || matches!(self, Self::HeaterOff { .. } | Self::HeaterOn { .. }),
+            Limited::OxygenSaturation => false,
+        }
     }
 }
 

@@ -39,7 +39,7 @@ impl Room {
         if let Some(draw) = sample.1 {
             self.learned.days.note(scene.now, draw.0, sample.0.above.0);
         }
-        if self.failures.none() {
+        if !self.failures.cloud() {
             self.learned.yields.take(self.site.head_tank.volume, &sample.0);
         }
         self.learned.change = self.learned.yields.take_changes().pop().or(self.learned.change);

@@ -6,6 +6,7 @@ mod drum_air;
 mod fresh_water_low;
 mod mixture;
 mod no_slurry;
+mod out_of_limits;
 mod probe;
 mod pump;
 mod pump_changed;
@@ -79,6 +80,8 @@ pub(super) fn name(fault: &Fault) -> &'static str {
         Fault::ProbeOut { .. } => "Probe out of the water",
         Fault::Bubbles { .. } => "Bubbles on a probe",
         Fault::HeaterOff { .. } => "Heater off",
+        Fault::HeaterOn { .. } => "Heater stays on",
+        Fault::OutOfLimits { .. } => "Water outside its limits",
         Fault::OxygenFalls { .. } => "Oxygen",
         Fault::PowerCut => "Power cut",
         Fault::DrumSwapped { .. } => "Pump on another drum",
@@ -104,6 +107,12 @@ fn words(teller: Teller<'_>, failure: &Failure) -> Words {
         Fault::ProbeOut { sensor } => probe::out(teller, failure, sensor),
         Fault::Bubbles { sensor } => probe::bubbles(teller, failure, sensor),
         Fault::HeaterOff { temperature, limit_at } => water::heater(teller, failure, *temperature, *limit_at),
+        Fault::HeaterOn { temperature, limit_at } => {
+            water::heats_on(teller, failure, *temperature, *limit_at)
+        }
+        Fault::OutOfLimits { place, of, is, least, most } => {
+            out_of_limits::words(teller, place, *of, [*is, *least, *most])
+        }
         Fault::OxygenFalls { place, oxygen, limit_at } => {
             air::oxygen(teller, failure, place, (*oxygen, *limit_at))
         }

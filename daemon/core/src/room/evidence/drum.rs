@@ -8,10 +8,11 @@ use super::hinge::{Hinge, Known, hinge};
 use super::journal::Journal;
 use super::trace::{Point, minutes};
 use crate::fieldlog::Deed;
-use crate::forecast::Forecast;
+use crate::forecast::{Forecast, Outlook};
 use crate::notice::content::SeenRefill;
 use crate::room::believed::Believed;
 use crate::room::desk::Desk;
+use crate::units::LitresPerHour;
 
 /// One drum.
 pub(crate) struct DrumSight<'a> {
@@ -91,6 +92,12 @@ impl<'a> DrumSight<'a> {
         let deed = self.journal.last(at - APART, |deed| self.sets_pump(deed));
         let since = deed.map_or(Timestamp::MIN, |entry| entry.at);
         self.desk.believed_at(since, at - JUST_BEFORE)
+    }
+
+    /// What was drawn just before `at`, as it was believed then; else what is believed now.
+    pub(crate) fn draw_before(&self, at: Timestamp) -> Option<LitresPerHour> {
+        let Outlook::Known { draw, .. } = self.forecast.outlook else { return None };
+        Some(self.believed_before(at).map_or(draw, |believed| believed.draw.draw))
     }
 
     /// What was believed to be drawn then, L/min and its deviation.

@@ -35,6 +35,11 @@ impl Hinge {
         ((self.change - expected).powi(2) - self.change.powi(2)) / (2.0 * self.sd * self.sd)
     }
 
+    /// Whether the level rises since, beyond its noise: slurry is being poured.
+    pub(crate) fn rises(&self) -> bool {
+        self.after + RISES_SIGMAS * self.sd < -0.5 * self.before
+    }
+
     /// By how many standard deviations the draw changed.
     pub(crate) fn sigmas(&self) -> f64 {
         self.change.abs() / self.sd
@@ -135,6 +140,7 @@ fn inverted(m: [[f64; 3]; 3]) -> Option<[[f64; 3]; 3]> {
         .then(|| [[aa, bb, cc], [bb, dd, ee], [cc, ee, ff]].map(|row| row.map(|cell| cell / determinant)))
 }
 
+const RISES_SIGMAS: f64 = 2.0;
 const LEAST_AFTER: usize = 4;
 const LEAST_BEFORE: usize = 15;
 /// Huber's constant for 95 % efficiency is 1.345; levels are rarely wild, so a little more.

@@ -50,13 +50,18 @@ impl Trace {
         self.points.iter().skip(first).take_while(|point| point.t <= to).copied().collect()
     }
 
-    /// When it comes down to `limit` on the trend of its last minutes, none of them from before `since`.
+    /// When it comes down to `limit`; see [`Trace::reaches`].
     pub(crate) fn falls_to(&self, limit: f64, since: Timestamp) -> Option<Timestamp> {
+        self.reaches(limit, since, Side::Falling)
+    }
+
+    /// When it comes to `limit` on the trend of its last minutes, none of them from before `since`.
+    pub(crate) fn reaches(&self, limit: f64, since: Timestamp, side: Side) -> Option<Timestamp> {
         let newest = self.points.back()?.t;
         let recent = self.between(minutes(since).max(newest - TREND_MINUTES), newest);
         let points: Vec<_> = recent.iter().map(|point| (timestamp(point.t), point.v)).collect();
         let trend = Trend::through(&points)?;
-        trend.at.checked_add(trend.until(limit, Side::Falling)?.likely?).ok()
+        trend.at.checked_add(trend.until(limit, side)?.likely?).ok()
     }
 }
 

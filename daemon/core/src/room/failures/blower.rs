@@ -13,7 +13,6 @@ use crate::room::evidence::shift::{Shift, shift};
 use crate::room::evidence::trace::{middle, minutes};
 use crate::room::evidence::water::is_water;
 use crate::site::{Place, Quantity};
-use crate::units::LitresPerMinute;
 
 pub(super) const RULE: Rule = Rule { find, is_over };
 
@@ -33,9 +32,10 @@ fn find(evidence: &Evidence<'_>) -> Option<Found> {
     let least = evidence.limits(&Place::Head).oxygen_min_mg_l;
     let trace = evidence.sensor(&Place::Head, Quantity::Oxygen);
     let limit_at = trace.and_then(|(_, trace)| trace.falls_to(least, oxygen.since));
-    let hinge = evidence.drawn().and_then(|drum| drum.hinge(evidence.now, since));
-    let draw = hinge.filter(|hinge| hinge.speaks_for_the_same(0.0) > 0.0);
-    signs.extend(draw.map(|hinge| Sign::DrawUnchanged { draw: LitresPerMinute(hinge.before).per_hour() }));
+    let feeds = evidence.feeds(since);
+    if evidence.draws_went_on(&feeds, since, 0.0).is_some_and(|went_on| went_on > 0.0) {
+        signs.extend(evidence.draws_unchanged(&feeds, since));
+    }
     Some(Found {
         cause: "air".to_owned(),
         fault: Fault::Blower { oxygen: oxygen.now, limit_at },

@@ -9,43 +9,72 @@ use super::{Found, Rule};
 use crate::notice::Priority;
 use crate::notice::failure::{Failure, Fault, Sign};
 use crate::room::evidence::Evidence;
+use crate::room::evidence::drum::DrumSight;
+use crate::room::evidence::feed::Feed;
 use crate::room::evidence::trace::{middle, minutes};
 use crate::room::evidence::water::is_slow;
 use crate::site::{Place, Quantity};
-use crate::units::LitresPerMinute;
 
 pub(super) const RULE: Rule = Rule { find, is_over };
 
 fn find(evidence: &Evidence<'_>) -> Option<Found> {
-    let drum = evidence.drawn()?;
     let head = evidence.head.as_ref()?;
     let shift = head.shift.filter(|shift| shift.now < shift.before)?;
-    let air = air_lost(evidence, &Place::Drum(drum.desk.drum.id.clone()));
+    let feeds = evidence.feeds(shift.since);
     let clay = |ntu: f64| (ntu - head.background).max(0.0);
-    let left = clay(shift.now) / clay(shift.before).max(f64::EPSILON);
+    let in_head = clay(shift.now) / clay(shift.before).max(f64::EPSILON);
+    let mut settled: Vec<Settled<'_, '_>> =
+        feeds.iter().map(|feed| Settled::of(evidence, feed, in_head)).collect();
+    // An air meter tells which; else what it left of each.
+    settled.sort_by_key(|drum| drum.air.is_none());
+    let first = settled.first()?;
     let waited = evidence.now.duration_since(shift.since) >= WAITED;
     let smooth = is_slow(&shift) && waited && shift.evidence >= EVIDENCE;
-    if left > MOST_LEFT || !(smooth || air.is_some()) {
+    if first.left > MOST_LEFT || !(smooth || first.air.is_some()) {
         return None;
     }
-    let poured = drum.refilled(evidence.now).is_some_and(|refill| refill.at >= shift.since - POURED);
-    let noted = evidence.journal.has(shift.since, NOTED, |deed| drum.sets_pump(deed));
-    let hinge = drum.hinge(evidence.now, shift.since)?;
-    if poured || noted || hinge.speaks_for_the_same(left) < LIKELIER {
+    let answered = |feed: &Feed<'_, '_>| {
+        feed.drum.refilled(evidence.now).is_some_and(|refill| refill.at >= shift.since - POURED)
+            || evidence.journal.has(shift.since, NOTED, |deed| feed.drum.sets_pump(deed))
+    };
+    if feeds.iter().any(answered) || evidence.draws_went_on(&feeds, shift.since, in_head)? < LIKELIER {
         return None;
     }
-    let draw = LitresPerMinute(hinge.before).per_hour();
-    let mut signs = vec![shift.sign(Place::Head), Sign::DrawUnchanged { draw }];
-    signs.extend(air);
+    let mut signs = vec![shift.sign(Place::Head)];
+    signs.extend(evidence.draws_unchanged(&feeds, shift.since));
+    signs.extend(first.air.clone());
+    let known = first.air.is_some();
+    let others = settled.iter().skip(1).filter(|other| !known || other.air.is_some());
+    signs.extend(others.map(|other| Sign::FitsToo { place: Place::Drum(other.drum.desk.drum.id.clone()) }));
+    let drum = &first.drum.desk.drum.id;
     Some(Found {
-        cause: format!("drum-air:{}", drum.desk.drum.id),
-        fault: Fault::DrumAir { left, book: drum.desk.books(&evidence.site.clay).left.strength },
+        cause: format!("drum-air:{drum}"),
+        fault: Fault::DrumAir {
+            left: first.left.max(0.0),
+            book: first.drum.desk.books(&evidence.site.clay).left.strength,
+        },
         since: shift.since,
         signs,
-        drum: Some(drum.desk.drum.id.clone()),
+        drum: Some(drum.clone()),
         at_night: Priority::Now,
         stage: 0,
     })
+}
+
+/// A drum whose clay may settle.
+struct Settled<'e, 'a> {
+    drum: &'e DrumSight<'a>,
+    /// Share of its clay that still comes, if it is this one alone.
+    left: f64,
+    /// What its air meter says, where it fell by half.
+    air: Option<Sign>,
+}
+
+impl<'e, 'a> Settled<'e, 'a> {
+    fn of(evidence: &Evidence<'a>, feed: &Feed<'e, 'a>, in_head: f64) -> Self {
+        let air = air_lost(evidence, &Place::Drum(feed.drum.desk.drum.id.clone()));
+        Self { drum: feed.drum, left: feed.by_drum.alone(in_head), air }
+    }
 }
 
 /// What the air meter there showed and shows, where it fell by half.

@@ -9,34 +9,31 @@ use super::{Found, Rule};
 use crate::notice::Priority;
 use crate::notice::failure::{Failure, Fault, Sign};
 use crate::room::evidence::Evidence;
+use crate::room::evidence::feed::only_drum;
 use crate::site::Place;
-use crate::units::LitresPerMinute;
 
 pub(super) const RULE: Rule = Rule { find, is_over };
 
 fn find(evidence: &Evidence<'_>) -> Option<Found> {
-    let drum = evidence.drawn()?;
     let head = evidence.head.as_ref()?;
     let explained = head.explained()?;
     let (shift, factor) = (explained.water, explained.water_factor);
-    let stronger = drum.was_poured(shift.since, REFILL);
+    let feeds = evidence.feeds(shift.since);
+    let stronger = feeds.iter().any(|feed| feed.drum.was_poured(shift.since, REFILL));
     if factor < LEAST_FACTOR || stronger {
         return None;
     }
-    // Slurry that is being poured lifts the level.
-    let hinge =
-        drum.hinge(evidence.now, explained.slurry.since).filter(|hinge| hinge.after > -0.5 * hinge.before)?;
+    let went_on = evidence.draws_went_on(&feeds, explained.slurry.since, explained.slurry_factor)?;
     let metered = evidence.flow_changed(&Place::Head, shift.since).filter(|(from, now)| *now < 0.85 * from);
     let needed = match &metered {
         Some(_) => 0.0,
         None => needed(evidence.now.duration_since(shift.since), evidence.away),
     };
-    let likelier = hinge.speaks_for_the_same(explained.slurry_factor) + explained.speaks_for_water;
-    if likelier < needed {
+    if went_on + explained.speaks_for_water < needed {
         return None;
     }
-    let draw = LitresPerMinute(hinge.before).per_hour();
-    let mut signs = vec![shift.sign(Place::Head), Sign::DrawUnchanged { draw }];
+    let mut signs = vec![shift.sign(Place::Head)];
+    signs.extend(evidence.draws_unchanged(&feeds, explained.slurry.since));
     let share = metered.map_or(1.0 / factor, |(from, now)| now / from);
     signs.extend(metered.map(|(from, now)| Sign::Flow { place: Place::Head, from, now }));
     Some(Found {
@@ -44,7 +41,7 @@ fn find(evidence: &Evidence<'_>) -> Option<Found> {
         fault: Fault::FreshWaterLow { share },
         since: shift.since,
         signs,
-        drum: Some(drum.desk.drum.id.clone()),
+        drum: only_drum(&feeds),
         at_night: Priority::Now,
         stage: 0,
     })

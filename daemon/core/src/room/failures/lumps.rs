@@ -10,13 +10,18 @@ use crate::fieldlog::Deed;
 use crate::notice::Priority;
 use crate::notice::failure::{Failure, Fault, Sign};
 use crate::room::evidence::Evidence;
+use crate::room::evidence::drum::DrumSight;
 use crate::room::evidence::trace::{middle, minutes};
 use crate::site::Place;
 
 pub(super) const RULE: Rule = Rule { find, is_over };
 
 fn find(evidence: &Evidence<'_>) -> Option<Found> {
-    let drum = evidence.drawn()?;
+    let each = evidence.drums.iter().filter(|drum| drum.is_drawn());
+    each.filter_map(|drum| of_drum(evidence, drum)).next()
+}
+
+fn of_drum(evidence: &Evidence<'_>, drum: &DrumSight<'_>) -> Option<Found> {
     let head = evidence.head.as_ref()?;
     let refill = drum
         .refilled(evidence.now)
@@ -24,7 +29,11 @@ fn find(evidence: &Evidence<'_>) -> Option<Found> {
     let (was, is) = drum.desk.booked_over(&evidence.site.clay, refill.at)?;
     let (at, now) = (minutes(refill.at), minutes(evidence.now));
     let clay = |from: f64, to: f64| Some(middle(&head.trace.between(from, to))? - head.background);
-    let wanted = clay(at - 40.0, at - 3.0)? * is.0 / was.0;
+    let share = evidence.feed_of(drum, refill.at)?.by_drum;
+    let before = clay(at - 40.0, at - 3.0)?;
+    let wanted = before * share.in_all(is.0 / was.0);
+    // Of that, what this drum should bring.
+    let own = share.of(before) * is.0 / was.0;
     let low = (1..=5).filter_map(|part| {
         let from = at + 8.0 + 8.0 * f64::from(part);
         clay(from, from + 8.0).filter(|_| from + 8.0 <= now)
@@ -37,7 +46,8 @@ fn find(evidence: &Evidence<'_>) -> Option<Found> {
         matches!(entry.deed, Deed::Wipe { .. } | Deed::Cleaning { .. }) || drum.sets_pump(&entry.deed)
     });
     let sagged = at_first - low > SAGGED * wanted;
-    if low > LOW * wanted || sagged || !rising || wiped || reached > TOO_HIGH * wanted {
+    let missed = wanted - low >= (1.0 - LOW) * own;
+    if !missed || sagged || !rising || wiped || reached - wanted > (TOO_HIGH - 1.0) * own {
         return None;
     }
     let id = drum.desk.drum.id.clone();

@@ -8,29 +8,30 @@ use jiff::SignedDuration;
 use super::{Found, Rule};
 use crate::fieldlog::Deed;
 use crate::notice::Priority;
+use crate::notice::content::SeenRefill;
 use crate::notice::failure::{Failure, Fault, Sign};
 use crate::room::evidence::Evidence;
+use crate::room::evidence::feed::only_drum;
 use crate::site::{Place, Quantity};
-use crate::units::LitresPerMinute;
 
 pub(super) const RULE: Rule = Rule { find, is_over };
 
 fn find(evidence: &Evidence<'_>) -> Option<Found> {
-    let drum = evidence.drawn()?;
     let head = evidence.head.as_ref()?;
     let explained = head.explained().filter(|explained| explained.water_factor < MOST_LEFT)?;
     let shift = explained.slurry;
+    let feeds = evidence.feeds(shift.since);
     let meant =
         |deed: &Deed| matches!(deed, Deed::Note { .. } | Deed::FlowCheck { .. } | Deed::Cleaning { .. });
-    let noted = evidence.journal.has(shift.since, NOTED, |deed| meant(deed) || drum.sets_pump(deed));
-    let poured = drum.refilled(evidence.now).is_some_and(|refill| refill.at >= shift.since - POURED);
+    let noted = evidence
+        .journal
+        .has(shift.since, NOTED, |deed| meant(deed) || feeds.iter().any(|feed| feed.drum.sets_pump(deed)));
+    let since_poured = |refill: &SeenRefill| refill.at >= shift.since - POURED;
+    let poured = feeds.iter().any(|feed| feed.drum.refilled(evidence.now).is_some_and(since_poured));
     let metered =
         evidence.flow_changed(&Place::Head, shift.since).filter(|(from, now)| *now > MORE * from)?;
-    let hinge = drum.hinge(evidence.now, shift.since)?;
-    if noted
-        || poured
-        || hinge.speaks_for_the_same(explained.slurry_factor) + explained.speaks_for_water < LIKELIER
-    {
+    let went_on = evidence.draws_went_on(&feeds, shift.since, explained.slurry_factor)?;
+    if noted || poured || went_on + explained.speaks_for_water < LIKELIER {
         return None;
     }
     let (from, now) = metered;
@@ -42,18 +43,15 @@ fn find(evidence: &Evidence<'_>) -> Option<Found> {
     let tank =
         tank.and_then(|sensor| Some((&sensor.place, evidence.flow_changed(&sensor.place, shift.since)?)));
     let overflows = tank.as_ref().is_some_and(|(_, (from, now))| *now < MORE * from);
-    let mut signs = vec![
-        shift.sign(Place::Head),
-        Sign::Flow { place: Place::Head, from, now },
-        Sign::DrawUnchanged { draw: LitresPerMinute(hinge.before).per_hour() },
-    ];
+    let mut signs = vec![shift.sign(Place::Head), Sign::Flow { place: Place::Head, from, now }];
+    signs.extend(evidence.draws_unchanged(&feeds, shift.since));
     signs.extend(tank.map(|(place, (from, now))| Sign::Flow { place: place.clone(), from, now }));
     Some(Found {
         cause: "fresh-water".to_owned(),
         fault: Fault::TooMuchWater { share: now / from, overflows },
         since: shift.since,
         signs,
-        drum: Some(drum.desk.drum.id.clone()),
+        drum: only_drum(&feeds),
         at_night: Priority::Soon,
         stage: 0,
     })

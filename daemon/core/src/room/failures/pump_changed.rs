@@ -13,37 +13,47 @@ use crate::notice::content::Verdict;
 use crate::notice::failure::{Failure, Fault, PumpChanged, Sign};
 use crate::room::evidence::Evidence;
 use crate::room::evidence::drum::DrumSight;
+use crate::room::evidence::feed::Feed;
 use crate::room::evidence::hinge::Hinge;
-use crate::room::evidence::water::is_quick;
+use crate::room::evidence::water::{Explained, is_quick};
 use crate::site::Place;
 use crate::units::{Litres, LitresPerMinute};
 
 pub(super) const RULE: Rule = Rule { find, is_over };
 
 fn find(evidence: &Evidence<'_>) -> Option<Found> {
-    let drum = evidence.drawn()?;
-    let head = evidence.head.as_ref()?;
-    let explained = head.explained().filter(|explained| is_quick(&explained.slurry))?;
-    let (shift, factor) = (explained.slurry, explained.slurry_factor);
+    let explained = evidence.head.as_ref()?.explained().filter(|explained| is_quick(&explained.slurry))?;
+    let feeds = evidence.feeds(explained.slurry.since);
+    let mut found: Vec<(f64, Found)> =
+        feeds.iter().filter_map(|feed| of_feed(evidence, feed, &explained)).collect();
+    found.sort_by(|one, other| other.0.total_cmp(&one.0));
+    found.into_iter().next().map(|(_, found)| found)
+}
+
+/// With how much likelier it is than that nothing was done to that pump.
+fn of_feed(evidence: &Evidence<'_>, feed: &Feed<'_, '_>, explained: &Explained) -> Option<(f64, Found)> {
+    let (drum, shift) = (feed.drum, explained.slurry);
+    let factor = feed.by_pump.alone(explained.slurry_factor);
+    let factor_sd = feed.by_pump.doubt(explained.factor_sd);
     let hinge = drum.hinge(evidence.now, shift.since)?;
     let share = hinge.share();
     let likelier = -hinge.speaks_for_the_same(factor) - explained.speaks_for_water;
     let needed = if evidence.away { LIKELIER + NOBODY_THERE } else { LIKELIER };
     let changed = hinge.sigmas() >= SIGMAS && likelier >= needed;
     let apart = (share - factor).abs();
-    let agree = apart <= AGREE * factor.max(1.0) + 2.0 * explained.factor_sd.hypot(hinge.sd / hinge.before);
+    let agree = apart <= AGREE * factor.max(1.0) + 2.0 * factor_sd.hypot(hinge.sd / hinge.before);
     let noticeable = (share - 1.0).abs() >= LEAST_CHANGE && share > STOPPED;
     let noted = evidence.journal.has(shift.since, NOTED, |deed| drum.sets_pump(deed));
     let poured = drum.was_poured(shift.since, POURED);
     if !(changed && agree && noticeable) || noted || poured {
         return None;
     }
-    let doubt = explained.factor_sd.hypot(YIELD_SHARE * factor);
+    let doubt = factor_sd.hypot(YIELD_SHARE * factor);
     let both = drum.hinge_with(evidence.now, shift.since, &hinge, (factor, doubt))?;
     let (from, to) = (LitresPerMinute(both.before).per_hour(), LitresPerMinute(both.after).per_hour());
     let ends = ends(evidence, drum, shift.since, (&both, doubt / factor));
     // Half an hour of the head tank tells the new draw to a percent: while there is time, that is waited for.
-    let rough = explained.factor_sd > SURE_SHARE * factor;
+    let rough = factor_sd > SURE_SHARE * factor;
     let pressing = ends.is_none_or(|ends| ends.p05.is_some_and(|p05| p05 <= evidence.now + PRESSING));
     if rough && !pressing {
         return None;
@@ -54,7 +64,7 @@ fn find(evidence: &Evidence<'_>) -> Option<Found> {
     };
     let pump = drum.desk.drum.pump.clone();
     let by_clay = Some(DrawShare { share: factor, sd: doubt });
-    Some(Found {
+    let found = Found {
         cause: format!("pump:{pump}"),
         fault: Fault::PumpChanged(PumpChanged { pump, from, to, by_clay, ends, verdict }),
         since: shift.since,
@@ -62,7 +72,8 @@ fn find(evidence: &Evidence<'_>) -> Option<Found> {
         drum: Some(drum.desk.drum.id.clone()),
         at_night: if verdict == Verdict::Lasts { Priority::Morning } else { Priority::Now },
         stage: 0,
-    })
+    };
+    Some((likelier, found))
 }
 
 /// When it is empty at the new draw, by what was believed before it; after a restart by what is believed now.

@@ -17,6 +17,7 @@ fn find(evidence: &Evidence<'_>) -> Option<Found> {
     let mut signs = vec![none.clearing()];
     signs.extend(none.turns.map(|turns| Sign::Turns { turns }));
     signs.extend((none.level_falls_on() <= STANDS).then_some(Sign::LevelStands));
+    signs.extend(none.fits_too());
     Some(Found {
         cause: none.cause(),
         fault: Fault::PumpStopped {

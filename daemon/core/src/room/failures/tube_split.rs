@@ -15,8 +15,9 @@ fn find(evidence: &Evidence<'_>) -> Option<Found> {
     let none = no_slurry(evidence).filter(|none| none.level_falls_on() >= FALLS_ON)?;
     let hinge = none.hinge?;
     let lost = LitresPerMinute(hinge.after.max(0.0)).per_hour();
-    let mut signs = vec![none.clearing(), Sign::DrawUnchanged { draw: lost }];
+    let mut signs = vec![none.clearing(), Sign::DrawUnchanged { drum: none.named(), draw: lost }];
     signs.extend(none.turns.map(|turns| Sign::Turns { turns }));
+    signs.extend(none.fits_too());
     Some(Found {
         cause: none.cause(),
         fault: Fault::TubeSplit { pump: none.drum.desk.drum.pump.clone(), lost },

@@ -13,7 +13,9 @@ use crate::units::LitresPerMinute;
 pub(super) const RULE: Rule = Rule { find, is_over };
 
 fn find(evidence: &Evidence<'_>) -> Option<Found> {
-    let drum = evidence.drawn()?;
+    let feeds = evidence.feeds(evidence.now);
+    let [feed] = &feeds[..] else { return None };
+    let drum = feed.drum;
     let set = evidence.journal.last(evidence.now, |deed| drum.sets_pump(deed)).map(|entry| entry.at);
     let (draw, clay) = evidence.days.declines(set)?;
     let together = clay.per_day >= 0.4 * draw.per_day && clay.per_day <= 2.5 * draw.per_day;

@@ -28,7 +28,9 @@ fn of_drum(evidence: &Evidence<'_>, drum: &DrumSight<'_>) -> Option<Found> {
     let shift = explained.slurry;
     let began = shift.since.duration_since(refill.at);
     let thinner = (refill.to.0 - refill.added.0) / refill.to.0;
-    let falls = explained.slurry_factor < MOST_LEFT && explained.slurry_factor < thinner + SLACK;
+    let share = evidence.feed_of(drum, refill.at)?.by_drum;
+    let left = share.alone(explained.slurry_factor);
+    let falls = left < MOST_LEFT && left < thinner + SLACK;
     if !(-BEFORE..=AFTER).contains(&began) || !falls || clay_is_noted(evidence, drum, refill) {
         return None;
     }
@@ -42,7 +44,7 @@ fn of_drum(evidence: &Evidence<'_>, drum: &DrumSight<'_>) -> Option<Found> {
         return None;
     }
     let id = drum.desk.drum.id.clone();
-    let goes_to = head.background + thinner * (shift.before - head.background);
+    let goes_to = head.background + share.in_all(thinner) * (shift.before - head.background);
     Some(Found {
         cause: format!("water-only:{id}"),
         fault: Fault::WaterOnly(WaterOnly { added: refill.added, holds, was, is, clay, due, goes_to }),

@@ -9,12 +9,17 @@ use super::{Found, Rule};
 use crate::notice::Priority;
 use crate::notice::failure::{Failure, Fault, Sign};
 use crate::room::evidence::Evidence;
+use crate::room::evidence::drum::DrumSight;
 use crate::site::Place;
 
 pub(super) const RULE: Rule = Rule { find, is_over };
 
 fn find(evidence: &Evidence<'_>) -> Option<Found> {
-    let drum = evidence.drawn()?;
+    let each = evidence.drums.iter().filter(|drum| drum.is_drawn());
+    each.filter_map(|drum| of_drum(evidence, drum)).next()
+}
+
+fn of_drum(evidence: &Evidence<'_>, drum: &DrumSight<'_>) -> Option<Found> {
     let head = evidence.head.as_ref()?;
     let refill = drum.refilled(evidence.now).filter(|refill| evidence.now < refill.at + FRESH)?;
     let (was, is) = drum.desk.booked_over(&evidence.site.clay, refill.at)?;
@@ -23,8 +28,9 @@ fn find(evidence: &Evidence<'_>) -> Option<Found> {
     let began = shift.since.duration_since(refill.at);
     let waited = evidence.now.duration_since(shift.since) >= WAITED;
     let set = evidence.journal.has(shift.since, NOTED, |deed| drum.sets_pump(deed));
-    let factor = explained.slurry_factor * was.0 / is.0;
-    let doubt = explained.factor_sd * was.0 / is.0;
+    let share = evidence.feed_of(drum, refill.at)?.by_drum;
+    let factor = share.alone(explained.slurry_factor) * was.0 / is.0;
+    let doubt = share.doubt(explained.factor_sd) * was.0 / is.0;
     let clear = factor - 2.0 * doubt >= HIGH || factor + 2.0 * doubt <= LOW;
     if !(-BEFORE..=AFTER).contains(&began) || !waited || set || !clear {
         return None;

@@ -2,7 +2,7 @@
 
 use claymark_core::clay::Yield;
 use claymark_core::id::Id;
-use claymark_core::notice::failure::Sign;
+use claymark_core::notice::failure::{Limited, Sign};
 use claymark_core::site::{Place, Quantity};
 use claymark_core::units::{Celsius, Litres, LitresPerHour};
 
@@ -14,7 +14,10 @@ impl Teller<'_> {
     pub(super) fn sign(&self, sign: &Sign) -> String {
         match sign {
             Sign::DrawChanged { from, to } => draw_changed(*from, *to),
-            Sign::DrawUnchanged { draw } => draw_unchanged(*draw),
+            Sign::DrawUnchanged { drum, draw } => self.draw_unchanged(drum.as_ref(), *draw),
+            Sign::FitsToo { place } => {
+                format!("the same signs fit {}: look there too;", names::place(self.site, place))
+            }
             Sign::OtherFalls { drum, draw } => self.other_falls(drum, *draw),
             Sign::Catch { caught, rated } => catch(*caught, *rated),
             Sign::LevelStands => "the level doesn't fall any more;".to_owned(),
@@ -30,6 +33,10 @@ impl Teller<'_> {
             Sign::Declines { draw_per_day, clay_per_day } => declines(*draw_per_day, *clay_per_day),
             Sign::OxygenFalls { place, from, now } => self.oxygen(place, *from, *now),
             Sign::OxygenLow { place, now } => self.oxygen_low(place, *now),
+            Sign::Outside { place, of, is } => {
+                format!("{} is at {};", names::place(self.site, place), self.amount(place, *of, *is))
+            }
+            Sign::Warms { place, from, now } => self.warms(place, Celsius(*from), Celsius(*now)),
             Sign::Cools { place, from, now } => self.cools(place, Celsius(*from), Celsius(*now)),
             Sign::AirFlow { place, from, now } => self.meter("air", place, [*from, *now], 0),
             Sign::Flow { place, from, now } => self.meter("flow", place, [*from, *now], 1),
@@ -48,6 +55,14 @@ impl Teller<'_> {
         format!("the level rose by {} to {};", format::volume(units, added), format::volume(units, to))
     }
 
+    fn draw_unchanged(&self, drum: Option<&Id>, draw: LitresPerHour) -> String {
+        let level = match drum {
+            Some(drum) => format!("the level of {}", names::drum(self.site, drum)),
+            None => "the drum's level".to_owned(),
+        };
+        format!("{level} falls as before, by {} mL a minute;", ml(draw))
+    }
+
     fn other_falls(&self, drum: &Id, draw: LitresPerHour) -> String {
         format!("{} falls by {} mL a minute instead;", names::drum(self.site, drum), ml(draw))
     }
@@ -55,10 +70,6 @@ impl Teller<'_> {
 
 fn draw_changed(from: LitresPerHour, to: LitresPerHour) -> String {
     format!("the level falls by {} a minute, before by {} mL;", about_ml(to), ml(from))
-}
-
-fn draw_unchanged(draw: LitresPerHour) -> String {
-    format!("the drum's level falls as before, by {} mL a minute;", ml(draw))
 }
 
 fn catch(caught: LitresPerHour, rated: LitresPerHour) -> String {
@@ -185,6 +196,24 @@ impl Teller<'_> {
             format::temperature(&self.site.units, from),
             format::temperature(&self.site.units, now)
         )
+    }
+
+    fn warms(&self, place: &Place, from: Celsius, now: Celsius) -> String {
+        format!(
+            "{} warmed from {} to {};",
+            names::place(self.site, place),
+            format::temperature(&self.site.units, from),
+            format::temperature(&self.site.units, now)
+        )
+    }
+
+    /// A value of the water in the site's unit: "65 NTU", "20.1 °C", "108 % of saturation".
+    pub(super) fn amount(&self, place: &Place, of: Limited, value: f64) -> String {
+        match of {
+            Limited::Temperature => format::temperature(&self.site.units, Celsius(value)),
+            Limited::OxygenSaturation => format!("{} % of saturation", format::number(value, 0)),
+            Limited::Turbidity => self.turbidity(place, value),
+        }
     }
 
     fn meter(&self, of: &str, place: &Place, [from, now]: [f64; 2], digits: usize) -> String {

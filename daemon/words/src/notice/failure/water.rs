@@ -57,3 +57,34 @@ pub(super) fn heater(
         ],
     }
 }
+
+pub(super) fn heats_on(
+    teller: Teller<'_>,
+    failure: &Failure,
+    temperature: f64,
+    limit_at: Option<Timestamp>,
+) -> Words {
+    let since = teller.clock.about(failure.since);
+    let units = &teller.site.units;
+    let now = format::temperature(units, Celsius(temperature));
+    let most = teller.site.limits_at(&Place::Head, teller.at).temperature_c.max();
+    let limit = limit_at.map(|at| {
+        format!(", {} about {}", format::temperature(units, Celsius(most)), teller.clock.about(at))
+    });
+    Words {
+        subject: format!(
+            "Heater stays on since {since}: head tank {now} and rising{}. Look at the heater.",
+            limit.unwrap_or_default()
+        ),
+        meaning: vec![
+            format!("The head tank warms up since about {since}; the tanks follow within hours."),
+            "Warm water holds less oxygen, and the fish use more of it.".to_owned(),
+        ],
+        to_do: vec![
+            "To do: look at the heater's thermostat and relay; switch it off at the wall if it doesn't obey."
+                .to_owned(),
+            ELECTRICITY.to_owned(),
+            "Watch oxygen in the tanks; cool by and by, with more fresh water from the cold side.".to_owned(),
+        ],
+    }
+}

@@ -1,0 +1,54 @@
+//! Water outside what the fish want, for no reason that shows.
+
+use claymark_core::notice::failure::Limited;
+use claymark_core::site::Place;
+
+use super::Words;
+use crate::names::{self, short};
+use crate::notice::{Teller, fit};
+
+pub(super) fn words(teller: Teller<'_>, place: &Place, of: Limited, [is, least, most]: [f64; 3]) -> Words {
+    let name = names::place(teller.site, place);
+    let amount = |value| teller.amount(place, of, value);
+    let side = if is > most { format!("above {}", amount(most)) } else { format!("below {}", amount(least)) };
+    let wanted = if of == Limited::OxygenSaturation {
+        format!("Above {} the gas in the water should be looked at.", amount(most))
+    } else {
+        format!("The fish of today want {} to {}.", amount(least), amount(most))
+    };
+    Words {
+        subject: fit(|room| {
+            format!("{}: {}, {side}. The cause doesn't show.", short(&name, room), amount(is))
+        }),
+        meaning: vec![wanted, "The signs fit none of the failures that Claymark can tell apart.".to_owned()],
+        to_do: to_do(of, is > most),
+    }
+}
+
+fn to_do(of: Limited, above: bool) -> Vec<String> {
+    let lines: &[&str] = match (of, above) {
+        (Limited::Temperature, true) => &[
+            "To do: measure with another thermometer; then heater, thermostat, and the room's own heat.",
+            "Warm water holds less oxygen: watch it. Change the temperature slowly.",
+        ],
+        (Limited::Temperature, false) => &[
+            "To do: measure with another thermometer; then heater, breaker and flow switch.",
+            "Larvae bear cold better than a quick change: warm up slowly.",
+        ],
+        (Limited::OxygenSaturation, _) => &[
+            "To do: look for air that is sucked in before a pump, for cold water that was heated in a closed pipe, for \
+             too much oxygen; let the water trickle or bubble before it reaches the fish.",
+            "An oxygen probe doesn't show nitrogen: have the total gas pressure measured.",
+        ],
+        (Limited::Turbidity, true) => &[
+            "To do: take a sample with the handheld meter, to see whether the probe is right.",
+            "Then fresh water, pump setting and the last refill; `claymark dose` says which setting brings it back.",
+        ],
+        (Limited::Turbidity, false) => &[
+            "To do: take a sample with the handheld meter, to see whether the probe is right.",
+            "Then tube, valve, drum air and the last refill; `claymark dose` says which setting brings it back.",
+            "Do not add clay before you know that the drum's own clay comes out of it.",
+        ],
+    };
+    lines.iter().map(|line| (*line).to_owned()).collect()
+}
