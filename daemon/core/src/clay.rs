@@ -2,6 +2,7 @@
 //!
 //! - [`balance`]: what flows into the head tank, what it then holds, and what overflows;
 //! - [`feed`]: the clay that a turbidity demands, by pump setting or by strength;
+//! - [`sharing`]: several pumps at one head tank, each with its share of the water;
 //! - [`levers`]: both together, for now and for the night;
 //! - [`response`]: how long a change takes to reach the fish;
 //! - [`density`]: how heavy slurry is, for sensors that feel its weight;
@@ -14,6 +15,7 @@ pub mod feed;
 pub mod levers;
 pub mod response;
 pub mod settling;
+pub mod sharing;
 pub mod yields;
 
 #[cfg(test)]

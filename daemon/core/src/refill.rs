@@ -22,7 +22,7 @@ use jiff::Timestamp;
 use serde::{Deserialize, Serialize};
 
 use crate::site::{ClaySupply, Drum};
-use crate::units::{GramsPerLitre, Kilograms, KilogramsPerLitre, Litres, Turbidity};
+use crate::units::{GramsPerLitre, Kilograms, KilogramsPerLitre, Litres, LitresPerHour, Turbidity};
 
 pub use books::Residual;
 pub use seen::{Counted, Seen};
@@ -53,6 +53,9 @@ pub enum Refill {
         /// Up to here, beyond the mark that was wanted; `None`: up to that mark.
         #[serde(default)]
         up_to: Option<Litres>,
+        /// Why not up to the mark.
+        #[serde(default)]
+        at_mark: Option<AtMark>,
     },
     /// What is left holds more clay than the full drum should.
     TooStrong(TooStrong),
@@ -90,6 +93,9 @@ pub struct Mix {
     pub from: Litres,
     /// What is in it afterwards: the mark.
     pub to: Litres,
+    /// The mark is the drum's full line.
+    #[serde(default)]
+    pub to_line: bool,
     /// Water.
     pub water: Litres,
     /// Dry clay, a whole number of steps of the scale.
@@ -121,8 +127,31 @@ pub struct TooStrong {
     pub gives: GramsPerLitre,
     /// and set the pump to this share of the flow that the wanted strength would need.
     pub pump_share: f64,
+    /// The same as a flow; `None`: what the pump draws, the water or the yield isn't known.
+    #[serde(default)]
+    pub pump: Option<PumpTo>,
     /// Strength of what is left.
     pub residual: Residual,
+}
+
+/// A mark at which water alone doesn't do.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct AtMark {
+    /// The mark that was wanted.
+    pub to: Litres,
+    /// The strength wanted there.
+    pub wanted: GramsPerLitre,
+    /// What water up to there would give.
+    pub gives: GramsPerLitre,
+}
+
+/// A setting of a pump.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct PumpTo {
+    /// From all drums that it draws at once.
+    pub slurry: LitresPerHour,
+    /// Its speed; `None`: it isn't known which one gives that.
+    pub rpm: Option<f64>,
 }
 
 /// What a full drum should hold.
@@ -166,6 +195,31 @@ impl Refill {
             Counted::Known(residual) => Task { drum, supply, wanted, volume, residual }.refill(),
         }
     }
+
+    /// The same, with the pump's setting for what is filled up too strong, by the strength that it then has.
+    #[must_use]
+    pub fn with_pump(self, setting: impl FnOnce(GramsPerLitre) -> Option<PumpTo>) -> Self {
+        let Self::TooStrong(strong) = self else { return self };
+        Self::TooStrong(TooStrong { pump: setting(strong.gives), ..strong })
+    }
+
+    /// Strength of the slurry when it is done, with its standard deviation; `None`: it says why nothing is to be done, or
+    /// leaves a choice.
+    #[must_use]
+    pub fn gives(&self) -> Option<(GramsPerLitre, GramsPerLitre)> {
+        match self {
+            Self::Mix(mix) => Some((mix.gives, mix.gives_sd)),
+            Self::WaterOnly { gives, residual, .. } if residual.strength.0 > 0.0 => {
+                Some((*gives, residual.sd * (gives.0 / residual.strength.0)))
+            }
+            Self::WaterOnly { .. }
+            | Self::TooStrong(_)
+            | Self::NoRoom
+            | Self::DrumTooSmall { .. }
+            | Self::TooThick { .. }
+            | Self::LookFirst { .. } => None,
+        }
+    }
 }
 
 /// All that one refill depends on.
@@ -193,30 +247,58 @@ impl Task<'_> {
             let buckets = self.buckets(clay);
             let bags = clay.0 / supply.bag.0;
             let gives_sd = residual.sd * (volume.0 / to.0);
-            Refill::Mix(Mix { from: volume, to, water, clay, bags, buckets, residual, gives, gives_sd })
-        } else if gives.0 <= strength.0 * CLOSE_ENOUGH {
-            Refill::WaterOnly { water, gives, residual, up_to: None }
+            let to_line = to >= self.drum.full;
+            Refill::Mix(Mix {
+                from: volume,
+                to,
+                to_line,
+                water,
+                clay,
+                bags,
+                buckets,
+                residual,
+                gives,
+                gives_sd,
+            })
+        } else if self.thin_enough(gives, to) {
+            Refill::WaterOnly { water, gives, residual, up_to: None, at_mark: None }
         } else {
-            self.thin()
+            self.thin(gives)
         }
     }
 
-    /// Water alone up to where it is thin enough; where that is above the full line, one of two ways out.
-    fn thin(self) -> Refill {
-        let Self { drum, wanted: Wanted { strength, .. }, volume, residual, .. } = self;
-        let thin_enough = volume * (residual.strength.0 / strength.0);
-        if thin_enough <= drum.full {
-            let up_to = Some(thin_enough);
-            return Refill::WaterOnly { water: thin_enough - volume, gives: strength, residual, up_to };
+    /// Whether what is wanted and what water up to there gives can't be told apart, or needn't be.
+    fn thin_enough(&self, gives: GramsPerLitre, to: Litres) -> bool {
+        let wanted = self.wanted.strength;
+        let sd = self.residual.sd * (self.volume.0 / to.0);
+        gives <= wanted * CLOSE_ENOUGH || gives - sd <= wanted
+    }
+
+    /// Water alone up to where it is thin enough, where it `gives` too much at the mark; where that is above the full
+    /// line, one of two ways out.
+    fn thin(self, at_mark: GramsPerLitre) -> Refill {
+        let Self { drum, wanted: Wanted { to, strength }, volume, residual, .. } = self;
+        let at_mark = Some(AtMark { to, wanted: strength, gives: at_mark });
+        let up_to = volume * (residual.strength.0 / strength.0);
+        let gives = residual.strength * (volume.0 / drum.full.0);
+        let water_only = |up_to: Litres, gives| {
+            let water = up_to - volume;
+            Refill::WaterOnly { water, gives, residual, up_to: Some(up_to), at_mark }
+        };
+        if up_to <= drum.full {
+            return water_only(up_to, strength);
+        }
+        if self.thin_enough(gives, drum.full) {
+            return water_only(drum.full, gives);
         }
         let stays = drum.full * (strength.0 / residual.strength.0);
-        let gives = residual.strength * (volume.0 / drum.full.0);
         Refill::TooStrong(TooStrong {
             take_out: volume - stays,
             then_water: drum.full - stays,
             fill: drum.full - volume,
             gives,
             pump_share: strength.0 / gives.0,
+            pump: None,
             residual,
         })
     }

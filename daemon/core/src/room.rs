@@ -18,8 +18,10 @@ mod evidence;
 mod failures;
 mod forwarding;
 mod learning;
+mod levers;
 mod look;
 mod mixing;
+mod night;
 mod planning;
 mod recall;
 mod runout;
@@ -27,14 +29,12 @@ mod session;
 mod silence;
 mod still;
 mod storage;
-mod tonight;
 
-pub use dosing::{Dose, Response, TankResponse};
-pub use mixing::Missing;
+pub use dosing::{Advice, Dose, Night, NoDose, Response, TankResponse, Ways};
+pub use levers::{LookFirst, Missing};
 pub use planning::{MeasuredUse, Stock, WaterApart};
 pub use runout::UNANSWERED_FOR;
 pub use still::StillDrum;
-pub use tonight::{FilledUp, NoMix};
 
 use std::collections::BTreeMap;
 

@@ -6,6 +6,8 @@ mod asked;
 mod doubted;
 #[path = "room_nights/learned.rs"]
 mod learned;
+#[path = "room_nights/levers.rs"]
+mod levers;
 #[path = "room_nights/night.rs"]
 mod night;
 #[path = "room_nights/ramp.rs"]

@@ -7,7 +7,7 @@ use jiff::{SignedDuration, Span, SpanRelativeTo};
 
 use claymark_core::clay::settling::GRAINS_UM;
 use claymark_core::id::Id;
-use claymark_core::room::{Missing, Room};
+use claymark_core::room::{Missing, NoDose, Room};
 use claymark_core::site::{Quantity, Site};
 use claymark_core::units::{Dimension, GramsPerLitre, Litres, Turbidity, Unit};
 use claymark_words::{checks, dosing, refill, settling};
@@ -131,8 +131,15 @@ fn dose_told(standing: &Standing, asked: Dose) -> Result<String, Failure> {
     let drawn = |id: &Id| is_drawn(standing.room(), standing.now, id);
     let mut parts = Vec::new();
     for id in drums(standing, asked.drum.as_deref(), drawn)? {
-        let dose = standing.room().dose(standing.now, &id, target).map_err(no)?;
-        parts.push(dosing::dose(&standing.settings.site, &dose));
+        let site = &standing.settings.site;
+        let dose = standing.room().dose(standing.now, &id, target).map_err(|why| {
+            let (what, remedy) = dosing::no_dose(site, why);
+            match why {
+                NoDose::OutOfReach { .. } if target.is_some() => Failure::Wrong { what, remedy },
+                NoDose::OutOfReach { .. } | NoDose::Missing(_) => Failure::Failed { what, remedy },
+            }
+        })?;
+        parts.push(dosing::dose(site, &dose));
     }
     Ok(parts.join("\n"))
 }
@@ -307,17 +314,6 @@ mod tests {
                 &["by flow sensor", "QUICK TRIM", "NEW MIX", "FOR THE NIGHT", "balance"],
             ),
             (&["mix", "--drum", "a", "--to", "15 L"], &["up to the mark that is wanted: there is no room"]),
-            (
-                &["dose", "--drum", "a", "--turbidity", "3"],
-                &[
-                    "Switch the pump off: the head tank clears to",
-                    "that lasts):\nNo clay is wanted from this drum",
-                ],
-            ),
-            (
-                &["dose", "--drum", "a", "--turbidity", "50"],
-                &["No clay: what is in the drum is strong enough. Fill"],
-            ),
             (&["dose", "--drum", "a", "--turbidity", "60 NTU"], &["Wanted in the head tank: 60 NTU."]),
             (&["dose"], &["Drum A at", "Drum B at"]),
             (&["wait", "--to", "70"], &["exchanged in 11 min", "by the plan", "steady at 70 NTU"]),
@@ -351,6 +347,7 @@ mod tests {
             (&["dose", "--turbidity", "65 FNU"], "'FNU' can't be used here; write it in NTU"),
             (&["mix", "--drum", "a", "--to", "-5"], "-5 can't be the mark"),
             (&["mix", "--drum", "a", "--strength", "-5"], "-5 can't be the strength"),
+            (&["dose", "--turbidity", "2"], "Ask for more than 2 NTU, which is the water without clay"),
             (&["dose", "--turbidity", "-5"], "-5 can't be the turbidity"),
             (&["wait", "--to", "-5"], "-5 can't be the turbidity"),
             (

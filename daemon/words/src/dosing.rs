@@ -1,14 +1,13 @@
 //! Both levers, and how long a change takes, in words.
 
-mod night;
-
 use claymark_core::clay::levers::{Cannot, Way};
 use claymark_core::forecast::EmptyAt;
-use claymark_core::notice::content::Verdict;
-use claymark_core::refill::{Counted, Refill};
-use claymark_core::room::{Dose, Missing, Response, TankResponse};
+use claymark_core::id::Id;
+use claymark_core::notice::content::{NightMix, Verdict};
+use claymark_core::refill::{PumpTo, Refill};
+use claymark_core::room::{Advice, Dose, LookFirst, Missing, Night, NoDose, Response, TankResponse, Ways};
 use claymark_core::site::Site;
-use claymark_core::units::{GramsPerLitre, LitresPerHour, Turbidity};
+use claymark_core::units::{LitresPerHour, Turbidity};
 use claymark_core::water::{FlowBy, KnownFlow};
 use jiff::SignedDuration;
 
@@ -19,7 +18,15 @@ use crate::{caution, clouding, drying, names, refill};
 #[must_use]
 pub fn dose(site: &Site, dose: &Dose) -> String {
     let teller = Teller { site, dose, clock: Clock::new(site, dose.at) };
-    let parts = [teller.now(), teller.by_pump(), teller.by_strength(), teller.night(), teller.balance()];
+    let mut parts = vec![teller.now()];
+    match &dose.advice {
+        Advice::LookFirst(look) => parts.push(teller.look_first(look)),
+        Advice::Set(ways) => {
+            parts.extend([teller.by_pump(ways), teller.by_strength(ways)]);
+            parts.extend(ways.night.as_ref().map(|night| teller.night(ways, night)));
+        }
+    }
+    parts.push(teller.balance());
     let mut text: String = parts.iter().map(|lines| lines.join("\n") + "\n\n").collect();
     text.push_str(caution::ADVISES);
     text.push('\n');
@@ -93,13 +100,36 @@ pub fn missing(missing: Missing) -> (&'static str, &'static str) {
         ),
         Missing::FreshWater => (
             "the water into the head tank isn't known.",
-            "Catch it with bucket and watch and write it down: claymark log flow_check --place head --volume 25 \
-             --seconds 30 (mL, or with the unit: \"25 L\").",
+            "Catch it with bucket and watch and write it down: claymark log flow_check --place head --volume \"25 L\" \
+             --seconds 30.",
         ),
         Missing::DrumState => (
             "what is in the drum, or what the pump draws, isn't known.",
             "Read the drum by eye and write it down (claymark log dip), or look at its level sensor.",
         ),
+    }
+}
+
+/// Why there is no dose, and what to do about it.
+#[must_use]
+pub fn no_dose(site: &Site, no: NoDose) -> (String, String) {
+    match no {
+        NoDose::Missing(what) => {
+            let (what, remedy) = missing(what);
+            (what.to_owned(), remedy.to_owned())
+        }
+        NoDose::OutOfReach { wanted, least, most } => {
+            let turbidity = |value| names::turbidity(site, value);
+            (
+                format!("the head tank can't be brought to {}.", turbidity(wanted)),
+                format!(
+                    "Ask for more than {}, which is the water without clay, and at most {}: no more comes of the thickest \
+                     mix at this flow, or of the fastest pump with this slurry.",
+                    turbidity(least),
+                    turbidity(Turbidity(most.0.floor()))
+                ),
+            )
+        }
     }
 }
 
@@ -118,9 +148,9 @@ impl Teller<'_> {
                 "{} at {}: {} of slurry at {}, drawn at {}.",
                 names::drum(site, &dose.drum),
                 self.clock.time(dose.at),
-                format::volume(units, bench.held),
-                format::strength(units, bench.strength),
-                self.pump(bench.slurry)
+                format::volume(units, dose.holds),
+                format::strength(units, dose.strength),
+                self.drawn()
             ),
             format!(
                 "Fresh water {} ({}); {}.",
@@ -140,37 +170,54 @@ impl Teller<'_> {
                 refill::planned(site, self.clock, plan)
             ),
         });
-        if let Counted::LookFirst { .. } = dose.counted {
-            lines.push(
-                "CAUTION: the head tank gets much less clay than the books say is in the drum. Look at air, diffuser, \
-                 tube, valve and probe before you turn a lever."
-                    .to_owned(),
-            );
+        if let Advice::Set(_) = dose.advice {
+            lines.extend(self.shared());
         }
         lines
     }
 
-    fn by_pump(&self) -> Vec<String> {
+    /// Drums that feed the head tank at the same time have their part in it.
+    fn shared(&self) -> Option<String> {
+        let beside = &self.dose.beside;
+        let name = |id: &Id| names::drum(self.site, id);
+        let (feeds, part) = match beside.as_slice() {
+            [] => return None,
+            [_] => ("feeds", "its part is"),
+            _ => ("feed", "their parts are"),
+        };
+        let asked: Vec<String> = beside.iter().map(|id| format!("claymark dose --drum {id}")).collect();
+        Some(format!(
+            "{} {feeds} the head tank, too. What follows is this drum's part: the head tank comes to what is said when \
+             {part} done with it ({}).",
+            names::list(&beside.iter().map(name).collect::<Vec<_>>()),
+            asked.join(", ")
+        ))
+    }
+
+    fn look_first(&self, look: &LookFirst) -> Vec<String> {
+        let (site, dose) = (self.site, self.dose);
+        let mut lines = vec!["LOOK FIRST, before a lever is touched:".to_owned()];
+        if look.drum != dose.drum {
+            lines.push(format!("{} feeds the head tank, too.", names::drum(site, &look.drum)));
+        }
+        lines.extend(refill::look_first(site, self.clock, &look.book, &look.seen));
+        lines.push(format!(
+            "A pump that is turned up doesn't make it good either. When the clay comes again, ask again: claymark dose \
+             --drum {}.",
+            dose.drum
+        ));
+        lines
+    }
+
+    fn by_pump(&self, ways: &Ways) -> Vec<String> {
         let title = "QUICK TRIM, the pump alone (acts first: nothing has to be mixed)";
-        match &self.dose.by_pump {
+        match &ways.by_pump {
             Err(cannot) => vec![title.to_owned(), self.cannot(cannot)],
-            Ok(way) if way.slurry <= LitresPerHour(0.0) => {
-                let feeds = self.dose.bench.feed.others.0 > 0.0;
-                vec![
-                    format!("{title}:"),
-                    format!(
-                        "Switch the pump off: the head tank clears to {} and no further, by {}. What is in the drum stays \
-                         there.",
-                        names::turbidity(self.site, way.turbidity),
-                        if feeds { "what other drums feed" } else { "the water's own turbidity" }
-                    ),
-                ]
-            }
             Ok(way) => {
                 let mut lines = vec![
                     format!("{title}:"),
                     format!("Set the pump to {}: {}.", self.pump(way.slurry), self.way(way)),
-                    format!("What is in the drum then: {}.", self.lasts(self.dose.by_pump_ends.as_ref())),
+                    format!("What is in the drum then: {}.", self.lasts(ways.by_pump_ends.as_ref())),
                 ];
                 lines.extend(self.shows(SignedDuration::ZERO));
                 lines
@@ -178,39 +225,89 @@ impl Teller<'_> {
         }
     }
 
-    fn by_strength(&self) -> Vec<String> {
+    fn by_strength(&self, ways: &Ways) -> Vec<String> {
         let title = "NEW MIX, the strength alone (the pump stays where it is)";
         let (site, dose) = (self.site, self.dose);
-        match &dose.by_strength {
-            Err(cannot) => vec![title.to_owned(), self.cannot(cannot)],
-            Ok(way) if way.strength <= GramsPerLitre(0.0) => {
-                vec![format!("{title}:"), "No clay is wanted from this drum: see above.".to_owned()]
-            }
-            Ok(way) => {
-                let mut lines = vec![
-                    format!("{title}:"),
-                    format!(
-                        "Mix the full drum to {} of finished slurry: {}.",
-                        format::strength(&site.units, way.strength),
-                        self.way(way)
-                    ),
-                ];
-                lines.extend(refill::lines(site, self.clock, dose.by_strength_refill.as_ref()));
-                if let Some(Refill::Mix(_) | Refill::WaterOnly { .. }) = &dose.by_strength_refill {
-                    lines
-                        .push(format!("The full drum then: {}.", self.lasts(dose.by_strength_ends.as_ref())));
-                }
-                lines.extend(self.shows(site.staff.mixing));
-                lines
-            }
+        let way = match &ways.by_strength {
+            Err(cannot) => return vec![title.to_owned(), self.cannot(cannot)],
+            Ok(way) => way,
+        };
+        let with: Vec<String> = dose.with.iter().map(|id| names::drum(site, id)).collect();
+        let drums =
+            if with.is_empty() { String::new() } else { format!(", and {} to the same", names::list(&with)) };
+        let mut lines = vec![
+            format!("{title}:"),
+            format!(
+                "Mix the full drum to {} of finished slurry{drums}: {}.",
+                format::strength(&site.units, way.strength),
+                self.way(way)
+            ),
+        ];
+        lines.extend(refill::lines(site, self.clock, ways.by_strength_refill.as_ref()));
+        if let Some(Refill::Mix(_) | Refill::WaterOnly { .. }) = &ways.by_strength_refill {
+            lines.push(format!("The full drum then: {}.", self.lasts(ways.by_strength_ends.as_ref())));
         }
+        lines.extend(self.shows(site.staff.mixing));
+        lines
+    }
+
+    fn night(&self, ways: &Ways, night: &Night) -> Vec<String> {
+        let Some(visit) = &self.dose.visit else { return Vec::new() };
+        let until = format!("until {}", self.clock.time(visit.lasts_until()));
+        let said = match night {
+            Night::Mix(night) => return self.night_mix(&until, night),
+            Night::LastsAsItIs => {
+                let trimmed = ways.by_pump_ends.as_ref().map(|ends| Verdict::of(ends, visit));
+                let up = match trimmed {
+                    Some(Verdict::WillNotLast | Verdict::MayNotLast) => {
+                        " Trimmed as above it would not: fill it before you turn the pump up."
+                    }
+                    Some(Verdict::Lasts | Verdict::Unknown) | None => "",
+                };
+                format!("As it is it lasts {until}: nothing has to be mixed for the night.{up}")
+            }
+            Night::LastsTrimmed => format!(
+                "With the pump turned down as in QUICK TRIM it lasts {until}: nothing has to be mixed for the night."
+            ),
+            Night::LastsFilled => format!(
+                "Filled with the new mix as above it lasts {until}, with the pump where it is: nothing else is to be done."
+            ),
+            Night::Full => format!(
+                "It is full, and doesn't last {until} as the pump runs: nothing can be added. claymark outlook --drum {} \
+                 tells the pump with which it lasts; else plan a refill in the night.",
+                self.dose.drum
+            ),
+            Night::Nothing => format!(
+                "No mix that can be pumped makes the full drum last {until}: plan a refill in the night."
+            ),
+        };
+        vec!["FOR THE NIGHT:".to_owned(), said]
+    }
+
+    fn night_mix(&self, until: &str, night: &NightMix) -> Vec<String> {
+        let site = self.site;
+        let mut lines = vec![
+            "FOR THE NIGHT, both together (the weakest mix that lasts):".to_owned(),
+            format!(
+                "Fill it as follows, and when the new mix reaches the intake set the pump to {}.",
+                self.pump(night.slurry)
+            ),
+        ];
+        lines.extend(refill::for_the_night(site, self.clock, &night.refill));
+        lines.push(format!(
+            "Then {}, wanted {until}; the head tank is at {}. The new mix alone would make it {}: do both.",
+            drying::dry(self.clock, self.dose.at, &night.ends),
+            names::turbidity(site, night.turbidity),
+            names::turbidity(site, night.mix_alone)
+        ));
+        lines
     }
 
     /// What flows in, what it dilutes, what runs over.
     fn balance(&self) -> Vec<String> {
-        let bench = &self.dose.bench;
+        let (bench, feed) = (&self.dose.bench, &self.dose.beside_feed);
         let units = &self.site.units;
-        let Some(balance) = bench.feed.balance(bench.slurry, bench.strength) else { return Vec::new() };
+        let Some(balance) = feed.balance(bench.slurry, bench.strength) else { return Vec::new() };
         let mut lines = vec![format!(
             "The head tank's balance: {} flow in with {} g/min of clay, which is {} mg/L; the slurry is thinned {} times.",
             format::flow(units, balance.through),
@@ -218,10 +315,10 @@ impl Teller<'_> {
             format::number(balance.holds.0, 0),
             format::number(bench.strength.0 / balance.holds.as_strength().0, 0)
         )];
-        if bench.feed.others.0 > 0.0 {
+        if feed.others.0 > 0.0 {
             lines.push(format!(
-                "Of the clay, {} g/min come from other drums.",
-                format::number(bench.feed.others.0, 1)
+                "Of the clay, {} g/min come by other pumps.",
+                format::number(feed.others.0, 1)
             ));
         }
         let Some(response) = &self.dose.response else { return lines };
@@ -251,20 +348,31 @@ impl Teller<'_> {
 
     /// "head tank 65 NTU, 1.8 full drums a day"
     fn way(&self, way: &Way) -> String {
+        let drums = self.dose.with.iter().fold(1.0, |sum, _| sum + 1.0);
         format!(
             "head tank {}, {} full drums a day",
             names::turbidity(self.site, way.turbidity),
-            format::number(way.refills_per_day, 1)
+            format::number(way.refills_per_day * drums, 1)
         )
     }
 
-    /// "209 mL/min (about 100 rpm)"
+    /// "209 mL/min (about 100 rpm)", of the pump: from all drums that it draws at once.
     fn pump(&self, slurry: LitresPerHour) -> String {
-        let flow = format::slurry(slurry);
-        match self.dose.rpm_per_slurry {
-            Some(rpm) => format!("{flow} (about {} rpm)", format::number(rpm * slurry.0, 0)),
-            None => flow,
+        refill::pump_to(PumpTo { slurry, rpm: self.dose.rpm_per_slurry.map(|rpm| rpm * slurry.0) })
+    }
+
+    /// "209 mL/min (about 100 rpm)", or "103 mL/min; the pump brings 207 mL/min (about 99 rpm) from it and Drum B together"
+    fn drawn(&self) -> String {
+        let pump = self.pump(self.dose.bench.slurry);
+        let with: Vec<String> = self.dose.with.iter().map(|id| names::drum(self.site, id)).collect();
+        if with.is_empty() {
+            return pump;
         }
+        format!(
+            "{}; the pump brings {pump} from it and {} together",
+            format::slurry(self.dose.draw),
+            names::list(&with)
+        )
     }
 
     /// "dry about 10:45, earliest 10:20: lasts until 08:30"

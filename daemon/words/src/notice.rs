@@ -94,10 +94,14 @@ impl Text {
 
 /// A first line that fits: `build` gets the room for a name, which shrinks until the line is short enough.
 fn fit(build: impl Fn(usize) -> String) -> String {
+    fitting(&build).unwrap_or_else(|| crate::names::short(&build(7), SUBJECT_CHARS))
+}
+
+/// The same; `None`: even a short name doesn't make it fit.
+fn fitting(build: impl Fn(usize) -> String) -> Option<String> {
     const ROOMS: [usize; 7] = [80, 48, 32, 24, 16, 11, 7];
     let fits = |line: &String| line.chars().count() <= SUBJECT_CHARS;
-    let line = ROOMS.into_iter().map(&build).find(fits);
-    line.unwrap_or_else(|| crate::names::short(&build(7), SUBJECT_CHARS))
+    ROOMS.into_iter().map(&build).find(fits)
 }
 
 /// The first line with `extra` when both fit, else without.

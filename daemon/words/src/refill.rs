@@ -1,8 +1,9 @@
 //! What to add to a drum, or why nothing: the same sentences in a notice and on a refill sheet.
 
+use claymark_core::id::Id;
 use claymark_core::refill::books::{MassDoubt, Residual, Source};
-use claymark_core::refill::sheet::Sheet;
-use claymark_core::refill::{Mix, PlanAim, Refill, Seen, TooStrong};
+use claymark_core::refill::sheet::{HeadShows, Sheet};
+use claymark_core::refill::{AtMark, Mix, PlanAim, PumpTo, Refill, Seen, TooStrong};
 use claymark_core::site::Site;
 use claymark_core::units::{GramsPerLitre, Kilograms, Litres};
 use jiff::Timestamp;
@@ -37,20 +38,25 @@ pub fn lines(site: &Site, clock: Clock<'_>, refill: Option<&Refill>) -> Vec<Stri
     let units = &site.units;
     match refill {
         None => vec![
-            "How much to add can't be worked out without its volume: read it by eye, and fill it to the line."
+            "How much to add can't be worked out without its volume: read it by eye, write it down (claymark log dip), and \
+             ask again."
                 .to_owned(),
         ],
         Some(Refill::Mix(mix)) => mixed(site, clock, mix),
-        Some(Refill::WaterOnly { water, gives, residual, up_to }) => vec![format!(
-            "{}: {} of water and no clay; that gives {} ({}).",
-            up_to.map_or_else(
-                || "To fill it".to_owned(),
-                |to| format!("Up to {}, where it is thin enough", format::volume(units, to))
-            ),
-            format::volume_at_most(units, *water),
-            format::strength(units, *gives),
-            left(site, clock, residual)
-        )],
+        Some(Refill::WaterOnly { water, gives, residual, up_to, at_mark }) => {
+            let mut lines: Vec<String> = at_mark.iter().map(|mark| not_at(site, mark)).collect();
+            lines.push(format!(
+                "{}: {} of water and no clay; that gives {} ({}).",
+                up_to.map_or_else(
+                    || "To fill it".to_owned(),
+                    |to| format!("Up to {}, where it is thin enough", format::volume(units, to))
+                ),
+                format::volume_at_most(units, *water),
+                format::strength(units, *gives),
+                left(site, clock, residual)
+            ));
+            lines
+        }
         Some(Refill::TooStrong(strong)) => too_strong(site, clock, strong),
         Some(Refill::NoRoom) => {
             vec!["It is up to the mark that is wanted: there is no room to add anything.".to_owned()]
@@ -68,6 +74,39 @@ pub fn lines(site: &Site, clock: Clock<'_>, refill: Option<&Refill>) -> Vec<Stri
         )],
         Some(Refill::LookFirst { book, seen }) => look_first(site, clock, book, seen),
     }
+}
+
+/// What goes in for the night, where the pump is turned for it.
+pub(crate) fn for_the_night(site: &Site, clock: Clock<'_>, refill: &Refill) -> Vec<String> {
+    let Refill::TooStrong(strong) = refill else { return lines(site, clock, Some(refill)) };
+    let units = &site.units;
+    vec![format!(
+        "To fill it: {} of water and no clay; that gives {} ({}).",
+        format::volume_at_most(units, strong.fill),
+        format::strength(units, strong.gives),
+        left(site, clock, &strong.residual)
+    )]
+}
+
+/// What to do with a drum of which the volume isn't known, for slurry of that strength: water alone would thin it.
+#[must_use]
+pub fn unknown(site: &Site, drum: &Id, strength: GramsPerLitre) -> Vec<String> {
+    let units = &site.units;
+    let some = Litres(units.volume.to_base(10.0));
+    let example = site.drum(drum).map_or(some, |drum| drum.full * 0.5);
+    vec![
+        format!(
+            "How much to add can't be worked out without its volume. Read it by eye, write it down, and ask again: \
+             claymark log dip --drum {drum} --volume \"{}\".",
+            format::volume(units, example)
+        ),
+        format!(
+            "Don't fill it with water alone, which thins it. Slurry of {} takes {} of clay for each {} that are missing.",
+            format::strength(units, strength),
+            format::mass(units, strength.clay_in(some), site.clay.scale_step),
+            format::volume(units, some)
+        ),
+    ]
 }
 
 /// "The refill of 14:05 was written down with 7.00 kg of clay …"
@@ -140,7 +179,11 @@ pub fn sheet(site: &Site, sheet: &Sheet) -> String {
         lines.push(format!("Reckoned by {}.", clouding::sentence(site, sheet.clouding.as_ref())));
     }
     lines.push(String::new());
-    lines.extend(self::lines(site, clock, sheet.refill.as_ref()));
+    match &sheet.refill {
+        Some(_) => lines.extend(self::lines(site, clock, sheet.refill.as_ref())),
+        None => lines.extend(unknown(site, &sheet.drum, sheet.wanted.strength)),
+    }
+    lines.extend(sheet.then_shows.map(|shows| then_shows(site, shows)));
     if let (Some(Refill::Mix(_) | Refill::WaterOnly { up_to: None, .. }), Some(ends)) =
         (&sheet.refill, &sheet.then_empty)
     {
@@ -204,7 +247,7 @@ fn mixed(site: &Site, clock: Clock<'_>, mix: &Mix) -> Vec<String> {
         0 | 1 => "a bucket".to_owned(),
         n => format!("{n} buckets of {}", format::volume(units, site.clay.premix.bucket)),
     };
-    let line = if site.drums.iter().any(|drum| drum.full == mix.to) {
+    let line = if mix.to_line {
         "the line".to_owned()
     } else {
         format!("the {} mark", format::volume(units, mix.to))
@@ -241,16 +284,51 @@ fn too_strong(site: &Site, clock: Clock<'_>, strong: &TooStrong) -> Vec<String> 
             volume(strong.take_out),
             volume(strong.then_water)
         ),
-        format!(
-            "Or fill up with {} of water as it is, and turn the pump down to {} of the flow that is right for the \
-             strength wanted.",
-            volume(strong.fill),
-            format::share(strong.pump_share)
-        ),
+        format!("Or fill up with {} of water as it is, and {}.", volume(strong.fill), pump_down(strong)),
     ]
 }
 
-fn look_first(site: &Site, clock: Clock<'_>, book: &Residual, seen: &Seen) -> Vec<String> {
+/// "set the pump to about 152 mL/min (about 73 rpm)"
+fn pump_down(strong: &TooStrong) -> String {
+    let share = format::share(strong.pump_share);
+    let right = "of the flow that is right for the strength wanted";
+    match strong.pump {
+        Some(pump) => format!("set the pump to about {}, {share} {right}", pump_to(pump)),
+        None => format!("turn the pump down to {share} {right}"),
+    }
+}
+
+/// "152 mL/min (about 73 rpm)"
+pub(crate) fn pump_to(pump: PumpTo) -> String {
+    let flow = format::slurry(pump.slurry);
+    match pump.rpm {
+        Some(rpm) => format!("{flow} (about {} rpm)", format::number(rpm, 0)),
+        None => flow,
+    }
+}
+
+/// Why water alone isn't enough at the mark that was wanted.
+fn not_at(site: &Site, mark: &AtMark) -> String {
+    let units = &site.units;
+    format!(
+        "Filled only to {} it would hold {}, and {} is wanted: more water has to go in.",
+        format::volume(units, mark.to),
+        format::strength(units, mark.gives),
+        format::strength(units, mark.wanted)
+    )
+}
+
+fn then_shows(site: &Site, shows: HeadShows) -> String {
+    let turbidity = names::turbidity(site, shows.turbidity);
+    let (value, unit) = turbidity.split_once(' ').unwrap_or((&turbidity, ""));
+    format!(
+        "With the pumps as they are the head tank then comes to {value} ± {} {unit} (one standard deviation, by that of \
+         the strength).",
+        format::number(shows.sd.0, 1)
+    )
+}
+
+pub(crate) fn look_first(site: &Site, clock: Clock<'_>, book: &Residual, seen: &Seen) -> Vec<String> {
     let units = &site.units;
     let mut lines = vec![
         format!(
@@ -262,6 +340,9 @@ fn look_first(site: &Site, clock: Clock<'_>, book: &Residual, seen: &Seen) -> Ve
         ),
         "The clay is in the drum and doesn't come out. Look first, in this order: the drum's air and its diffuser, the \
          tube, the valve; then wipe the turbidity probe."
+            .to_owned(),
+        "If all of that is well, this clay clouds the water less than is reckoned with: another lot, or a wrong [clay] \
+         ntu_per_mg_l in the site file."
             .to_owned(),
     ];
     if !seen.alone {

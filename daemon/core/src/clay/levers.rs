@@ -11,22 +11,22 @@ use serde::{Deserialize, Serialize};
 use crate::clay::feed::Feed;
 use crate::units::{GramsPerLitre, Litres, LitresPerHour, PeopleUnits, Turbidity, Unit};
 
-/// What the levers work on.
+/// What the levers of one pump work on.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Bench {
     /// The head tank.
     pub feed: Feed,
     /// Turbidity wanted there.
     pub target: Turbidity,
-    /// What is in the drum.
+    /// What is in the drum, or in all drums that the pump draws at once.
     pub held: Litres,
-    /// Its full line.
+    /// Up to the full line.
     pub full: Litres,
     /// What the pump can't lift.
     pub heel: Litres,
-    /// Strength of what is in it.
+    /// Strength of what it draws.
     pub strength: GramsPerLitre,
-    /// What the pump brings now.
+    /// What the pump brings now, from all of them.
     pub slurry: LitresPerHour,
     /// Slower, and clay settles in the line.
     pub slowest: LitresPerHour,
@@ -103,12 +103,12 @@ impl Bench {
         self.way(self.slurry, strength).ok_or(Cannot::NothingFlows)
     }
 
-    /// Both: the weakest strength, in whole `steps`, with which the full drum lasts `hours`, and the pump's flow for it;
-    /// never weaker than what is wanted to be kept.
+    /// Both: the weakest strength, in whole `steps`, with which the full drum lasts so long, and the pump's flow for it;
+    /// never so weak that the pump had to be turned up.
     pub fn for_the_night(&self, lasts: SignedDuration, steps: GramsPerLitre) -> Result<Way, Cannot> {
         let usable = self.full - self.heel;
         let most = LitresPerHour::spending(usable, lasts).ok_or(Cannot::NothingFlows)?;
-        let most = self.fastest.map_or(most, |fastest| most.min(fastest));
+        let most = self.fastest.map_or(most, |fastest| most.min(fastest)).min(self.slurry);
         let weakest = self.feed.strength_for(self.target, most).ok_or(Cannot::NothingFlows)?;
         let whole = (weakest.0 / steps.0 - ROUNDING).ceil();
         self.with_strength(GramsPerLitre(whole * steps.0))
@@ -262,8 +262,10 @@ mod tests {
             prop_assert!(night.full_lasts.unwrap() >= lasts - SignedDuration::from_secs(1));
             prop_assert!((night.turbidity.0 - target).abs() < 1e-6);
             if let Ok(weaker) = free.with_strength(night.strength - GramsPerLitre(step)) {
-                prop_assert!(weaker.full_lasts.unwrap() < lasts + SignedDuration::from_secs(1));
+                let shorter = weaker.full_lasts.unwrap() < lasts + SignedDuration::from_secs(1);
+                prop_assert!(shorter || weaker.slurry > free.slurry, "{weaker:?}");
             }
+            prop_assert!(night.slurry.0 <= free.slurry.0 + 1e-9, "the pump is never turned up");
         }
     }
 }

@@ -165,12 +165,12 @@ pub struct Remedy {
     pub doubt: Option<MassDoubt>,
 }
 
-/// A stronger mix and a slower pump together: the water stays as cloudy, and the drum lasts.
+/// A new mix and a slower pump together: the water stays as cloudy, and the drum lasts.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct NightMix {
     /// What to add.
     pub refill: Refill,
-    /// The pump's flow for it.
+    /// The pump's flow for it, from all drums that it draws at once.
     pub slurry: LitresPerHour,
     /// As a share of the present flow.
     pub pump_share: f64,

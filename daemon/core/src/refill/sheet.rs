@@ -9,7 +9,7 @@ use crate::forecast::EmptyAt;
 use crate::id::Id;
 use crate::refill::books::MassDoubt;
 use crate::refill::{PlanAim, Refill, Residual, Seen, Wanted};
-use crate::units::{GramsPerLitre, Kilograms, Litres};
+use crate::units::{GramsPerLitre, Kilograms, Litres, Turbidity};
 
 /// One drum's sheet.
 #[derive(Debug, Clone, PartialEq)]
@@ -34,8 +34,19 @@ pub struct Sheet {
     pub doubt: Option<MassDoubt>,
     /// What to add; `None`: what is in it isn't known.
     pub refill: Option<Refill>,
+    /// What the head tank shows of it with the pumps as they are; `None`: yield, water or draw isn't known.
+    pub then_shows: Option<HeadShows>,
     /// When it is empty if it is filled to the mark now, and pump and valves stay.
     pub then_empty: Option<EmptyAt>,
+}
+
+/// Of the head tank, once it has settled down.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct HeadShows {
+    /// Its turbidity.
+    pub turbidity: Turbidity,
+    /// Its standard deviation by that of the drum's strength.
+    pub sd: Turbidity,
 }
 
 impl Sheet {

@@ -137,6 +137,29 @@ fn a_rest_that_is_too_strong_gets_water_only_or_is_taken_out_or_pumped_slower() 
 }
 
 #[test]
+fn a_mark_that_water_alone_cannot_thin_enough_says_so_and_a_guess_throws_nothing_away() {
+    let to = |to, strength, volume, residual| {
+        let wanted = Wanted { to: Litres(to), strength: GramsPerLitre(strength) };
+        Refill::of(&drum(175.0, 18.0), &supply(0.1), wanted, Litres(volume), Counted::Known(residual))
+    };
+    // 68 L of 18 g/L are 12.24 g/L at 100 L, and 10 g/L at 122.4 L.
+    let Refill::WaterOnly { up_to: Some(up_to), at_mark: Some(mark), .. } = to(100.0, 10.0, 68.0, left(18.0))
+    else {
+        panic!()
+    };
+    assert!((up_to.0 - 122.4).abs() < 1e-9 && (mark.gives.0 - 12.24).abs() < 1e-9, "{mark:?}");
+    assert_eq!((mark.to, mark.wanted), (Litres(100.0), GramsPerLitre(10.0)));
+    // 170 L of 18.0 ± 3.6 g/L would be 17.5 at the line, 16 are wanted: it may be that already.
+    let guess = Residual { sd: GramsPerLitre(3.6), source: Source::NothingLogged, ..left(18.0) };
+    assert!(matches!(to(175.0, 16.0, 170.0, guess), Refill::WaterOnly { up_to: None, .. }));
+    let sure = Residual { sd: GramsPerLitre(0.5), ..left(18.0) };
+    assert!(matches!(to(175.0, 16.0, 170.0, sure), Refill::TooStrong(_)));
+    // Only the full line is the line.
+    assert!(mix(to(175.0, 18.0, 62.0, left(18.0))).to_line);
+    assert!(!mix(to(170.0, 18.0, 62.0, left(18.0))).to_line);
+}
+
+#[test]
 fn a_ramp_with_a_strong_rest_gets_what_was_worked_out_for_it() {
     // An invented room, worked out by hand. Day 34: 16.5 ± 1.5 g/L left, 11.29 g/L wanted, scale to a tenth of a pound.
     let tenth = Unit::Pound.to_base(0.1);

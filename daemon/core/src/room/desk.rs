@@ -220,12 +220,14 @@ impl Desk {
         Filling { left, before: before.max(Litres(0.0)), after, aimed }
     }
 
-    /// Revolutions per minute for each L/h: as it was set and as it draws, else by the rating.
-    pub(crate) fn rpm_per_slurry(&self, site: &Site, draw: LitresPerHour) -> Option<f64> {
+    /// Revolutions per minute for each L/h: as it was set and as it draws, else by the rating; `None` where both deny each
+    /// other, for then the last setting wasn't written down.
+    pub(crate) fn rpm_per_slurry(&self, site: &Site, pump_draws: LitresPerHour) -> Option<f64> {
         let set = self.pump_settings.last().map(|(_, setting)| setting.rpm);
-        let learned = set.filter(|rpm| *rpm > 0.0 && self.watch.in_use()).map(|rpm| rpm / draw.0);
-        let rated = || Some(1.0 / site.pump(&self.drum.pump)?.rated(1.0)?.0);
-        learned.or_else(rated).filter(|ratio| ratio.is_finite())
+        let learned = set.filter(|rpm| *rpm > 0.0 && self.watch.in_use()).map(|rpm| rpm / pump_draws.0);
+        let rated = site.pump(&self.drum.pump).and_then(|pump| pump.rated(1.0)).map(|by_rpm| 1.0 / by_rpm.0);
+        let deny = learned.zip(rated).is_some_and(|(learned, rated)| !PumpState::agrees(rated / learned));
+        learned.or(rated).filter(|ratio| ratio.is_finite() && !deny)
     }
 
     /// What can be done, by hands that are there at `from`; while people are there nothing is said about lasting until

@@ -1,35 +1,46 @@
-//! Both levers of one drum as the room stands, and how long a change of either takes to reach the fish.
+//! Both levers of one drum's pump as the room stands, and how long a change of either takes to reach the fish.
 
 use jiff::{SignedDuration, Timestamp};
 
+use crate::clay::feed::Feed;
 use crate::clay::levers::{Bench, Cannot, Way};
 use crate::clay::response::{Cascade, Pair, Residence};
 use crate::drum::WhatIf;
 use crate::forecast::EmptyAt;
 use crate::id::Id;
-use crate::notice::content::{NightMix, Visit};
-use crate::refill::{Counted, PlanAim, Refill, Wanted};
+use crate::notice::content::{NightMix, Verdict, Visit};
+use crate::refill::{PlanAim, Refill, Wanted};
 use crate::room::Room;
 use crate::room::calendar::{self, Shift};
-use crate::room::mixing::Missing;
-use crate::room::tonight::NoMix;
+use crate::room::desk::Desk;
+use crate::room::levers::{Levers, LookFirst, Missing, Source, with_pump};
 use crate::site::Place;
-use crate::units::{Litres, LitresPerHour, LitresPerMinute, Turbidity};
+use crate::units::{GramsPerLitre, Litres, LitresPerHour, LitresPerMinute, Turbidity};
 use crate::water::{KnownFlow, Measured};
 
-/// Both levers of one drum.
+/// Both levers of one drum's pump.
 #[derive(Debug)]
 pub struct Dose {
     /// When.
     pub at: Timestamp,
     /// Of which drum.
     pub drum: Id,
-    /// What they work on.
-    pub bench: Bench,
+    /// What is in it.
+    pub holds: Litres,
+    /// Its strength as it is counted on.
+    pub strength: GramsPerLitre,
+    /// What is drawn from it.
+    pub draw: LitresPerHour,
+    /// Other drums that its pump draws at the same time.
+    pub with: Vec<Id>,
+    /// Drums of other pumps that feed the head tank at the same time: what is advised is their share of it, too.
+    pub beside: Vec<Id>,
+    /// What they and the fresh water bring.
+    pub beside_feed: Feed,
     /// Fresh water, and how it is known.
     pub fresh: KnownFlow,
-    /// The strength that is counted on.
-    pub counted: Counted,
+    /// What the levers of the pump work on: its share of the water.
+    pub bench: Bench,
     /// Until when the drum should last.
     pub visit: Option<Visit>,
     /// What a new mix is aimed at by the plan; `None`: at what the bench is for.
@@ -38,6 +49,26 @@ pub struct Dose {
     pub now: Option<Way>,
     /// When the drum is empty as things are.
     pub now_ends: Option<EmptyAt>,
+    /// What to do.
+    pub advice: Advice,
+    /// The speed of the pump for each L/h that it brings, as far as it is known.
+    pub rpm_per_slurry: Option<f64>,
+    /// How long changes take; `None`: the fresh water isn't known.
+    pub response: Option<Response>,
+}
+
+/// What to do with both levers.
+#[derive(Debug)]
+pub enum Advice {
+    /// Nothing: no lever makes good the clay that is in the drum and doesn't come.
+    LookFirst(LookFirst),
+    /// One of these.
+    Set(Box<Ways>),
+}
+
+/// All ways to set both levers.
+#[derive(Debug)]
+pub struct Ways {
     /// By the pump alone.
     pub by_pump: Result<Way, Cannot>,
     /// When the drum is empty then.
@@ -48,12 +79,41 @@ pub struct Dose {
     pub by_strength_refill: Option<Refill>,
     /// When the full drum is empty then.
     pub by_strength_ends: Option<EmptyAt>,
-    /// By both, so that it lasts until the visit.
-    pub night: Option<Result<NightMix, NoMix>>,
-    /// The speed of the pump for each mL/min, as far as it is known.
-    pub rpm_per_slurry: Option<f64>,
-    /// How soon head tank and slowest rearing tank show a change; `None`: flows aren't known.
-    pub response: Option<Response>,
+    /// By both, so that it lasts; `None`: nobody knows when the next visit is.
+    pub night: Option<Night>,
+}
+
+/// What makes a drum last the night.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Night {
+    /// It lasts as it is.
+    LastsAsItIs,
+    /// With the pump turned down as the quick trim asks for.
+    LastsTrimmed,
+    /// Filled as the strength alone asks for, it lasts with the pump as it is.
+    LastsFilled,
+    /// Both levers together.
+    Mix(Box<NightMix>),
+    /// It is full, and doesn't last.
+    Full,
+    /// Nothing that can be pumped lasts.
+    Nothing,
+}
+
+/// Why there is no dose.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum NoDose {
+    /// Something isn't known.
+    Missing(Missing),
+    /// Neither lever reaches what is wanted.
+    OutOfReach {
+        /// What was wanted.
+        wanted: Turbidity,
+        /// The water without clay.
+        least: Turbidity,
+        /// The most that either lever alone makes of it.
+        most: Turbidity,
+    },
 }
 
 /// How soon a change shows.
@@ -112,48 +172,75 @@ impl TankResponse {
 
 impl Room {
     /// Both levers of a drum, for that turbidity of the head tank; else the pump for the middle of the fish's band now,
-    /// a new mix for that in the middle of its life.
-    pub fn dose(&self, now: Timestamp, drum: &Id, target: Option<Turbidity>) -> Result<Dose, Missing> {
+    /// a new mix for that in the middle of its life. Several pumps share what is to be done.
+    pub fn dose(&self, now: Timestamp, drum: &Id, target: Option<Turbidity>) -> Result<Dose, NoDose> {
         let forecasts = self.forecasts(now);
-        let (desk, _) =
-            self.desks.iter().zip(&forecasts).find(|(desk, _)| desk.drum.id == *drum).ok_or(Missing::Drum)?;
-        let mixture = self.mixture(now, desk, &forecasts);
-        let bench = self.bench(now, desk, &forecasts, mixture.strength(), target)?;
-        let fresh = self.fresh_water(now).ok_or(Missing::FreshWater)?;
+        let desk = self.desks.iter().find(|desk| desk.drum.id == *drum);
+        let desk = desk.ok_or(NoDose::Missing(Missing::Drum))?;
+        let levers = self.levers(now, desk, &forecasts).map_err(NoDose::Missing)?;
+        let fresh = self.fresh_water(now).ok_or(NoDose::Missing(Missing::FreshWater))?;
+        let (own, siblings) = levers.sources.split_first().ok_or(NoDose::Missing(Missing::DrumState))?;
+        let plan = own.mixture.aim.plan.filter(|_| target.is_none());
+        let bench = levers.trim(target.unwrap_or_else(|| Turbidity(self.site.target_turbidity(now))));
         let visit = self.coming_visit(now);
-        let counted = mixture.counted();
-        let ends = |volume: Litres, slurry: LitresPerHour| {
-            let draw_share = slurry.0 / bench.slurry.0;
-            desk.watch.empty_if(now, WhatIf { volume: Some(volume), draw_share })
+        let asked = Asked { now, desk, levers: &levers, bench, plan, visit };
+        let advice = match levers.look_first() {
+            Some(look) => Advice::LookFirst(look),
+            None => Advice::Set(Box::new(self.ways(&asked)?)),
         };
-        let by_pump = bench.by_pump();
-        // The pump can be turned at any time; a mix is drawn for hours, and aimed at the middle of them.
-        let plan = mixture.aim.plan.filter(|_| target.is_none());
-        let mix = Bench { target: plan.map_or(bench.target, |plan| plan.turbidity), ..bench };
-        let by_strength = mix.by_strength();
-        let refill = |way: &Way| {
-            let wanted = Wanted { to: desk.drum.full, strength: way.strength };
-            Refill::of(&desk.drum, &self.site.clay, wanted, bench.held, counted)
-        };
+        let ids = |sources: &[Source<'_>]| sources.iter().map(|source| source.desk.drum.id.clone()).collect();
         Ok(Dose {
             at: now,
             drum: drum.clone(),
+            holds: own.volume,
+            strength: own.stream.strength,
+            draw: own.stream.slurry,
+            with: ids(siblings),
+            beside: ids(&levers.others),
+            beside_feed: levers.shared.beside(),
             fresh,
             visit,
             plan,
             now: bench.now(),
-            now_ends: ends(bench.held, bench.slurry),
-            by_pump_ends: by_pump.as_ref().ok().and_then(|way| ends(bench.held, way.slurry)),
-            by_pump,
-            by_strength_refill: by_strength.as_ref().ok().map(refill),
-            by_strength_ends: by_strength.as_ref().ok().and_then(|way| ends(desk.drum.full, way.slurry)),
-            by_strength,
-            night: visit.map(|visit| self.night_mix(now, desk, &mix, &visit, counted)),
-            rpm_per_slurry: desk.rpm_per_slurry(&self.site, bench.slurry),
+            now_ends: asked.ends(own.volume, bench.slurry),
+            advice,
+            rpm_per_slurry: levers.rpm_per_slurry,
             response: self.response(now),
-            counted,
             bench,
         })
+    }
+
+    fn ways(&self, asked: &Asked<'_>) -> Result<Ways, NoDose> {
+        let Asked { now, desk, levers, bench, plan, visit } = *asked;
+        let Some(own) = levers.sources.first() else { return Err(NoDose::Missing(Missing::DrumState)) };
+        // The pump can be turned at any time; a mix is drawn for hours, and aimed at the middle of them.
+        let aim = plan.map_or(bench.target, |plan| plan.turbidity);
+        let (by_pump, by_strength) = (bench.by_pump(), levers.mix(aim).by_strength());
+        reachable(&bench, levers, (&by_pump, &by_strength))?;
+        let refill = |way: &Way| {
+            let wanted = Wanted { to: desk.drum.full, strength: way.strength };
+            let refill = Refill::of(&desk.drum, &self.site.clay, wanted, own.volume, own.mixture.counted());
+            with_pump(refill, Some(levers), way.strength)
+        };
+        let mut ways = Ways {
+            by_pump_ends: by_pump.as_ref().ok().and_then(|way| asked.ends(own.volume, way.slurry)),
+            by_pump,
+            by_strength_refill: by_strength.as_ref().ok().map(refill),
+            by_strength_ends: by_strength
+                .as_ref()
+                .ok()
+                .and_then(|way| asked.ends(desk.drum.full, way.slurry)),
+            by_strength,
+            night: None,
+        };
+        let for_night = Bench { target: aim, ..bench };
+        ways.night = visit.map(|visit| match asked.lasts_without(&ways, own.volume, &visit) {
+            Some(night) => night,
+            None => self
+                .night_mix(now, desk, levers, &for_night, &visit)
+                .map_or(Night::Nothing, |mix| Night::Mix(Box::new(mix))),
+        });
+        Ok(ways)
     }
 
     /// How soon head tank and rearing tanks show a change; `None`: the fresh water isn't known.
@@ -187,6 +274,59 @@ impl Room {
         };
         at.map(|at| Visit { at, margin: staff.margin })
     }
+}
+
+/// What a dose is asked of.
+#[derive(Clone, Copy)]
+struct Asked<'a> {
+    now: Timestamp,
+    desk: &'a Desk,
+    levers: &'a Levers<'a>,
+    bench: Bench,
+    plan: Option<PlanAim>,
+    visit: Option<Visit>,
+}
+
+impl Asked<'_> {
+    /// When the drum is empty with so much in it and the pump at that flow.
+    fn ends(&self, volume: Litres, slurry: LitresPerHour) -> Option<EmptyAt> {
+        let draw_share = slurry.0 / self.bench.slurry.0;
+        self.desk.watch.empty_if(self.now, WhatIf { volume: Some(volume), draw_share })
+    }
+
+    /// What can be said of the night before a mix for it is looked for.
+    fn lasts_without(&self, ways: &Ways, holds: Litres, visit: &Visit) -> Option<Night> {
+        let lasts =
+            |ends: Option<EmptyAt>| ends.is_some_and(|ends| Verdict::of(&ends, visit) == Verdict::Lasts);
+        let filled = ways.by_strength_refill.as_ref().is_some_and(|refill| refill.gives().is_some());
+        if lasts(self.ends(holds, self.bench.slurry)) {
+            Some(Night::LastsAsItIs)
+        } else if lasts(ways.by_pump_ends) {
+            Some(Night::LastsTrimmed)
+        } else if filled && lasts(ways.by_strength_ends) {
+            Some(Night::LastsFilled)
+        } else {
+            (holds >= self.desk.drum.full).then_some(Night::Full)
+        }
+    }
+}
+
+/// Refuses what neither lever reaches: each would only point at the other.
+fn reachable(
+    bench: &Bench,
+    levers: &Levers<'_>,
+    (by_pump, by_strength): (&Result<Way, Cannot>, &Result<Way, Cannot>),
+) -> Result<(), NoDose> {
+    let (wanted, least) = (bench.target, bench.feed.clouding.background);
+    if wanted > least && (by_pump.is_ok() || by_strength.is_ok()) {
+        return Ok(());
+    }
+    let mix = levers.mix(wanted);
+    let fastest = bench.fastest.unwrap_or(bench.slurry);
+    let reached =
+        [bench.feed.turbidity(fastest, bench.strength), mix.feed.turbidity(mix.slurry, mix.thickest)];
+    let most = reached.into_iter().flatten().fold(least, Turbidity::max);
+    Err(NoDose::OutOfReach { wanted, least, most })
 }
 
 const MOST: f64 = 0.95;

@@ -1,24 +1,23 @@
-//! What to mix, and at which flow to pump it: the room's books, its water and its head tank brought together.
+//! What to mix: the room's books, its water and its head tank brought together.
 
 use jiff::Timestamp;
 
 use crate::clay::Clouding;
 use crate::clay::feed::Feed;
-use crate::clay::levers::Bench;
 use crate::clay::response::Residence;
 use crate::drum::WhatIf;
 use crate::forecast::{Forecast, Outlook};
 use crate::id::Id;
 use crate::notice::content::{DrumState, Remedy, Verdict, Visit};
-use crate::outlook::Clearer;
-use crate::refill::books::{Books, MassDoubt};
+use crate::refill::books::{Books, MassDoubt, Source};
 use crate::refill::seen::{Feeding, HeadTank, settles_after};
 use crate::refill::sheet::Sheet;
 use crate::refill::{Aim, Counted, Refill, Seen, Wanted};
 use crate::room::Room;
 use crate::room::desk::Desk;
+use crate::room::levers::with_pump;
 use crate::site::{Drum, Place};
-use crate::units::{GramsPerLitre, GramsPerMinute, Kilograms, Litres, LitresPerHour, Turbidity};
+use crate::units::{GramsPerLitre, GramsPerMinute, Kilograms, Litres, LitresPerHour};
 use crate::water::{KnownFlow, WaterWatch};
 
 /// What is known of the slurry in one drum.
@@ -32,29 +31,26 @@ pub(crate) struct Mixture {
     pub(crate) aim: Aim,
 }
 
-/// What isn't known and would have to be.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Missing {
-    /// There is no such drum.
-    Drum,
-    /// NTU per mg/L of this clay.
-    Yield,
-    /// Water into the head tank.
-    FreshWater,
-    /// What is in the drum, or what the pump draws.
-    DrumState,
-}
-
 impl Mixture {
     pub(crate) fn counted(&self) -> Counted {
         Counted::of(&self.books, self.seen.as_ref())
     }
 
-    /// The strength by the best of both, whatever it means.
-    pub(crate) fn strength(&self) -> GramsPerLitre {
+    /// It is counted by the head tank.
+    pub(crate) fn is_by_head(&self) -> bool {
         match self.counted() {
-            Counted::Known(residual) => residual.strength,
-            Counted::LookFirst { seen, .. } => seen.strength,
+            Counted::Known(residual) => matches!(residual.source, Source::Seen { .. }),
+            Counted::LookFirst { .. } => true,
+        }
+    }
+
+    /// The strength by the head tank, where that is asked for and it shows one; else by the books.
+    pub(crate) fn strength(&self, by_head: bool) -> GramsPerLitre {
+        match (self.counted(), &self.seen) {
+            (_, Some(seen)) if by_head => seen.strength,
+            (Counted::Known(residual), _) if !self.is_by_head() => residual.strength,
+            (Counted::LookFirst { book, .. }, _) => book.strength,
+            (Counted::Known(_), _) => self.books.left.strength,
         }
     }
 }
@@ -127,8 +123,17 @@ impl Room {
         let plan = mixture.aim.plan.filter(|_| strength.is_none());
         let wanted =
             Wanted { to: to.unwrap_or(desk.drum.full), strength: strength.unwrap_or(mixture.aim.strength) };
-        let holds = forecast.outlook.volume();
-        let refill = |volume| Refill::of(&desk.drum, &self.site.clay, wanted, volume, mixture.counted());
+        let (holds, counted) = (forecast.outlook.volume(), mixture.counted());
+        let levers = self.levers(now, desk, forecasts).ok();
+        let refill = match (holds, counted) {
+            (Some(holds), _) => {
+                let refill = Refill::of(&desk.drum, &self.site.clay, wanted, holds, counted);
+                Some(with_pump(refill, levers.as_ref(), wanted.strength))
+            }
+            (None, Counted::LookFirst { book, seen }) => Some(Refill::LookFirst { book, seen }),
+            (None, Counted::Known(_)) => None,
+        };
+        let gives = refill.as_ref().and_then(Refill::gives);
         Sheet {
             at: now,
             drum: desk.drum.id.clone(),
@@ -136,7 +141,8 @@ impl Room {
             plan,
             clouding: self.clouding(),
             holds,
-            refill: holds.map(refill),
+            then_shows: levers.zip(gives).and_then(|(levers, gives)| levers.then_shows(gives)),
+            refill,
             then_empty: desk.watch.empty_if(now, WhatIf { volume: Some(wanted.to), draw_share: 1.0 }),
             book: mixture.books.left,
             seen: mixture.seen,
@@ -154,31 +160,16 @@ impl Room {
     ) -> Remedy {
         let mixture = self.mixture(now, desk, forecasts);
         let mut remedy = desk.remedy(&self.site, state, (visit, from), &mixture);
+        let Ok(levers) = self.levers(now, desk, forecasts) else { return remedy };
+        let pumped = |refill| with_pump(refill, Some(&levers), mixture.aim.strength);
+        remedy.refill = remedy.refill.map(pumped);
         for slower in [&mut remedy.slower_pump, &mut remedy.slower_pump_when_full].into_iter().flatten() {
-            slower.clearer = self.clearer((now, forecasts), desk, &mixture, slower.share);
+            slower.clearer = levers.clearer(slower.share);
         }
         if let (Some(visit), Verdict::WillNotLast | Verdict::MayNotLast) = (visit, remedy.full) {
-            remedy.night = self.tonight((now, forecasts), desk, visit, &mixture);
+            remedy.night = self.tonight(now, desk, &levers, visit, &mixture);
         }
         remedy
-    }
-
-    /// What a slower pump makes of the head tank; `None` where that isn't known, or other drums slow down too.
-    fn clearer(
-        &self,
-        (now, forecasts): (Timestamp, &[Forecast]),
-        desk: &Desk,
-        mixture: &Mixture,
-        share: f64,
-    ) -> Option<Clearer> {
-        let same_pump = |other: &Desk| other.drum.pump == desk.drum.pump && other.drum.id != desk.drum.id;
-        let slows =
-            self.desks.iter().zip(forecasts).any(|(other, forecast)| same_pump(other) && forecast.in_use);
-        let bench = self.bench(now, desk, forecasts, mixture.strength(), None).ok().filter(|_| !slows)?;
-        Some(Clearer {
-            from: bench.now()?.turbidity,
-            to: bench.way(bench.slurry * share, bench.strength)?.turbidity,
-        })
     }
 
     /// What all drums that are drawn bring together.
@@ -236,42 +227,5 @@ impl Room {
         let feed = Feed { water: fresh.flow, others: GramsPerMinute(0.0), clouding };
         let head = HeadTank { feed, fresh, shows: self.water.turbidity(now, &Place::Head)? };
         head.shows_of(ours, &feeding.iter().map(|(_, feeding)| *feeding).collect::<Vec<_>>())
-    }
-
-    /// Both levers of a drum, for that turbidity of the head tank or for the middle of the fish's band.
-    pub(crate) fn bench(
-        &self,
-        now: Timestamp,
-        desk: &Desk,
-        forecasts: &[Forecast],
-        strength: GramsPerLitre,
-        target: Option<Turbidity>,
-    ) -> Result<Bench, Missing> {
-        let clouding = self.clouding().ok_or(Missing::Yield)?;
-        let fresh = self.fresh_water(now).ok_or(Missing::FreshWater)?;
-        let forecast = self.desks.iter().zip(forecasts).find(|(other, _)| other.drum.id == desk.drum.id);
-        let Some((_, Forecast { outlook: Outlook::Known { volume, draw, .. }, .. })) = forecast else {
-            return Err(Missing::DrumState);
-        };
-        let (water, others) = self.feeding(forecasts).iter().filter(|(id, _)| *id != desk.drum.id).fold(
-            (fresh.flow, GramsPerMinute(0.0)),
-            |(water, clay), (_, other)| {
-                (water + other.draw.per_minute(), clay + other.draw.clay(other.strength))
-            },
-        );
-        let pump = self.site.pump(&desk.drum.pump);
-        let at_speed = |rpm: Option<f64>| pump.zip(rpm).and_then(|(pump, rpm)| pump.rated(rpm));
-        Ok(Bench {
-            feed: Feed { water, others, clouding },
-            target: target.unwrap_or_else(|| Turbidity(self.site.target_turbidity(now))),
-            held: *volume,
-            full: desk.drum.full,
-            heel: desk.drum.heel,
-            strength,
-            slurry: *draw,
-            slowest: at_speed(pump.and_then(|pump| pump.min_rpm)).unwrap_or_default(),
-            fastest: at_speed(pump.and_then(|pump| pump.max_rpm)),
-            thickest: self.site.clay.thickest,
-        })
     }
 }

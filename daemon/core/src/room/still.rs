@@ -5,8 +5,9 @@ use jiff::{SignedDuration, Timestamp};
 use crate::clay::settling::{ENOUGH, Grain};
 use crate::id::Id;
 use crate::notice::Failure;
+use crate::notice::failure::Fault;
 use crate::room::Room;
-use crate::room::mixing::Missing;
+use crate::room::levers::Missing;
 use crate::units::{Celsius, GramsPerLitre, KilogramsPerLitre, Micrometres, Millimetres};
 
 /// What happens in a drum that isn't stirred.
@@ -76,7 +77,7 @@ impl Room {
             empty: volume <= desk.drum.heel,
             seen,
             booked: mixture.books.left.is_known(),
-            failure: self.starving(now, drum),
+            failure: self.starving(now, drum).map(|failure| as_it_shows_now(failure, seen)),
         })
     }
 
@@ -85,4 +86,10 @@ impl Room {
         let span = self.site.water.temperature_c;
         Celsius(f64::midpoint(span.min(), span.max()))
     }
+}
+
+/// How much of the clay comes was told when the failure was found; it goes on.
+fn as_it_shows_now(failure: Failure, seen: Option<f64>) -> Failure {
+    let (Fault::DrumAir { book, .. }, Some(left)) = (&failure.fault, seen) else { return failure };
+    Failure { fault: Fault::DrumAir { left, book: *book }, ..failure }
 }

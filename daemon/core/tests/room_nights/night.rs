@@ -119,6 +119,26 @@ impl Night {
         )
     }
 
+    /// In a room whose clay clouds by 0.85 NTU for each mg/L, 44.7 L/min of fresh water, and what else is changed.
+    pub fn begin_where(local: &str, change: impl FnOnce(&mut Site)) -> Self {
+        let written = |site: &mut Site| {
+            site.clay.ntu_per_mg_l = Some(0.85);
+            change(site);
+        };
+        let mut night = Self::begin_with(local, written, None);
+        night.fresh_water(44.7);
+        night
+    }
+
+    /// Somebody measures the water into the head tank, L/min.
+    pub fn fresh_water(&mut self, flow: f64) {
+        self.log(Deed::FlowCheck {
+            place: Some(Place::Head),
+            volume: Some(Litres(flow)),
+            seconds: Some(60.0),
+        });
+    }
+
     fn begin_with(local: &str, change: impl FnOnce(&mut Site), remembered: Option<(&str, Deed)>) -> Self {
         let zone = TimeZone::get("Europe/Helsinki").expect("a zone of the tz database");
         let mut site = site(&zone);

@@ -5,9 +5,8 @@ use claymark_core::clay::levers::Bench;
 use claymark_core::clay::response::{Cascade, Residence};
 use claymark_core::clay::{Clouding, Yield};
 use claymark_core::id::Id;
-use claymark_core::notice::content::{NightMix, Visit};
-use claymark_core::refill::{Residual, Wanted};
-use claymark_core::room::{FilledUp, NoMix};
+use claymark_core::notice::content::Visit;
+use claymark_core::refill::{Counted, Residual, Seen, Wanted};
 use claymark_core::units::{
     GramsPerLitre, GramsPerMinute, Kilograms, Litres, LitresPerMinute, PeopleUnits, Unit,
 };
@@ -63,46 +62,67 @@ fn evening(site: &Site) -> Dose {
         thickest: GramsPerLitre(60.0),
     };
     let counted = Counted::Known(Residual::told(pounds(4.0)));
-    let ends = |lasts: Option<SignedDuration>| {
-        let at = |share| Some(now() + SignedDuration::from_secs_f64(lasts.unwrap().as_secs_f64() * share));
-        EmptyAt { p05: at(0.97), p25: at(0.99), p50: at(1.0), p75: at(1.01), p95: at(1.03) }
-    };
     let as_it_is = bench.now().unwrap();
-    let night = bench.for_the_night(SignedDuration::from_hours(14), pounds(1.0)).unwrap();
-    let wanted = Wanted { to: bench.full, strength: night.strength };
-    let by_strength = bench.by_strength();
     Dose {
         at: now(),
         drum: Id::new("a").unwrap(),
+        holds: bench.held,
+        strength: bench.strength,
+        draw: slurry,
+        with: Vec::new(),
+        beside: Vec::new(),
+        beside_feed: feed,
         fresh: KnownFlow { flow: water, by: FlowBy::Sensor },
-        counted,
-        visit: Some(Visit {
-            at: "2027-04-21T04:30:00Z".parse().unwrap(),
-            margin: SignedDuration::from_hours(1),
-        }),
+        visit: Some(visit()),
         plan: None,
         now: Some(as_it_is),
         now_ends: Some(ends(as_it_is.held_lasts)),
-        by_pump: Bench { target: Turbidity(160.0), ..bench }.by_pump(),
-        by_pump_ends: None,
-        by_strength_refill: by_strength.as_ref().ok().map(|way| {
-            let wanted = Wanted { to: bench.full, strength: way.strength };
-            Refill::of(&site.drums[0], &site.clay, wanted, bench.held, counted)
-        }),
-        by_strength_ends: by_strength.as_ref().ok().map(|way| ends(way.full_lasts)),
-        by_strength,
-        night: Some(Ok(NightMix {
-            refill: Refill::of(&site.drums[0], &site.clay, wanted, bench.held, counted),
-            slurry: night.slurry,
-            pump_share: night.slurry.0 / slurry.0,
-            ends: ends(night.full_lasts),
-            turbidity: night.turbidity,
-            mix_alone: bench.feed.turbidity(slurry, night.strength).unwrap(),
-        })),
+        advice: Advice::Set(Box::new(ways(site, &bench, counted))),
         rpm_per_slurry: Some(100.0 / slurry.0),
         response: Some(response()),
         bench,
     }
+}
+
+fn visit() -> Visit {
+    Visit { at: "2027-04-21T04:30:00Z".parse().unwrap(), margin: SignedDuration::from_hours(1) }
+}
+
+fn ends(lasts: Option<SignedDuration>) -> EmptyAt {
+    let at = |share| Some(now() + SignedDuration::from_secs_f64(lasts.unwrap().as_secs_f64() * share));
+    EmptyAt { p05: at(0.97), p25: at(0.99), p50: at(1.0), p75: at(1.01), p95: at(1.03) }
+}
+
+fn ways(site: &Site, bench: &Bench, counted: Counted) -> Ways {
+    let night = bench.for_the_night(SignedDuration::from_hours(14), pounds(1.0)).unwrap();
+    let refill = |way: &Way| {
+        let wanted = Wanted { to: bench.full, strength: way.strength };
+        Refill::of(&site.drums[0], &site.clay, wanted, bench.held, counted)
+    };
+    let by_strength = bench.by_strength();
+    Ways {
+        by_pump: Bench { target: Turbidity(160.0), ..*bench }.by_pump(),
+        by_pump_ends: None,
+        by_strength_refill: by_strength.as_ref().ok().map(refill),
+        by_strength_ends: by_strength.as_ref().ok().map(|way| ends(way.full_lasts)),
+        by_strength,
+        night: Some(Night::Mix(Box::new(NightMix {
+            refill: refill(&night),
+            slurry: night.slurry,
+            pump_share: night.slurry.0 / bench.slurry.0,
+            ends: ends(night.full_lasts),
+            turbidity: night.turbidity,
+            mix_alone: bench.feed.turbidity(bench.slurry, night.strength).unwrap(),
+        }))),
+    }
+}
+
+fn with_night(site: &Site, night: Night) -> Dose {
+    let mut asked = evening(site);
+    if let Advice::Set(ways) = &mut asked.advice {
+        ways.night = Some(night);
+    }
+    asked
 }
 
 #[test]
@@ -110,7 +130,8 @@ fn full_but_not_enough_names_both_levers_together() {
     let site = in_pounds();
     let told = dose(&site, &evening(&site));
     for expected in [
-        "5.0 lb/100 L (6.3 lb of clay",
+        "6.3 lb of clay",
+        "That gives 5.0",
         "167 mL/min (about 80 rpm)",
         "dry about Wed 10:45",
         "81 NTU: do both",
@@ -121,53 +142,77 @@ fn full_but_not_enough_names_both_levers_together() {
 }
 
 #[test]
-fn where_less_is_wanted_than_comes_without_the_pump_it_is_switched_off() {
+fn while_the_clay_in_the_drum_does_not_come_no_lever_is_named() {
     let site = in_pounds();
-    for (others, why) in
-        [(0.0, "2 NTU and no further, by the water's own"), (1.0, "19 NTU and no further, by what other")]
-    {
-        let mut asked = evening(&site);
-        let feed = Feed { others: GramsPerMinute(others), ..asked.bench.feed };
-        asked.by_pump = Bench { target: Turbidity(1.0), feed, ..asked.bench }.by_pump();
-        asked.bench.feed = feed;
-        let told = dose(&site, &asked);
-        assert!(
-            told.contains("Switch the pump off: the head tank clears to") && told.contains(why),
-            "{told}"
-        );
+    let mut asked = evening(&site);
+    let book = Residual::told(pounds(4.0));
+    let seen = Seen {
+        strength: pounds(2.1),
+        sd: pounds(0.1),
+        at: now(),
+        turbidity: Turbidity(35.0),
+        alone: true,
+        can_judge: true,
+    };
+    asked.advice = Advice::LookFirst(LookFirst { drum: Id::new("a").unwrap(), book, seen });
+    let told = dose(&site, &asked);
+    for (words, are_said) in [
+        ("LOOK FIRST", true),
+        ("the drum's air and its diffuser", true),
+        ("this clay clouds the water less", true),
+        ("Set the pump", false),
+        ("set the pump", false),
+        ("Mix", false),
+        ("FOR THE NIGHT", false),
+    ] {
+        assert_eq!(told.contains(words), are_said, "'{words}' in\n{told}");
     }
 }
 
 #[test]
-fn why_no_clay_is_mixed_for_the_night_is_told_with_what_to_do_instead() {
+fn a_pump_that_draws_two_drums_is_set_for_both_and_another_pump_has_its_part() {
     let site = in_pounds();
-    let way = evening(&site).now.unwrap();
-    let enough = |fill, way| NoMix::EnoughClay(Box::new(FilledUp { fill: Litres(fill), way, ends: None }));
-    let too_slow = Cannot::TooSlow {
-        wanted: LitresPerHour::from_ml_per_min(20.0),
-        slowest: LitresPerHour::from_ml_per_min(60.0),
-    };
-    for (none, told) in [
-        (
-            enough(24.6, Ok(way)),
-            "Fill it up with 24 L of water.\nWhen that reaches the intake: set the pump to 209 mL/min",
+    let mut asked = evening(&site);
+    (asked.draw, asked.with) = (asked.draw * 0.5, vec![Id::new("b").unwrap()]);
+    let told = dose(&site, &asked);
+    assert!(
+        told.contains(
+            "drawn at 104 mL/min; the pump brings 209 mL/min (about 100 rpm) from it and Drum B together"
         ),
-        (enough(0.2, Ok(way)), "in the full drum is strong enough.\nNow set the pump to 209 mL/min"),
-        (enough(0.2, Err(too_slow)), "strong enough.\nNot possible: it would take 20 mL/min"),
-        (NoMix::DrumNotWanted, "No clay is wanted from this drum"),
-        (
-            NoMix::FullOfWeak,
-            "no room for the clay that it lacks. Refill once there is room, in the night if need be.",
-        ),
-        (NoMix::LookFirst, "Look first"),
-        (NoMix::NotKnown, "isn't known now"),
-        (NoMix::Never, "plan a refill in the night"),
+        "{told}"
+    );
+    assert!(told.contains("of finished slurry, and Drum B to the same:"), "{told}");
+    let beside = Dose { beside: vec![Id::new("b").unwrap()], ..evening(&site) };
+    let told = dose(&site, &beside);
+    assert!(told.contains("Drum B feeds the head tank, too.") && told.contains("its part is done"), "{told}");
+}
+
+#[test]
+fn the_night_says_what_is_so() {
+    let site = in_pounds();
+    for (night, words) in [
+        (Night::LastsAsItIs, "As it is it lasts until Wed 08:30: nothing has to be mixed for the night.\n"),
+        (Night::LastsTrimmed, "With the pump turned down as in QUICK TRIM it lasts until Wed 08:30"),
+        (Night::LastsFilled, "Filled with the new mix as above it lasts until Wed 08:30"),
+        (Night::Full, "It is full, and doesn't last until Wed 08:30"),
+        (Night::Nothing, "No mix that can be pumped makes the full drum last until Wed 08:30"),
     ] {
-        let said = dose(&site, &Dose { night: Some(Err(none)), ..evening(&site) });
-        let night = said.split("FOR THE NIGHT").nth(1).unwrap();
-        assert!(night.contains(told), "{told} in\n{night}");
-        assert_eq!(night.contains("in the night"), told.contains("in the night"), "{night}");
+        let told = dose(&site, &with_night(&site, night));
+        assert!(told.contains(words), "'{words}' in\n{told}");
     }
+}
+
+#[test]
+fn what_neither_lever_reaches_is_refused_with_what_they_reach() {
+    let no = NoDose::OutOfReach { wanted: Turbidity(300.0), least: Turbidity(2.0), most: Turbidity(198.7) };
+    let (what, remedy) = no_dose(&room::site(), no);
+    assert_eq!(what, "the head tank can't be brought to 300 NTU.");
+    assert!(
+        remedy.starts_with("Ask for more than 2 NTU, which is the water without clay, and at most 198 NTU:"),
+        "{remedy}"
+    );
+    let (_, remedy) = missing(Missing::FreshWater);
+    assert!(remedy.contains("--volume \"25 L\""), "{remedy}");
 }
 
 #[test]

@@ -2,15 +2,40 @@
 
 use claymark_core::notice::content::{DrumState, NightMix, Remedy, SeenRefill, Verdict};
 use claymark_core::outlook::{Clearer, Enough, Slower};
+use claymark_core::quality::thresholds::Span;
 use claymark_core::refill::Refill;
+use claymark_core::site::Place;
+use claymark_core::units::Turbidity;
 
 use crate::notice::Teller;
 use crate::{format, names, refill};
 
 impl Teller<'_> {
-    /// "Add 113 L of water, 2.05 kg of clay."
+    /// "Add 113 L water, 2.05 kg clay."
     pub(super) fn add_short(&self, remedy: &Remedy) -> Option<String> {
         refill::short(self.site, remedy.refill.as_ref()?)
+    }
+
+    /// "Add 113 L water, 2.86 kg clay, pump 167 mL/min.": both levers, where the one isn't enough.
+    pub(super) fn both_short(&self, remedy: &Remedy) -> Option<String> {
+        let night = self.both(remedy)?;
+        let add = if let Refill::TooStrong(strong) = &night.refill {
+            format!("Add {} water, no clay", format::volume_at_most(&self.site.units, strong.fill))
+        } else {
+            refill::short(self.site, &night.refill)?.trim_end_matches('.').to_owned()
+        };
+        Some(format!("{add}, pump {}.", format::slurry(night.slurry)))
+    }
+
+    /// Mix and pump together, where the full drum doesn't last with the pump as it is.
+    fn both<'b>(&self, remedy: &'b Remedy) -> Option<&'b NightMix> {
+        let lasts = matches!(remedy.full, Verdict::Lasts | Verdict::Unknown);
+        remedy.night.as_ref().filter(|_| !lasts && !self.again(remedy))
+    }
+
+    /// Asked long before: hands come once more, and what they must leave in it then is told next.
+    fn again(&self, remedy: &Remedy) -> bool {
+        remedy.enough.as_ref().is_some_and(|enough| enough.at > self.at)
     }
 
     /// What would fill a drum that needs nothing tonight, where it is worth the way; and what is to be asked.
@@ -40,30 +65,47 @@ impl Teller<'_> {
 
     /// What to add and how long it then lasts, line by line.
     pub(super) fn chores(&self, state: &DrumState, remedy: &Remedy) -> Vec<String> {
-        let mut lines = refill::lines(self.site, self.clock, remedy.refill.as_ref());
-        lines.extend(remedy.doubt.as_ref().map(|doubt| refill::doubt(self.site, self.clock, doubt)));
-        lines.extend(self.when_full(state, remedy));
-        lines.extend(
-            remedy
-                .enough
-                .as_ref()
-                .filter(|enough| enough.refill.is_some())
-                .map(|enough| self.must_hold(enough)),
-        );
-        lines.extend(remedy.slower_pump.as_ref().map(|slower| {
-            let speed = self.slower(slower);
-            match (slower.below, remedy.full) {
-                (Some(slowest), _) => format!(
-                    "A slower pump alone is no way out: {speed} would be needed, and below {} rpm clay settles in the line.",
-                    format::number(slowest, 0)
-                ),
-                (None, Verdict::Lasts) => format!("Or without a refill: set the pump to {speed}. {}", self.clearer(slower)),
-                (None, Verdict::WillNotLast | Verdict::MayNotLast | Verdict::Unknown) => {
-                    format!("Without a refill it lasts only with the pump at {speed}. {}", self.clearer(slower))
-                }
+        let doubt = remedy.doubt.iter().map(|doubt| refill::doubt(self.site, self.clock, doubt));
+        let mut lines = match (&remedy.refill, self.both(remedy)) {
+            (Some(look @ Refill::LookFirst { .. }), _) => {
+                let mut lines = refill::lines(self.site, self.clock, Some(look));
+                lines.extend(doubt);
+                lines.push(format!(
+                    "When the clay comes again, ask again what to add: claymark mix --drum {}.",
+                    state.drum
+                ));
+                return lines;
             }
-        }));
+            (_, Some(both)) => self.night(state, (remedy, both)),
+            (Some(refill), None) => refill::lines(self.site, self.clock, Some(refill)),
+            (None, None) => {
+                let target = self.site.drum(&state.drum).map(|drum| drum.target);
+                target.map(|target| refill::unknown(self.site, &state.drum, target)).unwrap_or_default()
+            }
+        };
+        lines.extend(doubt);
+        lines.extend(self.when_full(remedy));
+        let enough = remedy.enough.as_ref().filter(|enough| enough.refill.is_some());
+        lines.extend(enough.map(|enough| self.must_hold(enough)));
+        lines.extend(remedy.slower_pump.as_ref().map(|slower| self.without_refill(slower, remedy.full)));
         lines
+    }
+
+    fn without_refill(&self, slower: &Slower, full: Verdict) -> String {
+        let (speed, clearer) = (self.slower(slower), self.clearer(slower));
+        match (slower.below, full) {
+            (Some(slowest), _) => format!(
+                "A slower pump alone is no way out: {speed} would be needed, and below {} rpm clay settles in the line.",
+                format::number(slowest, 0)
+            ),
+            (None, _) if self.too_clear(slower).is_some() => {
+                format!("Only if nobody can refill it: set the pump to {speed}. {clearer}")
+            }
+            (None, Verdict::Lasts) => format!("Or without a refill: set the pump to {speed}. {clearer}"),
+            (None, Verdict::WillNotLast | Verdict::MayNotLast | Verdict::Unknown) => {
+                format!("Without a refill it lasts only with the pump at {speed}. {clearer}")
+            }
+        }
     }
 
     /// How much must be in it, and what to add for that.
@@ -86,64 +128,63 @@ impl Teller<'_> {
         }
     }
 
-    fn when_full(&self, state: &DrumState, remedy: &Remedy) -> Vec<String> {
+    fn when_full(&self, remedy: &Remedy) -> Vec<String> {
         let Some(ends) = &remedy.full_ends else { return Vec::new() };
         let dry = self.dry(ends);
-        // Asked long before: hands come once more, and what they must leave in it then is told next.
-        let again = remedy.enough.as_ref().is_some_and(|enough| enough.at > self.at);
         match remedy.full {
-            Verdict::MayNotLast | Verdict::WillNotLast if again => {
+            Verdict::MayNotLast | Verdict::WillNotLast if self.again(remedy) => {
                 vec![format!("Filled now and not again it won't last: {dry}.")]
             }
+            Verdict::MayNotLast | Verdict::WillNotLast if self.both(remedy).is_some() => Vec::new(),
             Verdict::Lasts => vec![format!("Full, it lasts: {dry}.")],
             Verdict::Unknown => vec![format!("Full, it is {dry}.")],
-            Verdict::MayNotLast => {
-                let line = format!("Even full it may not last: {dry}.");
-                std::iter::once(line)
-                    .chain(remedy.night.iter().flat_map(|mix| self.night(state, mix)))
-                    .collect()
-            }
+            Verdict::MayNotLast => vec![format!("Even full it may not last: {dry}.")],
             Verdict::WillNotLast => {
-                let mut lines = vec![format!("EVEN FULL IT WILL NOT LAST: {dry}.")];
-                match (&remedy.night, &remedy.slower_pump_when_full) {
-                    (Some(mix), _) => lines.extend(self.night(state, mix)),
-                    (None, Some(slower)) => lines.extend(self.full_and_slower(slower)),
-                    (None, None) => {}
-                }
-                lines
+                let slower = remedy.slower_pump_when_full.as_ref();
+                std::iter::once(format!("EVEN FULL IT WILL NOT LAST: {dry}."))
+                    .chain(slower.and_then(|slower| self.full_and_slower(slower)))
+                    .collect()
             }
         }
     }
 
-    /// The stronger mix and the slower pump, always both together.
-    fn night(&self, state: &DrumState, night: &NightMix) -> Vec<String> {
-        let Refill::Mix(mix) = &night.refill else { return Vec::new() };
-        let units = &self.site.units;
-        vec![
+    /// The new mix and the slower pump, always both together, and no other amounts beside them.
+    fn night(&self, state: &DrumState, (remedy, night): (&Remedy, &NightMix)) -> Vec<String> {
+        let full = remedy.full_ends.as_ref().map(|ends| self.dry(ends)).unwrap_or_default();
+        let even_full = match remedy.full {
+            Verdict::WillNotLast => format!("EVEN FULL IT WILL NOT LAST with the pump as it is: {full}."),
+            Verdict::MayNotLast | Verdict::Lasts | Verdict::Unknown => {
+                format!("Even full it may not last with the pump as it is: {full}.")
+            }
+        };
+        let mut lines = vec![
+            even_full,
             format!(
-                "To make it last, do both together: mix it to {} ({} of clay and {} of water), and when the new mix \
-                 reaches the intake set the pump to {}, {}.",
-                format::strength(units, mix.gives),
-                format::mass(units, mix.clay, self.site.clay.scale_step),
-                format::volume_at_most(units, mix.water),
+                "To make it last, do both together: fill it as follows, and when the new mix reaches the intake set the \
+                 pump to {}, {}.",
                 format::slurry(night.slurry),
                 self.speed(state, night.pump_share)
             ),
-            format!(
-                "Then it is {}, and the head tank is at {}; the new mix alone would make it {}.",
-                self.dry(&night.ends),
-                names::turbidity(self.site, night.turbidity),
-                names::turbidity(self.site, night.mix_alone)
-            ),
-        ]
+        ];
+        lines.extend(refill::for_the_night(self.site, self.clock, &night.refill));
+        lines.push(format!(
+            "Then it is {}, and the head tank is at {}; the new mix alone would make it {}.",
+            self.dry(&night.ends),
+            names::turbidity(self.site, night.turbidity),
+            names::turbidity(self.site, night.mix_alone)
+        ));
+        lines
     }
 
     fn full_and_slower(&self, slower: &Slower) -> Option<String> {
-        let speed = self.slower(slower);
-        slower
-            .below
-            .is_none()
-            .then(|| format!("Fill it and set the pump to {speed} too. {}", self.clearer(slower)))
+        let (speed, clearer) = (self.slower(slower), self.clearer(slower));
+        let said = match self.too_clear(slower) {
+            Some(_) => {
+                format!("Fill it; only if nobody can refill it in the night, set the pump to {speed}, too.")
+            }
+            None => format!("Fill it and set the pump to {speed} too."),
+        };
+        slower.below.is_none().then(|| format!("{said} {clearer}"))
     }
 
     /// "39 rpm or less", or a share of the present speed where that isn't written down or isn't true.
@@ -157,16 +198,25 @@ impl Teller<'_> {
 
     /// Less slurry makes the water clearer, which the fish feel.
     fn clearer(&self, slower: &Slower) -> String {
-        slower.clearer.map_or_else(
-            || "The water gets clearer for it: watch the turbidity.".to_owned(),
-            |Clearer { from, to }| {
-                format!(
-                    "The head tank then goes from about {} to {}.",
-                    names::turbidity(self.site, from),
-                    names::turbidity(self.site, to)
-                )
-            },
-        )
+        let Some(Clearer { from, to }) = slower.clearer else {
+            return "The water gets clearer for it: watch the turbidity.".to_owned();
+        };
+        let turbidity = |value| names::turbidity(self.site, value);
+        let below = self.too_clear(slower).map(|band| {
+            format!(
+                ", BELOW THE FISH'S BAND of {} to {}",
+                format::number(band.min(), 0),
+                turbidity(Turbidity(band.max()))
+            )
+        });
+        let (from, to) = (turbidity(from), turbidity(to));
+        format!("The head tank then goes from about {from} to {to}{}.", below.unwrap_or_default())
+    }
+
+    /// The band of the fish that day, where the slower pump leaves the water clearer than that.
+    fn too_clear(&self, slower: &Slower) -> Option<Span> {
+        let band = self.site.limits_at(&Place::Head, self.at).turbidity;
+        slower.clearer.filter(|clearer| clearer.to.0 < band.min()).map(|_| band)
     }
 
     /// "Refilled with about 97 L at 02:30".

@@ -7,7 +7,7 @@ use jiff::SignedDuration;
 
 use crate::format;
 use crate::names::{self, short};
-use crate::notice::{Teller, Text, Wording, fit_with};
+use crate::notice::{Teller, Text, Wording, fit, fit_with, fitting};
 use crate::{caution, checks, stock};
 
 pub(super) fn wording(teller: Teller<'_>, check: &EveningCheck) -> Wording {
@@ -38,7 +38,10 @@ fn subject(teller: Teller<'_>, check: &EveningCheck) -> String {
     match (first_dry(&lost), first_dry(&doubtful), unknown.first()) {
         (Some(drum), _, _) => {
             let others = lost.len() + doubtful.len() + unknown.len() - 1;
-            let even_full = if drum.remedy.full == Verdict::WillNotLast { ", even full" } else { "" };
+            let even_full = match drum.remedy.full {
+                Verdict::WillNotLast if teller.both_short(&drum.remedy).is_none() => ", even full",
+                Verdict::WillNotLast | Verdict::MayNotLast | Verdict::Lasts | Verdict::Unknown => "",
+            };
             teller.drum_subject(late, drum, &format!("will not last{even_full}"), others)
         }
         (None, Some(drum), _) => {
@@ -103,8 +106,16 @@ impl Teller<'_> {
             1 => " One more too.".to_owned(),
             n => format!(" {n} more too."),
         };
+        let likely = drum.state.forecast.outlook.empty_at().and_then(|empty_at| empty_at.p50);
+        let with_both = self.both_short(&drum.remedy).zip(likely).map(|(both, likely)| {
+            let dry = self.clock.about(likely);
+            fitting(|room| format!("{late}: {} {verdict}: dry about {dry}.{more} {both}", short(&name, room)))
+        });
         let line = |room| format!("{late}: {} {verdict}: {dry}.{more}", short(&name, room));
-        fit_with(line, &self.add_short(&drum.remedy).unwrap_or_default())
+        match with_both {
+            Some(both) => both.unwrap_or_else(|| fit(line)),
+            None => fit_with(line, &self.add_short(&drum.remedy).unwrap_or_default()),
+        }
     }
 
     fn heading(&self, check: &EveningCheck) -> Vec<String> {

@@ -1,5 +1,6 @@
 //! Every kind of message as people read it: the snapshots are meant to be read aloud.
 
+mod advice;
 pub(crate) mod room;
 
 use claymark_core::clay::Yield;

@@ -4,7 +4,7 @@ use claymark_core::clay::{Clouding, Yield};
 use claymark_core::forecast::EmptyAt;
 use claymark_core::id::Id;
 use claymark_core::refill::{Counted, Wanted};
-use claymark_core::units::{GramsPerLitre, Kilograms, PeopleUnits, Turbidity, Unit};
+use claymark_core::units::{GramsPerLitre, Kilograms, LitresPerHour, PeopleUnits, Turbidity, Unit};
 use jiff::SignedDuration;
 
 use super::*;
@@ -56,6 +56,7 @@ fn of(site: &Site, holds: Option<f64>, to: f64, wanted: f64, book: Residual, see
             clouding: Some(clouding()),
             holds,
             refill: holds.map(|holds| Refill::of(drum, &site.clay, wanted, holds, counted)),
+            then_shows: None,
             then_empty: Some(then_empty),
             book,
             seen,
@@ -85,6 +86,35 @@ fn a_sheet_says_how_much_or_why_nothing() {
     ];
     let told: String = told.iter().map(|(name, sheet)| format!("==== {name}\n{sheet}\n")).collect();
     insta::assert_snapshot!(told);
+}
+
+#[test]
+fn what_is_too_strong_gets_a_pump_setting_where_one_is_known() {
+    let site = room::site();
+    let clock = Clock::new(&site, now());
+    let wanted = Wanted { to: Litres(175.0), strength: GramsPerLitre(6.1) };
+    let counted = Counted::Known(logged(16.5, 1.5));
+    let strong = Refill::of(&site.drums[0], &site.clay, wanted, Litres(110.0), counted);
+    let told = |refill: &Refill| lines(&site, clock, Some(refill)).join("\n");
+    assert!(
+        told(&strong).contains("turn the pump down to 59 % of the flow that is right"),
+        "{}",
+        told(&strong)
+    );
+    let slurry = LitresPerHour::from_ml_per_min(152.3);
+    let pumped = strong.with_pump(|_| Some(PumpTo { slurry, rpm: Some(72.9) }));
+    let told = told(&pumped);
+    assert!(told.contains("set the pump to about 152 mL/min (about 73 rpm), 59 % of the flow"), "{told}");
+}
+
+#[test]
+fn a_sheet_says_what_the_head_tank_comes_to() {
+    let shows = HeadShows { turbidity: Turbidity(41.0), sd: Turbidity(1.33) };
+    assert_eq!(
+        then_shows(&room::site(), shows),
+        "With the pumps as they are the head tank then comes to 41 ± 1.3 NTU (one standard deviation, by that of the \
+         strength)."
+    );
 }
 
 #[test]
