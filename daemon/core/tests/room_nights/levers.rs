@@ -152,12 +152,13 @@ fn for_the_night_the_pump_is_never_turned_up() {
 
 #[test]
 fn strong_slurry_lasts_the_night_with_water_only_and_a_slower_pump() {
-    // By the head tank 60 L of 22.6 g/L: filled up 7.7 g/L, and of 9.2 L/h, which last, 10 NTU want 5.3 g/L.
-    let night = alone(60.0, 14.0, |_| {});
-    let dose = dose(&night, "a", Some(10.0));
+    // By the head tank 50 L of 22.6 g/L, which trimmed to 12 NTU are drawn at 2.6 L/h and dry in 14.5 h. Filled up they are
+    // 6.5 g/L, and of 10.5 L/h, which last until 08:30, 12 NTU want 5.6 g/L.
+    let night = alone(50.0, 14.0, |_| {});
+    let dose = dose(&night, "a", Some(12.0));
     let mix = mix(&dose);
     assert!(matches!(mix.refill, Refill::TooStrong(_) | Refill::WaterOnly { up_to: None, .. }), "{mix:?}");
-    assert!((mix.turbidity.0 - 10.0).abs() < 0.01 && mix.pump_share < 1.0, "{mix:?}");
+    assert!((mix.turbidity.0 - 12.0).abs() < 0.01 && mix.pump_share < 1.0, "{mix:?}");
 }
 
 #[test]
