@@ -9,7 +9,7 @@ use super::state::Belief;
 use super::story::{Account, Turn};
 use super::tuning::{
     ADDED_SD, CAUGHT_SD, HINTED_PRIOR, LOG_APART_HOURS, NOT_DONE_PRIOR, POURED_PRIOR, RATING_SD, SERVICED_SD,
-    SETTING_SD, UNKNOWN_ADDED_SHARE, WIPED_SHARE,
+    SETTING_SD, SURPRISE, UNKNOWN_ADDED_SHARE, WIPED_SHARE,
 };
 
 impl Bank {
@@ -25,9 +25,7 @@ impl Bank {
                 if self.refilled.is_some_and(|then| (then - hand.at).abs() < LOG_APART_HOURS) => {}
             Act::Refill { added } if self.is_silent(facts) => self.add_blindly(added),
             Act::Refill { added: Some(litres) } => self.pour(hand.at, litres),
-            Act::Dip { volume } if self.is_blind(facts) => {
-                self.each(|account| account.state.take_volume(volume))
-            }
+            Act::Dip { volume } if self.is_blind(facts) => self.see(volume),
             Act::Serviced => {
                 self.new_setting();
                 self.each(|account| account.state.shift_draw(Belief { mean: 0.0, sd: SERVICED_SD }));
@@ -53,6 +51,20 @@ impl Bank {
         let Some(gauge) = &facts.gauge else { return true };
         let silent = self.newest.is_none_or(|(newest, _)| self.at - newest > gauge.gap);
         silent || matches!(self.phase, Phase::Still { .. })
+    }
+
+    /// Somebody read the level where no sensor can be believed. Where it lies far from what was reckoned, something
+    /// happened in between that nobody saw: then the eye counts, and the draw is less sure.
+    fn see(&mut self, volume: Belief) {
+        let reckoned = self.lead.state.volume();
+        let off = volume.mean - reckoned.mean;
+        if off.abs() > SURPRISE * volume.sd.hypot(reckoned.sd) {
+            self.each(|account| {
+                account.state.add_volume(Belief { mean: 0.0, sd: off.abs() });
+                account.state.shift_draw(Belief { mean: 0.0, sd: SERVICED_SD });
+            });
+        }
+        self.each(|account| account.state.take_volume(volume));
     }
 
     fn rest(&mut self, at: f64) {

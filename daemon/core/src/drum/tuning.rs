@@ -226,6 +226,8 @@ pub(super) const UNKNOWN_ADDED_SHARE: (f64, f64) = (0.5, 0.29);
 pub(super) const WIPED_SHARE: f64 = 0.01;
 /// Share. How well a level is read by eye.
 pub(super) const DIP_SD: f64 = 0.02;
+/// Standard deviations. A level read by eye that lies farther from the reckoning contradicts it.
+pub(super) const SURPRISE: f64 = 2.5;
 /// h. Reckoning longer than this says nothing: somebody has been there.
 pub(super) const RECKONED_AT_MOST: f64 = 24.0;
 

@@ -59,6 +59,23 @@ fn a_refill_is_reckoned_with_while_the_sensor_is_silent() {
 }
 
 #[test]
+fn while_the_sensor_is_silent_a_level_read_by_eye_is_believed_over_the_reckoning() {
+    let mut rig = Rig::new(2, 120.0);
+    rig.run(3.0);
+    rig.run_silent(1.0);
+    // A tube that came off while nobody saw the level.
+    rig.barrel.volume -= 30.0;
+    let mut told = Vec::new();
+    for _ in 0..3 {
+        rig.log(Deed::Dip { drum: Some(id("a")), level: None, volume: Some(Litres(rig.barrel.volume)) });
+        rig.settle();
+        told.push((rig.known().1, rig.barrel.volume));
+        rig.run_silent(0.3);
+    }
+    assert!(told.iter().all(|(volume, truly)| (volume - truly).abs() < 5.0), "{told:?}");
+}
+
+#[test]
 fn readings_off_the_table_or_failed_are_not_used_and_named() {
     for (value, flag, named) in [(905.0, Flag::Pass, "strapping table"), (300.0, Flag::Fail, "quality tests")]
     {
