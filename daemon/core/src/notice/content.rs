@@ -193,6 +193,15 @@ pub struct EveningDrum {
     pub remedy: Remedy,
 }
 
+/// A failure that stands.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Standing {
+    /// The notice that told it.
+    pub notice: u64,
+    /// What.
+    pub failure: Failure,
+}
+
 /// The evening's word on the whole room.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct EveningCheck {
@@ -212,6 +221,9 @@ pub struct EveningCheck {
     pub first_called: Option<Id>,
     /// Since when nothing can be kept.
     pub store_failing_since: Option<Timestamp>,
+    /// Failures that people were told of and that aren't over.
+    #[serde(default)]
+    pub standing: Vec<Standing>,
     /// Checks by hand that should have been made.
     #[serde(default)]
     pub overdue: Vec<Overdue>,

@@ -134,7 +134,9 @@ impl Room {
 
     fn evening_check(&self, scene: &Scene, due: Due, visit: Visit) -> Finding {
         let drums = self.drums_until(scene, &visit, scene.now);
-        let all_well = drums.iter().all(|drum| drum.verdict == Verdict::Lasts || !drum.state.forecast.in_use);
+        let standing = self.failures.standing();
+        let all_well = standing.is_empty()
+            && drums.iter().all(|drum| drum.verdict == Verdict::Lasts || !drum.state.forecast.in_use);
         let (silent, heard) = self.sensors.roll_call(scene.now);
         let date = self.site.time_zone.to_datetime(due.evening).date();
         Finding {
@@ -152,6 +154,7 @@ impl Room {
                 heard,
                 first_called: self.site.contacts.first().map(|contact| contact.id.clone()),
                 store_failing_since: self.storage.failing_since(),
+                standing,
                 overdue: self.overdue_checks(scene.now),
                 doubtful_catches: self.doubtful_catches(scene.now),
                 order_due: self.order_due(scene.now),

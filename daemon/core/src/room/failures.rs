@@ -29,7 +29,7 @@ mod wrong_weighing;
 use jiff::{SignedDuration, Timestamp};
 
 use crate::id::Id;
-use crate::notice::content::{Because, SilentSensor};
+use crate::notice::content::{Because, SilentSensor, Standing};
 use crate::notice::failure::{Failure, Fault, Limited, PumpChanged, Sign};
 use crate::notice::{Content, Notice, Priority};
 use crate::room::Room;
@@ -157,6 +157,12 @@ impl Failures {
         standing.find(|failure| {
             failure.fault.starves() && failure.drum.as_ref().is_none_or(|state| state.drum == *drum)
         })
+    }
+
+    /// What stands, and the notices that told it.
+    pub(crate) fn standing(&self) -> Vec<Standing> {
+        let standing = |open: &Open| Standing { notice: open.told.number, failure: open.failure.clone() };
+        self.open.iter().filter(|open| open.over_since.is_none()).map(standing).collect()
     }
 
     /// Whether something stands that makes turbidity tell of more than the clay.

@@ -68,7 +68,8 @@ fn subject(teller: Teller<'_>, check: &EveningCheck) -> String {
             let beyond = format::duration(check.visit.margin);
             let first = in_use().collect::<Vec<_>>();
             let first = first_dry(&first).map(|drum| teller.first_dry(drum)).unwrap_or_default();
-            let extra = if silent.is_empty() { first } else { silent };
+            let stands = teller.stands(check);
+            let extra = [silent, stands].into_iter().find(|extra| !extra.is_empty()).unwrap_or(first);
             fit_with(|_| format!("{late}: {all} until {until} and {beyond} beyond."), &extra)
         }
     }
@@ -95,6 +96,14 @@ impl Teller<'_> {
         likely.map_or_else(String::new, |p50| {
             format!("First dry: {} about {}.", self.name_of(&drum.state), self.clock.about(p50))
         })
+    }
+
+    /// "Not over: Oxygen and 1 more."
+    fn stands(&self, check: &EveningCheck) -> String {
+        let Some((first, others)) = check.standing.split_first() else { return String::new() };
+        let name = super::failure::name(&first.failure.fault);
+        let more = if others.is_empty() { String::new() } else { format!(" and {} more", others.len()) };
+        format!("Not over: {name}{more}.")
     }
 
     fn drum_subject(&self, late: &str, drum: &EveningDrum, verdict: &str, others: usize) -> String {
@@ -188,6 +197,14 @@ impl Teller<'_> {
         } else {
             lines.push(format!("{} sensors speak. Silent: {}.", check.heard, self.silent(&check.silent)));
         }
+        lines.extend(check.standing.iter().map(|standing| {
+            format!(
+                "Not over: {}, since about {} (notice {}).",
+                super::failure::name(&standing.failure.fault),
+                self.clock.about(standing.failure.since),
+                standing.notice
+            )
+        }));
         if let Some(since) = check.store_failing_since {
             lines.push(format!("Readings can't be kept since {}; warnings go on.", self.clock.time(since)));
         }

@@ -44,6 +44,7 @@ fn told(site: &Site, notice: &Notice) -> String {
 
 fn evening(drums: Vec<claymark_core::notice::content::EveningDrum>) -> EveningCheck {
     EveningCheck {
+        standing: Vec::new(),
         overdue: Vec::new(),
         doubtful_catches: Vec::new(),
         order_due: None,
