@@ -36,8 +36,7 @@ fn one_tank_that_is_short_of_oxygen_hides_neither_another_nor_the_fresh_water() 
         assert!(limit.at <= at("+1 02:30"), "{}", telling.list());
         assert!(limit.subject.contains("one place more"), "{}", limit.subject);
         assert_eq!(oxygen("tank:t1").count(), 1, "{}", telling.list());
-        let evening =
-            telling.between("22:25", "22:35").into_iter().find(|told| told.subject.contains("Evening check"));
+        let evening = telling.told.iter().find(|told| told.notice.cause.starts_with("evening:"));
         let evening = evening.expect("sent every evening");
         assert!(evening.subject.contains("Not over: Oxygen"), "{}", evening.subject);
         assert!(evening.words().contains("Not over: Oxygen, since about"), "{}", evening.words());

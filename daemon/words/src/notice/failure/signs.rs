@@ -93,7 +93,8 @@ impl Teller<'_> {
             names::place(self.site, place),
             format::number(from, 0),
             format::number(now, 0),
-            self.turbidity(place, towards.max(0.0))
+            // Water without clay isn't clearer than it is.
+            self.turbidity(place, towards.max(self.site.clay.background_ntu))
         )
     }
 
