@@ -1,6 +1,6 @@
 //! Stories of a room whose fish have a plan: what is told goes by the day of the fish, not by the site file's usual.
 
-use claymark_core::notice::failure::Fault;
+use claymark_core::notice::failure::{Fault, Limited};
 use claymark_tests::story::script::at;
 use claymark_tests::story::{Story, Truth, Which, site_file};
 use jiff::SignedDuration;
@@ -92,6 +92,11 @@ fn clay_that_is_missing_is_counted_to_the_plan_and_none_is_missed_where_water_wa
         assert!((poured.clay.0 - 0.68).abs() < 0.1 && poured.due, "{}", told.words());
         // 11 NTU on day 39 want 2.6 g/L.
         let telling = watered(seed).told("15:00", &site(39, RAMP));
-        assert!(telling.failures("10:00", "15:00").is_empty(), "{}", telling.list());
+        // That 65 NTU are too cloudy for that day is told.
+        let told = telling.failures("10:00", "15:00");
+        let [(told, Fault::OutOfLimits { of: Limited::Turbidity, .. })] = told.as_slice() else {
+            panic!("{}", telling.list())
+        };
+        assert!(told.at < at("14:05"), "{}", telling.list());
     }
 }

@@ -224,7 +224,9 @@ fn explains(open: &Failure, found: &Found) -> bool {
 impl Fault {
     /// So long after it was told it has become how things are; what wears, wears for days.
     fn stands_for(&self) -> SignedDuration {
-        if matches!(self, Self::TubeWear { .. }) { FORGOTTEN_AFTER * 14 } else { FORGOTTEN_AFTER }
+        // Some add oxygen on purpose.
+        let gas = matches!(self, Self::OutOfLimits { of: Limited::OxygenSaturation, .. });
+        if gas || matches!(self, Self::TubeWear { .. }) { FORGOTTEN_AFTER * 14 } else { FORGOTTEN_AFTER }
     }
 
     /// Whether less clay than the books say may reach the head tank because of it, or seems to.

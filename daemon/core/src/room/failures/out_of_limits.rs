@@ -12,6 +12,7 @@ use crate::notice::Priority;
 use crate::notice::failure::{Failure, Fault, Limited, Sign};
 use crate::oxygen::{SUPERSATURATED, percent_saturation, pressure_at};
 use crate::room::evidence::Evidence;
+use crate::room::evidence::drum::DrumSight;
 use crate::room::evidence::trace::{Point, median, middle, minutes};
 use crate::site::{Place, Quantity};
 use crate::units::{Celsius, MilligramsPerLitre};
@@ -21,7 +22,7 @@ pub(super) const TURBIDITY: Rule = Rule { find: turbidity, is_over };
 pub(super) const SATURATION: Rule = Rule { find: saturation, is_over };
 
 fn turbidity(evidence: &Evidence<'_>) -> Option<Found> {
-    if at_work(evidence) || is_dry(evidence) {
+    if at_work(evidence) || is_dry(evidence) || is_stopped(evidence) {
         return None;
     }
     let outside = evidence.head.iter().chain(&evidence.tanks).filter(|water| water.out.is_none());
@@ -148,6 +149,17 @@ fn at_work(evidence: &Evidence<'_>) -> bool {
         matches!(deed, Deed::Cleaning { .. }) || evidence.drums.iter().any(|drum| drum.sets_pump(deed))
     };
     evidence.journal.between(evidence.now - WORK, evidence.now).any(|entry| works(&entry.deed))
+}
+
+/// Nothing is drawn, as somebody wrote down; what stands for another reason has a name.
+fn is_stopped(evidence: &Evidence<'_>) -> bool {
+    let stopped = |drum: &DrumSight<'_>| {
+        let ours = |pump: &Option<_>| pump.as_ref().is_none_or(|pump| *pump == drum.desk.drum.pump);
+        let sets = |deed: &Deed| matches!(deed, Deed::PumpSetting { pump, .. } if ours(pump));
+        let set = evidence.journal.last(evidence.now, sets);
+        set.is_some_and(|entry| matches!(entry.deed, Deed::PumpSetting { rpm: Some(rpm), .. } if rpm <= 0.0))
+    };
+    evidence.drums.iter().filter(|drum| drum.is_drawn()).all(stopped)
 }
 
 /// A drum is dry and no other stands in for it.

@@ -36,7 +36,8 @@ fn to_do(of: Limited, above: bool) -> Vec<String> {
             "Larvae bear cold better than a quick change: warm up slowly.",
         ],
         (Limited::OxygenSaturation, _) => &[
-            "To do: look for air that is sucked in before a pump, for cold water that was heated in a closed pipe, for \
+            "To do: look at the probe: one that is out of the water or badly calibrated reads too high.",
+            "Then look for air that is sucked in before a pump, for cold water that was heated in a closed pipe, for \
              too much oxygen; let the water trickle or bubble before it reaches the fish.",
             "An oxygen probe doesn't show nitrogen: have the total gas pressure measured.",
         ],
