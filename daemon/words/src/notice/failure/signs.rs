@@ -208,11 +208,11 @@ impl Teller<'_> {
         )
     }
 
-    /// A value of the water in the site's unit: "65 NTU", "20.1 °C", "108 % of saturation".
+    /// A value of the water in the site's unit: "65 NTU", "20.1 °C", "108 % of oxygen saturation".
     pub(super) fn amount(&self, place: &Place, of: Limited, value: f64) -> String {
         match of {
             Limited::Temperature => format::temperature(&self.site.units, Celsius(value)),
-            Limited::OxygenSaturation => format!("{} % of saturation", format::number(value, 0)),
+            Limited::OxygenSaturation => format!("{} % of oxygen saturation", format::number(value, 0)),
             Limited::Turbidity => self.turbidity(place, value),
         }
     }
