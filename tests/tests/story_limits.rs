@@ -57,6 +57,7 @@ fn a_heater_that_stays_on_is_told_before_it_is_too_warm() {
         // From 20 °C towards 23 °C in 8.8 min: at 21 °C after 8.8 ln 1.5 = 3.6 min.
         assert!(told.at <= at("+1 01:08") && *temperature < 22.5, "{}", told.words());
         assert!(told.subject.contains("rising"), "{}", told.words());
+        assert_eq!(told.subject.contains("past 21.0 °C"), *temperature > 21.0, "{}", told.subject);
 
         // It was so when people began to look.
         let mut truth = Truth::full();

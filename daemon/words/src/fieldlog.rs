@@ -142,13 +142,14 @@ mod tests {
     use super::*;
     use crate::notice::tests::room;
 
-    #[test]
-    fn an_entry_is_told_in_the_units_of_the_site_and_by_its_clock() {
-        let mut site = room::site();
+    fn told(site: &Site, deed: &Deed) -> String {
         let now: Timestamp = "2027-04-20T11:10:00Z".parse().unwrap();
-        let told = |site: &Site, deed: &Deed| {
-            entry(site, now, (deed, "2027-04-20T11:05:00Z".parse().unwrap(), Some("Aino")))
-        };
+        entry(site, now, (deed, "2027-04-20T11:05:00Z".parse().unwrap(), Some("Aino")))
+    }
+
+    #[test]
+    fn a_refill_is_told_in_the_units_of_the_site_and_by_its_clock() {
+        let mut site = room::site();
         let drum = Some(site.drums[0].id.clone());
         let (gallons, pounds) = (Unit::UsGallon.to_base(40.0), Unit::Pound.to_base(4.5));
         let filled =
@@ -162,6 +163,16 @@ mod tests {
             told(&site, &half),
             "14:05, Aino: refill of Drum A with 150 L of water; how much clay isn't said."
         );
+        site.units = PeopleUnits { mass: Unit::Pound, volume: Unit::UsGallon, ..PeopleUnits::default() };
+        assert_eq!(
+            told(&site, &filled),
+            "14:05, Aino: refill of Drum A with 40 US gal of water and 4.5 lb of clay."
+        );
+    }
+
+    #[test]
+    fn each_kind_of_entry_is_a_sentence() {
+        let site = room::site();
         for (deed, expected) in [
             (
                 Deed::FlowCheck {
@@ -198,10 +209,5 @@ mod tests {
             let said = told(&site, &deed);
             assert!(said.ends_with(&format!("Aino: {expected}")), "{said}");
         }
-        site.units = PeopleUnits { mass: Unit::Pound, volume: Unit::UsGallon, ..PeopleUnits::default() };
-        assert_eq!(
-            told(&site, &filled),
-            "14:05, Aino: refill of Drum A with 40 US gal of water and 4.5 lb of clay."
-        );
     }
 }

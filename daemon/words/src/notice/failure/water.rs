@@ -37,15 +37,10 @@ pub(super) fn heater(
     limit_at: Option<Timestamp>,
 ) -> Words {
     let since = teller.clock.about(failure.since);
-    let units = &teller.site.units;
-    let now = format::temperature(units, Celsius(temperature));
-    let least = format::temperature(
-        units,
-        Celsius(teller.site.limits_at(&Place::Head, teller.at).temperature_c.min()),
-    );
-    let limit = limit_at.map(|at| format!(", {least} about {}", teller.clock.about(at))).unwrap_or_default();
+    let least = teller.site.limits_at(&Place::Head, teller.at).temperature_c.min();
+    let now = head_tank(teller, temperature, (least, temperature < least, "falling"), limit_at);
     Words {
-        subject: format!("Heater off since {since}: head tank {now} and falling{limit}. Look at the heater."),
+        subject: format!("Heater off since {since}: {now}. Look at the heater."),
         meaning: vec![
             format!("The head tank cools since about {since}; the tanks follow within hours."),
             "Larvae bear cold better than a quick change.".to_owned(),
@@ -65,17 +60,10 @@ pub(super) fn heats_on(
     limit_at: Option<Timestamp>,
 ) -> Words {
     let since = teller.clock.about(failure.since);
-    let units = &teller.site.units;
-    let now = format::temperature(units, Celsius(temperature));
     let most = teller.site.limits_at(&Place::Head, teller.at).temperature_c.max();
-    let limit = limit_at.map(|at| {
-        format!(", {} about {}", format::temperature(units, Celsius(most)), teller.clock.about(at))
-    });
+    let now = head_tank(teller, temperature, (most, temperature > most, "rising"), limit_at);
     Words {
-        subject: format!(
-            "Heater stays on since {since}: head tank {now} and rising{}. Look at the heater.",
-            limit.unwrap_or_default()
-        ),
+        subject: format!("Heater stays on since {since}: {now}. Look at the heater."),
         meaning: vec![
             format!("The head tank warms up since about {since}; the tanks follow within hours."),
             "Warm water holds less oxygen, and the fish use more of it.".to_owned(),
@@ -87,4 +75,20 @@ pub(super) fn heats_on(
             "Watch oxygen in the tanks; cool by and by, with more fresh water from the cold side.".to_owned(),
         ],
     }
+}
+
+/// "head tank 18.2 °C and falling, 18.0 °C about 01:12", or that it is past that limit.
+fn head_tank(
+    teller: Teller<'_>,
+    temperature: f64,
+    (limit, is_past, way): (f64, bool, &str),
+    limit_at: Option<Timestamp>,
+) -> String {
+    let told = |celsius| format::temperature(&teller.site.units, Celsius(celsius));
+    let then = match limit_at {
+        _ if is_past => format!(", past {}", told(limit)),
+        Some(at) => format!(", {} about {}", told(limit), teller.clock.about(at)),
+        None => String::new(),
+    };
+    format!("head tank {} and {way}{then}", told(temperature))
 }
