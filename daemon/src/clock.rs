@@ -5,8 +5,9 @@
 //! A stepped clock stands still until its [`Stepper`], which only the demo holds, moves it.
 
 use std::collections::VecDeque;
+use std::pin::Pin;
 use std::sync::{Arc, Mutex, PoisonError};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use jiff::{SignedDuration, Timestamp};
 use tokio::sync::watch;
@@ -17,7 +18,7 @@ pub struct Clock(Source);
 
 #[derive(Debug, Clone)]
 enum Source {
-    System,
+    System { started: Instant },
     Stepped { now: watch::Receiver<Timestamp>, traffic: Arc<Traffic> },
 }
 
@@ -36,11 +37,16 @@ struct Traffic {
     settled: watch::Sender<u64>,
 }
 
+/// Rings once.
+pub type Alarm = Pin<Box<dyn Future<Output = ()> + Send>>;
+
 impl Clock {
     /// The clock of this machine.
     #[must_use]
     pub fn system() -> Self {
-        Self(Source::System)
+        #[expect(clippy::disallowed_methods, reason = "this is the one place that reads the clock")]
+        let started = Instant::now();
+        Self(Source::System { started })
     }
 
     /// A clock that stands at `start` until the stepper moves it.
@@ -60,7 +66,7 @@ impl Clock {
     #[must_use]
     pub fn now(&self) -> Timestamp {
         match &self.0 {
-            Source::System => {
+            Source::System { .. } => {
                 #[expect(clippy::disallowed_methods, reason = "this is the one place that reads the clock")]
                 let now = Timestamp::now();
                 Timestamp::from_millisecond(now.as_millisecond()).unwrap_or(now)
@@ -69,12 +75,36 @@ impl Clock {
         }
     }
 
+    /// Time since some moment that no setting of the clock moves.
+    #[must_use]
+    pub fn steady(&self) -> SignedDuration {
+        match &self.0 {
+            Source::System { started } => {
+                SignedDuration::try_from(started.elapsed()).unwrap_or(SignedDuration::MAX)
+            }
+            Source::Stepped { now, .. } => now.borrow().duration_since(Timestamp::UNIX_EPOCH),
+        }
+    }
+
+    /// Rings once, after `patience` by the steady time.
+    #[must_use]
+    pub fn alarm(&self, patience: Duration) -> Alarm {
+        match &self.0 {
+            Source::System { .. } => Box::pin(tokio::time::sleep(patience)),
+            Source::Stepped { .. } => {
+                let clock = self.clone();
+                let until = self.now().saturating_add(patience).unwrap_or(Timestamp::MAX);
+                Box::pin(async move { clock.sleep_until(until).await })
+            }
+        }
+    }
+
     /// When the message that was just taken from the broker arrived. On a stepped clock: the next time
     /// that was announced with [`Stepper::announce_arrival`].
     #[must_use]
     pub fn arrival(&self) -> Timestamp {
         match &self.0 {
-            Source::System => self.now(),
+            Source::System { .. } => self.now(),
             Source::Stepped { traffic, .. } => traffic.next().unwrap_or_else(|| self.now()),
         }
     }
@@ -91,7 +121,7 @@ impl Clock {
     /// [`LONGEST_NAP`].
     pub async fn sleep_until(&self, until: Timestamp) {
         match &self.0 {
-            Source::System => loop {
+            Source::System { .. } => loop {
                 let left = until.duration_since(self.now());
                 if left <= SignedDuration::ZERO {
                     return;

@@ -14,7 +14,7 @@ mod pointer;
 mod senml;
 pub(crate) mod time;
 
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 
 use claymark_core::fieldlog::LogEntry;
 use claymark_core::id::Id;
@@ -65,6 +65,17 @@ pub struct Settings {
     pub bindings: Vec<Binding>,
     /// `<prefix>/log` and `<prefix>/answer` are read.
     pub prefix: String,
+}
+
+impl Settings {
+    /// Sensors whose payload carries no time.
+    #[must_use]
+    pub fn undated(&self) -> HashSet<Id> {
+        let undated = |binding: &&Binding| {
+            matches!(binding.payload, Payload::Number | Payload::Json { time: None, .. })
+        };
+        self.bindings.iter().filter(undated).map(|binding| binding.sensor.id.clone()).collect()
+    }
 }
 
 /// Reads the messages of one site.

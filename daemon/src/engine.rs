@@ -26,15 +26,16 @@ use claymark_core::room::Event;
 use claymark_store::batch::{Batch, Delivery, Issued};
 use claymark_store::{Committed, StoreError};
 
-use crate::clock::{Clock, LONGEST_NAP};
+use crate::clock::{Alarm, Clock, LONGEST_NAP};
 use crate::forward::Behind;
 use crate::intake::{Arrival, Connection};
 use crate::message::Message;
-use crate::pipeline::Pipeline;
+use crate::pipeline::{Output, Pipeline};
 use crate::publish::{self, Retained};
 use crate::record::Recorder;
 use crate::service::Pulse;
 use backlog::Backlog;
+use keeper::News;
 pub use keeper::{Keeper, Outcome};
 pub use snapshot::{Counts, Last, Snapshot};
 
@@ -50,6 +51,10 @@ pub struct Engine {
     /// Rings when a failed commit is to be tried again.
     retry: Option<Pin<Box<Sleep>>>,
     failures: u32,
+    /// Whether messages were heard that nobody keeps.
+    heard: bool,
+    /// Rings when it is time to look at the clock, whatever arrives meanwhile.
+    nap: Alarm,
     /// Notices that `notify` has no room for yet.
     to_notify: VecDeque<Issued>,
     /// The latest of each topic that the publisher has no room for yet.
@@ -59,7 +64,8 @@ pub struct Engine {
     repeated: u64,
     /// Everything up to then has been decided; messages can't arrive before it.
     reached: Timestamp,
-    last_look: Timestamp,
+    /// By the clock, and by the time that nobody sets.
+    last_look: (Timestamp, SignedDuration),
 }
 
 /// Where things come from and go to.
@@ -76,6 +82,8 @@ pub struct Ports {
     pub retained: mpsc::Sender<Retained>,
     /// Whether forwarding has fallen behind; changes are told to people.
     pub behind: watch::Receiver<Option<Behind>>,
+    /// Tells the intake whether anything can be kept.
+    pub keeping: watch::Sender<bool>,
     /// To the recording, where one is wanted.
     pub recorder: Option<Recorder>,
     /// For all to see.
@@ -91,12 +99,27 @@ pub struct Ports {
 pub enum Ended {
     /// It was asked to.
     Stopped(Counts),
-    /// The clock was set back: what has been decided lies in the future, so begin anew from the store.
-    ClockSetBack(Counts),
+    /// The clock was set, forward by so much or back: begin anew from the store, as it is then.
+    ClockStepped(SignedDuration, Counts),
+    /// Something can be kept again: what was only heard comes once more, so begin anew from the store.
+    KeepsAgain(Counts),
+}
+
+/// How a shift begins.
+#[derive(Debug, Default)]
+pub struct Opening {
+    /// Counted so far.
+    pub counts: Counts,
+    /// The clock was set by so much just before.
+    pub stepped: Option<SignedDuration>,
+    /// Why nothing can be kept yet.
+    pub store_trouble: Option<String>,
 }
 
 struct OnTheWay {
     outcome: oneshot::Receiver<Outcome>,
+    /// Rings when the disk should have answered long ago; `None` once that was told.
+    late: Option<Alarm>,
     /// Its receipts; its batch is with the store's thread.
     backlog: Backlog,
 }
@@ -105,6 +128,7 @@ struct OnTheWay {
 enum Woken {
     Saved(Option<Outcome>),
     RetryDue,
+    DiskLate,
     Notified,
     Published,
     Delivered(Delivery),
@@ -117,24 +141,33 @@ enum Woken {
 impl Engine {
     /// Prepares the task with a pipeline that has been told the past.
     #[must_use]
-    pub fn new(pipeline: Pipeline, clock: Clock, prefix: String, ports: Ports, counts: Counts) -> Self {
+    pub fn new(pipeline: Pipeline, clock: Clock, prefix: String, ports: Ports, opening: Opening) -> Self {
         let now = clock.now();
-        Self {
-            pipeline,
-            clock,
+        let mut engine = Self {
             prefix,
             ports,
             backlog: Backlog::default(),
             on_the_way: None,
             retry: None,
             failures: 0,
+            heard: false,
+            nap: clock.alarm(LONGEST_NAP),
             to_notify: VecDeque::new(),
             to_publish: BTreeMap::new(),
-            snapshot: Snapshot::new(counts),
+            snapshot: Snapshot::new(opening.counts),
             repeated: 0,
             reached: now,
-            last_look: now,
+            last_look: (now, clock.steady()),
+            pipeline,
+            clock,
+        };
+        if let Some(by) = opening.stepped {
+            engine.event(Event::ClockStepped { by });
         }
+        if let Some(why) = opening.store_trouble {
+            engine.store_fails(why);
+        }
+        engine
     }
 
     /// Runs until it is asked to stop, and finishes what is in hand.
@@ -146,8 +179,15 @@ impl Engine {
             self.commit();
             self.ports.pulse.beat();
             match self.woken(&mut arrived).await {
-                Woken::Saved(outcome) => self.saved(outcome),
+                Woken::Saved(outcome) => {
+                    self.saved(outcome);
+                    if self.heard && self.snapshot.store_trouble.is_none() {
+                        self.finish().await;
+                        return Ended::KeepsAgain(self.snapshot.counts);
+                    }
+                }
                 Woken::RetryDue => self.retry = None,
+                Woken::DiskLate => self.disk_is_late(),
                 Woken::Notified | Woken::Published => {}
                 Woken::Delivered(delivery) => {
                     self.backlog.add(Batch { deliveries: vec![delivery], ..Batch::default() });
@@ -161,9 +201,9 @@ impl Engine {
                     self.collect();
                 }
                 Woken::ClockDue => {
-                    if !self.look_at_the_clock() {
+                    if let Err(step) = self.look_at_the_clock() {
                         self.finish().await;
-                        return Ended::ClockSetBack(self.snapshot.counts);
+                        return Ended::ClockStepped(step, self.snapshot.counts);
                     }
                 }
             }
@@ -173,17 +213,18 @@ impl Engine {
     }
 
     /// Waits for the next thing to do. Arrivals come before deadlines: a message that arrived before a
-    /// deadline is handled before it.
+    /// deadline is handled before it. The nap comes before both: no flood of messages puts it off.
     async fn woken(&mut self, arrived: &mut Vec<Arrival>) -> Woken {
-        let soon = self.clock.now().saturating_add(NAP).unwrap_or(Timestamp::MAX);
-        let wake_at = self.pipeline.next_deadline().map_or(soon, |(deadline, _why)| {
-            // A message of the same millisecond still comes before the deadline.
-            deadline.saturating_add(SignedDuration::from_millis(1)).unwrap_or(deadline).min(soon)
-        });
+        // A message of the same millisecond still comes before the deadline.
+        let after =
+            |deadline: Timestamp| deadline.saturating_add(SignedDuration::from_millis(1)).unwrap_or(deadline);
+        let wake_at =
+            self.pipeline.next_deadline().map_or(Timestamp::MAX, |(deadline, _why)| after(deadline));
         tokio::select! {
             biased;
             () = self.ports.stop.cancelled() => Woken::Stop,
-            outcome = answer(&mut self.on_the_way) => Woken::Saved(outcome),
+            () = &mut self.nap => Woken::ClockDue,
+            answered = answer(&mut self.on_the_way) => answered,
             () = rings(&mut self.retry) => Woken::RetryDue,
             Ok(room) = self.ports.notices.reserve(), if !self.to_notify.is_empty() => {
                 if let Some(issued) = self.to_notify.pop_front() {
@@ -212,6 +253,7 @@ impl Engine {
                 self.backlog.receipts.push(receipt);
                 self.backlog.messages += 1;
             }
+            Arrival::Heard(message) => self.hear(message),
             Arrival::Echo(receipt) => self.backlog.receipts.push(receipt),
             Arrival::SessionLost { since } => {
                 self.snapshot.counts.sessions_lost += 1;
@@ -239,6 +281,21 @@ impl Engine {
         self.pipeline.message(&message);
     }
 
+    /// What is only heard is decided on, not kept: once something can be kept, the broker delivers it again, and the
+    /// watch begins anew from the store so that everything comes in its order.
+    fn hear(&mut self, message: Message) {
+        self.heard = true;
+        self.reached = message.received_at.max(self.reached);
+        self.snapshot.counts.messages += 1;
+        self.pipeline.advance_before(self.reached);
+        self.collect();
+        self.pipeline.message(&Message { received_at: self.reached, ..message });
+        let mut output = self.pipeline.take_output();
+        self.snapshot.note(&output.batch);
+        output.batch = output.batch.decided();
+        self.carry(output);
+    }
+
     fn event(&mut self, event: Event) {
         let now = self.clock.now().max(self.reached);
         self.reached = now;
@@ -255,19 +312,21 @@ impl Engine {
         self.collect();
     }
 
-    /// Lets deadlines pass; false when the clock was set back too far to go on.
-    fn look_at_the_clock(&mut self) -> bool {
-        let now = self.clock.now();
-        if self.last_look.duration_since(now) > SMALL_STEP_BACK {
-            tracing::warn!(from = %self.last_look, to = %now, "the clock was set back: starting anew from the store");
-            return false;
+    /// Lets deadlines pass. The error is by how much the clock was set since the last look: too much to go on.
+    fn look_at_the_clock(&mut self) -> Result<(), SignedDuration> {
+        self.nap = self.clock.alarm(LONGEST_NAP);
+        let (now, steady) = (self.clock.now(), self.clock.steady());
+        let (then, steady_then) = std::mem::replace(&mut self.last_look, (now, steady));
+        let step = now.duration_since(then).saturating_sub(steady.saturating_sub(steady_then));
+        if step.abs() > SMALL_STEP {
+            tracing::warn!(from = %then, to = %now, ?step, "the clock was set: starting anew from the store");
+            return Err(step);
         }
-        self.last_look = now;
         self.reached = self.reached.max(now);
         self.pipeline.advance_before(self.reached);
         self.collect();
         self.show();
-        true
+        Ok(())
     }
 
     /// Takes everything that the pipeline has to say.
@@ -278,6 +337,10 @@ impl Engine {
         self.repeated = repeated;
         self.snapshot.note(&output.batch);
         self.snapshot.skill = self.pipeline.room().skill().clone();
+        self.carry(output);
+    }
+
+    fn carry(&mut self, output: Output) {
         let forecasts = output.forecasts.iter().map(|forecast| publish::forecast(&self.prefix, forecast));
         let sheets = output.sheets.iter().map(|sheet| publish::sheet(&self.prefix, sheet));
         for written in forecasts.chain(sheets) {
@@ -298,19 +361,29 @@ impl Engine {
             return;
         }
         let mut backlog = std::mem::take(&mut self.backlog);
-        if let Connection::Watching { .. } = self.snapshot.connection {
+        if !self.heard
+            && let Connection::Watching { .. } = self.snapshot.connection
+        {
             backlog.batch.session_seen = Some(self.clock.now());
         }
         let batch = Box::new(std::mem::take(&mut backlog.batch));
-        self.on_the_way = Some(OnTheWay { outcome: self.ports.keeper.commit(batch), backlog });
+        let late = Some(self.clock.alarm(DISK_PATIENCE));
+        self.on_the_way = Some(OnTheWay { outcome: self.ports.keeper.commit(batch), late, backlog });
     }
 
     fn saved(&mut self, outcome: Option<Outcome>) {
         let Some(OnTheWay { backlog, .. }) = self.on_the_way.take() else { return };
         match outcome {
-            Some(Outcome { result: Ok(committed), .. }) => self.kept(backlog, &committed),
-            Some(Outcome { batch, result: Err(error) }) => {
-                self.not_kept(Backlog { batch: *batch, ..backlog }, &error)
+            Some(Outcome { batch, result, news }) => {
+                for fate in news {
+                    self.snapshot.counts.stores_replaced += u64::from(!matches!(fate, News::Saved(_)));
+                    self.event(Event::StoreReplaced(fate.into()));
+                }
+                match result {
+                    Ok(committed) => self.kept(backlog, &committed),
+                    Err(error) => self.not_kept(Backlog { batch: *batch, ..backlog }, &error),
+                }
+                self.collect();
             }
             None => {
                 // Only a panic ends that thread before us; without it nothing may be acknowledged.
@@ -334,24 +407,36 @@ impl Engine {
             receipt.acknowledge();
         }
         self.clock.settled(backlog.messages);
-        if self.failures > 0 {
+        self.failures = 0;
+        if self.snapshot.store_trouble.take().is_some() {
             tracing::info!("the store works again");
-            self.failures = 0;
-            self.snapshot.store_trouble = None;
+            self.ports.keeping.send_replace(true);
             self.event(Event::StoreWorks);
-            self.collect();
+        }
+    }
+
+    /// A disk that hangs says nothing: its silence is the alarm.
+    fn disk_is_late(&mut self) {
+        let seconds = DISK_PATIENCE.as_secs();
+        self.store_fails(format!(
+            "the disk hasn't answered for more than {seconds} s: it hangs, or it is worn out"
+        ));
+        self.collect();
+        self.show();
+    }
+
+    /// Tells people once; what the store says later stands in the metrics.
+    fn store_fails(&mut self, why: String) {
+        if self.snapshot.store_trouble.replace(why.clone()).is_none() {
+            tracing::error!("nothing can be kept, nothing is lost yet: {why}");
+            self.ports.keeping.send_replace(false);
+            self.event(Event::StoreFailed { why });
         }
     }
 
     fn not_kept(&mut self, mut failed: Backlog, error: &StoreError) {
-        let why = error.to_string();
         self.snapshot.counts.failed_commits += 1;
-        if self.failures == 0 {
-            tracing::error!("a commit failed, nothing is lost yet: {why}");
-            self.event(Event::StoreFailed { why: why.clone() });
-            self.collect();
-        }
-        self.snapshot.store_trouble = Some(why);
+        self.store_fails(error.to_string());
         failed.append(std::mem::take(&mut self.backlog));
         failed.trim();
         self.backlog = failed;
@@ -371,7 +456,8 @@ impl Engine {
         self.retry = None;
         self.commit();
         while self.on_the_way.is_some() {
-            let outcome = answer(&mut self.on_the_way).await;
+            // A disk that hangs mustn't hold up the next shift: what isn't acknowledged comes again.
+            let Woken::Saved(outcome) = answer(&mut self.on_the_way).await else { return };
             self.saved(outcome);
             self.commit();
         }
@@ -384,11 +470,17 @@ impl Engine {
     }
 }
 
-/// The store's answer; never without a commit on the way. `None`: its thread has ended.
-async fn answer(on_the_way: &mut Option<OnTheWay>) -> Option<Outcome> {
-    match on_the_way {
-        Some(on_the_way) => (&mut on_the_way.outcome).await.ok(),
-        None => std::future::pending().await,
+/// The store's answer, or that it is late, once; never without a commit on the way.
+async fn answer(on_the_way: &mut Option<OnTheWay>) -> Woken {
+    let Some(OnTheWay { outcome, late, .. }) = on_the_way else { return std::future::pending().await };
+    let Some(alarm) = late else { return Woken::Saved(outcome.await.ok()) };
+    tokio::select! {
+        biased;
+        outcome = outcome => Woken::Saved(outcome.ok()),
+        () = alarm => {
+            *late = None;
+            Woken::DiskLate
+        }
     }
 }
 
@@ -402,10 +494,11 @@ async fn rings(alarm: &mut Option<Pin<Box<Sleep>>>) {
 /// How many arrivals are taken before the pipeline is asked what came of them.
 const ARRIVALS: usize = 256;
 
-const NAP: SignedDuration = SignedDuration::from_secs(LONGEST_NAP.as_secs().cast_signed());
-
 /// Time servers correct a clock by less than this without our noticing.
-const SMALL_STEP_BACK: SignedDuration = SignedDuration::from_secs(60);
+const SMALL_STEP: SignedDuration = SignedDuration::from_secs(10);
+
+/// A commit that takes longer is told as a fault of the disk.
+const DISK_PATIENCE: Duration = Duration::from_secs(5);
 
 const FIRST_RETRY: Duration = Duration::from_secs(1);
 const LAST_RETRY: Duration = Duration::from_secs(30);

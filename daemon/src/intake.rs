@@ -13,7 +13,7 @@ mod task;
 mod tls;
 
 use jiff::{SignedDuration, Timestamp};
-use tokio::sync::{OwnedSemaphorePermit, mpsc};
+use tokio::sync::{OwnedSemaphorePermit, mpsc, watch};
 use tokio_util::sync::CancellationToken;
 
 use crate::message::Message;
@@ -75,10 +75,21 @@ pub struct Tls {
     pub ca_pem: Option<Vec<u8>>,
 }
 
+/// What messages are taken for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Taking {
+    /// To be kept, and acknowledged when they are.
+    ToKeep,
+    /// To be watched only, while nothing can be kept: on a connection of its own, which the broker forgets.
+    ToHear,
+}
+
 /// What comes in, in order.
 pub enum Arrival {
     /// A message; acknowledge it when it is on disk.
     Message(Message, Receipt),
+    /// A message that nobody keeps: the broker holds it for the session that waits, and delivers it once more.
+    Heard(Message),
     /// A message of our own that a filter brought back: nothing but its acknowledgement is wanted.
     Echo(Receipt),
     /// The broker had forgotten our session, or another client took it.
@@ -127,6 +138,8 @@ pub struct Ports {
     pub arrivals: mpsc::Sender<Arrival>,
     /// To the publisher.
     pub line: mpsc::Sender<Line>,
+    /// Whether anything can be kept.
+    pub keeping: watch::Receiver<bool>,
     /// Tells the watchdog that this task is alive.
     pub pulse: Pulse,
 }
@@ -145,6 +158,12 @@ impl Settings {
     #[must_use]
     pub fn status_topic(&self) -> String {
         format!("{}/status", self.prefix)
+    }
+
+    /// The client id of the connection that only hears; accepted by every server, too.
+    fn hearing_id(&self) -> String {
+        let own: String = self.client_id.chars().take(CLIENT_ID_CHARS - HEARING.len()).collect();
+        own + HEARING
     }
 
     /// Whether a connection can be prepared at all: a CA file that can't be used is told at once, not when
@@ -176,3 +195,8 @@ impl Receipt {
         }
     }
 }
+
+/// MQTT-3.1.3-5.
+const CLIENT_ID_CHARS: usize = 23;
+
+const HEARING: &str = "Hears";

@@ -112,6 +112,8 @@ impl Sheet {
             ("commits", "Commits that are on the disk", counts.commits),
             ("commits_failed", "Commits that failed and were tried again", counts.failed_commits),
             ("notices", "Notices to people", counts.notices),
+            ("clock_steps", "Times that the clock was set by more than a little", counts.clock_steps),
+            ("stores_replaced", "Times that another store was begun in place of one", counts.stores_replaced),
             ("sessions_lost", "Times that the broker had forgotten our session", counts.sessions_lost),
             ("messages_unrecorded", "Messages missing in the recording", counts.not_recorded),
         ] {

@@ -10,7 +10,7 @@ mod recent;
 #[cfg(test)]
 pub(crate) mod tests;
 
-use std::collections::{BTreeMap, HashMap};
+use std::collections::{BTreeMap, HashMap, HashSet};
 
 use jiff::{SignedDuration, Timestamp};
 
@@ -36,6 +36,8 @@ use crate::notify;
 pub struct Pipeline {
     decoder: Decoder,
     assessors: HashMap<Id, Assessor>,
+    /// Sensors whose payload carries no time: their readings are dated by their arrival.
+    undated: HashSet<Id>,
     recent: Recent,
     room: Room,
     ways: notify::Ways,
@@ -78,6 +80,7 @@ impl Pipeline {
     #[must_use]
     pub fn new(site: Site, decode: decode::Settings, notify: &notify::Settings) -> Self {
         Self {
+            undated: decode.undated(),
             decoder: Decoder::new(&site, decode),
             assessors: site.sensors.iter().map(|sensor| (sensor.id.clone(), Assessor::new(sensor))).collect(),
             recent: Recent::default(),
@@ -89,12 +92,16 @@ impl Pipeline {
     }
 
     /// Tells the past again, in time order, and goes live. What the past led to is in the store already.
-    pub fn recall(&mut self, now: Timestamp, past: Recall<'_>) -> Result<(), StoreError> {
-        let Recall { readings, log, notices, answers, remembered, happened, marks, yields } = past;
+    ///
+    /// What can't be read is left out; the first trouble with it is returned. What is dated after `now` was written
+    /// under a clock that has been set back since: readings are only known, the rest counts as of now.
+    pub fn recall(&mut self, now: Timestamp, past: Recall<'_>) -> Option<StoreError> {
+        let Recall { readings, log, notices, answers, remembered, happened, marks, yields, mut trouble } =
+            past;
         for entry in remembered {
-            self.retell(entry.at, Event::Remembered(entry));
+            self.retell(now.min(entry.at), Event::Remembered(entry));
         }
-        for happening in happened {
+        for happening in happened.into_iter().filter(|happening| happening.at <= now) {
             self.retell(happening.at, Event::HadHappened(happening));
         }
         let mut deeds: Vec<(Timestamp, Event)> = Vec::new();
@@ -104,23 +111,41 @@ impl Pipeline {
         deeds.extend(marks.into_iter().map(|said| (said.made_at, Event::RecalledMark(said))));
         deeds.extend(yields.into_iter().map(|learned| (learned.learned_at, Event::RecalledYield(learned))));
         deeds.sort_by_key(|(at, _)| *at);
-        let mut deeds = deeds.into_iter().peekable();
+        let mut deeds = deeds.into_iter().map(|(at, deed)| no_later_than(now, at, deed)).peekable();
         for reading in readings {
-            let reading = reading?;
+            let reading = match reading {
+                Ok(reading) => reading,
+                Err(unreadable) => {
+                    trouble.get_or_insert(unreadable);
+                    continue;
+                }
+            };
+            self.recent.reading(&reading.reading);
+            if reading.reading.at > now {
+                continue;
+            }
             while let Some((at, deed)) = deeds.next_if(|(at, _)| *at <= reading.reading.at) {
                 self.retell(at, deed);
             }
             if let Some(assessor) = self.assessors.get_mut(&reading.reading.sensor) {
                 assessor.recall(&reading);
             }
-            self.recent.reading(&reading.reading);
             self.retell(reading.reading.at, Event::Reading(reading));
         }
         for (at, deed) in deeds {
             self.retell(at, deed);
         }
+        if trouble.is_some() {
+            self.event(now, Event::PastUnread { wholly: false });
+        }
         self.event(now, Event::GoLive);
-        Ok(())
+        trouble
+    }
+
+    /// Goes live although nothing is known of what was before.
+    pub fn begin_without_past(&mut self, now: Timestamp) {
+        self.event(now, Event::PastUnread { wholly: true });
+        self.event(now, Event::GoLive);
     }
 
     fn retell(&mut self, at: Timestamp, event: Event) {
@@ -136,6 +161,9 @@ impl Pipeline {
             | Event::SessionLost { .. }
             | Event::StoreFailed { .. }
             | Event::StoreWorks
+            | Event::StoreReplaced(_)
+            | Event::PastUnread { .. }
+            | Event::ClockStepped { .. }
             | Event::NotForwarded { .. }
             | Event::Forwarded
             | Event::GoLive
@@ -149,7 +177,10 @@ impl Pipeline {
     pub fn message(&mut self, message: &Message) {
         self.counters.messages += 1;
         let mut decoded = self.decoder.decode(message);
-        for reading in std::mem::take(&mut decoded.readings) {
+        for mut reading in std::mem::take(&mut decoded.readings) {
+            if self.undated.contains(&reading.sensor) {
+                reading.at = self.recent.free_time(&reading.sensor, reading.at);
+            }
             match self.recent.reading(&reading) {
                 Seen::Never => self.reading(message.received_at, reading),
                 Seen::Before => self.counters.duplicates += 1,
@@ -272,6 +303,34 @@ impl Pipeline {
         self.output.batch.notices.push(issued.clone());
         self.output.issued.push(issued);
     }
+}
+
+/// What was done or said under a clock that has been set back since, as of now.
+fn no_later_than(now: Timestamp, at: Timestamp, mut deed: Event) -> (Timestamp, Event) {
+    if at <= now {
+        return (at, deed);
+    }
+    match &mut deed {
+        Event::Log(entry) => entry.at = now,
+        Event::Recalled(notice) => notice.at = now,
+        Event::Answer(answer) => answer.at = now,
+        Event::Reading(_)
+        | Event::Remembered(_)
+        | Event::HadHappened(_)
+        | Event::RecalledMark(_)
+        | Event::RecalledYield(_)
+        | Event::SessionLost { .. }
+        | Event::StoreFailed { .. }
+        | Event::StoreWorks
+        | Event::StoreReplaced(_)
+        | Event::PastUnread { .. }
+        | Event::ClockStepped { .. }
+        | Event::NotForwarded { .. }
+        | Event::Forwarded
+        | Event::GoLive
+        | Event::Tick => {}
+    }
+    (now, deed)
 }
 
 /// From when on the past is told again to a pipeline that goes live at `now`.

@@ -1,9 +1,14 @@
 //! Starts the tasks: the only place that makes channels and spawns.
 //!
 //! The store's thread lives as long as the daemon. Everything else lives for one *shift*, which begins with
-//! telling a new pipeline the past from the store; a changed site file, or a clock that was set back, ends
-//! a shift as a stop does and begins the next one. The broker keeps what arrives in between.
+//! telling a new pipeline the past from the store; a changed site file, a clock that was set, or a store that
+//! works again after messages were only heard ends a shift as a stop does and begins the next one. The broker keeps what
+//! arrives in between.
+//!
+//! Three things keep the watch from beginning: a wrong site file, a store that another daemon has, an address that can't be
+//! had. Without a store it begins all the same, with what can be read or nothing, and says so.
 
+mod recall;
 mod shift;
 
 use std::path::PathBuf;
@@ -15,10 +20,10 @@ use tokio::sync::{mpsc, watch};
 use tokio_util::sync::CancellationToken;
 
 use claymark_core::site::Site;
-use claymark_store::{StoreError, Writer};
+use claymark_store::StoreError;
 
 use crate::clock::Clock;
-use crate::engine::{Counts, Keeper, Snapshot};
+use crate::engine::{Counts, Keeper, Opening, Snapshot};
 use crate::intake::TlsError;
 use crate::service::{self, Pulses, ServiceError};
 use shift::{House, Over};
@@ -58,14 +63,6 @@ pub enum RunError {
     /// Logs or signals.
     #[error(transparent)]
     Service(#[from] ServiceError),
-    /// The recording's folder.
-    #[error("messages can't be recorded in {}: {source}. Check [record] in the site file, and the folder's permissions", .dir.display())]
-    Record {
-        /// The folder.
-        dir: PathBuf,
-        /// What the system said.
-        source: std::io::Error,
-    },
     /// A thread couldn't be started.
     #[error("a thread can't be started: {0}")]
     Thread(#[source] std::io::Error),
@@ -103,15 +100,15 @@ async fn keep_watch(
     shutdown: CancellationToken,
     mut reloads: mpsc::Receiver<Settings>,
 ) -> Result<(), RunError> {
-    let (store, site) = (settings.store.clone(), settings.site.clone());
-    let writer = blocking(move || Writer::open(&store, &site)).await??;
-    let (keeper, thread) = Keeper::start(writer).map_err(RunError::Thread)?;
-    journal(&keeper, settings.forward.is_some()).await?;
+    let (keeper, thread) = Keeper::start(settings.store.clone(), settings.site.clone(), clock.clone())
+        .map_err(RunError::Thread)?;
+    keeper.keep_journal(settings.forward.is_some()).await;
+    let opening = Opening { store_trouble: opened(&keeper).await?, ..Opening::default() };
     let pulses = Pulses::default();
     let snapshot = watch::Sender::new(Arc::new(Snapshot::new(Counts::default())));
     let systemd = tokio::spawn(service::tell_systemd(snapshot.subscribe(), pulses.clone(), shutdown.clone()));
     let house = House { clock, shutdown: shutdown.clone(), keeper, pulses, snapshot };
-    let result = shifts(&house, settings, &mut reloads).await;
+    let result = shifts(&house, settings, opening, &mut reloads).await;
     // Whatever ended the watch, systemd is told that it is over.
     shutdown.cancel();
     systemd.await.map_err(|fault| RunError::Fault(fault.to_string()))?;
@@ -123,16 +120,20 @@ async fn keep_watch(
 async fn shifts(
     house: &House,
     mut settings: Settings,
+    mut opening: Opening,
     reloads: &mut mpsc::Receiver<Settings>,
 ) -> Result<(), RunError> {
-    let mut counts = Counts::default();
     loop {
-        let over = shift::shift(house, &settings, reloads, counts).await?;
+        let over = shift::shift(house, &settings, reloads, std::mem::take(&mut opening)).await?;
         match over {
             Over::Shutdown => return Ok(()),
-            Over::ClockSetBack(so_far) => counts = so_far,
-            Over::Reload(new, so_far) => {
-                counts = so_far;
+            Over::ClockStepped(by, mut counts) => {
+                counts.clock_steps += 1;
+                opening = Opening { counts, stepped: Some(by), ..Opening::default() };
+            }
+            Over::KeepsAgain(counts) => opening = Opening { counts, ..Opening::default() },
+            Over::Reload(new, counts) => {
+                opening = Opening { counts, ..Opening::default() };
                 if let Some(taken) = reload(house, &settings, *new).await? {
                     settings = taken;
                 }
@@ -153,7 +154,7 @@ async fn reload(house: &House, old: &Settings, new: Settings) -> Result<Option<S
     }
     match house.keeper.set_site(new.site.clone()).await {
         Some(Ok(())) => {
-            journal(&house.keeper, new.forward.is_some()).await?;
+            house.keeper.keep_journal(new.forward.is_some()).await;
             service::start_log(&new.log)?;
             tracing::info!("the site file was read again");
             Ok(Some(new))
@@ -166,11 +167,14 @@ async fn reload(house: &House, old: &Settings, new: Settings) -> Result<Option<S
     }
 }
 
-/// What is written is noted only where somebody forwards it.
-async fn journal(keeper: &Keeper, wanted: bool) -> Result<(), RunError> {
-    match keeper.keep_journal(wanted).await {
-        Some(result) => Ok(result?),
-        None => Err(RunError::Fault("the store's thread".to_owned())),
+/// Why the store can't be opened, if it can't: the watch begins all the same, unless another daemon has the store.
+async fn opened(keeper: &Keeper) -> Result<Option<String>, RunError> {
+    match tokio::time::timeout(FOR_THE_STORE, keeper.open()).await {
+        Ok(Some(Ok(()))) => Ok(None),
+        Ok(Some(Err(in_use @ StoreError::InUse { .. }))) => Err(in_use.into()),
+        Ok(Some(Err(error))) => Ok(Some(error.to_string())),
+        Ok(None) => Err(RunError::Fault("the store's thread".to_owned())),
+        Err(_still) => Ok(Some(StoreError::Hangs.to_string())),
     }
 }
 
@@ -187,10 +191,8 @@ async fn joined(what: &str, thread: thread::JoinHandle<()>) -> Result<(), RunErr
     Ok(())
 }
 
-/// Work that waits for the disk, off the threads that poll.
-async fn blocking<T: Send + 'static>(work: impl FnOnce() -> T + Send + 'static) -> Result<T, RunError> {
-    tokio::task::spawn_blocking(work).await.map_err(|fault| RunError::Fault(fault.to_string()))
-}
-
 /// One second.
 const LOOKS_AT_A_THREAD: u32 = 200;
+
+/// Opening takes milliseconds; after a crash SQLite reads the log once.
+const FOR_THE_STORE: Duration = Duration::from_secs(5);

@@ -2,6 +2,7 @@
 
 pub mod content;
 pub mod failure;
+pub mod keeping;
 
 use jiff::Timestamp;
 use serde::{Deserialize, Serialize};

@@ -8,6 +8,7 @@ mod aim;
 mod believed;
 mod calendar;
 pub mod catches;
+mod clock;
 mod desk;
 mod dosing;
 mod doubt;
@@ -46,6 +47,7 @@ use crate::fieldlog::{Deed, LogEntry};
 use crate::forecast::Forecast;
 use crate::happening::Happening;
 use crate::ledger::Ledger;
+use crate::notice::keeping::StoreFate;
 use crate::notice::{Answer, Notice};
 use crate::reading::Assessed;
 use crate::refill::sheet::Sheet;
@@ -75,6 +77,8 @@ pub struct Room {
     ledger: Ledger,
     session: Session,
     storage: Storage,
+    /// The clock was set by so much, and people don't know yet.
+    clock_stepped: Option<SignedDuration>,
     traces: Traces,
     journal: Journal,
     failures: Failures,
@@ -116,6 +120,18 @@ pub enum Event {
     },
     /// A commit succeeded again.
     StoreWorks,
+    /// Something became of the store itself.
+    StoreReplaced(StoreFate),
+    /// Before going live: not all of the past could be read.
+    PastUnread {
+        /// None of it could.
+        wholly: bool,
+    },
+    /// The server's clock was set, forward by so much or back; the room was told the past anew.
+    ClockStepped {
+        /// Negative: back.
+        by: SignedDuration,
+    },
     /// What is kept hasn't reached the central database for too long.
     NotForwarded {
         /// When the oldest of what waits arrived.
@@ -185,6 +201,7 @@ impl Room {
             ledger: Ledger::default(),
             session: Session::default(),
             storage: Storage::default(),
+            clock_stepped: None,
             traces: Traces::default(),
             journal: Journal::default(),
             failures: Failures::default(),
@@ -281,6 +298,8 @@ impl Room {
             | Event::SessionLost { .. }
             | Event::StoreFailed { .. }
             | Event::StoreWorks
+            | Event::StoreReplaced(_)
+            | Event::ClockStepped { .. }
             | Event::NotForwarded { .. }
             | Event::Forwarded
             | Event::GoLive => true,
@@ -289,6 +308,7 @@ impl Room {
             | Event::HadHappened(_)
             | Event::RecalledMark(_)
             | Event::RecalledYield(_)
+            | Event::PastUnread { .. }
             | Event::Tick => false,
         }
     }
@@ -301,6 +321,9 @@ impl Room {
             Event::SessionLost { since } => self.session.lost(since),
             Event::StoreFailed { why } => self.storage.failed(now, why),
             Event::StoreWorks => self.storage.works(),
+            Event::StoreReplaced(fate) => self.storage.replaced(now, fate),
+            Event::PastUnread { wholly } => self.past_unread(now, wholly),
+            Event::ClockStepped { by } => self.clock_stepped = Some(by),
             Event::NotForwarded { since, why } => self.forwarding.behind(since, why),
             Event::Forwarded => self.forwarding.caught_up(),
             Event::Recalled(notice) => self.recall(&notice),

@@ -5,7 +5,8 @@
 use std::path::Path;
 
 use claymark_core::room::Room;
-use claymark_store::Reader;
+use claymark_store::{Reader, StoreError};
+use claymark_words::standing;
 use jiff::Timestamp;
 
 use super::Failure;
@@ -23,6 +24,8 @@ pub struct Standing {
     pub now: Timestamp,
     /// When the newest reading by then was measured; `None`: there is none.
     pub newest: Option<Timestamp>,
+    /// What of the store couldn't be read, if anything.
+    unread: Option<StoreError>,
     pipeline: Pipeline,
 }
 
@@ -39,8 +42,10 @@ impl Standing {
     pub(super) fn at(settings: Settings, now: Timestamp) -> Result<Self, Failure> {
         let reader = Reader::open(&settings.store)?;
         let mut pipeline = Pipeline::new(settings.site.clone(), settings.decode.clone(), &settings.notify);
-        pipeline.recall(now, reader.recall(pipeline::recalled_since(now))?.until(now))?;
-        Ok(Self { newest: reader.newest_reading(now)?, pipeline, settings, now })
+        let unread = pipeline.recall(now, reader.recall(pipeline::recalled_since(now)).until(now));
+        // Where the way to the newest one can't be read, its age isn't known either.
+        let newest = reader.newest_reading(now).unwrap_or_default();
+        Ok(Self { newest, unread, pipeline, settings, now })
     }
 
     /// The room, which was told the past and is live.
@@ -49,10 +54,13 @@ impl Standing {
         self.pipeline.room()
     }
 
-    /// When nothing fresh is known: a sentence on how old the newest reading is, and what to do.
+    /// When nothing fresh is known, or not all could be read: a sentence on that, and what to do.
     #[must_use]
     pub fn stale(&self) -> Option<String> {
-        claymark_words::standing::stale(&self.settings.site, self.now, self.newest)
+        let unread = self.unread.as_ref().map(|error| standing::unread(&error.to_string()));
+        let stale = standing::stale(&self.settings.site, self.now, self.newest);
+        let cautions: Vec<String> = unread.into_iter().chain(stale).collect();
+        (!cautions.is_empty()).then(|| cautions.join("\n"))
     }
 }
 

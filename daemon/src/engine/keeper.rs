@@ -1,13 +1,24 @@
 //! The thread that owns the store for writing: one commit at a time, each answered.
+//!
+//! A store that can't be opened or used is tried again with each commit; until then nothing is kept, and the thread
+//! says why. A damaged one is put aside, one whose files were taken away is left to itself; a fresh one is begun,
+//! and what is readable of the old one goes over, a little whenever no commit waits.
 
+use std::path::PathBuf;
 use std::thread;
 
+use tokio::sync::mpsc::error::{TryRecvError, TrySendError};
 use tokio::sync::{mpsc, oneshot};
 
+use claymark_core::notice::keeping::StoreFate;
 use claymark_core::site::Site;
 use claymark_store::batch::Batch;
+use claymark_store::files::{self, Standing};
 use claymark_store::journal::Rejected;
-use claymark_store::{Committed, StoreError, Writer};
+use claymark_store::rescue::{Rescue, Saved};
+use claymark_store::{Committed, Reader, StoreError, Writer};
+
+use crate::clock::Clock;
 
 /// Reaches the thread.
 #[derive(Clone)]
@@ -19,29 +30,80 @@ pub struct Outcome {
     pub batch: Box<Batch>,
     /// Whether it is on the disk.
     pub result: Result<Committed, StoreError>,
+    /// What became of the store itself since the last outcome.
+    pub news: Vec<News>,
+}
+
+/// What became of the store.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum News {
+    /// It was damaged and has another name now; a fresh one was begun.
+    PutAside {
+        /// That name.
+        aside: PathBuf,
+        /// What was wrong with it.
+        why: String,
+    },
+    /// Its files were deleted, moved or replaced while it was written; another was begun at its place.
+    TakenAway,
+    /// What could be read of the old one is in the fresh one.
+    Saved(Saved),
+}
+
+impl From<News> for StoreFate {
+    fn from(news: News) -> Self {
+        match news {
+            News::PutAside { aside, why } => Self::PutAside { aside: aside.display().to_string(), why },
+            News::TakenAway => Self::TakenAway,
+            News::Saved(Saved { readings, records, unreadable }) => Self::Saved {
+                readings,
+                records,
+                unreadable: unreadable.into_iter().map(|span| (span.from, span.to)).collect(),
+            },
+        }
+    }
 }
 
 enum Order {
+    Open { answer: oneshot::Sender<Result<(), StoreError>> },
     Commit { batch: Box<Batch>, answer: oneshot::Sender<Outcome> },
     Site { site: Box<Site>, answer: oneshot::Sender<Result<(), StoreError>> },
-    Journal { wanted: bool, answer: oneshot::Sender<Result<(), StoreError>> },
+    Journal { wanted: bool },
+    Damaged { why: StoreError },
     Forwarded { upto: u64, rejected: Vec<Rejected>, answer: oneshot::Sender<Result<(), StoreError>> },
 }
 
 impl Keeper {
     /// Starts the thread; it ends, and lets the store go, when all keepers are gone.
-    pub fn start(writer: Writer) -> std::io::Result<(Self, thread::JoinHandle<()>)> {
+    pub fn start(path: PathBuf, site: Site, clock: Clock) -> std::io::Result<(Self, thread::JoinHandle<()>)> {
         // One commit at a time is on the way; the other places are for the forwarder, and between shifts.
-        let (orders, inbox) = mpsc::channel(3);
-        let thread = thread::Builder::new().name("store".to_owned()).spawn(move || keep(writer, inbox))?;
+        let (orders, inbox) = mpsc::channel(4);
+        let cabinet =
+            Cabinet { path, site, clock, journal: false, store: None, rescues: Vec::new(), news: Vec::new() };
+        let thread = thread::Builder::new().name("store".to_owned()).spawn(move || cabinet.keep(inbox))?;
         Ok((Self(orders), thread))
+    }
+
+    /// Opens the store; what can't be opened now is tried again with each commit. `None` when the thread has ended.
+    pub async fn open(&self) -> Option<Result<(), StoreError>> {
+        let (answer, outcome) = oneshot::channel();
+        self.0.send(Order::Open { answer }).await.ok()?;
+        outcome.await.ok()
     }
 
     /// Starts a commit; the answer comes when it is on the disk, or isn't. Only one may be on the way.
     pub fn commit(&self, batch: Box<Batch>) -> oneshot::Receiver<Outcome> {
         let (answer, outcome) = oneshot::channel();
-        if self.0.try_send(Order::Commit { batch, answer }).is_err() {
-            tracing::error!("the store's thread has ended: nothing is kept any more");
+        match self.0.try_send(Order::Commit { batch, answer }) {
+            Ok(()) => {}
+            // The thread hangs in an earlier one: the batch comes back, to be tried again.
+            Err(TrySendError::Full(Order::Commit { batch, answer })) => {
+                let result = Err(StoreError::Hangs);
+                answer.send(Outcome { batch, result, news: Vec::new() }).ok();
+            }
+            Err(TrySendError::Full(_) | TrySendError::Closed(_)) => {
+                tracing::error!("the store's thread has ended: nothing is kept any more");
+            }
         }
         outcome
     }
@@ -53,11 +115,18 @@ impl Keeper {
         outcome.await.ok()
     }
 
-    /// Notes from now on what is written, for the forwarder, or stops it; `None` when the thread has ended.
-    pub async fn keep_journal(&self, wanted: bool) -> Option<Result<(), StoreError>> {
-        let (answer, outcome) = oneshot::channel();
-        self.0.send(Order::Journal { wanted, answer }).await.ok()?;
-        outcome.await.ok()
+    /// Notes from the next commit on what is written, for the forwarder, or stops it.
+    pub async fn keep_journal(&self, wanted: bool) {
+        if self.0.send(Order::Journal { wanted }).await.is_err() {
+            tracing::debug!("the store's thread has ended");
+        }
+    }
+
+    /// Somebody found, reading, that the store is damaged: it is put aside.
+    pub async fn damaged(&self, why: StoreError) {
+        if self.0.send(Order::Damaged { why }).await.is_err() {
+            tracing::debug!("the store's thread has ended");
+        }
     }
 
     /// Takes away what has been forwarded; one at a time. `None` when the thread has ended.
@@ -68,21 +137,178 @@ impl Keeper {
     }
 }
 
-fn keep(mut writer: Writer, mut orders: mpsc::Receiver<Order>) {
-    while let Some(order) = orders.blocking_recv() {
-        let heard = match order {
-            Order::Commit { batch, answer } => {
-                let result = writer.commit(&batch);
-                answer.send(Outcome { batch, result }).is_ok()
+/// What the thread has in hand.
+struct Cabinet {
+    path: PathBuf,
+    site: Site,
+    clock: Clock,
+    journal: bool,
+    store: Option<Writer>,
+    /// The last is at work.
+    rescues: Vec<Rescue>,
+    news: Vec<News>,
+}
+
+impl Cabinet {
+    fn keep(mut self, mut orders: mpsc::Receiver<Order>) {
+        loop {
+            let order = match orders.try_recv() {
+                Ok(order) => order,
+                Err(TryRecvError::Empty) if self.rescue() => continue,
+                Err(TryRecvError::Empty) => match orders.blocking_recv() {
+                    Some(order) => order,
+                    None => return,
+                },
+                Err(TryRecvError::Disconnected) => return,
+            };
+            if !self.obey(order) {
+                tracing::debug!("nobody waited for the store's answer");
             }
-            Order::Site { site, answer } => answer.send(writer.set_site(&site)).is_ok(),
-            Order::Journal { wanted, answer } => answer.send(writer.keep_journal(wanted)).is_ok(),
+        }
+    }
+
+    fn obey(&mut self, order: Order) -> bool {
+        match order {
+            Order::Open { answer } => answer.send(self.writer().map(drop)).is_ok(),
+            Order::Commit { batch, answer } => {
+                let result = self.commit(&batch);
+                answer.send(Outcome { batch, result, news: std::mem::take(&mut self.news) }).is_ok()
+            }
+            Order::Site { site, answer } => {
+                self.site = *site;
+                let result = self.store.as_mut().map_or(Ok(()), |store| store.set_site(&self.site));
+                answer.send(result).is_ok()
+            }
+            Order::Journal { wanted } => {
+                self.journal = wanted;
+                if let Some(Err(error)) = self.store.as_mut().map(|store| store.keep_journal(wanted)) {
+                    tracing::error!("what is written can't be noted for InfluxDB: {error}");
+                    self.store = None;
+                }
+                true
+            }
+            Order::Damaged { why } => {
+                self.put_aside(&why);
+                true
+            }
             Order::Forwarded { upto, rejected, answer } => {
-                answer.send(writer.forwarded(upto, &rejected)).is_ok()
+                let result = self.writer().and_then(|store| store.forwarded(upto, &rejected));
+                answer.send(result).is_ok()
+            }
+        }
+    }
+
+    /// A damaged store costs one more try, with a fresh one.
+    fn commit(&mut self, batch: &Batch) -> Result<Committed, StoreError> {
+        match self.writer().and_then(|store| store.commit(batch)) {
+            Err(damaged @ StoreError::Damaged(_)) if self.put_aside(&damaged) => self.writer()?.commit(batch),
+            result => result,
+        }
+    }
+
+    /// The store, open and where it belongs.
+    fn writer(&mut self) -> Result<&mut Writer, StoreError> {
+        if let Some(store) = &self.store {
+            match store.standing() {
+                Standing::AsOpened => {}
+                Standing::LogGone => self.fold()?,
+                Standing::Gone => self.leave(),
+            }
+        }
+        if self.store.is_none() {
+            self.open()?;
+        }
+        // It was opened just now, if it wasn't before.
+        self.store.as_mut().ok_or_else(|| StoreError::Missing(self.path.clone()))
+    }
+
+    fn open(&mut self) -> Result<(), StoreError> {
+        let opened = match Writer::open(&self.path, &self.site) {
+            Err(error) if self.is_ours_and_damaged(&error) && self.put_aside(&error) => {
+                Writer::open(&self.path, &self.site)
+            }
+            opened => opened,
+        };
+        let mut store = opened?;
+        store.keep_journal(self.journal)?;
+        self.store = Some(store);
+        Ok(())
+    }
+
+    /// A file that isn't a database may be somebody's who mistyped the path; where a store of ours stood, it is ours.
+    fn is_ours_and_damaged(&self, error: &StoreError) -> bool {
+        matches!(error, StoreError::Damaged(_))
+            || matches!(error, StoreError::NoDatabase(_)) && files::was_ours(&self.path)
+    }
+
+    /// Begins a fresh store beside the damaged one; false if even that can't be done.
+    fn put_aside(&mut self, why: &StoreError) -> bool {
+        self.store = None;
+        let now = self.clock.now();
+        let aside = match files::put_aside(&self.path, now) {
+            Ok(aside) => aside,
+            Err(error) => {
+                tracing::error!("the damaged store {} can't be put aside: {error}", self.path.display());
+                return false;
             }
         };
-        if !heard {
-            tracing::debug!("nobody waited for the store's answer");
+        tracing::error!("{why}: it was put aside as {}, a fresh one is begun", aside.display());
+        match Reader::open(&aside) {
+            Ok(reader) => self.rescues.push(Rescue::new(reader, now)),
+            Err(error) => {
+                tracing::error!("nothing of {} can be read: {error}", aside.display());
+                self.news.push(News::Saved(Saved::nothing()));
+            }
+        }
+        self.news.insert(0, News::PutAside { aside, why: why.to_string() });
+        true
+    }
+
+    /// What stood beside the database is gone, but all of it can still be reached: put into the database itself.
+    fn fold(&mut self) -> Result<(), StoreError> {
+        if let Some(store) = &self.store {
+            tracing::error!("files beside {} were deleted or replaced", self.path.display());
+            store.fold_log()?;
+        }
+        self.store = None;
+        Ok(())
+    }
+
+    /// The files are gone, but what they held can still be read as long as they are open.
+    fn leave(&mut self) {
+        tracing::error!(
+            "{} was deleted, moved or replaced while it was written: another is begun",
+            self.path.display()
+        );
+        if let Some(store) = self.store.take() {
+            self.rescues.push(Rescue::new(store.into_reader(), self.clock.now()));
+            self.news.push(News::TakenAway);
+        }
+    }
+
+    /// One step of a rescue; false when there is none to take.
+    fn rescue(&mut self) -> bool {
+        let (Some(rescue), Some(store)) = (self.rescues.last_mut(), self.store.as_mut()) else {
+            return false;
+        };
+        match rescue.step(store) {
+            Ok(None) => true,
+            Ok(Some(saved)) => {
+                tracing::info!(
+                    readings = saved.readings,
+                    records = saved.records,
+                    "what could be read was saved"
+                );
+                self.rescues.pop();
+                self.news.push(News::Saved(saved));
+                true
+            }
+            Err(error) => {
+                // The next commit opens it again, and meets the same trouble, or none.
+                tracing::warn!("saving what can be read waits: {error}");
+                self.store = None;
+                false
+            }
         }
     }
 }

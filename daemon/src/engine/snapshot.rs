@@ -52,6 +52,10 @@ pub struct Counts {
     pub notices: u64,
     /// Times that the broker's session was lost.
     pub sessions_lost: u64,
+    /// Times that the clock was set by more than a little.
+    pub clock_steps: u64,
+    /// Times that another store was begun: the one before was damaged, or its files were taken away.
+    pub stores_replaced: u64,
     /// Messages that couldn't be recorded for replay.
     pub not_recorded: u64,
 }

@@ -20,7 +20,7 @@ use std::time::Duration;
 use tokio::sync::mpsc;
 use tokio::time::{Interval, MissedTickBehavior};
 
-use super::{Place, Settings, TlsError};
+use super::{Place, Settings, Taking, TlsError};
 use wire::{Accepted, Incoming, Outgoing, Plan, Wire};
 
 /// Sends on one connection; clones belong to the same one.
@@ -135,7 +135,7 @@ pub enum Broken {
 }
 
 impl Client {
-    /// Asks for these filters at QoS 1.
+    /// Asks for these filters: at QoS 1, or at QoS 0 where nothing is to be kept.
     pub fn subscribe(&self, filters: Vec<String>) -> Result<(), LinkGone> {
         self.ask(Ask::Subscribe(filters))
     }
@@ -163,12 +163,12 @@ impl Client {
 
 impl Link {
     /// Prepares a connection; it is made by the first [`Link::next`].
-    pub fn open(settings: &Settings, largest: u32) -> Result<(Client, Self), TlsError> {
+    pub fn open(settings: &Settings, largest: u32, taking: Taking) -> Result<(Client, Self), TlsError> {
         let (client, asks) = mpsc::channel(settings.queue + OTHER_ASKS);
         let mut pings = tokio::time::interval(KEEP_ALIVE / 2);
         pings.set_missed_tick_behavior(MissedTickBehavior::Delay);
         let link = Self {
-            plan: Plan::new(settings, largest)?,
+            plan: Plan::new(settings, largest, taking)?,
             wire: None,
             asks,
             seen: VecDeque::new(),
@@ -246,7 +246,8 @@ impl Link {
             }
             Ask::Subscribe(filters) => {
                 let packet = self.new_packet();
-                self.feed(Outgoing::Subscribe { packet, filters }).await?;
+                let kept = self.plan.kept;
+                self.feed(Outgoing::Subscribe { packet, filters, kept }).await?;
             }
             Ask::Publish(publish) => {
                 self.held_back.push_back(publish);

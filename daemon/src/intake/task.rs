@@ -11,7 +11,7 @@ use tokio::time::Sleep;
 use super::link::{Broken, Client, Delivered, Grant, Link, Seen};
 use super::pause::{self, Pauses};
 use super::tls::TlsError;
-use super::{Arrival, Connection, Place, Ports, Receipt, Settings, Stop};
+use super::{Arrival, Connection, Place, Ports, Receipt, Settings, Stop, Taking};
 use crate::clock::Clock;
 use crate::message::Message;
 use crate::publish::Line;
@@ -32,6 +32,7 @@ pub struct Intake {
     largest: u32,
     /// Connections in a row that ended soon after they had been subscribed.
     short_lived: u32,
+    taking: Taking,
 }
 
 /// One connection's own state.
@@ -39,6 +40,8 @@ struct Session {
     client: Client,
     /// When to give up waiting for room.
     no_room: Option<Pin<Box<Sleep>>>,
+    /// When to think that the broker sends no more before it gets acknowledgements, which nobody can give.
+    stalled: Option<Pin<Box<Sleep>>>,
     /// When to subscribe again after a refusal.
     ask_again: Option<Pin<Box<Sleep>>>,
     connected: bool,
@@ -49,6 +52,8 @@ struct Session {
 enum Ending {
     Asked,
     NoRoom,
+    /// Messages are to be taken for something else than before.
+    Otherwise(Taking),
     Broken(Broken),
 }
 
@@ -67,6 +72,7 @@ impl Intake {
             space: Arc::new(Semaphore::new(SPACE_KIB)),
             largest: settings.max_packet_bytes,
             short_lived: 0,
+            taking: Taking::ToKeep,
             pauses: Pauses::default(),
             settings,
             clock,
@@ -89,6 +95,7 @@ impl Intake {
             let pause = match ending {
                 Ending::Asked => return,
                 Ending::NoRoom => self.after_no_room().await,
+                Ending::Otherwise(taking) => self.take_otherwise(taking),
                 Ending::Broken(broken) => self.after_broken(broken).await,
             };
             self.wait(pause).await;
@@ -97,12 +104,18 @@ impl Intake {
 
     /// One connection from its beginning to its end.
     async fn connection(&mut self) -> Ending {
-        let (client, mut link) = match Link::open(&self.settings, self.largest) {
+        let (client, mut link) = match Link::open(&self.settings, self.largest, self.taking) {
             Ok(opened) => opened,
             Err(error) => return Ending::Broken(Broken::Lost(error.to_string())),
         };
-        let mut session =
-            Session { client, no_room: None, ask_again: None, connected: false, said_goodbye: false };
+        let mut session = Session {
+            client,
+            no_room: None,
+            stalled: None,
+            ask_again: None,
+            connected: false,
+            said_goodbye: false,
+        };
         loop {
             let seen = match self.next(&mut session, &mut link).await {
                 Ok(seen) => seen,
@@ -112,6 +125,7 @@ impl Intake {
                 Seen::Connected { session_present } => self.connected(&mut session, session_present).await,
                 Seen::Subscribed(grants) => self.subscribed(&mut session, &grants).await,
                 Seen::Arrived(delivered) => {
+                    session.stalled = None;
                     self.arrived(&session, delivered).await;
                     None
                 }
@@ -135,25 +149,23 @@ impl Intake {
     /// The next thing on the connection, or why it is over. The link is never given up half way, or a
     /// packet that is half written would be lost.
     async fn next(&mut self, session: &mut Session, link: &mut Link) -> Result<Seen, Ending> {
-        let room = self.room.available_permits() > 0 && self.space.available_permits() > 0;
-        if room {
-            session.no_room = None;
-        } else {
-            let patience = link.keep_alive();
-            session.no_room.get_or_insert_with(|| Box::pin(tokio::time::sleep(patience)));
-        }
+        let room = self.has_room();
+        let link_keep_alive = link.keep_alive();
+        self.look_at_room(session, room, link_keep_alive)?;
         let mut seen = std::pin::pin!(link.next(room));
         let mut beat = tokio::time::interval(BEAT);
         loop {
             tokio::select! {
                 seen = &mut seen => {
-                    if matches!(seen, Ok(Seen::Arrived(_) | Seen::Alive)) && self.stood.is_some() {
+                    if matches!(seen, Ok(Seen::Arrived(_) | Seen::Alive)) && self.stood.is_some() && self.keeps() {
                         self.stood = Some(self.clock.now());
                     }
                     return seen.map_err(Ending::Broken);
                 }
                 _ = beat.tick() => self.ports.pulse.beat(),
                 () = due(&mut session.no_room) => return Err(Ending::NoRoom),
+                () = due(&mut session.stalled) => return Err(Ending::Otherwise(Taking::ToHear)),
+                Ok(()) = self.ports.keeping.changed() => self.look_at_room(session, room, link_keep_alive)?,
                 () = self.stop.take_no_more.cancelled(), if !session.connected => return Err(Ending::Asked),
                 () = self.stop.disconnect.cancelled(), if !session.said_goodbye => {
                     session.said_goodbye = true;
@@ -168,7 +180,10 @@ impl Intake {
 
     async fn connected(&mut self, session: &mut Session, session_present: bool) -> Option<Ending> {
         session.connected = true;
-        if !session_present && let Some(since) = self.stood {
+        if !session_present
+            && self.keeps()
+            && let Some(since) = self.stood
+        {
             tracing::warn!(%since, "the broker had forgotten our session: readings may be missing since then");
             self.tell(Arrival::SessionLost { since }).await;
         }
@@ -186,6 +201,7 @@ impl Intake {
         for (filter, grant) in filters.iter().zip(grants) {
             match grant {
                 Grant::AtLeastOnce => {}
+                Grant::AtMostOnce if !self.keeps() => {}
                 Grant::AtMostOnce => refused.push(format!("{filter}: only at QoS 0")),
                 Grant::Refused(why) => refused.push(format!("{filter}: {why}")),
             }
@@ -195,8 +211,10 @@ impl Intake {
         }
         session.ask_again = (!refused.is_empty()).then(|| Box::pin(tokio::time::sleep(ASK_AGAIN)));
         let since = self.clock.now();
-        self.stood = Some(since);
-        self.short_lived = self.short_lived.saturating_add(1);
+        if self.keeps() {
+            self.stood = Some(since);
+            self.short_lived = self.short_lived.saturating_add(1);
+        }
         tracing::info!("watching: subscribed at {}:{}", self.settings.host, self.settings.port);
         if refused.len() < filters.len() {
             self.tell_line(Line::Watching).await;
@@ -210,6 +228,13 @@ impl Intake {
             return;
         }
         let Delivered { topic, payload, retained, packet } = delivered;
+        if !self.keeps() {
+            if !self.settings.is_ours(&topic) {
+                let received_at = self.clock.arrival();
+                self.tell(Arrival::Heard(Message { topic, payload, retained, received_at })).await;
+            }
+            return;
+        }
         let Some(place) = self.place(payload.len()) else {
             tracing::error!("a message was read without room for it; the broker delivers it again");
             return;
@@ -221,6 +246,46 @@ impl Intake {
             let received_at = self.clock.arrival();
             self.tell(Arrival::Message(Message { topic, payload, retained, received_at }, receipt)).await;
         }
+    }
+
+    fn keeps(&self) -> bool {
+        self.taking == Taking::ToKeep
+    }
+
+    /// Messages that are only heard take no place.
+    fn has_room(&self) -> bool {
+        !self.keeps() || self.room.available_permits() > 0 && self.space.available_permits() > 0
+    }
+
+    /// How long a connection without room may stand; while nothing can be kept it is left for one that only hears, as
+    /// is one on which the broker waits for acknowledgements, and that one when something can be kept again.
+    fn look_at_room(&mut self, session: &mut Session, room: bool, patience: Duration) -> Result<(), Ending> {
+        let keeping = *self.ports.keeping.borrow_and_update();
+        match (self.taking, keeping) {
+            (Taking::ToHear, true) => return Err(Ending::Otherwise(Taking::ToKeep)),
+            (Taking::ToKeep, false) if !room => return Err(Ending::Otherwise(Taking::ToHear)),
+            (Taking::ToKeep, false) if self.room.available_permits() < self.settings.queue => {
+                session.stalled.get_or_insert_with(|| Box::pin(tokio::time::sleep(STALLED)));
+            }
+            (Taking::ToKeep | Taking::ToHear, _) => session.stalled = None,
+        }
+        if room {
+            session.no_room = None;
+        } else {
+            session.no_room.get_or_insert_with(|| Box::pin(tokio::time::sleep(patience)));
+        }
+        Ok(())
+    }
+
+    fn take_otherwise(&mut self, taking: Taking) -> Duration {
+        self.taking = taking;
+        match taking {
+            Taking::ToHear => tracing::warn!(
+                "nothing can be kept: the broker holds the messages; until that is mended they are watched, not kept"
+            ),
+            Taking::ToKeep => tracing::info!("messages are kept again"),
+        }
+        Duration::ZERO
     }
 
     /// A place in the queue, which is free: nothing was read otherwise. A message larger than what is left
@@ -239,11 +304,18 @@ impl Intake {
         tracing::warn!("{why}");
         self.tell(Arrival::Connection(Connection::Down { why: why.to_owned() })).await;
         let half = u32::try_from(self.settings.queue / 2).unwrap_or(u32::MAX);
+        let mut keeping = self.ports.keeping.clone();
         let mut half_free = std::pin::pin!(Arc::clone(&self.room).acquire_many_owned(half));
         let mut beat = tokio::time::interval(BEAT);
         loop {
             tokio::select! {
                 _room = &mut half_free => return Duration::ZERO,
+                Ok(()) = keeping.changed() => {
+                    if !*keeping.borrow_and_update() {
+                        self.taking = Taking::ToHear;
+                        return Duration::ZERO;
+                    }
+                }
                 () = self.stop.take_no_more.cancelled() => return Duration::ZERO,
                 _ = beat.tick() => self.ports.pulse.beat(),
             }
@@ -347,6 +419,9 @@ const PACKET_HEADER_BYTES: u32 = 5;
 
 /// Payloads that may wait for the disk, together.
 const SPACE_KIB: usize = 64 * 1024;
+
+/// A room in which nothing speaks for so long while messages wait for their acknowledgement: the broker waits, too.
+const STALLED: Duration = Duration::from_secs(60);
 
 /// A refused subscription is tried again after this: somebody may have mended the broker's rights.
 const ASK_AGAIN: Duration = Duration::from_secs(60);

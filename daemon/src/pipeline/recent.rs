@@ -5,7 +5,7 @@
 use std::collections::{BTreeMap, HashMap, HashSet, VecDeque};
 use std::hash::Hash;
 
-use jiff::Timestamp;
+use jiff::{SignedDuration, Timestamp};
 
 use claymark_core::fieldlog::LogEntry;
 use claymark_core::id::Id;
@@ -49,6 +49,14 @@ impl Recent {
         Seen::Never
     }
 
+    /// The first millisecond from `at` on at which nothing is known of the sensor: two readings that are dated by their
+    /// arrival are two, though a clock that stood still or was set back gives both the same time.
+    pub(super) fn free_time(&self, sensor: &Id, at: Timestamp) -> Timestamp {
+        let Some(of_sensor) = self.readings.get(sensor) else { return at };
+        let later = |ms: i64| at.saturating_add(SignedDuration::from_millis(ms)).unwrap_or(at);
+        (0..MOST_AT_ONCE).map(later).find(|at| !of_sensor.contains_key(at)).unwrap_or(at)
+    }
+
     /// Whether this entry came before.
     pub(super) fn log_entry(&mut self, entry: &LogEntry) -> bool {
         self.log_keys.contained_or_added(entry.key.clone())
@@ -89,6 +97,8 @@ impl<T: Clone + Eq + Hash> Window<T> {
 
 /// More than a day of one reading a minute; 32 KiB a sensor.
 const READINGS_PER_SENSOR: usize = 2048;
+/// Fewer than the seconds that a reading may be dated ahead.
+const MOST_AT_ONCE: i64 = 10_000;
 /// Entries and answers are made by hand: this is weeks.
 const HAND_MADE: usize = 4096;
 

@@ -116,6 +116,7 @@ mod door {
     use claymark_core::quarantine::Reason;
     use claymark_core::room::Event;
     use claymark_store::batch::Channel;
+    use claymark_store::{Reader, Writer};
 
     use super::{id, site};
     use crate::decode::{self, Binding, Payload};
@@ -175,6 +176,56 @@ mod door {
         let counters = pipeline.counters();
         assert_eq!((counters.messages, counters.readings, counters.duplicates), (4, 2, 1));
         assert_eq!(counters.quarantined.get(&Reason::Conflict), Some(&1));
+    }
+
+    #[test]
+    fn bare_numbers_keep_times_of_their_own_while_the_clock_stands_still() {
+        let decode = decode::Settings {
+            bindings: vec![Binding {
+                sensor: site().sensor(&id("drum-a-level")).unwrap().clone(),
+                topic: "x/a".to_owned(),
+                payload: Payload::Number,
+            }],
+            prefix: "claymark/x".to_owned(),
+        };
+        let notify = notify::Settings { smtp: None, addresses: Vec::new(), prefix: "claymark/x".to_owned() };
+        let mut pipeline = Pipeline::new(site(), decode, &notify);
+        pipeline.event(at("10:00:00"), Event::GoLive);
+        for value in 0..170 {
+            pipeline.message(&message("x/a", "10:01:00", &(500.0 - f64::from(value) / 100.0).to_string()));
+        }
+        let batch = pipeline.take_output().batch;
+        let times: BTreeSet<_> = batch.readings.iter().map(|assessed| assessed.reading.at).collect();
+        assert_eq!((times.len(), batch.quarantined.len()), (170, 0));
+        assert!(*times.last().unwrap() < at("10:01:01"), "a millisecond each");
+    }
+
+    /// Not kept twice, not told twice: what is dated after the clock was set back counts as of now.
+    #[test]
+    fn a_past_that_lies_ahead_of_a_clock_that_was_set_back_is_told_as_of_now() {
+        let dir = tempfile::tempdir().unwrap();
+        let store = dir.path().join("claymark.db");
+        let mut writer = Writer::open(&store, &site()).unwrap();
+        let mut before = pipeline();
+        before.event(at("10:00:00"), Event::GoLive);
+        before.message(&level("10:30:00", "10:30:00", 500.0));
+        before.message(&level("11:00:00", "11:00:00", 490.0));
+        let refill = r#"{"kind":"refill","drum":"a","water_l":50,"at":"2027-04-20T11:00:30Z"}"#;
+        before.message(&message("claymark/x/log", "11:01:00", refill));
+        before.event(at("11:02:00"), Event::StoreFailed { why: "disk full".to_owned() });
+        writer.commit(&before.take_output().batch).unwrap();
+
+        let mut after = pipeline();
+        let reader = Reader::open(&store).unwrap();
+        let now = at("10:31:00");
+        let none = after.recall(now, reader.recall(at("00:00:00")));
+        assert!(none.is_none());
+        assert!(after.next_deadline().unwrap().0 <= at("10:41:00"), "{:?}", after.next_deadline());
+        after.message(&message("claymark/x/log", "10:31:01", refill));
+        assert_eq!(after.counters().duplicates, 1, "the entry is known");
+        after.event(at("10:32:00"), Event::SessionLost { since: at("10:00:00") });
+        let told = after.take_output().issued;
+        assert!(told.iter().all(|issued| issued.notice.number > 4_000_000), "{told:?}");
     }
 
     #[test]

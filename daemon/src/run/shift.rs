@@ -4,25 +4,21 @@ use std::sync::Arc;
 use std::thread;
 use std::time::Duration;
 
-use jiff::Timestamp;
+use jiff::SignedDuration;
 use tokio::net::TcpListener;
 use tokio::sync::{mpsc, oneshot, watch};
 use tokio::task::JoinHandle;
 use tokio_util::sync::CancellationToken;
 
-use claymark_core::forecast::Subject;
-use claymark_store::Reader;
-use claymark_store::batch::{Delivery, Issued};
-
-use super::{RunError, Settings, blocking, joined};
+use super::recall::{self, Past};
+use super::{RunError, Settings, joined};
 use crate::clock::Clock;
-use crate::engine::{self, Counts, Ended, Engine, Keeper, Snapshot};
+use crate::engine::{self, Counts, Ended, Engine, Keeper, Opening, Snapshot};
 use crate::forward::{self, Behind, Forwarder, Progress};
 use crate::intake::{self, Intake, Stop};
 use crate::metrics;
 use crate::notify::{self, Notifier};
-use crate::pipeline::{self, Pipeline};
-use crate::publish::{self, Farewell, Inbox, Publisher, Retained};
+use crate::publish::{Farewell, Inbox, Publisher, Retained};
 use crate::record::Recorder;
 use crate::service::Pulses;
 
@@ -46,17 +42,10 @@ pub enum Over {
     Shutdown,
     /// The site file has changed.
     Reload(Box<Settings>, Counts),
-    /// Begin anew: the clock was set back.
-    ClockSetBack(Counts),
-}
-
-/// What the store remembers.
-struct Past {
-    pipeline: Pipeline,
-    pending: Vec<(Issued, Delivery)>,
-    session_seen: Option<Timestamp>,
-    /// Topics of what has left the site file.
-    gone: Vec<String>,
+    /// Begin anew: the clock was set by so much.
+    ClockStepped(SignedDuration, Counts),
+    /// Begin anew: something can be kept again, and the broker delivers again what was only heard.
+    KeepsAgain(Counts),
 }
 
 /// The tasks of a shift, and what ends each of them, in the order in which they end.
@@ -75,10 +64,12 @@ pub async fn shift(
     house: &House,
     settings: &Settings,
     reloads: &mut mpsc::Receiver<Settings>,
-    counts: Counts,
+    mut opening: Opening,
 ) -> Result<Over, RunError> {
-    let past = recall(settings, house.clock.now()).await?;
-    let mut tasks = start(house, settings, past, counts).await?;
+    let past = recall::recall(house, settings).await;
+    opening.store_trouble =
+        opening.store_trouble.take().or_else(|| house.snapshot.borrow().store_trouble.clone());
+    let mut tasks = start(house, settings, past, opening).await?;
     let new = tokio::select! {
         () = house.shutdown.cancelled() => None,
         Some(new) = reloads.recv() => Some(new),
@@ -87,7 +78,7 @@ pub async fn shift(
     let farewell = if new.is_none() { Farewell::Stopped } else { Farewell::Quiet };
     let ended = end(tasks, farewell).await?;
     let counts = match ended {
-        Ended::Stopped(counts) | Ended::ClockSetBack(counts) => counts,
+        Ended::Stopped(counts) | Ended::ClockStepped(_, counts) | Ended::KeepsAgain(counts) => counts,
     };
     Ok(new.map_or(Over::Shutdown, |new| Over::Reload(Box::new(new), counts)))
 }
@@ -100,9 +91,12 @@ async fn after_engine(
     ended: Result<Ended, tokio::task::JoinError>,
 ) -> Result<Over, RunError> {
     let ended = ended.map_err(|fault| RunError::Fault(fault.to_string()))?;
+    let began_anew = !matches!(ended, Ended::Stopped(_));
     let rest = Tasks { engine: (tokio::spawn(std::future::ready(ended)), CancellationToken::new()), ..tasks };
-    match end(rest, Farewell::Stopped).await? {
-        Ended::ClockSetBack(counts) => Ok(Over::ClockSetBack(counts)),
+    let farewell = if began_anew { Farewell::Quiet } else { Farewell::Stopped };
+    match end(rest, farewell).await? {
+        Ended::ClockStepped(by, counts) => Ok(Over::ClockStepped(by, counts)),
+        Ended::KeepsAgain(counts) => Ok(Over::KeepsAgain(counts)),
         Ended::Stopped(_) if house.shutdown.is_cancelled() => Ok(Over::Shutdown),
         Ended::Stopped(_) => {
             Err(RunError::Fault(format!("the thread that writes {}", settings.store.display())))
@@ -110,43 +104,20 @@ async fn after_engine(
     }
 }
 
-/// Builds a pipeline and tells it the recent past.
-async fn recall(settings: &Settings, now: Timestamp) -> Result<Past, RunError> {
-    let settings = settings.clone();
-    let past = blocking(move || {
-        let reader = Reader::open(&settings.store)?;
-        let mut pipeline = Pipeline::new(settings.site.clone(), settings.decode.clone(), &settings.notify);
-        pipeline.recall(now, reader.recall(pipeline::recalled_since(now))?)?;
-        let prefix = &settings.intake.prefix;
-        let is_gone = |of: &Subject| match of {
-            Subject::Drum(drum) => settings.site.drum(drum).is_none(),
-            Subject::Supply(pump) => settings.site.drums_of(pump).count() < 2,
-        };
-        let subjects = reader.forecast_subjects()?;
-        let gone = subjects.iter().filter(|of| is_gone(of)).flat_map(|of| publish::topics(prefix, of));
-        Ok::<_, claymark_store::StoreError>(Past {
-            pipeline,
-            pending: reader.pending_deliveries()?,
-            session_seen: reader.session_seen()?,
-            gone: gone.collect(),
-        })
-    });
-    Ok(past.await??)
-}
-
-async fn start(house: &House, settings: &Settings, past: Past, counts: Counts) -> Result<Tasks, RunError> {
+async fn start(house: &House, settings: &Settings, past: Past, opening: Opening) -> Result<Tasks, RunError> {
     let (arrivals, arrived) = mpsc::channel(settings.intake.queue + CONNECTION_EVENTS);
     let (line, heard) = mpsc::channel(CHANNEL);
     let (retained, retained_inbox) = mpsc::channel(CHANNEL);
+    let (keeping, heard_keeping) = watch::channel(true);
     let (requests, requests_inbox) = mpsc::channel(CHANNEL);
     let (notices, notices_inbox) = mpsc::channel(CHANNEL);
     let (outcomes, outcomes_inbox) = mpsc::channel(CHANNEL);
     let clock = &house.clock;
 
     let stop = Stop::default();
-    let ports = intake::Ports { arrivals, line, pulse: house.pulses.intake.clone() };
+    let ports = intake::Ports { arrivals, line, keeping: heard_keeping, pulse: house.pulses.intake.clone() };
     let intake = Intake::new(settings.intake.clone(), clock.clone(), ports, stop.clone(), past.session_seen)?;
-    let (recorder, recorder_thread) = recorder(settings)?.unzip();
+    let (recorder, recorder_thread) = recorder(settings).unzip();
 
     let inbox = Inbox { line: heard, retained: retained_inbox, requests: requests_inbox };
     let (farewell, last_words) = oneshot::channel();
@@ -176,12 +147,13 @@ async fn start(house: &House, settings: &Settings, past: Past, counts: Counts) -
         notices,
         retained,
         behind: heard_behind,
+        keeping,
         recorder,
         snapshot: house.snapshot.clone(),
         pulse: house.pulses.engine.clone(),
         stop: engine_stop.clone(),
     };
-    let engine = Engine::new(past.pipeline, clock.clone(), settings.intake.prefix.clone(), ports, counts);
+    let engine = Engine::new(past.pipeline, clock.clone(), settings.intake.prefix.clone(), ports, opening);
 
     Ok(Tasks {
         notifier: (tokio::spawn(notifier.run()), notifier_stop),
@@ -194,10 +166,20 @@ async fn start(house: &House, settings: &Settings, past: Past, counts: Counts) -
     })
 }
 
-fn recorder(settings: &Settings) -> Result<Option<(Recorder, thread::JoinHandle<()>)>, RunError> {
-    let Some(record) = settings.record.clone() else { return Ok(None) };
+/// A recording that can't be made costs the recording, not the watch.
+fn recorder(settings: &Settings) -> Option<(Recorder, thread::JoinHandle<()>)> {
+    let record = settings.record.clone()?;
     let dir = record.dir.clone();
-    Recorder::start(record).map(Some).map_err(|source| RunError::Record { dir, source })
+    match Recorder::start(record) {
+        Ok(started) => Some(started),
+        Err(error) => {
+            let dir = dir.display();
+            tracing::error!(
+                "messages can't be recorded in {dir}: {error}; everything else goes on. Check [record]"
+            );
+            None
+        }
+    }
 }
 
 type Forwarding = ((JoinHandle<()>, CancellationToken), watch::Receiver<Progress>);

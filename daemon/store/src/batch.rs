@@ -100,3 +100,13 @@ pub struct Batch {
     /// The last time that the broker session stood, to be told after a loss.
     pub session_seen: Option<Timestamp>,
 }
+
+impl Batch {
+    /// Without what arrived and what was seen in it, for messages that will be delivered once more: what people were
+    /// told and what was forecast.
+    #[must_use]
+    pub fn decided(self) -> Self {
+        let Self { forecasts, notices, deliveries, .. } = self;
+        Self { forecasts, notices, deliveries, ..Self::default() }
+    }
+}

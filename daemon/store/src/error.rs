@@ -13,6 +13,9 @@ pub enum StoreError {
     /// The file is something else.
     #[error("{} is not a Claymark store. Check the path; it was left as it is", .0.display())]
     Foreign(PathBuf),
+    /// The file is no database at all: something else, or a store whose beginning is damaged.
+    #[error("{} is no database: a wrong path, or a store whose beginning is damaged. It was left as it is", .0.display())]
+    NoDatabase(PathBuf),
     /// A later Claymark made it.
     #[error(
         "{} was written by a newer Claymark (schema {found}; this one knows up to {known}). \
@@ -71,6 +74,9 @@ pub enum StoreError {
         /// What the system said.
         source: std::io::Error,
     },
+    /// The thread that writes waits for the disk, and has done so for long.
+    #[error("the disk that holds the store doesn't answer. Claymark tries again by itself")]
+    Hangs,
     /// The file is damaged.
     #[error("the store is damaged ({0}). Keep a copy of it, then put the last backup in its place")]
     Damaged(#[source] rusqlite::Error),
@@ -95,9 +101,14 @@ impl StoreError {
     #[must_use]
     pub fn retry_makes_sense(&self) -> bool {
         match self {
-            Self::DiskFull(_) | Self::Disk(_) | Self::LockFile { .. } | Self::UnreadableLog(_) => true,
+            Self::Hangs
+            | Self::DiskFull(_)
+            | Self::Disk(_)
+            | Self::LockFile { .. }
+            | Self::UnreadableLog(_) => true,
             Self::Missing(_)
             | Self::Foreign(_)
+            | Self::NoDatabase(_)
             | Self::Newer { .. }
             | Self::Older { .. }
             | Self::InUse { .. }
@@ -108,10 +119,10 @@ impl StoreError {
         }
     }
 
-    /// As [`StoreError::from`], but a file that SQLite doesn't take for a database is foreign.
+    /// As [`StoreError::from`], but a file that SQLite doesn't take for a database is told as that.
     pub(crate) fn while_opening(path: &Path, error: rusqlite::Error) -> Self {
         match error.sqlite_error_code() {
-            Some(ErrorCode::NotADatabase) => Self::Foreign(path.to_owned()),
+            Some(ErrorCode::NotADatabase) => Self::NoDatabase(path.to_owned()),
             _ => error.into(),
         }
     }

@@ -2,9 +2,10 @@
 
 use std::fs::{File, OpenOptions, TryLockError};
 use std::io::{Read, Seek, Write};
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use crate::error::StoreError;
+use crate::files;
 
 /// Held as long as it lives; the file stays, which is harmless.
 #[derive(Debug)]
@@ -15,7 +16,7 @@ pub(crate) struct Lock {
 impl Lock {
     /// Takes the lock of the store at `store`, or says who has it.
     pub(crate) fn take(store: &Path) -> Result<Self, StoreError> {
-        let path = lock_path(store);
+        let path = files::beside(store, files::LOCK);
         let wrong = |source| StoreError::LockFile { path: path.clone(), source };
         let mut file = OpenOptions::new()
             .read(true)
@@ -51,10 +52,4 @@ fn written_by(file: &mut File) -> Option<u32> {
     let mut text = String::new();
     file.read_to_string(&mut text).ok()?;
     text.trim().parse().ok()
-}
-
-fn lock_path(store: &Path) -> PathBuf {
-    let mut name = store.as_os_str().to_owned();
-    name.push(".lock");
-    name.into()
 }

@@ -18,6 +18,7 @@ use claymark_core::site::Site;
 use crate::batch::{Delivery, Issued};
 use crate::columns;
 use crate::error::StoreError;
+use crate::files;
 use crate::schema;
 
 pub use journal::{RawReading, Waiting};
@@ -59,6 +60,11 @@ impl Reader {
         Ok(Self { connection })
     }
 
+    /// What an open connection sees, whatever became of its files.
+    pub(crate) fn of(connection: Connection) -> Self {
+        Self { connection }
+    }
+
     /// The site in force.
     pub fn site(&self) -> Result<Site, StoreError> {
         let json =
@@ -67,8 +73,9 @@ impl Reader {
         columns::record("site", json)
     }
 
-    /// What the room must be told again after a restart: all that is known from `since` on.
-    pub fn recall(&self, since: Timestamp) -> Result<Recall<'_>, StoreError> {
+    /// What the room must be told again after a restart: all that is known from `since` on, and can be read.
+    #[must_use]
+    pub fn recall(&self, since: Timestamp) -> Recall<'_> {
         recall::recall(&self.connection, since)
     }
 
@@ -128,9 +135,7 @@ fn is_about_files(refusal: &rusqlite::Error) -> bool {
 }
 
 fn log_may_hold_data(path: &Path) -> bool {
-    let mut log = path.as_os_str().to_owned();
-    log.push("-wal");
-    match fs::metadata(log) {
+    match fs::metadata(files::beside(path, files::LOG)) {
         Ok(found) => found.len() > 0,
         Err(error) => error.kind() != ErrorKind::NotFound,
     }

@@ -5,9 +5,9 @@ mod quarantine;
 mod readings;
 pub(crate) mod records;
 mod rollups;
-mod sensors;
+pub(crate) mod sensors;
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 use rusqlite::{Connection, OptionalExtension, TransactionBehavior};
@@ -15,10 +15,13 @@ use rusqlite::{Connection, OptionalExtension, TransactionBehavior};
 use claymark_core::quarantine::Quarantined;
 use claymark_core::site::Site;
 
+use crate::Reader;
 use crate::batch::Batch;
 use crate::error::StoreError;
+use crate::files::{self, Opened, Standing};
 use crate::journal::Rejected;
 use crate::lock::Lock;
+use crate::reader::KnownSensor;
 use crate::schema;
 use journal::Journal;
 use quarantine::Shelf;
@@ -35,6 +38,8 @@ pub struct Writer {
     rollups: Rollups,
     shelf: Shelf,
     journal: Journal,
+    path: PathBuf,
+    opened: Opened,
     _lock: Lock,
 }
 
@@ -54,7 +59,21 @@ pub struct Committed {
 impl Writer {
     /// Opens the store, makes it where there is none, and brings an older one up to date.
     pub fn open(path: &Path, site: &Site) -> Result<Self, StoreError> {
-        let lock = Lock::take(path)?;
+        let was_ours = files::was_ours(path);
+        let opened = Self::open_locked(path, site, Lock::take(path)?);
+        if !was_ours && matches!(opened, Err(StoreError::Foreign(_) | StoreError::NoDatabase(_))) {
+            files::disown(path);
+        }
+        opened
+    }
+
+    fn open_locked(path: &Path, site: &Site, lock: Lock) -> Result<Self, StoreError> {
+        // Closing a connection that may write would already change a newer store's files.
+        if path.is_file()
+            && let Err(newer @ StoreError::Newer { .. }) = Reader::open(path)
+        {
+            return Err(newer);
+        }
         let opening = |error| StoreError::while_opening(path, error);
         let mut connection = Connection::open(path).map_err(opening)?;
         connection.busy_timeout(BUSY_TIMEOUT)?;
@@ -66,7 +85,39 @@ impl Writer {
         let shelf = Shelf::load(&connection)?;
         let sensors = adopt(&mut connection, site)?;
         let journal = Journal::load(&connection)?;
-        Ok(Self { connection, sensors, rollups: Rollups::default(), shelf, journal, _lock: lock })
+        let (path, opened) = (path.to_owned(), Opened::at(path));
+        Ok(Self {
+            connection,
+            sensors,
+            rollups: Rollups::default(),
+            shelf,
+            journal,
+            path,
+            opened,
+            _lock: lock,
+        })
+    }
+
+    /// Whether what is written still reaches the files at the store's path.
+    #[must_use]
+    pub fn standing(&self) -> Standing {
+        self.opened.standing(&self.path)
+    }
+
+    /// Brings everything into the database file itself, so that it may be opened anew without what stood beside it.
+    pub fn fold_log(&self) -> Result<(), StoreError> {
+        let busy: i64 = self.connection.query_row("PRAGMA wal_checkpoint(TRUNCATE)", [], |row| row.get(0))?;
+        if busy == 0 {
+            return Ok(());
+        }
+        Err(rusqlite::Error::SqliteFailure(rusqlite::ffi::Error::new(rusqlite::ffi::SQLITE_BUSY), None)
+            .into())
+    }
+
+    /// Writes no more; what the open files hold can still be read, even if they were deleted.
+    #[must_use]
+    pub fn into_reader(self) -> Reader {
+        Reader::of(self.connection)
     }
 
     /// Whether to note in the journal what each commit writes, for a forwarder to take from there. Without
@@ -107,7 +158,7 @@ impl Writer {
     }
 
     fn write(&mut self, batch: &Batch) -> Result<Committed, StoreError> {
-        let Self { connection, sensors, rollups, shelf, journal, _lock } = self;
+        let Self { connection, sensors, rollups, shelf, journal, path: _, opened: _, _lock } = self;
         let transaction = connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
         let mut committed = Committed::default();
         for assessed in &batch.readings {
@@ -130,6 +181,26 @@ impl Writer {
         journal.flush(&transaction)?;
         transaction.commit()?;
         Ok(committed)
+    }
+}
+
+impl Writer {
+    /// Gives the sensors of another store their keys here.
+    pub(crate) fn admit(&mut self, known: &[KnownSensor]) -> Result<Sensors, StoreError> {
+        let transaction = self.connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
+        let guests = self.sensors.with(&transaction, known)?;
+        transaction.commit()?;
+        Ok(guests)
+    }
+
+    /// Keeps what another store held, its readings under the keys of `guests`; it isn't noted for forwarding.
+    pub(crate) fn take_over(&mut self, guests: &mut Sensors, batch: &Batch) -> Result<Committed, StoreError> {
+        let journal = std::mem::take(&mut self.journal);
+        std::mem::swap(&mut self.sensors, guests);
+        let committed = self.commit(batch);
+        std::mem::swap(&mut self.sensors, guests);
+        self.journal = journal;
+        committed
     }
 }
 
@@ -201,13 +272,7 @@ mod tests {
     }
 
     fn kept(path: &Path) -> usize {
-        Reader::open(path)
-            .unwrap()
-            .recall(Timestamp::UNIX_EPOCH)
-            .unwrap()
-            .readings
-            .map(Result::unwrap)
-            .count()
+        Reader::open(path).unwrap().recall(Timestamp::UNIX_EPOCH).readings.map(Result::unwrap).count()
     }
 
     fn rollups(path: &Path) -> Vec<crate::reader::Rollup> {

@@ -22,7 +22,7 @@ use tokio_util::sync::CancellationToken;
 async fn three_days_without_the_server_lose_and_double_nothing_and_are_told_once() {
     let mut server = Victoria::start();
     server.stop();
-    let mut barn = Barn::open(server.port());
+    let mut barn = Barn::open(server.port()).await;
     let mut sent = BTreeSet::new();
     for hour in 0..72 {
         barn.keep(hour, &mut sent).await;
@@ -70,14 +70,15 @@ struct Barn {
 }
 
 impl Barn {
-    fn open(port: u16) -> Self {
+    async fn open(port: u16) -> Self {
         let site: Site = serde_json::from_str(include_str!("../../store/tests/site.json")).unwrap();
         let dir = tempfile::tempdir().unwrap();
         let store = dir.path().join("claymark.db");
-        let mut writer = Writer::open(&store, &site).unwrap();
-        writer.keep_journal(true).unwrap();
-        let (keeper, _thread) = Keeper::start(writer).unwrap();
         let (clock, stepper) = Clock::stepped(at(0, 0));
+        // The forwarder finds a store that is there; the thread opens it again.
+        drop(Writer::open(&store, &site).unwrap());
+        let (keeper, _thread) = Keeper::start(store.clone(), site.clone(), clock.clone()).unwrap();
+        keeper.keep_journal(true).await;
         let (progress, seen) = watch::channel(Progress::default());
         let (behind, heard) = watch::channel(None);
         let stop = CancellationToken::new();

@@ -5,6 +5,7 @@ mod doubt;
 mod drum;
 mod evening;
 mod failure;
+mod keeping;
 mod missing;
 mod outlook;
 mod runout;

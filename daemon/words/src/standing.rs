@@ -27,6 +27,12 @@ pub fn stale(site: &Site, now: Timestamp, newest: Option<Timestamp>) -> Option<S
     })
 }
 
+/// A sentence for an answer that goes by less than all of the store; `why` is what the store said.
+#[must_use]
+pub fn unread(why: &str) -> String {
+    format!("CAUTION: not all of the store can be read, this goes by the rest of it: {why}.")
+}
+
 /// A room whose sensors speak every few seconds to minutes has something newer than this (common practice,
 /// no source).
 const FRESH: SignedDuration = SignedDuration::from_mins(5);

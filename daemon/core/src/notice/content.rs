@@ -9,6 +9,7 @@ use crate::forecast::{EmptyAt, Forecast};
 use crate::id::Id;
 use crate::notice::NoticeKind;
 use crate::notice::failure::Failure;
+use crate::notice::keeping::{ClockStep, StoreFate};
 use crate::outlook::{Enough, Slower};
 use crate::refill::Refill;
 use crate::refill::books::MassDoubt;
@@ -381,6 +382,15 @@ pub enum ReadingsMissing {
         /// What stands in the way.
         why: String,
     },
+    /// Something became of the store.
+    StoreReplaced {
+        /// When that was noticed.
+        at: Timestamp,
+        /// What.
+        fate: StoreFate,
+    },
+    /// The server's clock was set.
+    ClockStepped(ClockStep),
 }
 
 /// A sensor that doesn't speak.
@@ -404,4 +414,6 @@ pub enum Common {
     At(Place),
     /// Several fell silent at about the same time.
     Together,
+    /// Several fell silent while nothing can be kept: the broker holds readings back until the disk works.
+    Disk,
 }

@@ -70,6 +70,7 @@ impl Room {
         }
         self.score(&scene);
         self.look_at_storage(&scene);
+        self.look_at_clock(&scene);
         self.look_at_forwarding(&scene);
         self.look_at_session(&scene);
         self.look_at_silence(&scene);
@@ -113,7 +114,7 @@ impl Room {
     /// Gives a finding its number and sends it, with the forecasts that it goes by.
     pub(crate) fn tell(&mut self, scene: &Scene, finding: Finding) -> Told {
         self.issue_forecasts(scene);
-        self.last_number += 1;
+        self.last_number = self.next_number(scene.now);
         let told = Told { number: self.last_number, at: scene.now, to: finding.to.clone() };
         let Finding { cause, drum, priority, replaces, to, content } = finding;
         let kind = content.kind();

@@ -57,6 +57,8 @@ impl Room {
             ReadingsMissing::SessionLost { .. } => self.session.told(told.at),
             ReadingsMissing::StoreFailing { since, .. } => self.storage.tell(*since, told),
             ReadingsMissing::NotForwarded { since, .. } => self.forwarding.tell(*since, told),
+            // Told once, when it happened.
+            ReadingsMissing::StoreReplaced { .. } | ReadingsMissing::ClockStepped(_) => {}
         }
     }
 

@@ -237,6 +237,7 @@ impl Room {
             if let Some(until) = self.maintenance(scene, &sensors, &common) {
                 self.sensors.put_off(&sensors, until);
             } else {
+                let common = self.held_back(common);
                 let finding = self.silence(scene, sensors.clone(), common);
                 let told = self.tell(scene, finding);
                 self.sensors.tell(told, &sensors);
@@ -263,6 +264,14 @@ impl Room {
         };
         let announced = self.journal.has(broke_at, ANNOUNCED, noted);
         (many && announced && scene.visit.is_none() && scene.now < until).then_some(until)
+    }
+
+    /// What is read but can't be kept isn't taken for long: then it is the disk, not the network.
+    fn held_back(&self, common: Common) -> Common {
+        match common {
+            Common::Everything | Common::Together if self.storage.failing_since().is_some() => Common::Disk,
+            Common::One | Common::Everything | Common::At(_) | Common::Together | Common::Disk => common,
+        }
     }
 
     fn silence(&self, scene: &Scene, sensors: Vec<SilentSensor>, common: Common) -> Finding {

@@ -3,6 +3,7 @@
 use jiff::{SignedDuration, Timestamp};
 
 use crate::notice::content::{Because, ReadingsMissing};
+use crate::notice::keeping::StoreFate;
 use crate::notice::{Content, Priority};
 use crate::room::Room;
 use crate::room::duty::Told;
@@ -15,6 +16,8 @@ pub(crate) struct Storage {
     why: String,
     failing_since: Option<Timestamp>,
     episode: Episode,
+    /// What became of the store, and when, that people don't know yet.
+    untold: Vec<(Timestamp, StoreFate)>,
 }
 
 impl Storage {
@@ -27,6 +30,11 @@ impl Storage {
     /// A commit succeeded.
     pub(crate) fn works(&mut self) {
         self.failing_since = None;
+    }
+
+    /// Something became of the store itself.
+    pub(crate) fn replaced(&mut self, now: Timestamp, fate: StoreFate) {
+        self.untold.push((now, fate));
     }
 
     /// Since when it fails, if it does.
@@ -69,6 +77,11 @@ impl Storage {
 impl Room {
     /// Tells that readings can't be kept, and when they are again.
     pub(crate) fn look_at_storage(&mut self, scene: &Scene) {
+        for (at, fate) in std::mem::take(&mut self.storage.untold) {
+            let content = Content::ReadingsMissing(ReadingsMissing::StoreReplaced { at, fate });
+            let finding = self.on_duty(scene, STORE.to_owned(), Priority::Soon, content);
+            self.tell(scene, finding);
+        }
         match self.storage.turn(scene.now) {
             Turn::Nothing => {}
             Turn::Tell(since) => {
@@ -87,5 +100,30 @@ impl Room {
         }
     }
 }
+
+impl Room {
+    /// Numbers that were given before aren't known for sure.
+    pub(crate) fn past_unread(&mut self, now: Timestamp, wholly: bool) {
+        self.last_number = self.last_number.max(number_by_the_clock(now));
+        if wholly {
+            self.storage.replaced(now, StoreFate::PastUnread);
+        }
+    }
+
+    /// The next notice's number. While notices can't be kept, the clock gives it: after a restart that knows nothing
+    /// of them no number comes twice, so that an old answer silences no new warning.
+    pub(crate) fn next_number(&self, now: Timestamp) -> u64 {
+        let next = self.last_number + 1;
+        if self.storage.failing_since().is_some() { next.max(number_by_the_clock(now)) } else { next }
+    }
+}
+
+/// Ten a minute, more than are ever sent; seven digits for the next decades.
+fn number_by_the_clock(now: Timestamp) -> u64 {
+    u64::try_from((now.as_second() - NUMBERS_BEGIN) / 6).unwrap_or(0)
+}
+
+/// 2026-01-01 UTC.
+const NUMBERS_BEGIN: i64 = 1_767_225_600;
 
 const STORE: &str = "store";

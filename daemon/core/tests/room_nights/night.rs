@@ -245,6 +245,7 @@ impl Night {
                 None
             }
             Event::NotForwarded { .. } | Event::Forwarded => None,
+            Event::StoreReplaced(_) | Event::PastUnread { .. } | Event::ClockStepped { .. } => None,
             Event::Remembered(_) | Event::HadHappened(_) => None,
             Event::StoreWorks | Event::Recalled(_) | Event::RecalledMark(_) => None,
             Event::RecalledYield(_) | Event::GoLive | Event::Tick => None,
@@ -278,6 +279,17 @@ impl Night {
         self.take()
     }
 
+    /// The daemon dies and can read nothing of the past.
+    pub fn restart_without_past(&mut self, away: SignedDuration) -> Vec<Said> {
+        self.now += away;
+        self.flow_for(away);
+        self.room = Room::new(self.room.site().clone());
+        self.everything.clear();
+        self.room.handle(self.now, Event::PastUnread { wholly: true });
+        self.room.handle(self.now, Event::GoLive);
+        self.take()
+    }
+
     fn give(&mut self, event: Event) {
         match &event {
             Event::Reading(_) | Event::Log(_) | Event::Answer(_) => {
@@ -285,6 +297,7 @@ impl Night {
             }
             Event::SessionLost { .. } | Event::StoreFailed { .. } | Event::StoreWorks => {}
             Event::NotForwarded { .. } | Event::Forwarded => {}
+            Event::StoreReplaced(_) | Event::PastUnread { .. } | Event::ClockStepped { .. } => {}
             Event::Remembered(_) | Event::HadHappened(_) => {}
             Event::Recalled(_) | Event::RecalledMark(_) | Event::RecalledYield(_) => {}
             Event::GoLive | Event::Tick => {}

@@ -23,7 +23,7 @@ pub async fn connect<S: AsyncRead + AsyncWrite + Unpin>(
     let mut framed = Framed::new(socket, Codec { max_incoming_size: largest, max_outgoing_size: usize::MAX });
     let mut connect = Connect::new(&plan.client_id);
     connect.keep_alive = plan.keep_alive_s();
-    connect.clean_session = false;
+    connect.clean_session = !plan.kept;
     connect.last_will = Some(LastWill::new(&plan.status_topic, STOPPED, QoS::AtLeastOnce, true));
     connect.login = plan.login.as_ref().map(|login| Login::new(&login.user, &login.password));
     framed.send(Packet::Connect(connect)).await.map_err(|error| broken(&error))?;
@@ -67,8 +67,9 @@ pub fn incoming(packet: Packet) -> Incoming {
 /// A packet of ours.
 pub fn outgoing(packet: Outgoing) -> Packet {
     match packet {
-        Outgoing::Subscribe { packet, filters } => {
-            let filters = filters.into_iter().map(|path| SubscribeFilter::new(path, QoS::AtLeastOnce));
+        Outgoing::Subscribe { packet, filters, kept } => {
+            let qos = if kept { QoS::AtLeastOnce } else { QoS::AtMostOnce };
+            let filters = filters.into_iter().map(|path| SubscribeFilter::new(path, qos));
             let mut subscribe = Subscribe::new_many(filters);
             subscribe.pkid = packet;
             Packet::Subscribe(subscribe)

@@ -47,13 +47,13 @@ pub async fn connect<S: AsyncRead + AsyncWrite + Unpin>(
 /// connection.
 fn hello(plan: &Plan) -> Packet {
     let mut properties = ConnectProperties::new();
-    properties.session_expiry_interval = Some(plan.session_expiry_s);
+    properties.session_expiry_interval = Some(if plan.kept { plan.session_expiry_s } else { 0 });
     properties.receive_maximum = Some(plan.receive_maximum);
     properties.max_packet_size = Some(plan.largest);
     let connect = Connect {
         keep_alive: plan.keep_alive_s(),
         client_id: plan.client_id.clone(),
-        clean_start: false,
+        clean_start: !plan.kept,
         properties: Some(properties),
     };
     let delayed = LastWillProperties {
@@ -103,10 +103,10 @@ pub fn incoming(packet: Packet) -> Incoming {
 /// A packet of ours.
 pub fn outgoing(packet: Outgoing) -> Packet {
     match packet {
-        Outgoing::Subscribe { packet, filters } => {
+        Outgoing::Subscribe { packet, filters, kept } => {
             let filters = filters.into_iter().map(|path| Filter {
                 path,
-                qos: QoS::AtLeastOnce,
+                qos: if kept { QoS::AtLeastOnce } else { QoS::AtMostOnce },
                 // Retained messages once, not at each reconnect.
                 retain_forward_rule: RetainForwardRule::OnNewSubscribe,
                 ..Filter::default()

@@ -13,7 +13,7 @@ use tokio_util::codec::Framed;
 use tokio_util::either::Either;
 
 use super::{Broken, Delivered, Grant, v5, v311};
-use crate::intake::{Login, Protocol, Settings, TlsError, tls};
+use crate::intake::{Login, Protocol, Settings, Taking, TlsError, tls};
 
 /// What a connection is made from.
 pub struct Plan {
@@ -21,6 +21,8 @@ pub struct Plan {
     pub port: u16,
     pub protocol: Protocol,
     pub client_id: String,
+    /// Whether the broker keeps messages for us until we acknowledge them.
+    pub kept: bool,
     pub login: Option<Login>,
     pub status_topic: String,
     pub session_expiry_s: u32,
@@ -60,7 +62,7 @@ pub enum Incoming {
 
 /// What we say once we are accepted.
 pub enum Outgoing {
-    Subscribe { packet: u16, filters: Vec<String> },
+    Subscribe { packet: u16, filters: Vec<String>, kept: bool },
     Publish { packet: u16, topic: String, payload: Vec<u8>, retain: bool },
     Acknowledge { packet: u16 },
     Ping,
@@ -68,13 +70,17 @@ pub enum Outgoing {
 }
 
 impl Plan {
-    pub fn new(settings: &Settings, largest: u32) -> Result<Self, TlsError> {
+    pub fn new(settings: &Settings, largest: u32, taking: Taking) -> Result<Self, TlsError> {
         let tls = settings.tls.as_ref().map(tls::client).transpose()?;
         Ok(Self {
             host: settings.host.clone(),
             port: settings.port,
             protocol: settings.protocol,
-            client_id: settings.client_id.clone(),
+            client_id: match taking {
+                Taking::ToKeep => settings.client_id.clone(),
+                Taking::ToHear => settings.hearing_id(),
+            },
+            kept: taking == Taking::ToKeep,
             login: settings.login.clone(),
             status_topic: settings.status_topic(),
             session_expiry_s: u32::try_from(settings.session_expiry.as_secs()).unwrap_or(u32::MAX),

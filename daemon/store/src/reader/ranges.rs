@@ -1,7 +1,6 @@
 //! What the report asks for: everything from `from` to just before `to`.
 
 use jiff::{SignedDuration, Timestamp};
-use rusqlite::Connection;
 
 use claymark_core::clay::LearnedYield;
 use claymark_core::fieldlog::LogEntry;
@@ -228,7 +227,7 @@ impl Reader {
 
     /// Answers by their arrival.
     pub fn answers(&self, from: Timestamp, to: Timestamp) -> Result<Vec<Answer>, StoreError> {
-        answers(&self.connection, from.as_millisecond(), to.as_millisecond())
+        rows::collect(&self.connection, &answers_sql(), range(from, to), rows::answer)
     }
 
     /// How often something was put aside, for every hour that overlaps the range.
@@ -257,9 +256,9 @@ impl Reader {
     }
 }
 
-pub(super) fn answers(connection: &Connection, from: i64, to: i64) -> Result<Vec<Answer>, StoreError> {
-    let sql = select(rows::ANSWER, "answer", "at", "at, notice");
-    rows::collect(connection, &sql, [from, to], rows::answer)
+/// Answers between two times of arrival.
+pub(super) fn answers_sql() -> String {
+    select(rows::ANSWER, "answer", "at", "at, notice")
 }
 
 fn select(columns: &str, from: &str, time: &str, order: &str) -> String {

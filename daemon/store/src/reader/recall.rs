@@ -1,9 +1,11 @@
 //! The recent past, as it is told again after a restart; and readings, streamed in time order.
 
 use std::collections::VecDeque;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicU64, Ordering};
 
 use jiff::{SignedDuration, Timestamp};
-use rusqlite::{Connection, params_from_iter};
+use rusqlite::{Connection, Params, Row, params_from_iter};
 
 use claymark_core::clay::LearnedYield;
 use claymark_core::fieldlog::LogEntry;
@@ -36,6 +38,8 @@ pub struct Recall<'store> {
     pub marks: Vec<MarkForecast>,
     /// Learned of the clay since then, and the last word of the year before.
     pub yields: Vec<LearnedYield>,
+    /// The first thing that couldn't be read: its list ends before it.
+    pub trouble: Option<StoreError>,
 }
 
 impl Recall<'_> {
@@ -54,7 +58,7 @@ impl Recall<'_> {
     }
 }
 
-pub(super) fn recall(connection: &Connection, since: Timestamp) -> Result<Recall<'_>, StoreError> {
+pub(super) fn recall(connection: &Connection, since: Timestamp) -> Recall<'_> {
     let ms = since.as_millisecond();
     let notices = format!(
         "SELECT {} FROM notice n WHERE at >= ?1 OR number = (SELECT max(number) FROM notice) ORDER BY at, number",
@@ -81,22 +85,45 @@ pub(super) fn recall(connection: &Connection, since: Timestamp) -> Result<Recall
         rows::YIELD
     );
     let judged = since.saturating_sub(JUDGED).unwrap_or(Timestamp::MIN).as_millisecond();
-    Ok(Recall {
+    let mut found = Found { connection, trouble: None };
+    Recall {
         readings: Readings::new(connection, since, Timestamp::MAX, None),
-        log: rows::collect(connection, &log, [ms], rows::log_entry)?,
-        notices: rows::collect(connection, &notices, [ms], rows::notice)?,
-        answers: ranges::answers(connection, ms, i64::MAX)?,
-        remembered: rows::collect(connection, &remembered, [year, ms], rows::log_entry)?,
-        happened: rows::collect(connection, &happened, [year], rows::happening)?,
-        marks: rows::collect(connection, &marks, [ms, judged], rows::mark)?,
-        yields: rows::collect(connection, &yields, [ms, year], rows::learned)?,
-    })
+        log: found.all(&log, [ms], rows::log_entry),
+        notices: found.all(&notices, [ms], rows::notice),
+        answers: found.all(&ranges::answers_sql(), [ms, i64::MAX], rows::answer),
+        remembered: found.all(&remembered, [year, ms], rows::log_entry),
+        happened: found.all(&happened, [year], rows::happening),
+        marks: found.all(&marks, [ms, judged], rows::mark),
+        yields: found.all(&yields, [ms, year], rows::learned),
+        trouble: found.trouble,
+    }
+}
+
+/// What can be read, and the first thing that can't.
+struct Found<'store> {
+    connection: &'store Connection,
+    trouble: Option<StoreError>,
+}
+
+impl Found<'_> {
+    fn all<T>(
+        &mut self,
+        sql: &str,
+        params: impl Params,
+        read: impl Fn(&Row<'_>) -> Result<T, StoreError>,
+    ) -> Vec<T> {
+        let mut all = Vec::new();
+        if let Err(error) = rows::collect_into(&mut all, self.connection, sql, params, read) {
+            self.trouble.get_or_insert(error);
+        }
+        all
+    }
 }
 
 /// Readings in time order, fetched some thousand at a time: memory stays bounded, and no read
 /// transaction stays open that would keep the write-ahead log growing.
 ///
-/// Ends after the first error.
+/// What can't be read is stepped over, with one error in its place: first ten minutes of it, then twice as much.
 #[derive(Debug)]
 pub struct Readings<'store> {
     connection: &'store Connection,
@@ -108,7 +135,12 @@ pub struct Readings<'store> {
     before: i64,
     arrived_by: Timestamp,
     fetched: VecDeque<Assessed>,
+    fault: Option<StoreError>,
+    /// How far the next step over what can't be read goes, ms.
+    stride: i64,
     over: bool,
+    /// How often the store has answered.
+    answered: Arc<AtomicU64>,
 }
 
 impl<'store> Readings<'store> {
@@ -141,8 +173,16 @@ impl<'store> Readings<'store> {
             before: before.as_millisecond(),
             arrived_by: Timestamp::MAX,
             fetched: VecDeque::new(),
+            fault: None,
+            stride: FIRST_STRIDE_MS,
             over: false,
+            answered: Arc::default(),
         }
+    }
+
+    /// Counts in `answered` each time that the store gives some, so that another thread sees whether it hangs.
+    pub fn count_in(&mut self, answered: Arc<AtomicU64>) {
+        self.answered = answered;
     }
 
     /// Must be called before the first is taken.
@@ -166,7 +206,15 @@ impl<'store> Readings<'store> {
             count += 1;
         }
         self.over = count < AT_A_TIME;
+        self.answered.fetch_add(1, Ordering::Relaxed);
         Ok(())
+    }
+
+    fn step_over(&mut self, error: StoreError) {
+        self.next = (self.next.0.saturating_add(self.stride), i64::MIN);
+        self.stride = self.stride.saturating_mul(2);
+        self.over = !matches!(error, StoreError::Damaged(_)) || self.next.0 >= self.before;
+        self.fault = Some(error);
     }
 }
 
@@ -174,19 +222,29 @@ impl Iterator for Readings<'_> {
     type Item = Result<Assessed, StoreError>;
 
     fn next(&mut self) -> Option<Self::Item> {
-        while self.fetched.is_empty() && !self.over {
-            if let Err(error) = self.fetch() {
-                self.over = true;
-                self.fetched.clear();
+        loop {
+            if let Some(reading) = self.fetched.pop_front() {
+                return Some(Ok(reading));
+            }
+            if let Some(error) = self.fault.take() {
                 return Some(Err(error));
             }
+            if self.over {
+                return None;
+            }
+            match self.fetch() {
+                Ok(()) => self.stride = FIRST_STRIDE_MS,
+                Err(error) => self.step_over(error),
+            }
         }
-        self.fetched.pop_front().map(Ok)
     }
 }
 
 /// So much earlier too: how well forecasts were of late.
 const JUDGED: SignedDuration = SignedDuration::from_hours(7 * 24);
+
+/// Ten minutes.
+const FIRST_STRIDE_MS: i64 = 600_000;
 
 /// Rows in memory at once.
 const AT_A_TIME: i64 = 4096;

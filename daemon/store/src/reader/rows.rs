@@ -26,13 +26,25 @@ pub(super) fn collect<T>(
     params: impl Params,
     read: impl Fn(&Row<'_>) -> Result<T, StoreError>,
 ) -> Result<Vec<T>, StoreError> {
+    let mut all = Vec::new();
+    collect_into(&mut all, connection, sql, params, read)?;
+    Ok(all)
+}
+
+/// Likewise; what comes before an error is there all the same.
+pub(super) fn collect_into<T>(
+    all: &mut Vec<T>,
+    connection: &Connection,
+    sql: &str,
+    params: impl Params,
+    read: impl Fn(&Row<'_>) -> Result<T, StoreError>,
+) -> Result<(), StoreError> {
     let mut statement = connection.prepare_cached(sql)?;
     let mut rows = statement.query(params)?;
-    let mut all = Vec::new();
     while let Some(row) = rows.next()? {
         all.push(read(row)?);
     }
-    Ok(all)
+    Ok(())
 }
 
 /// Columns of [`reading`].

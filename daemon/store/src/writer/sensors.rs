@@ -10,6 +10,7 @@ use claymark_core::site::Site;
 
 use crate::error::StoreError;
 use crate::limits::Limits;
+use crate::reader::KnownSensor;
 
 /// The sensors of the site in force.
 #[derive(Debug)]
@@ -44,6 +45,31 @@ impl Sensors {
             keys.insert(sensor.id.clone(), key);
         }
         Ok(Self { keys, site: site.clone() })
+    }
+
+    /// The sensors of another store, each with a key here; those that aren't in the site in force get one, too.
+    pub(crate) fn with(&self, connection: &Connection, known: &[KnownSensor]) -> Result<Self, StoreError> {
+        let mut upsert = connection.prepare_cached(
+            "INSERT INTO sensor (id, name, place, quantity, unit, every_ms, in_site) VALUES (?1, ?2, ?3, ?4, ?5, ?6, 0)
+             ON CONFLICT DO UPDATE SET id = excluded.id RETURNING key",
+        )?;
+        let mut keys = HashMap::new();
+        for sensor in known {
+            let every_ms = i64::try_from(sensor.every.as_millis()).unwrap_or(i64::MAX);
+            let key = upsert.query_row(
+                params![
+                    sensor.id.as_str(),
+                    sensor.name,
+                    sensor.place.to_string(),
+                    sensor.quantity.name(),
+                    sensor.unit.symbol(),
+                    every_ms
+                ],
+                |row| row.get(0),
+            )?;
+            keys.insert(sensor.id.clone(), key);
+        }
+        Ok(Self { keys, site: self.site.clone() })
     }
 
     /// `None`: not in the site in force.

@@ -61,7 +61,7 @@ pub fn readings(readings: Vec<Assessed>) -> Batch {
 
 pub fn recalled(barn: &Barn) -> Vec<Assessed> {
     let reader = barn.reader();
-    let recall = reader.recall(Timestamp::UNIX_EPOCH).unwrap();
+    let recall = reader.recall(Timestamp::UNIX_EPOCH);
     recall.readings.map(Result::unwrap).collect()
 }
 

@@ -40,7 +40,7 @@ fn everything_in_a_batch_comes_back_as_it_went_in() {
     assert_eq!(reader.session_seen().unwrap(), batch.session_seen);
     assert_eq!(reader.extent().unwrap(), Some((at(0), at(30_000))));
 
-    let recall = reader.recall(at(0)).unwrap();
+    let recall = reader.recall(at(0));
     assert_eq!((recall.log, recall.answers), (batch.log, batch.answers));
     assert_eq!((recall.notices, recall.marks), (batch.notices, batch.marks));
     assert_eq!(recall.yields, batch.yields);
@@ -134,7 +134,7 @@ fn numbers_of_notices_go_on_however_old_the_last_one_is() {
     let barn = Barn::new();
     barn.writer().commit(&full_batch()).unwrap();
     let reader = barn.reader();
-    let much_later = reader.recall(at(400 * 86_400_000)).unwrap();
+    let much_later = reader.recall(at(400 * 86_400_000));
     assert_eq!(much_later.notices.first().map(|issued| issued.notice.number), Some(7));
     assert!(much_later.log.is_empty());
 }
@@ -194,7 +194,7 @@ fn recall_streams_more_readings_than_it_holds_at_once() {
         (0..4_000).flat_map(|n| sensors.map(|sensor| reading(sensor, n * 1_000, 60.0, Flag::Pass))).collect();
     writer.commit(&readings(all.clone())).unwrap();
     let reader = barn.reader();
-    let some: Vec<_> = reader.recall(at(500_000)).unwrap().readings.map(Result::unwrap).collect();
+    let some: Vec<_> = reader.recall(at(500_000)).readings.map(Result::unwrap).collect();
     assert_eq!(some.len(), 3 * 3_500);
     assert_eq!(some, all[3 * 500..]);
 }
@@ -208,9 +208,8 @@ fn recall_until_a_time_knows_only_what_had_arrived_by_then() {
     let late = Assessed { received_at: at(9_000), ..reading("t2-ntu", 500, 59.0, Flag::Pass) };
     writer.commit(&readings(vec![early.clone(), late.clone(), newest.clone()])).unwrap();
     let reader = barn.reader();
-    let known = |ms| -> Vec<Assessed> {
-        reader.recall(at(0)).unwrap().until(at(ms)).readings.map(Result::unwrap).collect()
-    };
+    let known =
+        |ms| -> Vec<Assessed> { reader.recall(at(0)).until(at(ms)).readings.map(Result::unwrap).collect() };
     assert_eq!(known(249), []);
     assert_eq!(known(1_249), std::slice::from_ref(&early));
     assert_eq!(known(1_250), [early.clone(), newest.clone()]);

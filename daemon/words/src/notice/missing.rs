@@ -14,6 +14,8 @@ pub(super) fn wording(teller: Teller<'_>, missing: &ReadingsMissing) -> Wording 
         ReadingsMissing::SessionLost { since, until } => teller.session_lost(*since, *until),
         ReadingsMissing::StoreFailing { since, why } => teller.store_failing(*since, why),
         ReadingsMissing::NotForwarded { since, why } => teller.not_forwarded(*since, why),
+        ReadingsMissing::StoreReplaced { at, fate } => teller.store_replaced(*at, fate),
+        ReadingsMissing::ClockStepped(step) => teller.clock_stepped(step),
     }
 }
 
@@ -38,6 +40,9 @@ impl Teller<'_> {
             Common::Together => {
                 "They fell silent at about the same time: look at what they share, a cable, a gateway, a fuse.".to_owned()
             }
+            Common::Disk => {
+                "The server's disk fails, so Claymark can't take readings as fast as they come. It is the disk, not the sensors or the network: see the message on it.".to_owned()
+            }
         });
         text.gap();
         for drum in drums {
@@ -55,6 +60,12 @@ impl Teller<'_> {
         let since = since
             .map_or("never heard".to_owned(), |since| format!("silent since {}", self.clock.time(since)));
         match (sensors, drums) {
+            (many, _) if *common == Common::Disk => {
+                format!(
+                    "{} sensors {since}: the server's disk fails. Go and look at the room, then at the disk.",
+                    many.len()
+                )
+            }
             (_, _) if *common == Common::Everything => {
                 format!("All sensors {since}: I can't see the room. Look at network and power.")
             }

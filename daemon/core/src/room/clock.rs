@@ -1,0 +1,25 @@
+//! The server's clock was set: times before and after don't fit together, and people must know.
+
+use jiff::SignedDuration;
+
+use crate::notice::content::ReadingsMissing;
+use crate::notice::keeping::ClockStep;
+use crate::notice::{Content, Priority};
+use crate::room::Room;
+use crate::room::look::Scene;
+
+impl Room {
+    /// Tells a step of the clock that wasn't told yet.
+    pub(crate) fn look_at_clock(&mut self, scene: &Scene) {
+        if let Some(by) = self.clock_stepped.take() {
+            let at_night = if by.abs() < WAKES { Priority::Morning } else { Priority::Soon };
+            let content =
+                Content::ReadingsMissing(ReadingsMissing::ClockStepped(ClockStep { by, at: scene.now }));
+            let finding = self.on_duty(scene, "clock".to_owned(), at_night, content);
+            self.tell(scene, finding);
+        }
+    }
+}
+
+/// A larger step moves a forecast by more than it is usually wrong.
+const WAKES: SignedDuration = SignedDuration::from_mins(10);

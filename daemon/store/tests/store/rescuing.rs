@@ -1,0 +1,156 @@
+//! A store that is damaged or taken away costs only what can't be read.
+
+use std::fs;
+use std::os::unix::fs::FileExt;
+use std::path::Path;
+
+use jiff::Timestamp;
+
+use claymark_core::fieldlog::{Deed, LogEntry};
+use claymark_core::quality::Flag;
+use claymark_store::batch::Batch;
+use claymark_store::files::{Standing, put_aside};
+use claymark_store::rescue::{Rescue, Saved};
+use claymark_store::{Reader, StoreError, Writer};
+
+use crate::fixture::{Barn, at, reading, readings, recalled};
+
+#[test]
+fn what_the_deleted_files_of_an_open_store_hold_goes_into_the_fresh_one() {
+    let barn = Barn::new();
+    let mut writer = barn.writer();
+    writer.commit(&many(0..3000)).unwrap();
+    writer.commit(&note("fed at nine")).unwrap();
+    assert_eq!(writer.standing(), Standing::AsOpened);
+    for ending in ["", "-wal", "-shm", ".lock"] {
+        fs::remove_file(format!("{}{ending}", barn.path().display())).unwrap();
+    }
+    assert_eq!(writer.standing(), Standing::Gone);
+
+    let source = writer.into_reader();
+    let mut fresh = barn.writer();
+    fresh.commit(&many(3000..3010)).unwrap();
+    let saved = rescue(source, &mut fresh);
+    assert_eq!((saved.readings, saved.records, saved.unreadable), (3000, 1, vec![]));
+    drop(fresh);
+    assert_eq!(recalled(&barn).len(), 3010);
+    assert_eq!(barn.reader().recall(at(0)).log.len(), 1);
+    let hours = barn.reader().rollups(Timestamp::UNIX_EPOCH, Timestamp::MAX).unwrap();
+    assert_eq!(hours.iter().map(claymark_store::reader::Rollup::count).sum::<u64>(), 3010);
+}
+
+#[test]
+fn a_log_that_is_deleted_beside_the_database_is_put_into_it_first() {
+    let barn = Barn::new();
+    let mut writer = barn.writer();
+    writer.commit(&many(0..500)).unwrap();
+    fs::remove_file(format!("{}-wal", barn.path().display())).unwrap();
+    assert_eq!(writer.standing(), Standing::LogGone);
+    writer.fold_log().unwrap();
+    drop(writer);
+    assert_eq!(barn.writer().standing(), Standing::AsOpened);
+    assert_eq!(recalled(&barn).len(), 500);
+}
+
+#[test]
+fn a_damaged_page_costs_what_stood_on_it_and_the_rest_goes_over() {
+    let barn = Barn::new();
+    let mut writer = barn.writer();
+    for first in (0..40_000).step_by(4000) {
+        writer.commit(&many(first..first + 4000)).unwrap();
+    }
+    writer.commit(&note("fed at nine")).unwrap();
+    writer.fold_log().unwrap();
+    drop(writer);
+    let damaged = damage_a_page_of_readings(&barn.path());
+
+    // The room is told what can be read, on both sides of the damage.
+    let reader = barn.reader();
+    let told: Vec<_> = reader.recall(Timestamp::UNIX_EPOCH).readings.collect();
+    let faults: Vec<_> = told.iter().filter_map(|reading| reading.as_ref().err()).collect();
+    assert!(
+        !faults.is_empty() && faults.iter().all(|fault| matches!(fault, StoreError::Damaged(_))),
+        "{faults:?}"
+    );
+    let known: Vec<_> = told.iter().filter_map(|reading| reading.as_ref().ok()).collect();
+    assert_eq!(known.first().unwrap().reading.at, at(0));
+    assert_eq!(known.last().unwrap().reading.at, at(39_999 * 1000));
+    drop(reader);
+
+    let aside = put_aside(&barn.path(), at(0)).unwrap();
+    assert!(aside.to_str().unwrap().ends_with("claymark.db.damaged-20270420T140000Z"), "{aside:?}");
+    let mut fresh = barn.writer();
+    let saved = rescue(Reader::open(&aside).unwrap(), &mut fresh);
+    let lost = 40_000 - saved.readings;
+    assert!((1..600).contains(&lost), "a page of {} bytes and five minutes around it: {lost}", damaged);
+    assert_eq!((saved.records, saved.unreadable.len()), (1, 1), "{:?}", saved.unreadable);
+    drop(fresh);
+    assert_eq!(recalled(&barn).len(), saved.readings);
+}
+
+#[test]
+fn what_has_the_wrong_name_is_not_ours_to_move() {
+    let barn = Barn::new();
+    fs::write(
+        barn.path(),
+        "a letter to the supplier, long enough to be read as a header, and then some more of it",
+    )
+    .unwrap();
+    assert!(matches!(Writer::open(&barn.path(), &barn.site), Err(StoreError::NoDatabase(_))));
+    assert!(!claymark_store::files::was_ours(&barn.path()));
+    assert!(fs::read_to_string(barn.path()).unwrap().starts_with("a letter"));
+}
+
+#[test]
+fn two_stores_that_are_put_aside_in_one_second_keep_their_own_names() {
+    let barn = Barn::new();
+    let names: Vec<_> = (0..2)
+        .map(|_| {
+            drop(barn.writer());
+            put_aside(&barn.path(), at(0)).unwrap()
+        })
+        .collect();
+    assert_ne!(names[0], names[1]);
+    assert!(names.iter().all(|name| name.exists()));
+}
+
+fn rescue(source: Reader, into: &mut Writer) -> Saved {
+    let mut rescue = Rescue::new(source, at(0));
+    loop {
+        if let Some(saved) = rescue.step(into).unwrap() {
+            return saved;
+        }
+    }
+}
+
+/// One a second.
+fn many(seconds: std::ops::Range<i64>) -> Batch {
+    readings(seconds.map(|s| reading("drum-a-level", s * 1000, 400.0, Flag::Pass)).collect())
+}
+
+fn note(text: &str) -> Batch {
+    let deed = Deed::Note { text: Some(text.to_owned()) };
+    let entry =
+        LogEntry { key: text.to_owned(), at: at(5), received_at: at(6), by: None, replaces: None, deed };
+    Batch { log: vec![entry], ..Batch::default() }
+}
+
+/// Overwrites a leaf in the middle of the table of readings; the size of a page.
+fn damage_a_page_of_readings(path: &Path) -> u64 {
+    let connection = rusqlite::Connection::open(path).unwrap();
+    let size: u64 = connection.query_row("PRAGMA page_size", [], |row| row.get(0)).unwrap();
+    drop(connection);
+    let bytes = fs::read(path).unwrap();
+    let size_bytes = usize::try_from(size).unwrap();
+    // 10: a leaf of an index, which is what a table without rowid is made of.
+    let leaves: Vec<usize> =
+        (1..bytes.len() / size_bytes).filter(|page| bytes[page * size_bytes] == 10).collect();
+    let full = |page: &&usize| {
+        u16::from_be_bytes([bytes[**page * size_bytes + 3], bytes[**page * size_bytes + 4]]) > 60
+    };
+    let full: Vec<&usize> = leaves.iter().filter(full).collect();
+    let page = *full[full.len() / 2] as u64;
+    let file = fs::OpenOptions::new().write(true).open(path).unwrap();
+    file.write_all_at(&vec![0xA5; size_bytes], page * size).unwrap();
+    size
+}
