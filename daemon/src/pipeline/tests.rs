@@ -221,8 +221,6 @@ mod door {
         let none = after.recall(now, reader.recall(at("00:00:00")));
         assert!(none.is_none());
         assert!(after.next_deadline().unwrap().0 <= at("10:41:00"), "{:?}", after.next_deadline());
-        after.message(&message("claymark/x/log", "10:31:01", refill));
-        assert_eq!(after.counters().duplicates, 1, "the entry is known");
         after.event(at("10:32:00"), Event::SessionLost { since: at("10:00:00") });
         let told = after.take_output().issued;
         assert!(told.iter().all(|issued| issued.notice.number > 4_000_000), "{told:?}");
