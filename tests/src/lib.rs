@@ -1,6 +1,9 @@
 //! What the tests against real parts share; the tests themselves are in `tests/`.
 //!
 //! - [`broker`], [`binary`], [`mqtt`], [`site`]: a real broker, our programs, MQTT clients, a small site;
+//! - [`shim`]: a disk that hangs, fails or lies and a clock that is set, under the real program; [`barn`]: a
+//!   whole barn server on them;
+//! - [`hostile`]: messages from the edges of every field;
 //! - [`mail`]: a real mail server; [`certificates`]: for both;
 //! - [`flux_server`]: plays the part of InfluxDB 2;
 //! - [`metrics`]: the page for a monitoring system;
@@ -11,17 +14,20 @@
 //! - [`season`]: simulated hatchery seasons with their truth; [`contest`]: forecasts of the same messages, scored;
 //! - [`story`]: a room in which things go wrong, as recorded messages.
 
+pub mod barn;
 pub mod binary;
 pub mod broker;
 pub mod certificates;
 pub mod contest;
 pub mod flux_server;
+pub mod hostile;
 pub mod mail;
 pub mod metrics;
 pub mod mqtt;
 pub mod oracle;
 pub mod river;
 pub mod season;
+pub mod shim;
 pub mod site;
 pub mod story;
 pub mod victoria;

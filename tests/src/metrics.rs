@@ -17,3 +17,10 @@ pub fn metrics(port: u16) -> String {
     assert!(answer.contains("application/openmetrics-text; version=1.0.0"), "{answer}");
     answer.split_once("\r\n\r\n").map(|(_, body)| body.to_owned()).unwrap_or_default()
 }
+
+/// One figure of such an answer, by its name and labels as they stand there.
+#[must_use]
+pub fn gauge(answer: &str, name: &str) -> Option<f64> {
+    let after = |line: &str| line.strip_prefix(name)?.strip_prefix(' ')?.trim().parse().ok();
+    answer.lines().find_map(after)
+}

@@ -1,6 +1,7 @@
 //! MQTT clients for tests: one that publishes and waits for the broker's word, one that listens.
 
 use std::collections::VecDeque;
+use std::sync::{Arc, Mutex, PoisonError};
 use std::time::Duration;
 
 use rumqttc::{Client, Connection, Event, MqttOptions, Outgoing, Packet, QoS};
@@ -19,6 +20,12 @@ pub struct Listener {
     /// Only so that the connection doesn't end.
     _client: Client,
     heard: VecDeque<Heard>,
+}
+
+/// Hears in the background, from its making to its end, whatever the test does meanwhile.
+pub struct Ear {
+    client: Client,
+    heard: Arc<Mutex<Vec<Heard>>>,
 }
 
 /// A message as a listener heard it.
@@ -118,6 +125,37 @@ impl Listener {
             let event = next(&mut self.connection);
             self.heard.extend(heard_in(event));
         }
+    }
+}
+
+impl Ear {
+    /// Subscribes to a filter, and returns when the broker has granted it.
+    ///
+    /// # Panics
+    /// When it doesn't.
+    #[must_use]
+    pub fn listen(port: u16, filter: &str) -> Self {
+        let Listener { mut connection, _client: client, heard } = Listener::subscribe(port, filter);
+        let heard = Arc::new(Mutex::new(Vec::from(heard)));
+        let all = Arc::clone(&heard);
+        std::thread::spawn(move || {
+            while let Ok(Ok(event)) = connection.recv() {
+                all.lock().unwrap_or_else(PoisonError::into_inner).extend(heard_in(event));
+            }
+        });
+        Self { client, heard }
+    }
+
+    /// All that came so far.
+    #[must_use]
+    pub fn heard(&self) -> Vec<Heard> {
+        self.heard.lock().unwrap_or_else(PoisonError::into_inner).clone()
+    }
+}
+
+impl Drop for Ear {
+    fn drop(&mut self) {
+        self.client.try_disconnect().ok();
     }
 }
 

@@ -28,6 +28,21 @@ pub fn wait_within<T>(most: Duration, what: &str, mut look: impl FnMut() -> Opti
     }
 }
 
+/// As [`wait_for`], where what is found meanwhile says why it failed.
+///
+/// # Panics
+/// When there is no answer after [`PATIENCE`], with what was found last.
+pub fn wait_seeing<T>(what: &str, mut look: impl FnMut() -> Result<T, String>) -> T {
+    let until = Instant::now() + PATIENCE;
+    loop {
+        match look() {
+            Ok(answer) => return answer,
+            Err(found) => assert!(Instant::now() < until, "{what}: not within {PATIENCE:?}; found {found}"),
+        }
+        std::thread::sleep(BETWEEN_LOOKS);
+    }
+}
+
 /// The time on this machine's clock, for sites whose evening is to come soon.
 #[must_use]
 pub fn now() -> jiff::Timestamp {
