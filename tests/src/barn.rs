@@ -51,6 +51,15 @@ impl Told {
     }
 }
 
+impl Told {
+    /// Whether it warns that drum A runs dry: by a call of its own, or by the evening check that was missed and comes late.
+    #[must_use]
+    pub fn is_of_the_drum(&self) -> bool {
+        let warns = self.kind == "runout" || self.kind == "evening-check";
+        warns && self.subject.contains("Drum A") && self.names(&["dry"])
+    }
+}
+
 impl Barn {
     /// A barn whose mail goes to that port of this machine, with more lines for `[mqtt]`. The broker asks for a
     /// short keep-alive, so that a connection that stands still is closed soon.
@@ -114,6 +123,41 @@ impl Barn {
     /// Turns the daemon's clock by so many seconds.
     pub fn turn_clock(&self, seconds: i64) {
         self.shim.set_clock_ahead(self.shim.clock_ahead() + SignedDuration::from_secs(seconds));
+    }
+
+    /// The daemon's time.
+    #[must_use]
+    pub fn now(&self) -> Timestamp {
+        now() + self.shim.clock_ahead()
+    }
+
+    /// Sets the clock ahead, to just after the next time at which forecasts are due.
+    ///
+    /// # Panics
+    /// When that is outside of all time.
+    pub fn comes_to_the_next_forecast(&self) {
+        let second = self.now().as_second();
+        self.turn_clock(FORECAST_S - second.rem_euclid(FORECAST_S) + 1);
+    }
+
+    /// Lets drum A run dry, as its sensor tells it, until a warning is due.
+    pub fn runs_dry(&self) {
+        let mut publisher = self.publisher();
+        publisher.publish(&a_drum_that_runs_dry(self.now()));
+        self.comes_to_the_next_forecast();
+        // Something that arrives wakes whoever sleeps by the old clock.
+        publisher.publish(&[timed("farm/t1/none", self.now(), 0.0)]);
+    }
+
+    /// Decided from live readings, whatever else is broken: the drum is known, people are warned of it.
+    ///
+    /// # Panics
+    /// When they aren't.
+    pub fn watches_on(&self) {
+        self.runs_dry();
+        self.tells("the drum is warned of", Told::is_of_the_drum);
+        let metrics = self.metrics();
+        assert!(gauge(&metrics, "claymark_forecast_volume_litres{drum=\"a\"}").is_some(), "{metrics}");
     }
 
     /// The site file.
@@ -263,17 +307,24 @@ pub fn turbidity(first: i64, count: i64) -> Vec<(String, Vec<u8>)> {
     (first..first + count).map(one).collect()
 }
 
-/// Drum A as it is drawn down over the last hours, 83 mm an hour, with an hour's slurry left at the start of the
-/// barn's clock: nobody can sleep through that.
+/// Drum A as it is drawn down over four hours, 83 mm an hour, with less than an hour's slurry left at `end`: nobody can
+/// sleep through that. [`LEVELS`] readings.
 #[must_use]
-pub fn a_drum_that_runs_dry() -> Vec<(String, Vec<u8>)> {
+pub fn a_drum_that_runs_dry(end: Timestamp) -> Vec<(String, Vec<u8>)> {
+    let end = Timestamp::from_second(end.as_second()).expect("a time");
     let one = |n: i32| {
         let ripple = f64::from(n * 7919 % 20) / 20.0;
         let level = 130.0 + f64::from(n) * 83.0 / 120.0 + ripple;
-        timed("farm/drum/a/level", at(SignedDuration::from_secs(i64::from(n) * -30)), level)
+        timed("farm/drum/a/level", end - SignedDuration::from_secs(i64::from(n) * 30), level)
     };
     (0..480).rev().map(one).collect()
 }
+
+/// How many readings that are.
+pub const LEVELS: usize = 480;
+
+/// Forecasts are due at each multiple of ten minutes.
+const FORECAST_S: i64 = 600;
 
 /// A Monday at night: the next visit is on Tuesday at 07:30.
 pub const NIGHT: &str = "2027-03-01T22:03:00Z";

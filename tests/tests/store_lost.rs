@@ -8,7 +8,7 @@ use std::os::unix::fs::FileExt;
 use std::path::PathBuf;
 use std::process::Command;
 
-use claymark_tests::barn::{Barn, PREFIX, Told, a_drum_that_runs_dry, readings, turbidity};
+use claymark_tests::barn::{Barn, LEVELS, PREFIX, Told, readings, turbidity};
 use claymark_tests::binary::Daemon;
 use claymark_tests::mail::MailServer;
 use claymark_tests::shim::Disk;
@@ -31,7 +31,7 @@ fn a_store_that_is_deleted_is_begun_anew_and_what_was_lost_is_counted() {
     wait_for("what comes now is kept", || (barn.readings("head-turbidity") >= 41).then_some(()));
     let saved = barn.readings("head-turbidity") == 137 + 41;
     assert!(saved || told.names(&["137"]), "neither saved nor counted: {told:#?}");
-    watches_on(&barn);
+    barn.watches_on();
 
     daemon.kill();
     let _daemon = barn.watched();
@@ -67,11 +67,13 @@ fn a_damaged_page_among_the_recent_ones_does_not_keep_the_watch_from_beginning()
     barn.tells("the store", |told| of_the_store(told) && told.names(&["damaged"]));
     let mut publisher = barn.publisher();
     publisher.publish(&turbidity(-1000, 41));
-    wait_for("what is readable is saved over", || (barn.readings("head-turbidity") >= 3000 + 41).then_some(()));
+    wait_for("what is readable is saved over", || {
+        (barn.readings("head-turbidity") >= 3000 + 41).then_some(())
+    });
     assert_eq!(barn.ask("PRAGMA integrity_check"), "ok");
     let aside = put_aside(&barn);
     assert!(aside.iter().any(|file| holds(file, &damaged)), "the damaged store isn't there: {aside:?}");
-    watches_on(&barn);
+    barn.watches_on();
     barn.numbers_name_one_notice_each();
 }
 
@@ -90,7 +92,7 @@ fn a_file_that_is_no_store_any_more_does_not_keep_the_watch_from_beginning() {
     publisher.publish(&turbidity(-1000, 41));
     wait_for("what comes now is kept", || (barn.readings("head-turbidity") == 41).then_some(()));
     assert!(put_aside(&barn).iter().any(|file| holds(file, &wreck)));
-    watches_on(&barn);
+    barn.watches_on();
     barn.numbers_name_one_notice_each();
 }
 
@@ -109,7 +111,7 @@ fn a_store_of_a_newer_version_is_left_as_it_is_while_the_watch_goes_on() {
     wait_for("the metrics say so", || (barn.gauge("claymark_store_works") == Some(0.0)).then_some(()));
     let mut publisher = barn.publisher();
     publisher.publish(&turbidity(-1000, 41));
-    watches_on(&barn);
+    barn.watches_on();
     daemon.kill();
     assert!(before == fs::read(barn.store()).unwrap(), "the newer store was changed");
 
@@ -135,10 +137,12 @@ fn begins_without_a_disk(disk: Disk) {
     barn.shim.turn(disk);
     let _daemon = barn.watched();
     barn.tells("the disk", |told| of_the_store(told) && told.names(&["disk"]));
-    wait_for("by mail, too", || mail.mails().into_iter().find(|mail| mail.text.to_lowercase().contains("disk")));
+    wait_for("by mail, too", || {
+        mail.mails().into_iter().find(|mail| mail.text.to_lowercase().contains("disk"))
+    });
     wait_for("the metrics say so", || (barn.gauge("claymark_store_works") == Some(0.0)).then_some(()));
     barn.publisher().publish(&turbidity(-1000, 41));
-    watches_on(&barn);
+    barn.watches_on();
     barn.shim.turn(Disk::Works);
     comes_right(&barn, 41);
 }
@@ -148,15 +152,14 @@ fn a_disk_that_is_full_at_the_start_still_shows_what_the_store_held() {
     let mail = MailServer::start(&[]);
     let barn = Barn::new(mail.port(), "");
     let daemon = barn.watched();
-    barn.publisher().publish(&a_drum_that_runs_dry());
-    barn.tells("the drum", |told| told.kind == "runout");
-    wait_for("it is kept", || (barn.readings("drum-a-level") == 480).then_some(()));
+    barn.watches_on();
+    wait_for("it is kept", || (barn.readings("drum-a-level") == LEVELS).then_some(()));
     daemon.kill();
     for disk in [Disk::Full, Disk::ReadOnly] {
         barn.shim.turn(disk);
         let daemon = barn.watched();
         let volume = "claymark_forecast_volume_litres{drum=\"a\"}";
-        barn.set_clock(if disk == Disk::Full { "2027-03-01T22:13:00Z" } else { "2027-03-01T22:33:00Z" });
+        barn.comes_to_the_next_forecast();
         wait_for("the drum is known without a new reading", || barn.gauge(volume));
         daemon.kill();
     }
@@ -177,10 +180,12 @@ fn a_disk_that_becomes_full_is_told_warnings_go_on_and_the_broker_keeps_the_rest
     wait_for("they are kept", || (barn.readings("head-turbidity") == 300).then_some(()));
     barn.shim.turn(Disk::Full);
     // More than fits into what the files have already.
-    publisher.publish(&turbidity(-8000, 7000));
+    publisher.publish(&turbidity(-8000, 2000));
     barn.tells("the disk", |told| of_the_store(told) && told.names(&["disk"]));
     wait_for("the metrics say so", || (barn.gauge("claymark_store_works") == Some(0.0)).then_some(()));
-    watches_on(&barn);
+    barn.watches_on();
+    // And more than the queue holds.
+    publisher.publish(&turbidity(-6000, 5000));
     barn.shim.turn(Disk::Works);
     comes_right(&barn, 7300);
 }
@@ -199,7 +204,7 @@ fn a_folder_that_is_missing_does_not_keep_the_watch_from_beginning() {
     barn.publisher().publish(&turbidity(-1000, 41));
     let store = folder.join("claymark.db");
     wait_for("what comes is kept", || (readings(&store, "head-turbidity") == 41).then_some(()));
-    watches_on(&barn);
+    barn.watches_on();
 }
 
 /// The evening of the day before was answered, the store is gone, and the number of that notice isn't given again.
@@ -208,8 +213,8 @@ fn an_answer_to_a_notice_of_a_lost_store_silences_nothing() {
     let mail = MailServer::start(&[]);
     let barn = Barn::new(mail.port(), "");
     let daemon = barn.watched();
-    barn.publisher().publish(&a_drum_that_runs_dry());
-    let first = barn.tells("the drum", |told| told.kind == "runout");
+    barn.runs_dry();
+    let first = barn.tells("the drum", Told::is_of_the_drum);
     daemon.kill();
     for file in store_files(&barn) {
         fs::remove_file(file).unwrap();
@@ -221,20 +226,13 @@ fn an_answer_to_a_notice_of_a_lost_store_silences_nothing() {
     publisher.publish(&[(format!("{PREFIX}/answer"), answer.into_bytes())]);
     barn.shim.turn(Disk::SyncFails);
     publisher.publish(&turbidity(-1000, 10));
-    barn.tells("something new", |told| told.kind != "runout" && told.names(&["disk"]));
+    barn.tells("something new", |told| of_the_store(told) && told.names(&["disk"]));
     barn.numbers_name_one_notice_each();
-}
-
-/// Decided from live readings, whatever the disk does: the drum is known, people are warned of it.
-fn watches_on(barn: &Barn) {
-    barn.publisher().publish(&a_drum_that_runs_dry());
-    barn.tells("the drum", |told| told.kind == "runout");
-    assert!(barn.gauge("claymark_forecast_volume_litres{drum=\"a\"}").is_some(), "{}", barn.metrics());
 }
 
 fn comes_right(barn: &Barn, turbidity: usize) {
     wait_for("all readings are kept", || (barn.readings("head-turbidity") == turbidity).then_some(()));
-    wait_for("all levels are kept", || (barn.readings("drum-a-level") == 480).then_some(()));
+    wait_for("all levels are kept", || (barn.readings("drum-a-level") == LEVELS).then_some(()));
     wait_for("the metrics say so", || (barn.gauge("claymark_store_works") == Some(1.0)).then_some(()));
     barn.keeps_all_told();
     barn.numbers_name_one_notice_each();
@@ -246,8 +244,7 @@ fn stopped_with_readings(barn: &Barn, count: i64) -> u64 {
     barn.publisher().publish(&turbidity(-20_000, count));
     let all = usize::try_from(count).unwrap();
     wait_for("they are kept", || (barn.readings("head-turbidity") == all).then_some(()));
-    barn.publisher().publish(&a_drum_that_runs_dry());
-    barn.tells("the drum", |told| told.kind == "runout");
+    barn.watches_on();
     wait_for("it is kept", || (barn.ask("SELECT count(*) > 0 FROM notice") == "1").then_some(()));
     daemon.signal("TERM");
     assert!(daemon.ends().success());
@@ -256,7 +253,8 @@ fn stopped_with_readings(barn: &Barn, count: i64) -> u64 {
 
 /// Writes over the leaf with the newest turbidity; what stands there now.
 fn damage(barn: &Barn) -> Vec<u8> {
-    let sql = "SELECT pageno FROM dbstat WHERE name = 'reading' AND pagetype = 'leaf' ORDER BY path DESC LIMIT 1";
+    let sql =
+        "SELECT pageno FROM dbstat WHERE name = 'reading' AND pagetype = 'leaf' ORDER BY path DESC LIMIT 1";
     let page: u64 = barn.ask(sql).parse().expect("sqlite3 knows where its pages lie");
     let size: u64 = barn.ask("PRAGMA page_size").parse().unwrap();
     let garbage = vec![0xa5; usize::try_from(size).unwrap()];

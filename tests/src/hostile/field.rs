@@ -177,11 +177,26 @@ const NUMBERS: &[&str] = &[
 
 /// Infinite, or no JSON.
 const NO_NUMBERS: &[&str] = &[
-    "1e309", "-1e309", "1e999999999", "NaN", "Infinity", "-Infinity", "01", "1.", ".5", "+1", "0x10", "1_000", "1,5", "١٢٣", "",
+    "1e309",
+    "-1e309",
+    "1e999999999",
+    "NaN",
+    "Infinity",
+    "-Infinity",
+    "01",
+    "1.",
+    ".5",
+    "+1",
+    "0x10",
+    "1_000",
+    "1,5",
+    "١٢٣",
+    "",
 ];
 
 /// No JSON, or no text that UTF-8 can hold.
-const NO_TEXTS: &[&str] = &["\"a\u{1}b\"", "\"a\nb\"", "\"\\ud800\"", "\"\\udfff\\ud800\"", "\"\\x41\"", "\"open", "'single'"];
+const NO_TEXTS: &[&str] =
+    &["\"a\u{1}b\"", "\"a\nb\"", "\"\\ud800\"", "\"\\udfff\\ud800\"", "\"\\x41\"", "\"open", "'single'"];
 
 const TEXTS: &[&str] = &[
     "",
@@ -242,8 +257,15 @@ const NO_TIMES: &[&str] = &[
 ];
 
 /// Integers that the store can hold.
-const NO_NOTICES_YET: &[&str] =
-    &["0", "471100", "2147483648", "4294967296", "9007199254740993", "9223372036854775806", "9223372036854775807"];
+const NO_NOTICES_YET: &[&str] = &[
+    "0",
+    "471100",
+    "2147483648",
+    "4294967296",
+    "9007199254740993",
+    "9223372036854775806",
+    "9223372036854775807",
+];
 
 /// Integers that it can't, and what is none.
 const NO_NOTICE_NUMBERS: &[&str] = &[
