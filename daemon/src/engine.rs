@@ -21,6 +21,7 @@ use tokio::sync::{mpsc, oneshot, watch};
 use tokio::time::Sleep;
 use tokio_util::sync::CancellationToken;
 
+use claymark_core::notice::keeping::ClockStep;
 use claymark_core::quarantine::Reason;
 use claymark_core::room::Event;
 use claymark_store::batch::{Batch, Delivery, Issued};
@@ -51,6 +52,7 @@ pub struct Engine {
     /// Rings when a failed commit is to be tried again.
     retry: Option<Pin<Box<Sleep>>>,
     failures: u32,
+    store_news: watch::Receiver<Vec<News>>,
     /// Whether messages were heard that nobody keeps.
     heard: bool,
     /// Rings when it is time to look at the clock, whatever arrives meanwhile.
@@ -129,6 +131,7 @@ enum Woken {
     Saved(Option<Outcome>),
     RetryDue,
     DiskLate,
+    StoreNews,
     Notified,
     Published,
     Delivered(Delivery),
@@ -143,7 +146,11 @@ impl Engine {
     #[must_use]
     pub fn new(pipeline: Pipeline, clock: Clock, prefix: String, ports: Ports, opening: Opening) -> Self {
         let now = clock.now();
+        let mut store_news = ports.keeper.news();
+        // What became of it before this shift is told as well.
+        store_news.mark_changed();
         let mut engine = Self {
+            store_news,
             prefix,
             ports,
             backlog: Backlog::default(),
@@ -162,7 +169,7 @@ impl Engine {
             clock,
         };
         if let Some(by) = opening.stepped {
-            engine.event(Event::ClockStepped { by });
+            engine.event(Event::ClockStepped(ClockStep { by, at: now }));
         }
         if let Some(why) = opening.store_trouble {
             engine.store_fails(why);
@@ -188,6 +195,7 @@ impl Engine {
                 }
                 Woken::RetryDue => self.retry = None,
                 Woken::DiskLate => self.disk_is_late(),
+                Woken::StoreNews => self.hear_of_the_store(),
                 Woken::Notified | Woken::Published => {}
                 Woken::Delivered(delivery) => {
                     self.backlog.add(Batch { deliveries: vec![delivery], ..Batch::default() });
@@ -199,6 +207,10 @@ impl Engine {
                         self.take(arrival);
                     }
                     self.collect();
+                    // Else each commit shows how things stand.
+                    if self.snapshot.store_trouble.is_some() {
+                        self.show();
+                    }
                 }
                 Woken::ClockDue => {
                     if let Err(step) = self.look_at_the_clock() {
@@ -241,6 +253,7 @@ impl Engine {
             Some(delivery) = self.ports.outcomes.recv() => Woken::Delivered(delivery),
             // Without a forwarder its sender is gone, and this never comes.
             Ok(()) = self.ports.behind.changed() => Woken::Forwarding,
+            Ok(()) = self.store_news.changed() => Woken::StoreNews,
             count = self.ports.arrivals.recv_many(arrived, ARRIVALS) => Woken::Arrived(count),
             () = self.clock.sleep_until(wake_at) => Woken::ClockDue,
         }
@@ -318,9 +331,15 @@ impl Engine {
         let (now, steady) = (self.clock.now(), self.clock.steady());
         let (then, steady_then) = std::mem::replace(&mut self.last_look, (now, steady));
         let step = now.duration_since(then).saturating_sub(steady.saturating_sub(steady_then));
-        if step.abs() > SMALL_STEP {
+        if step > FAR_FORWARD || step < -LITTLE_BACK {
             tracing::warn!(from = %then, to = %now, ?step, "the clock was set: starting anew from the store");
             return Err(step);
+        }
+        if step.abs() > SMALL_STEP {
+            tracing::warn!(from = %then, to = %now, ?step, "the clock was set");
+            self.snapshot.counts.clock_steps += 1;
+            // Before the deadlines that only the step has brought.
+            self.pipeline.event(self.reached, Event::ClockStepped(ClockStep { by: step, at: now }));
         }
         self.reached = self.reached.max(now);
         self.pipeline.advance_before(self.reached);
@@ -374,16 +393,9 @@ impl Engine {
     fn saved(&mut self, outcome: Option<Outcome>) {
         let Some(OnTheWay { backlog, .. }) = self.on_the_way.take() else { return };
         match outcome {
-            Some(Outcome { batch, result, news }) => {
-                for fate in news {
-                    self.snapshot.counts.stores_replaced += u64::from(!matches!(fate, News::Saved(_)));
-                    self.event(Event::StoreReplaced(fate.into()));
-                }
-                match result {
-                    Ok(committed) => self.kept(backlog, &committed),
-                    Err(error) => self.not_kept(Backlog { batch: *batch, ..backlog }, &error),
-                }
-                self.collect();
+            Some(Outcome { result: Ok(committed), .. }) => self.kept(backlog, &committed),
+            Some(Outcome { batch, result: Err(error) }) => {
+                self.not_kept(Backlog { batch: *batch, ..backlog }, &error);
             }
             None => {
                 // Only a panic ends that thread before us; without it nothing may be acknowledged.
@@ -412,7 +424,17 @@ impl Engine {
             tracing::info!("the store works again");
             self.ports.keeping.send_replace(true);
             self.event(Event::StoreWorks);
+            self.collect();
         }
+    }
+
+    fn hear_of_the_store(&mut self) {
+        for news in self.ports.keeper.take_news() {
+            self.snapshot.counts.stores_replaced += u64::from(!matches!(news, News::Saved(_)));
+            self.event(Event::StoreReplaced(news.into()));
+        }
+        self.collect();
+        self.show();
     }
 
     /// A disk that hangs says nothing: its silence is the alarm.
@@ -437,6 +459,7 @@ impl Engine {
     fn not_kept(&mut self, mut failed: Backlog, error: &StoreError) {
         self.snapshot.counts.failed_commits += 1;
         self.store_fails(error.to_string());
+        self.collect();
         failed.append(std::mem::take(&mut self.backlog));
         failed.trim();
         self.backlog = failed;
@@ -496,6 +519,12 @@ const ARRIVALS: usize = 256;
 
 /// Time servers correct a clock by less than this without our noticing.
 const SMALL_STEP: SignedDuration = SignedDuration::from_secs(10);
+
+/// Set back by less, time stands still for the room until the clock has caught up; by more, it begins anew from the store.
+const LITTLE_BACK: SignedDuration = SignedDuration::from_mins(2);
+
+/// Set forward by more, there is too much to catch up with: a clock that had stood at 1970.
+const FAR_FORWARD: SignedDuration = SignedDuration::from_hours(24);
 
 /// A commit that takes longer is told as a fault of the disk.
 const DISK_PATIENCE: Duration = Duration::from_secs(5);

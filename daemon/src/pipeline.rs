@@ -163,7 +163,7 @@ impl Pipeline {
             | Event::StoreWorks
             | Event::StoreReplaced(_)
             | Event::PastUnread { .. }
-            | Event::ClockStepped { .. }
+            | Event::ClockStepped(_)
             | Event::NotForwarded { .. }
             | Event::Forwarded
             | Event::GoLive
@@ -324,7 +324,7 @@ fn no_later_than(now: Timestamp, at: Timestamp, mut deed: Event) -> (Timestamp, 
         | Event::StoreWorks
         | Event::StoreReplaced(_)
         | Event::PastUnread { .. }
-        | Event::ClockStepped { .. }
+        | Event::ClockStepped(_)
         | Event::NotForwarded { .. }
         | Event::Forwarded
         | Event::GoLive

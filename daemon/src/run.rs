@@ -103,12 +103,14 @@ async fn keep_watch(
     let (keeper, thread) = Keeper::start(settings.store.clone(), settings.site.clone(), clock.clone())
         .map_err(RunError::Thread)?;
     keeper.keep_journal(settings.forward.is_some()).await;
-    let opening = Opening { store_trouble: opened(&keeper).await?, ..Opening::default() };
+    let mut past = settings.store.clone();
+    let store_trouble = opened(&keeper, &mut past).await?;
+    let opening = Opening { store_trouble, ..Opening::default() };
     let pulses = Pulses::default();
     let snapshot = watch::Sender::new(Arc::new(Snapshot::new(Counts::default())));
     let systemd = tokio::spawn(service::tell_systemd(snapshot.subscribe(), pulses.clone(), shutdown.clone()));
     let house = House { clock, shutdown: shutdown.clone(), keeper, pulses, snapshot };
-    let result = shifts(&house, settings, opening, &mut reloads).await;
+    let result = shifts(&house, settings, (opening, past), &mut reloads).await;
     // Whatever ended the watch, systemd is told that it is over.
     shutdown.cancel();
     systemd.await.map_err(|fault| RunError::Fault(fault.to_string()))?;
@@ -120,11 +122,12 @@ async fn keep_watch(
 async fn shifts(
     house: &House,
     mut settings: Settings,
-    mut opening: Opening,
+    (mut opening, mut past): (Opening, PathBuf),
     reloads: &mut mpsc::Receiver<Settings>,
 ) -> Result<(), RunError> {
     loop {
-        let over = shift::shift(house, &settings, reloads, std::mem::take(&mut opening)).await?;
+        let past = std::mem::replace(&mut past, settings.store.clone());
+        let over = shift::shift(house, &settings, reloads, (std::mem::take(&mut opening), past)).await?;
         match over {
             Over::Shutdown => return Ok(()),
             Over::ClockStepped(by, mut counts) => {
@@ -167,10 +170,14 @@ async fn reload(house: &House, old: &Settings, new: Settings) -> Result<Option<S
     }
 }
 
-/// Why the store can't be opened, if it can't: the watch begins all the same, unless another daemon has the store.
-async fn opened(keeper: &Keeper) -> Result<Option<String>, RunError> {
+/// Why the store can't be opened, if it can't: the watch begins all the same, unless another daemon has the store. Else
+/// `past` is where the past can be read.
+async fn opened(keeper: &Keeper, past: &mut PathBuf) -> Result<Option<String>, RunError> {
     match tokio::time::timeout(FOR_THE_STORE, keeper.open()).await {
-        Ok(Some(Ok(()))) => Ok(None),
+        Ok(Some(Ok(there))) => {
+            *past = there;
+            Ok(None)
+        }
         Ok(Some(Err(in_use @ StoreError::InUse { .. }))) => Err(in_use.into()),
         Ok(Some(Err(error))) => Ok(Some(error.to_string())),
         Ok(None) => Err(RunError::Fault("the store's thread".to_owned())),

@@ -156,8 +156,7 @@ impl Barn {
     pub fn watches_on(&self) {
         self.runs_dry();
         self.tells("the drum is warned of", Told::is_of_the_drum);
-        let metrics = self.metrics();
-        assert!(gauge(&metrics, "claymark_forecast_volume_litres{drum=\"a\"}").is_some(), "{metrics}");
+        wait_for("the drum is known", || self.gauge("claymark_forecast_volume_litres{drum=\"a\"}"));
     }
 
     /// The site file.

@@ -47,7 +47,7 @@ use crate::fieldlog::{Deed, LogEntry};
 use crate::forecast::Forecast;
 use crate::happening::Happening;
 use crate::ledger::Ledger;
-use crate::notice::keeping::StoreFate;
+use crate::notice::keeping::{ClockStep, StoreFate};
 use crate::notice::{Answer, Notice};
 use crate::reading::Assessed;
 use crate::refill::sheet::Sheet;
@@ -77,8 +77,8 @@ pub struct Room {
     ledger: Ledger,
     session: Session,
     storage: Storage,
-    /// The clock was set by so much, and people don't know yet.
-    clock_stepped: Option<SignedDuration>,
+    /// The clock was set, and people don't know yet.
+    clock_stepped: Option<ClockStep>,
     traces: Traces,
     journal: Journal,
     failures: Failures,
@@ -127,11 +127,8 @@ pub enum Event {
         /// None of it could.
         wholly: bool,
     },
-    /// The server's clock was set, forward by so much or back; the room was told the past anew.
-    ClockStepped {
-        /// Negative: back.
-        by: SignedDuration,
-    },
+    /// The server's clock was set; told before the time that it shows now.
+    ClockStepped(ClockStep),
     /// What is kept hasn't reached the central database for too long.
     NotForwarded {
         /// When the oldest of what waits arrived.
@@ -299,7 +296,7 @@ impl Room {
             | Event::StoreFailed { .. }
             | Event::StoreWorks
             | Event::StoreReplaced(_)
-            | Event::ClockStepped { .. }
+            | Event::ClockStepped(_)
             | Event::NotForwarded { .. }
             | Event::Forwarded
             | Event::GoLive => true,
@@ -323,7 +320,7 @@ impl Room {
             Event::StoreWorks => self.storage.works(),
             Event::StoreReplaced(fate) => self.storage.replaced(now, fate),
             Event::PastUnread { wholly } => self.past_unread(now, wholly),
-            Event::ClockStepped { by } => self.clock_stepped = Some(by),
+            Event::ClockStepped(step) => self.clock_stepped(step),
             Event::NotForwarded { since, why } => self.forwarding.behind(since, why),
             Event::Forwarded => self.forwarding.caught_up(),
             Event::Recalled(notice) => self.recall(&notice),

@@ -6,9 +6,11 @@
 
 use std::path::PathBuf;
 use std::thread;
+use std::time::Duration;
 
+use tokio::runtime::Handle;
 use tokio::sync::mpsc::error::{TryRecvError, TrySendError};
-use tokio::sync::{mpsc, oneshot};
+use tokio::sync::{mpsc, oneshot, watch};
 
 use claymark_core::notice::keeping::StoreFate;
 use claymark_core::site::Site;
@@ -22,7 +24,11 @@ use crate::clock::Clock;
 
 /// Reaches the thread.
 #[derive(Clone)]
-pub struct Keeper(mpsc::Sender<Order>);
+pub struct Keeper {
+    orders: mpsc::Sender<Order>,
+    /// What became of the store itself, until it is taken.
+    news: watch::Sender<Vec<News>>,
+}
 
 /// What became of a commit; the batch comes back either way.
 pub struct Outcome {
@@ -30,8 +36,6 @@ pub struct Outcome {
     pub batch: Box<Batch>,
     /// Whether it is on the disk.
     pub result: Result<Committed, StoreError>,
-    /// What became of the store itself since the last outcome.
-    pub news: Vec<News>,
 }
 
 /// What became of the store.
@@ -65,7 +69,7 @@ impl From<News> for StoreFate {
 }
 
 enum Order {
-    Open { answer: oneshot::Sender<Result<(), StoreError>> },
+    Open { answer: oneshot::Sender<Result<PathBuf, StoreError>> },
     Commit { batch: Box<Batch>, answer: oneshot::Sender<Outcome> },
     Site { site: Box<Site>, answer: oneshot::Sender<Result<(), StoreError>> },
     Journal { wanted: bool },
@@ -78,28 +82,39 @@ impl Keeper {
     pub fn start(path: PathBuf, site: Site, clock: Clock) -> std::io::Result<(Self, thread::JoinHandle<()>)> {
         // One commit at a time is on the way; the other places are for the forwarder, and between shifts.
         let (orders, inbox) = mpsc::channel(4);
-        let cabinet =
-            Cabinet { path, site, clock, journal: false, store: None, rescues: Vec::new(), news: Vec::new() };
-        let thread = thread::Builder::new().name("store".to_owned()).spawn(move || cabinet.keep(inbox))?;
-        Ok((Self(orders), thread))
+        let news = watch::Sender::new(Vec::new());
+        let looks = Handle::current();
+        let cabinet = Cabinet {
+            past: path.clone(),
+            path,
+            site,
+            clock,
+            journal: false,
+            store: None,
+            rescues: Vec::new(),
+            news: news.clone(),
+        };
+        let thread =
+            thread::Builder::new().name("store".to_owned()).spawn(move || cabinet.keep(inbox, &looks))?;
+        Ok((Self { orders, news }, thread))
     }
 
-    /// Opens the store; what can't be opened now is tried again with each commit. `None` when the thread has ended.
-    pub async fn open(&self) -> Option<Result<(), StoreError>> {
+    /// Opens the store, and says in which file the past is: a damaged store has another name by then. What can't be
+    /// opened now is tried again with each commit. `None` when the thread has ended.
+    pub async fn open(&self) -> Option<Result<PathBuf, StoreError>> {
         let (answer, outcome) = oneshot::channel();
-        self.0.send(Order::Open { answer }).await.ok()?;
+        self.orders.send(Order::Open { answer }).await.ok()?;
         outcome.await.ok()
     }
 
     /// Starts a commit; the answer comes when it is on the disk, or isn't. Only one may be on the way.
     pub fn commit(&self, batch: Box<Batch>) -> oneshot::Receiver<Outcome> {
         let (answer, outcome) = oneshot::channel();
-        match self.0.try_send(Order::Commit { batch, answer }) {
+        match self.orders.try_send(Order::Commit { batch, answer }) {
             Ok(()) => {}
             // The thread hangs in an earlier one: the batch comes back, to be tried again.
             Err(TrySendError::Full(Order::Commit { batch, answer })) => {
-                let result = Err(StoreError::Hangs);
-                answer.send(Outcome { batch, result, news: Vec::new() }).ok();
+                answer.send(Outcome { batch, result: Err(StoreError::Hangs) }).ok();
             }
             Err(TrySendError::Full(_) | TrySendError::Closed(_)) => {
                 tracing::error!("the store's thread has ended: nothing is kept any more");
@@ -108,23 +123,40 @@ impl Keeper {
         outcome
     }
 
+    /// Changes whenever something becomes of the store itself.
+    #[must_use]
+    pub fn news(&self) -> watch::Receiver<Vec<News>> {
+        self.news.subscribe()
+    }
+
+    /// What became of the store since this was last asked.
+    #[must_use]
+    pub fn take_news(&self) -> Vec<News> {
+        let mut taken = Vec::new();
+        self.news.send_if_modified(|news| {
+            taken = std::mem::take(news);
+            false
+        });
+        taken
+    }
+
     /// Goes on with a changed site; `None` when the thread has ended.
     pub async fn set_site(&self, site: Site) -> Option<Result<(), StoreError>> {
         let (answer, outcome) = oneshot::channel();
-        self.0.send(Order::Site { site: Box::new(site), answer }).await.ok()?;
+        self.orders.send(Order::Site { site: Box::new(site), answer }).await.ok()?;
         outcome.await.ok()
     }
 
     /// Notes from the next commit on what is written, for the forwarder, or stops it.
     pub async fn keep_journal(&self, wanted: bool) {
-        if self.0.send(Order::Journal { wanted }).await.is_err() {
+        if self.orders.send(Order::Journal { wanted }).await.is_err() {
             tracing::debug!("the store's thread has ended");
         }
     }
 
     /// Somebody found, reading, that the store is damaged: it is put aside.
     pub async fn damaged(&self, why: StoreError) {
-        if self.0.send(Order::Damaged { why }).await.is_err() {
+        if self.orders.send(Order::Damaged { why }).await.is_err() {
             tracing::debug!("the store's thread has ended");
         }
     }
@@ -132,7 +164,7 @@ impl Keeper {
     /// Takes away what has been forwarded; one at a time. `None` when the thread has ended.
     pub async fn forwarded(&self, upto: u64, rejected: Vec<Rejected>) -> Option<Result<(), StoreError>> {
         let (answer, outcome) = oneshot::channel();
-        self.0.send(Order::Forwarded { upto, rejected, answer }).await.ok()?;
+        self.orders.send(Order::Forwarded { upto, rejected, answer }).await.ok()?;
         outcome.await.ok()
     }
 }
@@ -144,21 +176,30 @@ struct Cabinet {
     clock: Clock,
     journal: bool,
     store: Option<Writer>,
+    /// Where the past is, as far as this thread knows.
+    past: PathBuf,
     /// The last is at work.
     rescues: Vec<Rescue>,
-    news: Vec<News>,
+    news: watch::Sender<Vec<News>>,
 }
 
 impl Cabinet {
-    fn keep(mut self, mut orders: mpsc::Receiver<Order>) {
+    fn keep(mut self, mut orders: mpsc::Receiver<Order>, looks: &Handle) {
         loop {
             let order = match orders.try_recv() {
                 Ok(order) => order,
                 Err(TryRecvError::Empty) if self.rescue() => continue,
-                Err(TryRecvError::Empty) => match orders.blocking_recv() {
-                    Some(order) => order,
-                    None => return,
-                },
+                Err(TryRecvError::Empty) => {
+                    let next = async { tokio::time::timeout(LOOK_EVERY, orders.recv()).await };
+                    match looks.block_on(next) {
+                        Ok(Some(order)) => order,
+                        Ok(None) => return,
+                        Err(_nothing_to_do) => {
+                            self.look_at_the_files();
+                            continue;
+                        }
+                    }
+                }
                 Err(TryRecvError::Disconnected) => return,
             };
             if !self.obey(order) {
@@ -167,12 +208,24 @@ impl Cabinet {
         }
     }
 
+    /// Files that are taken away are missed before the next commit, too.
+    fn look_at_the_files(&mut self) {
+        if self.store.as_ref().is_some_and(|store| store.standing() != Standing::AsOpened)
+            && let Err(error) = self.writer()
+        {
+            tracing::error!("the store can't be opened again yet: {error}");
+        }
+    }
+
     fn obey(&mut self, order: Order) -> bool {
         match order {
-            Order::Open { answer } => answer.send(self.writer().map(drop)).is_ok(),
+            Order::Open { answer } => {
+                let opened = self.writer().map(drop);
+                answer.send(opened.map(|()| self.past.clone())).is_ok()
+            }
             Order::Commit { batch, answer } => {
                 let result = self.commit(&batch);
-                answer.send(Outcome { batch, result, news: std::mem::take(&mut self.news) }).is_ok()
+                answer.send(Outcome { batch, result }).is_ok()
             }
             Order::Site { site, answer } => {
                 self.site = *site;
@@ -253,14 +306,15 @@ impl Cabinet {
             }
         };
         tracing::error!("{why}: it was put aside as {}, a fresh one is begun", aside.display());
+        self.tell(News::PutAside { aside: aside.clone(), why: why.to_string() });
         match Reader::open(&aside) {
             Ok(reader) => self.rescues.push(Rescue::new(reader, now)),
             Err(error) => {
                 tracing::error!("nothing of {} can be read: {error}", aside.display());
-                self.news.push(News::Saved(Saved::nothing()));
+                self.tell(News::Saved(Saved::nothing()));
             }
         }
-        self.news.insert(0, News::PutAside { aside, why: why.to_string() });
+        self.past = aside;
         true
     }
 
@@ -282,8 +336,12 @@ impl Cabinet {
         );
         if let Some(store) = self.store.take() {
             self.rescues.push(Rescue::new(store.into_reader(), self.clock.now()));
-            self.news.push(News::TakenAway);
+            self.tell(News::TakenAway);
         }
+    }
+
+    fn tell(&self, news: News) {
+        self.news.send_modify(|untold| untold.push(news));
     }
 
     /// One step of a rescue; false when there is none to take.
@@ -300,7 +358,7 @@ impl Cabinet {
                     "what could be read was saved"
                 );
                 self.rescues.pop();
-                self.news.push(News::Saved(saved));
+                self.tell(News::Saved(saved));
                 true
             }
             Err(error) => {
@@ -312,3 +370,6 @@ impl Cabinet {
         }
     }
 }
+
+/// While nothing is to be done.
+const LOOK_EVERY: Duration = Duration::from_secs(1);

@@ -1,5 +1,6 @@
 //! What the store remembers, told to a new pipeline; whatever of it can be read.
 
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::time::Duration;
@@ -29,10 +30,12 @@ pub struct Past {
 
 /// Reads the past, off the threads that poll. The watch never waits for a disk that hangs: without a sign of
 /// progress for a while it begins without the past, and people are told.
-pub async fn recall(house: &House, settings: &Settings) -> Past {
+pub async fn recall(house: &House, settings: &Settings, store: PathBuf) -> Past {
+    // One that was put aside already is as damaged as it was.
+    let in_use = store == settings.store;
     let answered = Arc::new(AtomicU64::new(0));
     let (read, now, count) = (settings.clone(), house.clock.now(), Arc::clone(&answered));
-    let mut work = tokio::task::spawn_blocking(move || read_past(&read, now, count));
+    let mut work = tokio::task::spawn_blocking(move || read_past(&read, &store, now, count));
     let mut seen = 0;
     let read = loop {
         match tokio::time::timeout(PATIENCE, &mut work).await {
@@ -47,7 +50,7 @@ pub async fn recall(house: &House, settings: &Settings) -> Past {
         Ok((past, None)) => past,
         Ok((past, Some(trouble))) => {
             tracing::error!("not all of the past can be read, the watch begins with the rest: {trouble}");
-            if matches!(trouble, StoreError::Damaged(_)) {
+            if in_use && matches!(trouble, StoreError::Damaged(_)) {
                 house.keeper.damaged(trouble).await;
             }
             past
@@ -71,8 +74,17 @@ fn fresh(settings: &Settings) -> Pipeline {
     Pipeline::new(settings.site.clone(), settings.decode.clone(), &settings.notify)
 }
 
-fn read_past(settings: &Settings, now: Timestamp, answered: Arc<AtomicU64>) -> (Past, Option<StoreError>) {
-    let reader = match Reader::open(&settings.store) {
+fn read_past(
+    settings: &Settings,
+    store: &Path,
+    now: Timestamp,
+    answered: Arc<AtomicU64>,
+) -> (Past, Option<StoreError>) {
+    let opened = match Reader::open(store) {
+        Err(error) if error.retry_makes_sense() => Reader::open_alone(store).map_err(|_worse| error),
+        opened => opened,
+    };
+    let reader = match opened {
         Ok(reader) => reader,
         Err(error) => return (Past::nothing(settings, now), Some(error)),
     };

@@ -1,5 +1,6 @@
 //! One shift: all tasks from the recall of the past to an orderly end.
 
+use std::path::PathBuf;
 use std::sync::Arc;
 use std::thread;
 use std::time::Duration;
@@ -64,9 +65,9 @@ pub async fn shift(
     house: &House,
     settings: &Settings,
     reloads: &mut mpsc::Receiver<Settings>,
-    mut opening: Opening,
+    (mut opening, past): (Opening, PathBuf),
 ) -> Result<Over, RunError> {
-    let past = recall::recall(house, settings).await;
+    let past = recall::recall(house, settings, past).await;
     opening.store_trouble =
         opening.store_trouble.take().or_else(|| house.snapshot.borrow().store_trouble.clone());
     let mut tasks = start(house, settings, past, opening).await?;

@@ -60,6 +60,17 @@ impl Reader {
         Ok(Self { connection })
     }
 
+    /// As [`Reader::open`], for a disk that is full or can't be written: needs no file beside the store, but nobody else
+    /// may have it open meanwhile.
+    pub fn open_alone(path: &Path) -> Result<Self, StoreError> {
+        let flags = OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_NO_MUTEX;
+        let connection = Connection::open_with_flags(path, flags)?;
+        // Before the first access: then SQLite keeps in memory what else stands in a file that all share.
+        connection.pragma_update(None, "locking_mode", "EXCLUSIVE")?;
+        schema::check(&connection, path)?;
+        Ok(Self { connection })
+    }
+
     /// What an open connection sees, whatever became of its files.
     pub(crate) fn of(connection: Connection) -> Self {
         Self { connection }

@@ -9,12 +9,17 @@ use crate::room::Room;
 use crate::room::look::Scene;
 
 impl Room {
+    /// The clock was set. Sensors that seem silent only for that get a moment to speak.
+    pub(crate) fn clock_stepped(&mut self, step: ClockStep) {
+        self.clock_stepped = Some(step);
+        self.live = self.live.map(|live| live.max(step.at));
+    }
+
     /// Tells a step of the clock that wasn't told yet.
     pub(crate) fn look_at_clock(&mut self, scene: &Scene) {
-        if let Some(by) = self.clock_stepped.take() {
-            let at_night = if by.abs() < WAKES { Priority::Morning } else { Priority::Soon };
-            let content =
-                Content::ReadingsMissing(ReadingsMissing::ClockStepped(ClockStep { by, at: scene.now }));
+        if let Some(step) = self.clock_stepped.take() {
+            let at_night = if step.by.abs() < WAKES { Priority::Morning } else { Priority::Soon };
+            let content = Content::ReadingsMissing(ReadingsMissing::ClockStepped(step));
             let finding = self.on_duty(scene, "clock".to_owned(), at_night, content);
             self.tell(scene, finding);
         }

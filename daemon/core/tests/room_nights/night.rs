@@ -245,7 +245,7 @@ impl Night {
                 None
             }
             Event::NotForwarded { .. } | Event::Forwarded => None,
-            Event::StoreReplaced(_) | Event::PastUnread { .. } | Event::ClockStepped { .. } => None,
+            Event::StoreReplaced(_) | Event::PastUnread { .. } | Event::ClockStepped(_) => None,
             Event::Remembered(_) | Event::HadHappened(_) => None,
             Event::StoreWorks | Event::Recalled(_) | Event::RecalledMark(_) => None,
             Event::RecalledYield(_) | Event::GoLive | Event::Tick => None,
@@ -297,7 +297,7 @@ impl Night {
             }
             Event::SessionLost { .. } | Event::StoreFailed { .. } | Event::StoreWorks => {}
             Event::NotForwarded { .. } | Event::Forwarded => {}
-            Event::StoreReplaced(_) | Event::PastUnread { .. } | Event::ClockStepped { .. } => {}
+            Event::StoreReplaced(_) | Event::PastUnread { .. } | Event::ClockStepped(_) => {}
             Event::Remembered(_) | Event::HadHappened(_) => {}
             Event::Recalled(_) | Event::RecalledMark(_) | Event::RecalledYield(_) => {}
             Event::GoLive | Event::Tick => {}
