@@ -12,6 +12,8 @@ mod levers;
 mod night;
 #[path = "room_nights/ramp.rs"]
 mod ramp;
+#[path = "room_nights/written.rs"]
+mod written;
 
 use claymark_core::fieldlog::Deed;
 use claymark_core::forecast::{Forecast, Outlook, Subject};

@@ -9,6 +9,7 @@ use claymark_core::plan::{Batch, Plan, Ramp, Row};
 use claymark_core::quality::Flag;
 use claymark_core::quality::thresholds::{Span, Thresholds};
 use claymark_core::reading::{Assessed, Reading, TestFlags};
+use claymark_core::refill::sheet::Sheet;
 use claymark_core::room::{Effect, Event, Room};
 use claymark_core::site::{
     ClaySupply, Contact, Draws, Drum, HeadTank, Place, Premix, Pump, Quantity, Senses, Sensor, Site, Staff,
@@ -31,6 +32,7 @@ pub struct Night {
     /// What a restart finds in the store.
     everything: Vec<(Timestamp, Event)>,
     pub forecasts: Vec<Forecast>,
+    pub sheets: Vec<Sheet>,
     /// The newest word on each mark of which something was said.
     pub marks: Vec<MarkForecast>,
     /// What was learned of the clay.
@@ -59,6 +61,10 @@ enum SensorState {
     Silent,
     /// The same value again and again, mm.
     Stuck(f64),
+    /// Of foam that rises and falls in on itself.
+    Foams,
+    /// Of foam, and told from the level by the quality tests.
+    Fails,
 }
 
 impl Vessel {
@@ -75,6 +81,19 @@ impl Vessel {
     }
     pub fn sticks(&mut self) {
         self.sensor = SensorState::Stuck(self.litres / LITRES_PER_MM);
+    }
+    pub fn pours(&mut self, litres: f64) -> &mut Self {
+        self.litres += litres;
+        self
+    }
+    pub fn litres(&self) -> f64 {
+        self.litres
+    }
+    pub fn foams(&mut self) {
+        self.sensor = SensorState::Foams;
+    }
+    pub fn fails(&mut self) {
+        self.sensor = SensorState::Fails;
     }
     pub fn speaks_again(&mut self) {
         self.sensor = SensorState::Speaks;
@@ -157,6 +176,7 @@ impl Night {
             turbidity_silent: false,
             everything: Vec::new(),
             forecasts: Vec::new(),
+            sheets: Vec::new(),
             marks: Vec::new(),
             yields: Vec::new(),
             zone,
@@ -253,8 +273,17 @@ impl Night {
     }
 
     fn entry(&mut self, deed: Deed, replaces: Option<String>) -> Vec<Said> {
-        let (at, key) = (self.now, format!("entry-{}", self.everything.len()));
-        self.event(Event::Log(LogEntry { key, at, received_at: at, by: None, replaces, deed }))
+        self.entry_of(self.now, deed, replaces)
+    }
+
+    /// Somebody writes down now what was done then.
+    pub fn log_of(&mut self, local: &str, deed: Deed) -> Vec<Said> {
+        self.entry_of(self.at(local), deed, None)
+    }
+
+    fn entry_of(&mut self, at: Timestamp, deed: Deed, replaces: Option<String>) -> Vec<Said> {
+        let key = format!("entry-{}", self.everything.len());
+        self.event(Event::Log(LogEntry { key, at, received_at: self.now, by: None, replaces, deed }))
     }
 
     /// The daemon dies and tells itself the past again; `away` is how long that takes.
@@ -330,7 +359,8 @@ impl Night {
                     self.marks.push(said);
                 }
                 Effect::Learned(learned) => self.yields.push(learned),
-                Effect::Happened(_) | Effect::Sheet(_) => {}
+                Effect::Sheet(sheet) => self.sheets.push(*sheet),
+                Effect::Happened(_) => {}
             }
         }
         said
@@ -357,6 +387,7 @@ impl Night {
             let mm = match drum.sensor {
                 SensorState::Speaks | SensorState::Silent => drum.litres / LITRES_PER_MM + ripple,
                 SensorState::Stuck(mm) => mm,
+                SensorState::Foams | SensorState::Fails => (drum.litres + foam(minute)) / LITRES_PER_MM,
             };
             readings.push((format!("drum-{}-level", drum.id), mm));
         }
@@ -364,14 +395,26 @@ impl Night {
             readings.push(("head-turbidity".to_owned(), 64.0 + ripple));
             readings.push(("t1-oxygen".to_owned(), 8.4 + ripple / 10.0));
         }
+        let fails = |sensor: &str| {
+            let failing = |drum: &Vessel| {
+                drum.sensor == SensorState::Fails && sensor == format!("drum-{}-level", drum.id)
+            };
+            self.drums.iter().any(failing)
+        };
         let assess = |(sensor, value): (String, f64)| Assessed {
             reading: Reading { sensor: id(&sensor), at: self.now, value },
             received_at: self.now,
             tests: TestFlags::NOT_EVALUATED,
-            flag: Flag::Pass,
+            flag: if fails(&sensor) { Flag::Fail } else { Flag::Pass },
         };
         readings.into_iter().map(assess).collect()
     }
+}
+
+/// Litres of foam on the level in that minute: any restless pattern serves.
+fn foam(minute: i64) -> f64 {
+    let pattern = [35.0, 80.0, 12.0, 60.0, 95.0, 22.0, 50.0, 8.0, 70.0, 28.0, 88.0];
+    usize::try_from(minute % 11).ok().and_then(|place| pattern.get(place)).copied().unwrap_or(40.0)
 }
 
 fn instant(zone: &TimeZone, local: &str) -> Timestamp {
