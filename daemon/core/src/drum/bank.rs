@@ -9,7 +9,6 @@
 use super::noise::Noise;
 use super::state::{Belief, Ripple, State, Vessel, sight};
 use super::story::{Account, Turn};
-use super::written::{Rise, Written};
 use super::tuning::{
     ACCOUNT_HOURS, AGES_HOURS, BACK_PRIOR, CHANGE_PRIOR, CHANGE_SD, DEAD_FALL_SHARE, DEAD_HOURS, DROP_PRIOR,
     FEW_ODDS, FROTH_ENDS_PRIOR, FROTH_HOURS, FROTH_PRIOR, FROTH_SPREAD, HIDDEN_SCATTERS, HIDDEN_SHARE,
@@ -17,6 +16,7 @@ use super::tuning::{
     OUT_OF_FOAM_PRIOR, PARTS_HOURS, RISE_PRIOR, START_PRIOR, STARTED_SD, STEP_SHARE, STOP_PRIOR, UNFIT,
     WELL_FIT,
 };
+use super::written::{Rise, Written};
 
 /// What the drum is doing, as far as is believed.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -129,7 +129,8 @@ impl Hands {
     /// Litres that were written down within `apart` hours of `t`, up to `last`; `None` where one lacks its figures.
     pub fn litres_about(&self, t: f64, apart: f64, last: &Hand) -> Option<f64> {
         let near = |hand: &&Hand| (hand.at - t).abs() <= apart && hand.at <= last.at && !self.is_again(hand);
-        let litres = |hand: &Hand| if let Act::Refill { figures } = hand.act { Some(figures.added) } else { None };
+        let litres =
+            |hand: &Hand| if let Act::Refill { figures } = hand.act { Some(figures.added) } else { None };
         self.entries.iter().filter(near).filter_map(litres).sum()
     }
 

@@ -67,7 +67,8 @@ impl<'a> Part<'a> {
 
     /// Without a refill that was written down and that the level hasn't shown.
     fn time_without(&self) -> Ahead {
-        let without = self.ahead.without.iter().map(|one| self.ahead.ahead_of(one, self.ahead.bank.vessel.heel));
+        let without =
+            self.ahead.without.iter().map(|one| self.ahead.ahead_of(one, self.ahead.bank.vessel.heel));
         without.chain([self.time()]).min_by(|a, b| a.hours.total_cmp(&b.hours)).unwrap_or(Ahead::REACHED)
     }
 }

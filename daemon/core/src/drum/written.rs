@@ -210,7 +210,8 @@ impl Bank {
 
     /// The level rose, and that is believed, for that reason.
     pub(super) fn rose_by(&mut self, began: f64, added: f64, by: Turn) {
-        let before = self.rise.filter(|rise| began - rise.at < LOG_APART_HOURS).map_or(0.0, |rise| rise.added);
+        let before =
+            self.rise.filter(|rise| began - rise.at < LOG_APART_HOURS).map_or(0.0, |rise| rise.added);
         let rise = Rise { at: began, added: before + added };
         self.rise = Some(rise);
         let span = self.vessel.span;
@@ -292,7 +293,14 @@ impl Bank {
         };
         let (before, after) = (Some(Litres(written.before.max(0.0))), Some(after));
         let (again, overfull) = (written.again, written.overfull);
-        Some(Unseen { before, after, sign, again, overfull, ..unseen(&written.key, written.at, written.figures) })
+        Some(Unseen {
+            before,
+            after,
+            sign,
+            again,
+            overfull,
+            ..unseen(&written.key, written.at, written.figures)
+        })
     }
 }
 

@@ -300,7 +300,11 @@ fn timeline<'a>(seen: &'a [SeenRefill], logged: &'a [LoggedRefill]) -> Vec<Step<
         steps.push(Step { at: refill.at, seen: Some(refill), logged });
     }
     let counts = |entry: &&LoggedRefill| !is_again(entry, logged);
-    steps.extend(free.into_iter().filter(counts).map(|entry| Step { at: entry.at, seen: None, logged: Some(entry) }));
+    steps.extend(free.into_iter().filter(counts).map(|entry| Step {
+        at: entry.at,
+        seen: None,
+        logged: Some(entry),
+    }));
     steps.sort_by_key(|step| step.at);
     steps
 }

@@ -76,7 +76,11 @@ fn advised(night: &Night) -> Vec<(f64, f64)> {
         _ => None,
     };
     let night_mix = remedy.night.map(|night| night.refill);
-    [sheet(night).refill, remedy.refill, enough, night_mix].into_iter().flatten().filter_map(advised).collect()
+    [sheet(night).refill, remedy.refill, enough, night_mix]
+        .into_iter()
+        .flatten()
+        .filter_map(advised)
+        .collect()
 }
 
 /// Every minute until then.
