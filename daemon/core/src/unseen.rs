@@ -64,3 +64,27 @@ impl Unseen {
 
 /// Pouring, stirring and foam are over by then, and people write a time down to some minutes (common practice, no source).
 const SETTLES: SignedDuration = SignedDuration::from_mins(45);
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::refill::Refill;
+
+    #[test]
+    fn it_is_kept_in_a_notice_and_found_again() {
+        let unseen = Unseen {
+            key: "9f3c".to_owned(),
+            at: "2027-04-20T05:09:00Z".parse().unwrap(),
+            water: Some(Litres(117.0)),
+            clay: None,
+            before: Some(Litres(49.0)),
+            after: Some(Litres(166.0)),
+            sign: Sign::Denied { shows: Litres(48.5) },
+            again: true,
+            overfull: false,
+        };
+        let refill = Refill::WrittenDown(unseen);
+        let kept = serde_json::to_string(&refill).unwrap();
+        assert_eq!(serde_json::from_str::<Refill>(&kept).unwrap(), refill, "{kept}");
+    }
+}

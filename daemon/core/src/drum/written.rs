@@ -266,7 +266,8 @@ impl Bank {
         let fits = |other: &Account| is_steady(other) && other.odds > account.odds;
         let rose = self.others.iter().filter(|other| other.turn == Turn::Rose);
         let mut without: Vec<Account> = rose.filter(|other| fits(other)).copied().collect();
-        if was_denied || is_steady(&self.lead) {
+        let heard = account.minutes > 0.0 || self.newest.is_some_and(|(t, _)| self.at - t < HEARD_HOURS);
+        if was_denied || heard && is_steady(&self.lead) {
             without.push(self.lead);
         }
         self.lead = Account { turn: Turn::Goes, odds: 0.0, ..account };
@@ -323,6 +324,8 @@ fn is_steady(account: &Account) -> bool {
     account.fits > STEADY && account.newest > STEADY
 }
 
+/// h. A level that was last heard so long ago, and not since then, has nothing to say against it.
+const HEARD_HOURS: f64 = 3.0 / 60.0;
 /// Share of what was written down by which a level falls back that hadn't risen.
 const MOST_OF_IT: f64 = 0.5;
 /// Probability that a level foams into which somebody has just poured.

@@ -66,9 +66,10 @@ impl Desk {
             self.logged.retain(|logged| logged.key != *wrong);
             self.pump_settings.retain(|(key, _)| key != wrong);
         }
-        let held = self.watch.forecast(now).outlook.volume();
-        self.watch.log(now, entry);
         let mine = |drum: &Option<Id>| drum.as_ref().map_or(self.only, |drum| *drum == self.drum.id);
+        let refills = matches!(&entry.deed, Deed::Refill { drum, .. } if mine(drum));
+        let held = refills.then(|| self.watch.forecast(now).outlook.volume()).flatten();
+        self.watch.log(now, entry);
         if let Deed::Refill { drum, water, clay } = &entry.deed
             && mine(drum)
         {

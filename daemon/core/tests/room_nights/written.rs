@@ -132,6 +132,7 @@ fn counts_from_the_minute_on(failed_by_quality_tests: bool) {
     assert!(told.2.p50.unwrap() > before.2.p50.unwrap() + SignedDuration::from_hours(13), "{told:?}");
     let width = |ends: &EmptyAt| ends.p95.unwrap().duration_since(ends.p05.unwrap());
     assert!(width(&told.2) > width(&before.2) * 3 / 2, "{told:?}, before {before:?}");
+    assert!(told.2.p05.unwrap() > before.2.p50.unwrap() + SignedDuration::from_hours(12), "{told:?}");
     each_minute(&mut night, "2027-04-20T08:40", |night| {
         let (_, volume, _) = known(night);
         let truly = night.drum("a").litres();
