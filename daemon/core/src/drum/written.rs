@@ -45,6 +45,7 @@ pub(super) struct Written {
 
 /// What became of it.
 #[derive(Debug, Clone, Copy)]
+#[expect(clippy::large_enum_variant, reason = "the whole stands in a box")]
 enum Stage {
     /// The level hasn't shown it yet. The level may have been believed against it before.
     Awaited { account: Account, was_denied: bool },
