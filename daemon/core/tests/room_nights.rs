@@ -4,6 +4,8 @@
 mod asked;
 #[path = "room_nights/doubted.rs"]
 mod doubted;
+#[path = "room_nights/house.rs"]
+mod house;
 #[path = "room_nights/learned.rs"]
 mod learned;
 #[path = "room_nights/levers.rs"]
