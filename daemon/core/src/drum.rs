@@ -37,6 +37,9 @@
 //! **Late and wrong** (`mind`, `obey`). What comes late is put in its place and all since is gone through again. What
 //! somebody wrote down leads at once, and the account in which it wasn't done lives on until the readings decide.
 //!
+//! **Written down, not seen** (`written`). A refill counts from when it is written down, while the level foams or before
+//! it has risen; a calm level that shows no rise is believed over it.
+//!
 //! The constants stand in `tuning`, in one table.
 
 mod ahead;
@@ -56,6 +59,7 @@ mod stats;
 mod story;
 mod supply;
 mod tuning;
+mod written;
 
 pub use ask::{Slope, VolumeNow, WhatIf};
 pub use supply::supply_forecast;
@@ -80,6 +84,7 @@ use hours::{hours, timestamp};
 use mind::{Mind, View};
 use series::Series;
 use state::Belief;
+use story::Account;
 use tuning::{
     FIRST_WORD_HOURS, FOAM_HOURS, KNOWN_DRAW_SD, LENT_SD, RECKONED_AT_MOST, STEADY, STUCK_HOURS, TOLD_AGE,
     TOLD_PROBABILITY, UNTOLD_DRAW_SD,
@@ -138,6 +143,8 @@ struct Prospect {
     basis: Basis,
     bank: Bank,
     in_use: bool,
+    /// Other accounts that fit the readings, in which a refill that was written down wasn't done.
+    without: Vec<Account>,
 }
 
 impl DrumWatch {
@@ -332,9 +339,10 @@ impl DrumWatch {
         if blind && read.fold(f64::NEG_INFINITY, f64::max) < hours(now) - RECKONED_AT_MOST {
             return Err(format!("{because}, and the last level that was believed is a day old"));
         }
-        let basis = if blind { Basis::Pump } else { Basis::Level };
+        let written = bank.count_written();
+        let basis = if blind || written.is_some() { Basis::Pump } else { Basis::Level };
         let in_use = bank.phase != Phase::Idle;
-        Ok(Prospect { basis, bank, in_use })
+        Ok(Prospect { basis, bank, in_use, without: written.unwrap_or_default() })
     }
 
     /// A few minutes tell no draw where nothing else does.
@@ -405,16 +413,23 @@ impl Prospect {
     }
 
     fn down_to(&self, now: Timestamp, target: f64, calibration: &Calibration) -> EmptyAt {
-        quantiles(now, &self.ahead(target), calibration)
+        let told = quantiles(now, &self.ahead(target), calibration);
+        let without = |account| quantiles(now, &[(1.0, self.ahead_of(account, target))], calibration).p05;
+        let earliest = told.p05.into_iter().chain(self.without.iter().filter_map(without)).min();
+        EmptyAt { p05: earliest, ..told }
+    }
+
+    fn ahead_of(&self, account: &Account, target: f64) -> Ahead {
+        Ahead::of(&account.state, &self.bank.vessel, target, 1.0, self.bank.hidden())
     }
 
     /// The accounts that count, with their weights.
     fn ahead(&self, target: f64) -> Vec<(f64, Ahead)> {
-        let (bank, vessel) = (&self.bank, &self.bank.vessel);
+        let bank = &self.bank;
         if bank.phase == Phase::Dry {
             return vec![(1.0, Ahead::REACHED)];
         }
-        let lead = (1.0, Ahead::of(&bank.lead.state, vessel, target, 1.0, bank.hidden()));
+        let lead = (1.0, self.ahead_of(&bank.lead, target));
         let others = bank.others.iter().filter(|other| {
             let probable = other.odds > TOLD_PROBABILITY.ln() && other.fits > STEADY;
             probable
@@ -422,9 +437,7 @@ impl Prospect {
                 && (other.draws || !bank.lead.draws)
                 && bank.at - other.since > TOLD_AGE
         });
-        let others = others.map(|other| {
-            (other.odds.exp().min(1.0), Ahead::of(&other.state, vessel, target, 1.0, bank.hidden()))
-        });
+        let others = others.map(|other| (other.odds.exp().min(1.0), self.ahead_of(other, target)));
         std::iter::once(lead).chain(others).collect()
     }
 }

@@ -10,7 +10,7 @@
 //! - [`plan`]: which fish stand where, and what each day wants of the water;
 //! - [`stock`], [`ledger`], [`verify`]: the clay on the floor, what is remembered for weeks, checks by hand;
 //! - [`trend`]: where a value is going, and how long until it reaches a limit;
-//! - [`fieldlog`]: what hands did;
+//! - [`fieldlog`], [`unseen`]: what hands did, and a refill that no level shows yet;
 //! - [`drum`]: one drum under watch, from its level to
 //! - [`happening`], [`forecast`]: what happened to it, and when it runs empty;
 //! - [`clay`], [`refill`]: how cloudy clay makes water, and what to add to a drum;
@@ -41,5 +41,6 @@ pub mod stock;
 pub mod strapping;
 pub mod trend;
 pub mod units;
+pub mod unseen;
 pub mod verify;
 pub mod water;

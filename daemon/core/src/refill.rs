@@ -23,6 +23,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::site::{ClaySupply, Drum};
 use crate::units::{GramsPerLitre, Kilograms, KilogramsPerLitre, Litres, LitresPerHour, Turbidity};
+use crate::unseen::Unseen;
 
 pub use books::Residual;
 pub use seen::{Counted, Seen};
@@ -84,6 +85,8 @@ pub enum Refill {
         /// By the head tank.
         seen: Seen,
     },
+    /// Refused: a refill was just written down, and nobody has seen it yet.
+    WrittenDown(Unseen),
 }
 
 /// Water and clay to add.
@@ -187,10 +190,9 @@ impl Refill {
         if wanted.to > drum.full {
             return Self::DrumTooSmall { to: wanted.to, full: drum.full };
         }
-        if volume >= wanted.to {
-            return Self::NoRoom;
-        }
         match counted {
+            Counted::Unseen(unseen) => Self::WrittenDown(unseen),
+            Counted::LookFirst { .. } | Counted::Known(_) if volume >= wanted.to => Self::NoRoom,
             Counted::LookFirst { book, seen } => Self::LookFirst { book, seen },
             Counted::Known(residual) => Task { drum, supply, wanted, volume, residual }.refill(),
         }
@@ -217,7 +219,8 @@ impl Refill {
             | Self::NoRoom
             | Self::DrumTooSmall { .. }
             | Self::TooThick { .. }
-            | Self::LookFirst { .. } => None,
+            | Self::LookFirst { .. }
+            | Self::WrittenDown(_) => None,
         }
     }
 }

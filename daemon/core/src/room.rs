@@ -95,6 +95,8 @@ pub struct Room {
     warnings_due: Option<Timestamp>,
     next_forecasts: Timestamp,
     forecasts_at: Option<Timestamp>,
+    /// A refill was written down since forecasts and sheets were last given.
+    refilled: bool,
     effects: Vec<Effect>,
     skill: Skill,
 }
@@ -212,6 +214,7 @@ impl Room {
             warnings_due: None,
             next_forecasts: Timestamp::MIN,
             forecasts_at: None,
+            refilled: false,
             effects: Vec::new(),
             skill: Skill::default(),
             site,
@@ -347,6 +350,8 @@ impl Room {
 
     fn take_log(&mut self, now: Timestamp, entry: &LogEntry) {
         self.note(now, entry);
+        // A correction may take a refill back, whatever else it says.
+        self.refilled |= matches!(entry.deed, Deed::Refill { .. }) || entry.replaces.is_some();
         let aims = self.aims(now, &entry.deed);
         for (desk, aim) in self.desks.iter_mut().zip(aims) {
             desk.log(now, entry, aim);
@@ -412,6 +417,7 @@ impl Room {
         let upcoming = calendar::next_evening(&self.site.staff, &self.site.time_zone, now);
         self.evening.go_live(now, tonight, upcoming);
         self.next_forecasts = at_or_after(now);
+        self.refilled = false;
         self.live = Some(now);
     }
 

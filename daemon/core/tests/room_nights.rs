@@ -4,6 +4,8 @@
 mod asked;
 #[path = "room_nights/doubted.rs"]
 mod doubted;
+#[path = "room_nights/house.rs"]
+mod house;
 #[path = "room_nights/learned.rs"]
 mod learned;
 #[path = "room_nights/levers.rs"]
@@ -12,6 +14,8 @@ mod levers;
 mod night;
 #[path = "room_nights/ramp.rs"]
 mod ramp;
+#[path = "room_nights/written.rs"]
+mod written;
 
 use claymark_core::fieldlog::Deed;
 use claymark_core::forecast::{Forecast, Outlook, Subject};

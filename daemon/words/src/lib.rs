@@ -33,3 +33,4 @@ pub mod report;
 pub mod settling;
 pub mod standing;
 pub mod stock;
+mod unseen;

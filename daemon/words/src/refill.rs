@@ -13,6 +13,7 @@ use crate::clouding;
 use crate::drying;
 use crate::format::{self, Clock};
 use crate::names;
+use crate::unseen;
 
 /// "Add 113 L water, 2.05 kg clay."
 #[must_use]
@@ -28,6 +29,7 @@ pub fn short(site: &Site, refill: &Refill) -> Option<String> {
             Some(format!("Add {} water, no clay.", format::volume_at_most(units, *water)))
         }
         Refill::LookFirst { .. } => Some("Don't add clay: look at its air first.".to_owned()),
+        Refill::WrittenDown(_) => Some("Don't add anything: look at the mark first.".to_owned()),
         Refill::TooStrong(_) | Refill::NoRoom | Refill::DrumTooSmall { .. } | Refill::TooThick { .. } => None,
     }
 }
@@ -73,6 +75,7 @@ pub fn lines(site: &Site, clock: Clock<'_>, refill: Option<&Refill>) -> Vec<Stri
             left(site, clock, residual)
         )],
         Some(Refill::LookFirst { book, seen }) => look_first(site, clock, book, seen),
+        Some(Refill::WrittenDown(unseen)) => unseen::lines(site, clock, unseen),
     }
 }
 
@@ -190,6 +193,8 @@ pub fn sheet(site: &Site, sheet: &Sheet) -> String {
         let dry = drying::dry(clock, sheet.at, ends);
         lines.push(format!("Filled now, with the pump as it is: {dry}."));
     }
+    let elsewhere = sheet.unseen.iter().filter(|_| !matches!(sheet.refill, Some(Refill::WrittenDown(_))));
+    lines.extend(elsewhere.flat_map(|unseen| unseen::asked(site, clock, unseen)));
     lines.extend(sheet.doubt.as_ref().map(|asked| doubt(site, clock, asked)));
     lines.push(String::new());
     if let Some(Refill::Mix(mix)) = &sheet.refill

@@ -6,12 +6,16 @@ use super::DrumWatch;
 use super::ahead::{Ahead, believed, quantiles};
 use super::bank::Phase;
 use super::hours::{hours, in_hours, timestamp};
+use super::mind::View;
 use super::series::Point;
 use super::state::Belief;
 use super::stats::{count, robust_slope, spread};
+use super::tuning::ASKED_HOURS;
+use super::written::unseen;
 use crate::forecast::{EmptyAt, Forecast};
 use crate::skill::MarkForecast;
 use crate::units::{Litres, LitresPerHour};
+use crate::unseen::Unseen;
 
 /// Something that isn't so, to see what would be.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -129,6 +133,25 @@ impl DrumWatch {
         let bank = self.prospect(now).ok()?.bank;
         let Belief { mean, sd } = bank.lead.state.volume();
         Some(VolumeNow { volume: Litres(mean.clamp(0.0, self.facts.brim())), sd: Litres(sd) })
+    }
+
+    /// A refill that was written down in the last hours and that no level shows.
+    #[must_use]
+    pub fn unseen(&self, now: Timestamp) -> Option<Unseen> {
+        let watch = self.up_to_date(now);
+        let view = View { facts: &self.facts, series: &self.series, hands: &self.hands };
+        match watch.mind.at(view, hours(now)) {
+            Some(bank) => bank.unseen(),
+            None => {
+                let (hand, figures) = self.hands.last_refill(hours(now))?;
+                (hours(now) - hand.at < ASKED_HOURS).then(|| unseen(&hand.key, hand.at, figures))
+            }
+        }
+    }
+
+    /// The key of the last refill that was written down, and whether the level is believed against it, as of the last look.
+    pub(crate) fn denied(&self) -> Option<(&str, bool)> {
+        self.mind.bank.as_ref()?.written.as_ref().map(|written| written.denied())
     }
 
     /// The usable levels of that time, minute by minute, oldest first.

@@ -16,6 +16,7 @@ use super::tuning::{
     OUT_OF_FOAM_PRIOR, PARTS_HOURS, RISE_PRIOR, START_PRIOR, STARTED_SD, STEP_SHARE, STOP_PRIOR, UNFIT,
     WELL_FIT,
 };
+use super::written::{Rise, Written};
 
 /// What the drum is doing, as far as is believed.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -62,6 +63,10 @@ pub(super) struct Bank {
     pub wiped: Option<f64>,
     /// When slurry last came in.
     pub refilled: Option<f64>,
+    /// The rise that the level showed last.
+    pub rise: Option<Rise>,
+    /// The refill that was written down last, until the level shows it.
+    pub written: Option<Box<Written>>,
     parted: f64,
     /// When the first minute was read, hours since 1970.
     pub began: f64,
@@ -97,6 +102,8 @@ impl Bank {
             told_off: phase == Phase::Idle,
             wiped: None,
             refilled: None,
+            rise: None,
+            written: None,
             parted: at,
             began: at,
             heard: at,
@@ -137,6 +144,9 @@ impl Bank {
                 other.state = believed;
             }
         }
+        if let Some(account) = self.written.as_mut().and_then(|written| written.account_mut()) {
+            account.take(&sight, reads, &vessel, &ripple);
+        }
         self.each(|account| account.odds -= odds);
         if let Phase::Still { .. } = self.phase {
             // A stuck sensor may come back at any minute.
@@ -164,6 +174,9 @@ impl Bank {
         for other in &mut self.others {
             other.odds -= next.odds;
         }
+        if let Some(account) = self.written.as_mut().and_then(|written| written.account_mut()) {
+            account.odds -= next.odds;
+        }
         self.unfit = None;
         self.left = None;
         Account { odds: -next.odds, ..old }
@@ -172,13 +185,14 @@ impl Bank {
     /// A copy to come back to, with so many of the other accounts, the best.
     pub fn kept(&self, others: usize) -> Self {
         let others = self.others.iter().take(others).copied().collect();
-        Self { others, same: self.same.clone(), ..*self }
+        Self { others, same: self.same.clone(), written: self.written.clone(), ..*self }
     }
 
     /// The same for all accounts.
     pub fn each(&mut self, mut change: impl FnMut(&mut Account)) {
         change(&mut self.lead);
-        self.others.iter_mut().for_each(change);
+        self.others.iter_mut().for_each(&mut change);
+        self.written.iter_mut().filter_map(|written| written.account_mut()).for_each(change);
     }
 
     /// The pump or its line is another from here on.

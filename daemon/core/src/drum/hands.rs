@@ -21,14 +21,15 @@ pub(super) struct Hand {
     /// When it was done, hours since 1970.
     pub at: f64,
     pub act: Act,
-    key: String,
+    /// Of the entry.
+    pub key: String,
 }
 
 /// What was done.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) enum Act {
-    /// Slurry was added; litres where the figures say.
-    Refill { added: Option<f64> },
+    /// Slurry was added.
+    Refill { figures: Figures },
     /// Somebody refilled a drum and didn't write which.
     RefillSomewhere,
     /// The pump's speed, rpm.
@@ -45,6 +46,27 @@ pub(super) enum Act {
     Hinted { by: Belief },
     /// The pump was caught into a cylinder.
     Caught { l_per_h: f64 },
+}
+
+/// What somebody wrote down of a refill.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Figures {
+    /// Litres that came in, where the water is known.
+    pub added: Option<f64>,
+    /// Litres.
+    pub water: Option<f64>,
+    /// Kilograms.
+    pub clay: Option<f64>,
+}
+
+impl Figures {
+    /// All figures stand there, and are the same.
+    fn are(&self, others: &Self) -> bool {
+        let same = |one: Option<f64>, other: Option<f64>| {
+            one.zip(other).is_some_and(|(one, other)| (one - other).abs() < SAME_FIGURE)
+        };
+        same(self.water, others.water) && same(self.clay, others.clay)
+    }
 }
 
 impl Hands {
@@ -93,6 +115,29 @@ impl Hands {
     pub fn refills_about(&self, t: f64, apart: f64) -> usize {
         let refill = |act: &Act| matches!(act, Act::Refill { .. } | Act::RefillSomewhere);
         self.entries.iter().filter(|hand| refill(&hand.act) && (hand.at - t).abs() <= apart).count()
+    }
+
+    /// Whether the same refill had been written down within minutes: people write again what they think was lost.
+    pub fn is_again(&self, entry: &Hand) -> bool {
+        let Act::Refill { figures } = entry.act else { return false };
+        self.entries.iter().take_while(|earlier| earlier.key != entry.key).any(|earlier| {
+            (earlier.at - entry.at).abs() <= AGAIN_HOURS
+                && matches!(earlier.act, Act::Refill { figures: same } if same.are(&figures))
+        })
+    }
+
+    /// Litres that were written down within `apart` hours of `t`, up to `last`; `None` where one lacks its figures.
+    pub fn litres_about(&self, t: f64, apart: f64, last: &Hand) -> Option<f64> {
+        let near = |hand: &&Hand| (hand.at - t).abs() <= apart && hand.at <= last.at && !self.is_again(hand);
+        let litres =
+            |hand: &Hand| if let Act::Refill { figures } = hand.act { Some(figures.added) } else { None };
+        self.entries.iter().filter(near).filter_map(litres).sum()
+    }
+
+    /// The last refill of this drum that was written down by `t`.
+    pub fn last_refill(&self, t: f64) -> Option<(&Hand, Figures)> {
+        let hand = self.last(t, |act| matches!(act, Act::Refill { .. }).then_some(()))?;
+        if let Act::Refill { figures } = hand.act { Some((hand, figures)) } else { None }
     }
 
     /// The speed at which the pump stood before this entry.
@@ -156,8 +201,10 @@ fn act(facts: &Facts, deed: &Deed) -> Option<Act> {
     let ours = |pump: &Option<Id>| pump.as_ref().map_or(facts.only_pump, |pump| *pump == facts.pump);
     match deed {
         Deed::Refill { drum, water, clay } if this(drum) => {
-            let clay = clay.map_or(0.0, |clay| clay.0 / facts.mineral_density);
-            Some(Act::Refill { added: water.map(|water| water.0 + clay) })
+            let (water, clay) = (water.map(|water| water.0), clay.map(|clay| clay.0));
+            let displaced = clay.map_or(0.0, |clay| clay / facts.mineral_density);
+            let added = water.map(|water| water + displaced);
+            Some(Act::Refill { figures: Figures { added, water, clay } })
         }
         Deed::Refill { drum: None, .. } => Some(Act::RefillSomewhere),
         Deed::PumpSetting { pump, rpm } if ours(pump) => rpm.map(|rpm| Act::Pump { rpm }),
@@ -194,6 +241,10 @@ fn act(facts: &Facts, deed: &Deed) -> Option<Act> {
     }
 }
 
+/// h. The same figures so close together are one refill (our own choice): nobody mixes and pours twice in that time.
+const AGAIN_HOURS: f64 = 0.25;
+/// L or kg. Figures no further apart are the same.
+const SAME_FIGURE: f64 = 1e-6;
 /// h. Hints so close together are one.
 const SAME_HINT_HOURS: f64 = 5.0 / 60.0;
 const SECONDS_PER_HOUR: f64 = 3600.0;

@@ -9,11 +9,11 @@ use super::hands::Hands;
 use super::state::Belief;
 use super::story::{Account, Turn};
 use super::tuning::{
-    BACK_ODDS, CHANGE_ODDS, CHANGE_SHARE, CHANGE_SIGMAS, CLOG_HOURS, CLOG_KNOWN_SD, CLOG_SHARE, DROP_HOURS,
-    EMPTY_SHARE, EMPTY_STILL_SHARE, FAR_BACK_ODDS, FASTER_HOURS, FOAMED_RISE_HOURS, FROTH_ENDS_ODDS,
-    FROTH_HOURS, FROTH_SEEN_HOURS, HINTED_ODDS, KNOWN_DRAW_SD, LOG_APART_HOURS, LOGGED_RISE_HOURS,
-    MOST_CHANGE, POURED_ODDS, RISEN_SD_SHARE, RISES, SLOWER_HOURS, START_HOURS, STEADY, STEP_ODDS,
-    STEP_SHARE, STOP_HOURS, UNFIT,
+    BACK_ODDS, CHANGE_ODDS, CHANGE_SHARE, CHANGE_SIGMAS, CLOG_HOURS, CLOG_KNOWN_SD, CLOG_SHARE,
+    CONTRADICTS_SHARE, DROP_HOURS, EMPTY_SHARE, EMPTY_STILL_SHARE, FAR_BACK_ODDS, FASTER_HOURS,
+    FOAMED_RISE_HOURS, FROTH_ENDS_ODDS, FROTH_HOURS, FROTH_SEEN_HOURS, HINTED_ODDS, KNOWN_DRAW_SD,
+    LOG_APART_HOURS, LOGGED_RISE_HOURS, MOST_CHANGE, POURED_ODDS, RISEN_SD_SHARE, RISES, SLOWER_HOURS,
+    START_HOURS, STEADY, STEP_ODDS, STEP_SHARE, STOP_HOURS, UNFIT,
 };
 use crate::happening::What;
 use crate::units::{Litres, LitresPerHour};
@@ -30,6 +30,7 @@ impl Bank {
         self.may_be_dry(found);
         self.may_be_dead(hands, found);
         self.may_be_clogging(found);
+        self.judge_written();
     }
 
     fn convinces(&self, other: &Account, hands: &Hands) -> bool {
@@ -120,8 +121,11 @@ impl Bank {
         let began = left
             .map_or(self.lead.since, |left| left.min(self.lead.since).max(self.lead.since - POURING_HOURS));
         match turn {
-            Turn::Goes => self.go_back(),
-            Turn::Rose | Turn::Poured => self.rose(began, &old, hands, found),
+            Turn::Goes => {
+                self.go_back();
+                self.rise_was_none(&old);
+            }
+            Turn::Rose | Turn::Poured => self.rose((began, turn), &old, hands, found),
             Turn::Foamed => self.others.retain(|other| other.turn != Turn::Foamed),
             Turn::Dropped => self.dropped(began, &old, found),
             Turn::Changed => self.changed(&old, found),
@@ -153,12 +157,13 @@ impl Bank {
         self.others.clear();
     }
 
-    fn rose(&mut self, began: f64, old: &Account, hands: &Hands, found: &mut Vec<Found>) {
+    fn rose(&mut self, (began, by): (f64, Turn), old: &Account, hands: &Hands, found: &mut Vec<Found>) {
         let to = self.lead.state.volume().mean;
         let added = to - old.state.volume().mean;
         let logged = self.is_logged(hands, began);
         found.push((began, What::Refilled { added: Litres(added), to: Litres(to), logged }));
         self.refilled = Some(self.at);
+        self.rose_by(began, added, by);
         self.since = began;
         if self.lead.draws {
             self.phase = Phase::Drawn;
@@ -172,6 +177,7 @@ impl Bank {
     fn dropped(&mut self, began: f64, old: &Account, found: &mut Vec<Found>) {
         let taken = old.state.volume().mean - self.lead.state.volume().mean;
         let froth = self.refilled.is_some_and(|refilled| self.at - refilled < FROTH_HOURS);
+        self.rise_was_none(old);
         if self.wiped.is_some_and(|wiped| (began - wiped).abs() < LOG_APART_HOURS) {
             found.push((began, What::SensorShifted { by: Litres(-taken) }));
         } else if !froth && taken > STEP_SHARE * self.vessel.span {
@@ -313,8 +319,6 @@ fn dwell(share: f64) -> Option<f64> {
 const MINUTES_PER_HOUR: f64 = 60.0;
 /// h. Readings that didn't fit for so long before a rise are of foam.
 const IN_FOAM_HOURS: f64 = 25.0 / 60.0;
-/// Share. Litres that differ by so much from what was written down.
-const CONTRADICTS_SHARE: f64 = 0.1;
 /// h. Pouring takes no longer.
 const POURING_HOURS: f64 = 4.0 / 60.0;
 /// Scatters. By so much a level must have fallen of which somebody said that nothing draws from it.

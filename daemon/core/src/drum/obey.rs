@@ -8,8 +8,8 @@ use super::hands::{Act, Hand, Hands};
 use super::state::Belief;
 use super::story::{Account, Turn};
 use super::tuning::{
-    ADDED_SD, CAUGHT_SD, HINTED_PRIOR, LOG_APART_HOURS, NOT_DONE_PRIOR, POURED_PRIOR, RATING_SD, SERVICED_SD,
-    SETTING_SD, SURPRISE, UNKNOWN_ADDED_SHARE, WIPED_SHARE,
+    ADDED_SD, CAUGHT_SD, HINTED_PRIOR, NOT_DONE_PRIOR, POURED_PRIOR, RATING_SD, SERVICED_SD, SETTING_SD,
+    SURPRISE, WIPED_SHARE,
 };
 
 impl Bank {
@@ -21,11 +21,8 @@ impl Bank {
             Act::InUse { here: false } => self.rest(hand.at),
             Act::Pump { rpm } => self.set_speed(facts, hands, hand, rpm),
             Act::InUse { here: true } => self.run(hand.at),
-            Act::Refill { .. }
-                if self.refilled.is_some_and(|then| (then - hand.at).abs() < LOG_APART_HOURS) => {}
-            Act::Refill { added } if self.is_silent(facts) => self.add_blindly(added),
-            Act::Refill { added: Some(litres) } => self.pour(hand.at, litres),
-            Act::Dip { volume } if self.is_blind(facts) => self.see(volume),
+            Act::Refill { figures } => self.refill(facts, hands, (hand, figures)),
+            Act::Dip { volume } if self.is_blind(facts) || self.awaits_a_rise() => self.see(volume),
             Act::Serviced => {
                 self.new_setting();
                 self.each(|account| account.state.shift_draw(Belief { mean: 0.0, sd: SERVICED_SD }));
@@ -37,7 +34,7 @@ impl Bank {
             }
             Act::Hinted { by } => self.hinted(hand.at, by),
             Act::Caught { l_per_h } => self.caught(l_per_h),
-            Act::Refill { .. } | Act::RefillSomewhere | Act::Dip { .. } => {}
+            Act::RefillSomewhere | Act::Dip { .. } => {}
         }
     }
 
@@ -47,7 +44,7 @@ impl Bank {
     }
 
     /// There are no readings, or of a dead sensor.
-    fn is_silent(&self, facts: &Facts) -> bool {
+    pub(super) fn is_silent(&self, facts: &Facts) -> bool {
         let Some(gauge) = &facts.gauge else { return true };
         let silent = self.newest.is_none_or(|(newest, _)| self.at - newest > gauge.gap);
         silent || matches!(self.phase, Phase::Still { .. })
@@ -56,6 +53,7 @@ impl Bank {
     /// Somebody read the level where no sensor can be believed. Where it lies far from what was reckoned, something
     /// happened in between that nobody saw: then the eye counts, and the draw is less sure.
     fn see(&mut self, volume: Belief) {
+        self.look_settles_written(volume.mean);
         let reckoned = self.lead.state.volume();
         let off = volume.mean - reckoned.mean;
         if off.abs() > SURPRISE * volume.sd.hypot(reckoned.sd) {
@@ -132,15 +130,7 @@ impl Bank {
         }
     }
 
-    fn add_blindly(&mut self, added: Option<f64>) {
-        let room = (self.vessel.full - self.lead.state.volume().mean).max(0.0);
-        let added = match added {
-            Some(litres) => Belief {
-                mean: litres.min(room.max(self.vessel.brim - self.vessel.full)),
-                sd: ADDED_SD * litres,
-            },
-            None => Belief { mean: room * UNKNOWN_ADDED_SHARE.0, sd: room * UNKNOWN_ADDED_SHARE.1 },
-        };
+    pub(super) fn add_blindly(&mut self, added: Belief) {
         self.each(|account| account.state.add_volume(added));
         self.since = self.at;
         if self.phase == Phase::Dry {
@@ -150,7 +140,7 @@ impl Bank {
     }
 
     /// Whether the level rose will be seen; in foam it can't, and then the log is believed.
-    fn pour(&mut self, at: f64, litres: f64) {
+    pub(super) fn pour(&mut self, at: f64, litres: f64) {
         let mut account = self.lead.part(Turn::Poured, at, POURED_PRIOR);
         account.state.add_volume(Belief { mean: litres, sd: ADDED_SD * litres });
         account.foaming = 0.5;

@@ -64,6 +64,13 @@ impl<'a> Part<'a> {
         let nearest = self.ahead.ahead(self.ahead.bank.vessel.heel);
         nearest.first().map_or(Ahead::REACHED, |(_, ahead)| *ahead)
     }
+
+    /// Without a refill that was written down and that the level hasn't shown.
+    fn time_without(&self) -> Ahead {
+        let without =
+            self.ahead.without.iter().map(|one| self.ahead.ahead_of(one, self.ahead.bank.vessel.heel));
+        without.chain([self.time()]).min_by(|a, b| a.hours.total_cmp(&b.hours)).unwrap_or(Ahead::REACHED)
+    }
 }
 
 /// The drums whose valves are open to a common suction line: those that are drawn, unless somebody wrote down that
@@ -76,7 +83,12 @@ fn open<'a>(ours: impl Iterator<Item = &'a DrumWatch>, now: Timestamp) -> Vec<&'
 
 /// When all are empty, one after the other.
 fn last(now: Timestamp, drums: &[Part<'_>]) -> EmptyAt {
-    let times: Vec<Ahead> = drums.iter().map(Part::time).collect();
+    let told = one_after_the_other(now, drums, &drums.iter().map(Part::time).collect::<Vec<_>>());
+    let without: Vec<Ahead> = drums.iter().map(Part::time_without).collect();
+    EmptyAt { p05: earlier(told.p05, one_after_the_other(now, drums, &without).p05), ..told }
+}
+
+fn one_after_the_other(now: Timestamp, drums: &[Part<'_>], times: &[Ahead]) -> EmptyAt {
     let hours: f64 = times.iter().map(|time| time.hours).sum();
     let stretched: f64 = times.iter().map(|time| time.stretch * time.hours).sum();
     let shift = times.iter().map(|time| time.shift).fold(0.0, f64::hypot);
@@ -94,7 +106,6 @@ fn last(now: Timestamp, drums: &[Part<'_>]) -> EmptyAt {
 fn first(now: Timestamp, drums: &[Part<'_>]) -> EmptyAt {
     let ends =
         drums.iter().map(|drum| drum.ahead.down_to(now, drum.ahead.bank.vessel.heel, drum.calibration));
-    let earlier = |a: Option<Timestamp>, b: Option<Timestamp>| a.into_iter().chain(b).min();
     let sooner = |a: EmptyAt, b: EmptyAt| EmptyAt {
         p05: earlier(a.p05, b.p05),
         p25: earlier(a.p25, b.p25),
@@ -103,6 +114,10 @@ fn first(now: Timestamp, drums: &[Part<'_>]) -> EmptyAt {
         p95: earlier(a.p95, b.p95),
     };
     ends.reduce(sooner).unwrap_or(NEVER)
+}
+
+fn earlier(a: Option<Timestamp>, b: Option<Timestamp>) -> Option<Timestamp> {
+    a.into_iter().chain(b).min()
 }
 
 fn known(draws: Draws, drums: &[Part<'_>], empty_at: EmptyAt) -> Outlook {

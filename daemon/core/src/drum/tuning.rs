@@ -155,6 +155,8 @@ pub(super) const RISES: [(f64, f64); 3] = [(0.25, 4.0 / 60.0), (0.10, 9.0 / 60.0
 pub(super) const LOGGED_RISE_HOURS: f64 = 4.0 / 60.0;
 /// h. A rise out of foam must stand so long: foam has plateaus, too.
 pub(super) const FOAMED_RISE_HOURS: f64 = 25.0 / 60.0;
+/// Share. Litres that differ by so much from what was written down contradict it.
+pub(super) const CONTRADICTS_SHARE: f64 = 0.1;
 /// h. A logged refill and one that was found are the same when no further apart.
 pub(super) const LOG_APART_HOURS: f64 = 0.75;
 /// h. A level that has come down by a step is believed after this.
@@ -218,6 +220,19 @@ pub(super) const SERVICED_SD: f64 = 0.15;
 pub(super) const CAUGHT_SD: f64 = 0.05;
 /// Ln. The draw of another drum on the same pump.
 pub(super) const LENT_SD: f64 = 0.05;
+/// Share of the litres. The same, for a rise that was found and may be a part of what was written down.
+pub(super) const PART_SHARE: f64 = 0.2;
+/// h. A level that is believed is believed against a refill that was written down after this: four minutes are what a
+/// logged rise needs to be found, and one more (our own choice).
+pub(super) const DENIED_HOURS: f64 = 5.0 / 60.0;
+/// Readings since then that it takes as well.
+pub(super) const DENIED_MINUTES: f64 = 3.0;
+/// h. Readings that leave a level upward for so long may be the refill after all.
+pub(super) const LEAVES_HOURS: f64 = 3.0 / 60.0;
+/// Share of the litres that were written down by which they must have left it, or fallen back.
+pub(super) const LEAVES_SHARE: f64 = 0.25;
+/// h. A refill that no level ever showed is asked about for so long.
+pub(super) const ASKED_HOURS: f64 = 12.0;
 /// Share of the litres. Added litres are known by marks on a bucket.
 pub(super) const ADDED_SD: f64 = 0.05;
 /// Shares of the room in the drum: litres added and their deviation where nobody wrote them down (uniform).

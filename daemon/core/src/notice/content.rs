@@ -17,6 +17,7 @@ use crate::room::Stock;
 use crate::room::catches::CatchDoubt;
 use crate::site::Place;
 use crate::units::{Litres, LitresPerHour, Turbidity};
+use crate::unseen::Unseen;
 use crate::verify::Overdue;
 
 /// What a notice says.
@@ -164,6 +165,9 @@ pub struct Remedy {
     /// The mass of the last refill looks like the wrong unit.
     #[serde(default)]
     pub doubt: Option<MassDoubt>,
+    /// A refill that was written down and that no level shows.
+    #[serde(default)]
+    pub unseen: Option<Unseen>,
 }
 
 /// A new mix and a slower pump together: the water stays as cloudy, and the drum lasts.

@@ -299,10 +299,28 @@ fn timeline<'a>(seen: &'a [SeenRefill], logged: &'a [LoggedRefill]) -> Vec<Step<
         let logged = nearest.map(|(place, _)| free.swap_remove(place));
         steps.push(Step { at: refill.at, seen: Some(refill), logged });
     }
-    steps.extend(free.into_iter().map(|entry| Step { at: entry.at, seen: None, logged: Some(entry) }));
+    let counts = |entry: &&LoggedRefill| !is_again(entry, logged);
+    steps.extend(free.into_iter().filter(counts).map(|entry| Step {
+        at: entry.at,
+        seen: None,
+        logged: Some(entry),
+    }));
     steps.sort_by_key(|step| step.at);
     steps
 }
+
+/// Whether the same figures had been written down within minutes: people write again what they think was lost.
+fn is_again(entry: &LoggedRefill, logged: &[LoggedRefill]) -> bool {
+    let figures = |logged: &LoggedRefill| logged.water.zip(logged.clay);
+    let earlier = logged.iter().take_while(|earlier| earlier.key != entry.key);
+    figures(entry).is_some()
+        && earlier.into_iter().any(|earlier| {
+            figures(earlier) == figures(entry) && entry.at.duration_since(earlier.at).abs() <= AGAIN
+        })
+}
+
+/// The same figures so close together are one refill (our own choice): nobody mixes and pours twice in that time.
+const AGAIN: SignedDuration = SignedDuration::from_mins(15);
 
 /// An entry and a rise this close together are one refill: people write it down before or after the buckets.
 const SAME_REFILL: SignedDuration = SignedDuration::from_mins(45);

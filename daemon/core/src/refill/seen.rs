@@ -12,6 +12,7 @@ use crate::clay::settling::ENOUGH;
 use crate::refill::Residual;
 use crate::refill::books::{Books, Source};
 use crate::units::{GramsPerLitre, GramsPerMinute, LitresPerHour, Turbidity};
+use crate::unseen::Unseen;
 use crate::water::{FlowBy, KnownFlow, Measured};
 
 /// A strength that the head tank shows.
@@ -32,7 +33,7 @@ pub struct Seen {
 }
 
 /// The strength that a refill counts on.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub enum Counted {
     /// This.
     Known(Residual),
@@ -43,6 +44,8 @@ pub enum Counted {
         /// By the head tank.
         seen: Seen,
     },
+    /// None: a refill was written down that nobody has seen yet.
+    Unseen(Unseen),
 }
 
 /// A drum that feeds the head tank.

@@ -10,6 +10,7 @@ use crate::id::Id;
 use crate::refill::books::MassDoubt;
 use crate::refill::{PlanAim, Refill, Residual, Seen, Wanted};
 use crate::units::{GramsPerLitre, Kilograms, Litres, Turbidity};
+use crate::unseen::Unseen;
 
 /// One drum's sheet.
 #[derive(Debug, Clone, PartialEq)]
@@ -32,6 +33,8 @@ pub struct Sheet {
     pub seen: Option<Seen>,
     /// The mass of the last refill looks like the wrong unit.
     pub doubt: Option<MassDoubt>,
+    /// A refill that was written down and that no level shows.
+    pub unseen: Option<Unseen>,
     /// What to add; `None`: what is in it isn't known.
     pub refill: Option<Refill>,
     /// What the head tank shows of it with the pumps as they are; `None`: yield, water or draw isn't known.
@@ -110,6 +113,7 @@ impl Add {
             Some(Refill::DrumTooSmall { .. }) => refused("drum-too-small"),
             Some(Refill::TooThick { .. }) => refused("too-thick"),
             Some(Refill::LookFirst { .. }) => refused("look-first"),
+            Some(Refill::WrittenDown(_)) => refused("written-down"),
             Some(Refill::Mix(mix)) => Self {
                 advice: "mix",
                 fills: true,

@@ -290,7 +290,8 @@ proptest! {
             | Refill::NoRoom
             | Refill::DrumTooSmall { .. }
             | Refill::TooThick { .. }
-            | Refill::LookFirst { .. } => 0.0,
+            | Refill::LookFirst { .. }
+            | Refill::WrittenDown(_) => 0.0,
         };
         let (weak, strong) = (strength.min(stronger), strength.max(stronger));
         prop_assert!(clay(strong) <= clay(weak) + 1e-9);

@@ -32,6 +32,8 @@ pub(crate) struct Desk {
     seen: Vec<SeenRefill>,
     ran_empty: Option<Timestamp>,
     logged: Vec<LoggedRefill>,
+    /// Keys of those against which the level is believed.
+    denied: Vec<String>,
     pump_settings: Vec<(String, PumpSetting)>,
     /// What was believed of late, oldest first.
     believed: Vec<Believed>,
@@ -50,6 +52,7 @@ impl Desk {
                 seen: Vec::new(),
                 ran_empty: None,
                 logged: Vec::new(),
+                denied: Vec::new(),
                 pump_settings: Vec::new(),
                 believed: Vec::new(),
             })
@@ -63,12 +66,15 @@ impl Desk {
             self.logged.retain(|logged| logged.key != *wrong);
             self.pump_settings.retain(|(key, _)| key != wrong);
         }
-        self.watch.log(now, entry);
         let mine = |drum: &Option<Id>| drum.as_ref().map_or(self.only, |drum| *drum == self.drum.id);
+        let refills = matches!(&entry.deed, Deed::Refill { drum, .. } if mine(drum));
+        let held = refills.then(|| self.watch.forecast(now).outlook.volume()).flatten();
+        self.watch.log(now, entry);
         if let Deed::Refill { drum, water, clay } = &entry.deed
             && mine(drum)
         {
-            let held = self.watch.forecast(now).outlook.volume();
+            let unseen = self.watch.unseen(now).filter(|unseen| unseen.key == entry.key);
+            let held = unseen.map_or(held, |unseen| unseen.before);
             let (key, at, water, clay) = (entry.key.clone(), entry.at, *water, *clay);
             self.logged.retain(|logged| logged.key != key);
             self.logged.push(LoggedRefill { key, at, water, clay, held, aimed });
@@ -91,7 +97,8 @@ impl Desk {
             return;
         }
         self.believed.retain(|old| old.at >= now - BELIEVED_KEPT);
-        let goes_by_level = self.watch.doubt(now).is_none() && self.watch.in_use();
+        let goes_by_level =
+            self.watch.doubt(now).is_none() && self.watch.in_use() && self.watch.unseen(now).is_none();
         self.believed.extend(self.believes(now).filter(|_| goes_by_level));
     }
 
@@ -113,6 +120,7 @@ impl Desk {
     /// What the watch has seen since the last call.
     pub(crate) fn take_happenings(&mut self) -> Vec<Happening> {
         let happenings = self.watch.take_happenings();
+        self.note_denied();
         for happening in &happenings {
             if let What::Refilled { added, to, logged } = happening.what {
                 self.refilled(SeenRefill { at: happening.at, added, to, logged });
@@ -121,6 +129,28 @@ impl Desk {
             }
         }
         happenings
+    }
+
+    /// Keeps which refills the level is believed against.
+    fn note_denied(&mut self) {
+        let Some((key, denied)) = self.watch.denied() else { return };
+        let known = self.denied.iter().position(|known| known == key);
+        match (known, denied) {
+            (None, true) => {
+                self.denied.push(key.to_owned());
+                keep_last(&mut self.denied);
+            }
+            (Some(place), false) => {
+                self.denied.remove(place);
+            }
+            (None, false) | (Some(_), true) => {}
+        }
+    }
+
+    /// The refills that were written down and count, oldest first.
+    fn counted(&self) -> Vec<LoggedRefill> {
+        let counts = |logged: &&LoggedRefill| !self.denied.contains(&logged.key);
+        self.logged.iter().filter(counts).cloned().collect()
     }
 
     fn refilled(&mut self, refill: SeenRefill) {
@@ -166,7 +196,7 @@ impl Desk {
 
     /// What its refills leave in it.
     pub(crate) fn books(&self, supply: &ClaySupply) -> Books {
-        Books::after(&self.drum, supply, &self.seen, &self.logged)
+        Books::after(&self.drum, supply, &self.seen, &self.counted())
     }
 
     /// What the refills before `at` left in it.
@@ -174,7 +204,7 @@ impl Desk {
         let before = at - SAME_REFILL;
         let seen: Vec<SeenRefill> = self.seen.iter().filter(|refill| refill.at < before).copied().collect();
         let logged: Vec<LoggedRefill> =
-            self.logged.iter().filter(|refill| refill.at < before).cloned().collect();
+            self.counted().into_iter().filter(|refill| refill.at < before).collect();
         Books::after(&self.drum, supply, &seen, &logged)
     }
 
@@ -216,7 +246,7 @@ impl Desk {
                 (volume, after, self.seen.as_slice())
             }
         };
-        let left = Books::after(&self.drum, supply, seen, &self.logged).left;
+        let left = Books::after(&self.drum, supply, seen, &self.counted()).left;
         Filling { left, before: before.max(Litres(0.0)), after, aimed }
     }
 
@@ -268,6 +298,7 @@ impl Desk {
             slower_pump_when_full: slower(Some(self.drum.full)),
             night: None,
             doubt: mixture.books.doubt.clone(),
+            unseen: mixture.unseen.clone(),
         }
     }
 }

@@ -144,7 +144,7 @@ impl Levers<'_> {
             Counted::LookFirst { book, seen } => {
                 Some(LookFirst { drum: source.desk.drum.id.clone(), book, seen })
             }
-            Counted::Known(_) => None,
+            Counted::Known(_) | Counted::Unseen(_) => None,
         })
     }
 

@@ -67,6 +67,8 @@ impl Room {
         if self.next_forecasts <= due {
             self.next_forecasts = at_or_after(due + SignedDuration::from_nanos(1));
             self.issue_forecasts(&scene);
+        } else if self.refilled {
+            self.issue_after_refill(&scene);
         }
         self.score(&scene);
         self.look_at_storage(&scene);
@@ -105,8 +107,23 @@ impl Room {
             return;
         }
         self.forecasts_at = Some(scene.now);
+        self.refilled = false;
         let supplies = self.supplies(scene.now);
         self.effects.extend(scene.forecasts.iter().cloned().chain(supplies).map(Effect::Forecast));
+        self.issue_sheets(scene);
+    }
+
+    /// What stands beside a drum mustn't advise for ten minutes more what was just poured.
+    fn issue_after_refill(&mut self, scene: &Scene) {
+        if self.forecasts_at == Some(scene.now) {
+            self.issue_sheets(scene);
+        } else {
+            self.issue_forecasts(scene);
+        }
+        self.refilled = false;
+    }
+
+    fn issue_sheets(&mut self, scene: &Scene) {
         let sheets = self.sheets(scene.now, &scene.forecasts);
         self.effects.extend(sheets.into_iter().map(|sheet| Effect::Sheet(Box::new(sheet))));
     }

@@ -18,6 +18,7 @@ use crate::room::desk::Desk;
 use crate::room::levers::with_pump;
 use crate::site::{Drum, Place};
 use crate::units::{GramsPerLitre, GramsPerMinute, Kilograms, Litres, LitresPerHour};
+use crate::unseen::Unseen;
 use crate::water::{KnownFlow, WaterWatch};
 
 /// What is known of the slurry in one drum.
@@ -29,28 +30,41 @@ pub(crate) struct Mixture {
     pub(crate) seen: Option<Seen>,
     /// What a full drum should hold.
     pub(crate) aim: Aim,
+    /// A refill that was written down and that no level shows.
+    pub(crate) unseen: Option<Unseen>,
+    /// Nothing more is to be added before somebody has looked for it.
+    pub(crate) waits: bool,
 }
 
 impl Mixture {
+    /// What a refill counts on.
     pub(crate) fn counted(&self) -> Counted {
+        match &self.unseen {
+            Some(unseen) if self.waits => Counted::Unseen(unseen.clone()),
+            Some(_) | None => self.by_estimates(),
+        }
+    }
+
+    fn by_estimates(&self) -> Counted {
         Counted::of(&self.books, self.seen.as_ref())
     }
 
     /// It is counted by the head tank.
     pub(crate) fn is_by_head(&self) -> bool {
-        match self.counted() {
+        match self.by_estimates() {
             Counted::Known(residual) => matches!(residual.source, Source::Seen { .. }),
             Counted::LookFirst { .. } => true,
+            Counted::Unseen(_) => false,
         }
     }
 
     /// The strength by the head tank, where that is asked for and it shows one; else by the books.
     pub(crate) fn strength(&self, by_head: bool) -> GramsPerLitre {
-        match (self.counted(), &self.seen) {
+        match (self.by_estimates(), &self.seen) {
             (_, Some(seen)) if by_head => seen.strength,
             (Counted::Known(residual), _) if !self.is_by_head() => residual.strength,
             (Counted::LookFirst { book, .. }, _) => book.strength,
-            (Counted::Known(_), _) => self.books.left.strength,
+            (Counted::Known(_) | Counted::Unseen(_), _) => self.books.left.strength,
         }
     }
 }
@@ -126,11 +140,12 @@ impl Room {
         let (holds, counted) = (forecast.outlook.volume(), mixture.counted());
         let levers = self.levers(now, desk, forecasts).ok();
         let refill = match (holds, counted) {
-            (Some(holds), _) => {
+            (Some(holds), counted) => {
                 let refill = Refill::of(&desk.drum, &self.site.clay, wanted, holds, counted);
                 Some(with_pump(refill, levers.as_ref(), wanted.strength))
             }
             (None, Counted::LookFirst { book, seen }) => Some(Refill::LookFirst { book, seen }),
+            (None, Counted::Unseen(unseen)) => Some(Refill::WrittenDown(unseen)),
             (None, Counted::Known(_)) => None,
         };
         let gives = refill.as_ref().and_then(Refill::gives);
@@ -147,6 +162,7 @@ impl Room {
             book: mixture.books.left,
             seen: mixture.seen,
             doubt: mixture.books.doubt,
+            unseen: mixture.unseen,
         }
     }
 
@@ -186,7 +202,10 @@ impl Room {
 
     /// What is known of the slurry in a drum, from the books and from the head tank.
     pub(crate) fn mixture(&self, now: Timestamp, desk: &Desk, forecasts: &[Forecast]) -> Mixture {
+        let unseen = desk.watch.unseen(now);
         Mixture {
+            waits: unseen.as_ref().is_some_and(|unseen| unseen.is_open(now)),
+            unseen,
             books: desk.books(&self.site.clay),
             seen: self.seen(now, &desk.drum, forecasts),
             aim: self.aim(now, desk, forecasts),

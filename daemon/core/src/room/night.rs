@@ -83,7 +83,8 @@ fn filled_gives(refill: &Refill, wanted: GramsPerLitre) -> Option<GramsPerLitre>
         | Refill::NoRoom
         | Refill::DrumTooSmall { .. }
         | Refill::TooThick { .. }
-        | Refill::LookFirst { .. } => None,
+        | Refill::LookFirst { .. }
+        | Refill::WrittenDown(_) => None,
     }
 }
 

@@ -5,21 +5,18 @@ use claymark_core::fieldlog::{Deed, LogEntry};
 use claymark_core::forecast::Forecast;
 use claymark_core::id::Id;
 use claymark_core::notice::{Answer, Audience, Notice};
-use claymark_core::plan::{Batch, Plan, Ramp, Row};
 use claymark_core::quality::Flag;
-use claymark_core::quality::thresholds::{Span, Thresholds};
 use claymark_core::reading::{Assessed, Reading, TestFlags};
+use claymark_core::refill::sheet::Sheet;
 use claymark_core::room::{Effect, Event, Room};
-use claymark_core::site::{
-    ClaySupply, Contact, Draws, Drum, HeadTank, Place, Premix, Pump, Quantity, Senses, Sensor, Site, Staff,
-    Tank, WaterLimits,
-};
+use claymark_core::site::{Place, Site};
 use claymark_core::skill::MarkForecast;
-use claymark_core::strapping::StrappingTable;
-use claymark_core::units::{GramsPerLitre, Kilograms, Litres, Millimetres, PeopleUnits, Unit};
-use jiff::civil::{Date, DateTime};
+use claymark_core::units::Litres;
+use jiff::civil::DateTime;
 use jiff::tz::TimeZone;
 use jiff::{SignedDuration, Timestamp};
+
+use crate::house::{LITRES_PER_MM, ramp, site};
 
 /// A room under way.
 pub struct Night {
@@ -31,6 +28,7 @@ pub struct Night {
     /// What a restart finds in the store.
     everything: Vec<(Timestamp, Event)>,
     pub forecasts: Vec<Forecast>,
+    pub sheets: Vec<Sheet>,
     /// The newest word on each mark of which something was said.
     pub marks: Vec<MarkForecast>,
     /// What was learned of the clay.
@@ -59,6 +57,10 @@ enum SensorState {
     Silent,
     /// The same value again and again, mm.
     Stuck(f64),
+    /// Of foam that rises and falls in on itself.
+    Foams,
+    /// Of foam, and told from the level by the quality tests.
+    Fails,
 }
 
 impl Vessel {
@@ -75,6 +77,19 @@ impl Vessel {
     }
     pub fn sticks(&mut self) {
         self.sensor = SensorState::Stuck(self.litres / LITRES_PER_MM);
+    }
+    pub fn pours(&mut self, litres: f64) -> &mut Self {
+        self.litres += litres;
+        self
+    }
+    pub fn litres(&self) -> f64 {
+        self.litres
+    }
+    pub fn foams(&mut self) {
+        self.sensor = SensorState::Foams;
+    }
+    pub fn fails(&mut self) {
+        self.sensor = SensorState::Fails;
     }
     pub fn speaks_again(&mut self) {
         self.sensor = SensorState::Speaks;
@@ -157,6 +172,7 @@ impl Night {
             turbidity_silent: false,
             everything: Vec::new(),
             forecasts: Vec::new(),
+            sheets: Vec::new(),
             marks: Vec::new(),
             yields: Vec::new(),
             zone,
@@ -254,8 +270,17 @@ impl Night {
     }
 
     fn entry(&mut self, deed: Deed, replaces: Option<String>) -> Vec<Said> {
-        let (at, key) = (self.now, format!("entry-{}", self.everything.len()));
-        self.event(Event::Log(LogEntry { key, at, received_at: at, by: None, replaces, deed }))
+        self.entry_of(self.now, deed, replaces)
+    }
+
+    /// Somebody writes down now what was done then.
+    pub fn log_of(&mut self, local: &str, deed: Deed) -> Vec<Said> {
+        self.entry_of(self.at(local), deed, None)
+    }
+
+    fn entry_of(&mut self, at: Timestamp, deed: Deed, replaces: Option<String>) -> Vec<Said> {
+        let key = format!("entry-{}", self.everything.len());
+        self.event(Event::Log(LogEntry { key, at, received_at: self.now, by: None, replaces, deed }))
     }
 
     /// The daemon dies and tells itself the past again; `away` is how long that takes.
@@ -343,7 +368,8 @@ impl Night {
                     self.marks.push(said);
                 }
                 Effect::Learned(learned) => self.yields.push(learned),
-                Effect::Happened(_) | Effect::Sheet(_) => {}
+                Effect::Sheet(sheet) => self.sheets.push(*sheet),
+                Effect::Happened(_) => {}
             }
         }
         said
@@ -370,6 +396,7 @@ impl Night {
             let mm = match drum.sensor {
                 SensorState::Speaks | SensorState::Silent => drum.litres / LITRES_PER_MM + ripple,
                 SensorState::Stuck(mm) => mm,
+                SensorState::Foams | SensorState::Fails => (drum.litres + foam(minute)) / LITRES_PER_MM,
             };
             readings.push((format!("drum-{}-level", drum.id), mm));
         }
@@ -377,14 +404,26 @@ impl Night {
             readings.push(("head-turbidity".to_owned(), 64.0 + ripple));
             readings.push(("t1-oxygen".to_owned(), 8.4 + ripple / 10.0));
         }
+        let fails = |sensor: &str| {
+            let failing = |drum: &Vessel| {
+                drum.sensor == SensorState::Fails && sensor == format!("drum-{}-level", drum.id)
+            };
+            self.drums.iter().any(failing)
+        };
         let assess = |(sensor, value): (String, f64)| Assessed {
             reading: Reading { sensor: id(&sensor), at: self.now, value },
             received_at: self.now,
             tests: TestFlags::NOT_EVALUATED,
-            flag: Flag::Pass,
+            flag: if fails(&sensor) { Flag::Fail } else { Flag::Pass },
         };
         readings.into_iter().map(assess).collect()
     }
+}
+
+/// Litres of foam on the level in that minute: any restless pattern serves.
+fn foam(minute: i64) -> f64 {
+    let pattern = [35.0, 80.0, 12.0, 60.0, 95.0, 22.0, 50.0, 8.0, 70.0, 28.0, 88.0];
+    usize::try_from(minute % 11).ok().and_then(|place| pattern.get(place)).copied().unwrap_or(40.0)
 }
 
 fn instant(zone: &TimeZone, local: &str) -> Timestamp {
@@ -394,119 +433,4 @@ fn instant(zone: &TimeZone, local: &str) -> Timestamp {
 
 pub fn id(text: &str) -> Id {
     Id::new(text).expect("an id")
-}
-
-const LITRES_PER_MM: f64 = 0.24;
-
-fn site(zone: &TimeZone) -> Site {
-    Site {
-        id: id("alder-bend"),
-        name: "Alder Bend Hatchery (invented)".to_owned(),
-        time_zone: zone.clone(),
-        elevation_m: 92.0,
-        units: PeopleUnits::default(),
-        staff: staff(),
-        water: WaterLimits {
-            turbidity: Span::new(50.0, 80.0).expect("a rising span"),
-            temperature_c: Span::new(15.0, 22.0).expect("a rising span"),
-            oxygen_min_mg_l: 6.0,
-        },
-        batches: Vec::new(),
-        stock: None,
-        hand_checks: Vec::new(),
-        clay: ClaySupply {
-            bag: Kilograms(25.0),
-            scale_step: Kilograms(0.05),
-            mineral_density_kg_per_l: 2.6,
-            thickest: GramsPerLitre(150.0),
-            ntu_per_mg_l: None,
-            background_ntu: 0.0,
-            premix: Premix::default(),
-            coarse_um: None,
-        },
-        pumps: vec![pump("p1"), pump("p2")],
-        drums: vec![drum("a", "p1"), drum("b", "p2")],
-        head_tank: HeadTank { id: id("head"), name: "Head tank".to_owned(), volume: Litres(450.0) },
-        tanks: vec![Tank { id: id("t1"), name: "Tank 1".to_owned(), volume: Litres(280.0) }],
-        sensors: vec![
-            sensor("drum-a-level", Place::Drum(id("a")), Quantity::Level, Unit::Millimetre),
-            sensor("drum-b-level", Place::Drum(id("b")), Quantity::Level, Unit::Millimetre),
-            sensor("head-turbidity", Place::Head, Quantity::Turbidity, Unit::Ntu),
-            sensor("t1-oxygen", Place::Tank(id("t1")), Quantity::Oxygen, Unit::MilligramPerLitre),
-        ],
-        contacts: ["ann", "kim", "lee"].map(|name| Contact { id: id(name), name: name.to_owned() }).into(),
-    }
-}
-
-fn ramp(fish_day: i32, date: Date) -> Batch {
-    let row =
-        |day, low, high| Row { day, turbidity: Some(Span::new(low, high).expect("rises")), ..Row::default() };
-    Batch {
-        id: id("spring"),
-        name: "Spring".to_owned(),
-        stocked: date,
-        dph_at_stocking: fish_day,
-        day_at_stocking: fish_day,
-        ended: None,
-        tanks: vec![id("t1")],
-        plan: Plan::new(Ramp::Linear, vec![row(30, 50.0, 80.0), row(40, 4.0, 6.0)]).expect("two rows"),
-    }
-}
-
-fn staff() -> Staff {
-    let time = |text: &str| text.parse().expect("a time");
-    let minutes = SignedDuration::from_mins;
-    Staff {
-        evening_check: time("17:00"),
-        next_visit: time("07:30"),
-        margin: minutes(60),
-        mixing: minutes(15),
-        travel: minutes(30),
-        response: minutes(15),
-    }
-}
-
-fn drum(name: &str, pump: &str) -> Drum {
-    let brim = (Millimetres(1500.0), Litres(1500.0 * LITRES_PER_MM));
-    Drum {
-        id: id(name),
-        name: format!("Drum {}", name.to_uppercase()),
-        pump: id(pump),
-        full: Litres(175.0),
-        heel: Litres(12.0),
-        strapping: StrappingTable::new(vec![(Millimetres(0.0), Litres(0.0)), brim]).expect("a rising table"),
-        target: GramsPerLitre(18.0),
-    }
-}
-
-fn pump(name: &str) -> Pump {
-    Pump {
-        id: id(name),
-        name: format!("Pump {name}"),
-        ml_per_min_per_rpm: Some(2.1),
-        max_rpm: Some(200.0),
-        min_rpm: None,
-        draws: Draws::One,
-    }
-}
-
-fn sensor(name: &str, place: Place, quantity: Quantity, unit: Unit) -> Sensor {
-    Sensor {
-        id: id(name),
-        name: name.to_owned(),
-        place,
-        quantity,
-        unit,
-        every: SignedDuration::from_mins(1),
-        senses: Senses::Surface,
-        mains: None,
-        mount_height: None,
-        thresholds: Thresholds {
-            gap: SignedDuration::from_mins(5),
-            gross_range: None,
-            spike: None,
-            rate_per_s: None,
-            flat_line: None,
-        },
-    }
 }

@@ -97,7 +97,7 @@ fn ways(site: &Site, bench: &Bench, counted: Counted) -> Ways {
     let night = bench.for_the_night(SignedDuration::from_hours(14), pounds(1.0)).unwrap();
     let refill = |way: &Way| {
         let wanted = Wanted { to: bench.full, strength: way.strength };
-        Refill::of(&site.drums[0], &site.clay, wanted, bench.held, counted)
+        Refill::of(&site.drums[0], &site.clay, wanted, bench.held, counted.clone())
     };
     let by_strength = bench.by_strength();
     Ways {

@@ -8,7 +8,7 @@ use claymark_core::site::Place;
 use claymark_core::units::Turbidity;
 
 use crate::notice::Teller;
-use crate::{format, names, refill};
+use crate::{format, names, refill, unseen};
 
 impl Teller<'_> {
     /// "Add 113 L water, 2.05 kg clay."
@@ -47,7 +47,7 @@ impl Teller<'_> {
                 format::mass(&self.site.units, mix.clay, self.site.clay.scale_step),
                 format::volume_at_most(&self.site.units, mix.water)
             )),
-            refill @ Some(Refill::LookFirst { .. } | Refill::TooStrong(_)) => {
+            refill @ Some(Refill::LookFirst { .. } | Refill::TooStrong(_) | Refill::WrittenDown(_)) => {
                 lines.extend(refill::lines(self.site, self.clock, refill.as_ref()));
             }
             Some(
@@ -59,8 +59,16 @@ impl Teller<'_> {
             )
             | None => {}
         }
+        lines.extend(self.asked(remedy));
         lines.extend(remedy.doubt.as_ref().map(|doubt| refill::doubt(self.site, self.clock, doubt)));
         lines
+    }
+
+    /// A refill that was written down and that no level shows, where other amounts are told.
+    fn asked(&self, remedy: &Remedy) -> Vec<String> {
+        let told = matches!(remedy.refill, Some(Refill::WrittenDown(_)));
+        let unseen = remedy.unseen.iter().filter(|_| !told);
+        unseen.flat_map(|unseen| unseen::asked(self.site, self.clock, unseen)).collect()
     }
 
     /// What to add and how long it then lasts, line by line.
@@ -76,6 +84,12 @@ impl Teller<'_> {
                 ));
                 return lines;
             }
+            (Some(waits @ Refill::WrittenDown(_)), _) => {
+                let mut lines = refill::lines(self.site, self.clock, Some(waits));
+                lines.extend(doubt);
+                lines.push(unseen::ask_again(&state.drum));
+                return lines;
+            }
             (_, Some(both)) => self.night(state, (remedy, both)),
             (Some(refill), None) => refill::lines(self.site, self.clock, Some(refill)),
             (None, None) => {
@@ -83,6 +97,7 @@ impl Teller<'_> {
                 target.map(|target| refill::unknown(self.site, &state.drum, target)).unwrap_or_default()
             }
         };
+        lines.extend(self.asked(remedy));
         lines.extend(doubt);
         lines.extend(self.when_full(remedy));
         let enough = remedy.enough.as_ref().filter(|enough| enough.refill.is_some());

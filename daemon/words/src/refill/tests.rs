@@ -61,6 +61,7 @@ fn of(site: &Site, holds: Option<f64>, to: f64, wanted: f64, book: Residual, see
             book,
             seen,
             doubt: None,
+            unseen: None,
         },
     )
 }

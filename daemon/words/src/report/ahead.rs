@@ -78,7 +78,8 @@ pub fn filling(
             | Refill::NoRoom
             | Refill::DrumTooSmall { .. }
             | Refill::TooThick { .. }
-            | Refill::LookFirst { .. },
+            | Refill::LookFirst { .. }
+            | Refill::WrittenDown(_),
         )
         | None => {}
     }

@@ -117,6 +117,7 @@ pub(super) fn unknown(drum: &str) -> EveningDrum {
         slower_pump_when_full: None,
         night: None,
         doubt: None,
+        unseen: None,
     };
     EveningDrum { state, verdict: Verdict::Unknown, remedy }
 }
@@ -190,6 +191,7 @@ pub(super) fn remedy(full: Verdict) -> Remedy {
         slower_pump_when_full: (full != Verdict::Lasts).then_some(slower(0.71, 53.0)),
         night: None,
         doubt: None,
+        unseen: None,
     }
 }
 
