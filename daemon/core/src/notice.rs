@@ -2,6 +2,8 @@
 
 pub mod content;
 pub mod failure;
+pub mod query;
+pub mod register;
 
 use jiff::Timestamp;
 use serde::{Deserialize, Serialize};
@@ -31,6 +33,8 @@ pub enum NoticeKind {
     Water,
     /// Air and oxygen.
     Air,
+    /// Something that was written down, answered or to be kept wasn't taken, or is asked about.
+    Query,
 }
 
 /// How soon someone must act.

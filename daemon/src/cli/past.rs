@@ -40,6 +40,11 @@ impl Standing {
         let reader = Reader::open(&settings.store)?;
         let mut pipeline = Pipeline::new(settings.site.clone(), settings.decode.clone(), &settings.notify);
         pipeline.recall(now, reader.recall(pipeline::recalled_since(now))?.until(now))?;
+        if let Some(first) = reader.passed_over().first() {
+            let told = claymark_words::standing::passed_over(reader.passed_over().count(), &first);
+            // Whoever closed standard error doesn't want to hear it.
+            drop(std::io::Write::write_all(&mut std::io::stderr(), told.as_bytes()));
+        }
         Ok(Self { newest: reader.newest_reading(now)?, pipeline, settings, now })
     }
 

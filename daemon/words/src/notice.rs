@@ -7,6 +7,7 @@ mod evening;
 mod failure;
 mod missing;
 mod outlook;
+mod query;
 mod runout;
 mod withdrawn;
 
@@ -38,6 +39,7 @@ pub fn wording(site: &Site, notice: &Notice) -> Wording {
         Content::Withdrawn(withdrawn) => withdrawn::wording(teller, notice, withdrawn),
         Content::LevelDoubt(doubt) => doubt::wording(teller, doubt),
         Content::ReadingsMissing(missing) => missing::wording(teller, missing),
+        Content::Query(queries) => query::wording(teller, queries),
     }
 }
 

@@ -9,6 +9,7 @@ use crate::forecast::{EmptyAt, Forecast};
 use crate::id::Id;
 use crate::notice::NoticeKind;
 use crate::notice::failure::Failure;
+use crate::notice::query::Queries;
 use crate::outlook::{Enough, Slower};
 use crate::refill::Refill;
 use crate::refill::books::MassDoubt;
@@ -34,6 +35,8 @@ pub enum Content {
     ReadingsMissing(ReadingsMissing),
     /// Something has failed.
     Failure(Box<Failure>),
+    /// Something wasn't taken, or is asked about.
+    Query(Box<Queries>),
 }
 
 impl Content {
@@ -47,6 +50,7 @@ impl Content {
             Self::LevelDoubt(_) => NoticeKind::LevelDoubt,
             Self::ReadingsMissing(_) => NoticeKind::ReadingsMissing,
             Self::Failure(failure) => failure.fault.kind(),
+            Self::Query(_) => NoticeKind::Query,
         }
     }
 }

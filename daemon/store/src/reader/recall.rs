@@ -3,7 +3,7 @@
 use std::collections::VecDeque;
 
 use jiff::{SignedDuration, Timestamp};
-use rusqlite::{Connection, params_from_iter};
+use rusqlite::params_from_iter;
 
 use claymark_core::clay::LearnedYield;
 use claymark_core::fieldlog::LogEntry;
@@ -12,7 +12,7 @@ use claymark_core::notice::Answer;
 use claymark_core::reading::Assessed;
 use claymark_core::skill::MarkForecast;
 
-use super::{ranges, rows};
+use super::{PassedOver, Reader, ranges, rows};
 use crate::batch::Issued;
 use crate::error::StoreError;
 use crate::writer::records::CAME;
@@ -36,6 +36,10 @@ pub struct Recall<'store> {
     pub marks: Vec<MarkForecast>,
     /// Learned of the clay since then, and the last word of the year before.
     pub yields: Vec<LearnedYield>,
+    /// The highest number of a notice, whether or not that notice can be read.
+    pub last_notice: Option<u64>,
+    /// What couldn't be understood; complete when the readings have been taken.
+    pub passed_over: &'store PassedOver,
 }
 
 impl Recall<'_> {
@@ -54,7 +58,7 @@ impl Recall<'_> {
     }
 }
 
-pub(super) fn recall(connection: &Connection, since: Timestamp) -> Result<Recall<'_>, StoreError> {
+pub(super) fn recall(reader: &Reader, since: Timestamp) -> Result<Recall<'_>, StoreError> {
     let ms = since.as_millisecond();
     let notices = format!(
         "SELECT {} FROM notice n WHERE at >= ?1 OR number = (SELECT max(number) FROM notice) ORDER BY at, number",
@@ -82,14 +86,16 @@ pub(super) fn recall(connection: &Connection, since: Timestamp) -> Result<Recall
     );
     let judged = since.saturating_sub(JUDGED).unwrap_or(Timestamp::MIN).as_millisecond();
     Ok(Recall {
-        readings: Readings::new(connection, since, Timestamp::MAX, None),
-        log: rows::collect(connection, &log, [ms], rows::log_entry)?,
-        notices: rows::collect(connection, &notices, [ms], rows::notice)?,
-        answers: ranges::answers(connection, ms, i64::MAX)?,
-        remembered: rows::collect(connection, &remembered, [year, ms], rows::log_entry)?,
-        happened: rows::collect(connection, &happened, [year], rows::happening)?,
-        marks: rows::collect(connection, &marks, [ms, judged], rows::mark)?,
-        yields: rows::collect(connection, &yields, [ms, year], rows::learned)?,
+        readings: Readings::new(reader, since, Timestamp::MAX, None),
+        log: rows::collect(reader, &log, [ms], rows::log_entry)?,
+        notices: rows::collect(reader, &notices, [ms], rows::notice)?,
+        answers: ranges::answers(reader, ms, i64::MAX)?,
+        remembered: rows::collect(reader, &remembered, [year, ms], rows::log_entry)?,
+        happened: rows::collect(reader, &happened, [year], rows::happening)?,
+        marks: rows::collect(reader, &marks, [ms, judged], rows::mark)?,
+        yields: rows::collect(reader, &yields, [ms, year], rows::learned)?,
+        last_notice: reader.last_notice()?,
+        passed_over: &reader.passed_over,
     })
 }
 
@@ -99,7 +105,7 @@ pub(super) fn recall(connection: &Connection, since: Timestamp) -> Result<Recall
 /// Ends after the first error.
 #[derive(Debug)]
 pub struct Readings<'store> {
-    connection: &'store Connection,
+    reader: &'store Reader,
     sql: String,
     /// Keys of the sensors wanted.
     only: Vec<i64>,
@@ -114,7 +120,7 @@ pub struct Readings<'store> {
 impl<'store> Readings<'store> {
     /// From `from` to just before `before`; `None`: all sensors in the site file.
     pub(super) fn new(
-        connection: &'store Connection,
+        reader: &'store Reader,
         from: Timestamp,
         before: Timestamp,
         only: Option<Vec<i64>>,
@@ -134,7 +140,7 @@ impl<'store> Readings<'store> {
             rows::READING
         );
         Self {
-            connection,
+            reader,
             sql,
             only: only.unwrap_or_default(),
             next: (from.as_millisecond(), i64::MIN),
@@ -152,16 +158,14 @@ impl<'store> Readings<'store> {
     }
 
     fn fetch(&mut self) -> Result<(), StoreError> {
-        let mut statement = self.connection.prepare_cached(&self.sql)?;
+        let mut statement = self.reader.connection.prepare_cached(&self.sql)?;
         let bounds = [self.next.0, self.next.1, self.before, AT_A_TIME];
         let mut found = statement.query(params_from_iter(bounds.iter().chain(&self.only)))?;
         let mut count = 0;
         while let Some(row) = found.next()? {
-            let reading = rows::reading(row)?;
-            if reading.received_at <= self.arrived_by {
-                self.fetched.push_back(reading);
-            }
             let (at, sensor): (i64, i64) = (row.get(0)?, row.get(1)?);
+            let reading = self.reader.passed_over.row(rows::reading(row))?;
+            self.fetched.extend(reading.filter(|reading| reading.received_at <= self.arrived_by));
             self.next = (at, sensor + 1);
             count += 1;
         }
