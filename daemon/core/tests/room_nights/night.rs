@@ -248,6 +248,7 @@ impl Night {
             Event::Remembered(_) | Event::HadHappened(_) => None,
             Event::StoreWorks | Event::Recalled(_) | Event::RecalledMark(_) => None,
             Event::RecalledYield(_) | Event::GoLive | Event::Tick => None,
+            Event::Query(_) | Event::NumberedUpTo(_) => None,
         });
         self.entry(deed, last)
     }
@@ -287,7 +288,7 @@ impl Night {
             Event::NotForwarded { .. } | Event::Forwarded => {}
             Event::Remembered(_) | Event::HadHappened(_) => {}
             Event::Recalled(_) | Event::RecalledMark(_) | Event::RecalledYield(_) => {}
-            Event::GoLive | Event::Tick => {}
+            Event::GoLive | Event::Tick | Event::Query(_) | Event::NumberedUpTo(_) => {}
         }
         self.room.handle(self.now, event);
     }
