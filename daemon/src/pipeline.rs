@@ -136,7 +136,9 @@ impl Pipeline {
     fn tell_unreadable(&mut self, now: Timestamp, passed_over: &PassedOver) {
         let Some(first) = passed_over.first() else { return };
         let count = passed_over.count();
-        tracing::error!("{count} records in the store can't be read and were passed over; the first: {first}");
+        tracing::error!(
+            "{count} records in the store can't be read and were passed over; the first: {first}"
+        );
         self.counters.unreadable = count;
         let about = About::Unreadable { count, first: shown(&first) };
         self.event(now, Event::Query(Query { at: now, by: None, about }));

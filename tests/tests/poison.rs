@@ -107,7 +107,8 @@ fn a_store_that_an_older_version_spoilt_is_read_but_for_the_spoilt_rows() {
     publisher.publish(&[level(1)]);
     wait_for("the watch goes on", || (site.readings("drum-a-level") == 2).then_some(()));
     assert!(metrics(port).contains(&format!("claymark_records_unreadable {last}\n")), "{}", metrics(port));
-    let fresh = format!("SELECT count(*) FROM notice WHERE number = {} AND text LIKE '%can''t be read%'", last + 1);
+    let fresh =
+        format!("SELECT count(*) FROM notice WHERE number = {} AND text LIKE '%can''t be read%'", last + 1);
     wait_for("people are told, under a number of its own", || (site.ask(&fresh) == "1").then_some(()));
     for command in [&["outlook"][..], &["happened"], &["checks"]] {
         let answer = claymark(&site, command);

@@ -115,8 +115,9 @@ fn saying(settings: &Settings, typed: &[&str]) -> Result<Saying, String> {
     let parts = log.parts(&settings.site, NOW.parse().unwrap(), "k".to_owned());
     let (deed, signature) = parts.map_err(|failure| failure.text(false))?;
     let at = signature.at;
-    let by_themselves = super::asked::figures::possible(&settings.site, &deed, &signature)
-        .and_then(|()| super::asked::figures::likely(&settings.site, &deed, (at, NOW.parse().unwrap()), None));
+    let by_themselves = super::asked::figures::possible(&settings.site, &deed, &signature).and_then(|()| {
+        super::asked::figures::likely(&settings.site, &deed, (at, NOW.parse().unwrap()), None)
+    });
     by_themselves.map_err(|failure| failure.text(false))?;
     Ok(Saying::entry(&settings.intake.prefix, &deed, signature))
 }

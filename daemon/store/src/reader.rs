@@ -119,9 +119,7 @@ impl Reader {
             rows::DELIVERY
         );
         let after_notice = rows::NOTICE.split(',').count();
-        rows::collect(self, &sql, [], |row| {
-            Ok((rows::notice(row)?, rows::delivery(row, after_notice)?))
-        })
+        rows::collect(self, &sql, [], |row| Ok((rows::notice(row)?, rows::delivery(row, after_notice)?)))
     }
 }
 

@@ -30,9 +30,11 @@ pub fn standing(clock: Clock<'_>, notice: u64, standing: &Standing, meant: Optio
 pub fn to_do(standing: &Standing, meant: Option<u64>) -> String {
     let nothing = match standing {
         Standing::Answered { .. } => "The first answer stands.",
-        Standing::Open | Standing::Over { .. } | Standing::CallsNobody | Standing::TooOld | Standing::Nonexistent => {
-            "Nothing is silenced by it."
-        }
+        Standing::Open
+        | Standing::Over { .. }
+        | Standing::CallsNobody
+        | Standing::TooOld
+        | Standing::Nonexistent => "Nothing is silenced by it.",
     };
     match meant {
         Some(meant) => format!(

@@ -189,10 +189,7 @@ mod tests {
         }
         site.units = PeopleUnits { mass: Unit::Pound, ..PeopleUnits::default() };
         let clay = Deed::Refill { drum: None, water: None, clay: Some(Kilograms(1e5)) };
-        assert_eq!(
-            told(&site, &clay),
-            "220462.262 lb can't be the clay of a refill: 0 to 22046.226 lb can."
-        );
+        assert_eq!(told(&site, &clay), "220462.262 lb can't be the clay of a refill: 0 to 22046.226 lb can.");
     }
 
     #[test]
@@ -207,16 +204,16 @@ mod tests {
         let quick =
             told(&Deed::FlowCheck { place: None, volume: Some(Litres(0.1)), seconds: Some(0.5) }).unwrap();
         assert_eq!(quick, "0.5 s can hardly be the time of a flow check: 1 to 7200 s is usual.");
-        assert_eq!(told(&Deed::Note { text: Some(" ".to_owned()) }).unwrap(), "A note without a word says nothing.");
+        assert_eq!(
+            told(&Deed::Note { text: Some(" ".to_owned()) }).unwrap(),
+            "A note without a word says nothing."
+        );
         assert_eq!(told(&Deed::Note { text: Some("fed".to_owned()) }), None);
         let late = bounds::unlikely(
             &site,
             &Deed::TubeChange { pump: None },
             (SignedDuration::from_hours(24 * 365), None),
         );
-        assert_eq!(
-            unlikely(&site, &late.unwrap()),
-            "It was done 365 days before it was written down."
-        );
+        assert_eq!(unlikely(&site, &late.unwrap()), "It was done 365 days before it was written down.");
     }
 }

@@ -34,5 +34,7 @@ const FRESH: SignedDuration = SignedDuration::from_mins(5);
 /// A line on records of the store that were passed over, for whoever asks the store.
 #[must_use]
 pub fn passed_over(count: u64, first: &str) -> String {
-    format!("CAUTION: {count} records in the store can't be read and aren't counted with. The first: {first}\n")
+    format!(
+        "CAUTION: {count} records in the store can't be read and aren't counted with. The first: {first}\n"
+    )
 }

@@ -59,9 +59,11 @@ impl Standing {
     pub fn fits(&self) -> bool {
         match self {
             Self::Open => true,
-            Self::Answered { .. } | Self::Over { .. } | Self::CallsNobody | Self::TooOld | Self::Nonexistent => {
-                false
-            }
+            Self::Answered { .. }
+            | Self::Over { .. }
+            | Self::CallsNobody
+            | Self::TooOld
+            | Self::Nonexistent => false,
         }
     }
 }
@@ -139,9 +141,7 @@ impl Register {
             return Standing::Over { at };
         }
         match self.on_it(number) {
-            Some((other, at)) if other.as_deref() != by => {
-                Standing::Answered { by: other.clone(), at: *at }
-            }
+            Some((other, at)) if other.as_deref() != by => Standing::Answered { by: other.clone(), at: *at },
             Some(_) | None => Standing::Open,
         }
     }

@@ -27,9 +27,12 @@ fn sends(pipeline: &mut Pipeline, topic: &str, time: &str, payload: &str) -> Out
 }
 
 fn asked(output: &Output) -> Vec<(&Issued, Queries)> {
-    let query = |issued: &'_ Issued| match &issued.notice.content {
-        Content::Query(queries) => Some(queries.as_ref().clone()),
-        _ => None,
+    let query = |issued: &Issued| {
+        if let Content::Query(queries) = &issued.notice.content {
+            Some(queries.as_ref().clone())
+        } else {
+            None
+        }
     };
     output.issued.iter().filter_map(|issued| Some((issued, query(issued)?))).collect()
 }
@@ -58,13 +61,20 @@ fn a_flow_that_nobody_can_catch_is_refused_and_told_and_counts_nowhere() {
             panic!("{queries:?}")
         };
         assert!(written.contains(figures), "{written}");
-        assert!(issued.text.contains("can't be the") && issued.text.contains("write it down again"), "{}", issued.text);
+        assert!(
+            issued.text.contains("can't be the") && issued.text.contains("write it down again"),
+            "{}",
+            issued.text
+        );
         // Nothing of it leads to any other word, neither now nor when the room is looked at again.
         pipeline.advance_through(at("10:30:00"));
         let later = pipeline.take_output();
-        assert!(output.issued.len() == 1 && later.issued.iter().all(|issued| {
-            issued.notice.kind == NoticeKind::ReadingsMissing
-        }), "{figures}: {:?}", later.issued);
+        assert!(
+            output.issued.len() == 1
+                && later.issued.iter().all(|issued| { issued.notice.kind == NoticeKind::ReadingsMissing }),
+            "{figures}: {:?}",
+            later.issued
+        );
     }
 }
 

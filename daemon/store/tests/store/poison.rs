@@ -51,7 +51,8 @@ fn an_answer_that_no_store_can_hold_goes_to_quarantine_and_all_else_is_kept() {
     assert!(payload.contains("18446744073709551615"), "{payload}");
     let counted = reader.quarantine_counts(from, to).unwrap();
     assert!(counted.iter().any(|row| row.reason == Reason::NotKept && row.count == 2), "{counted:?}");
-    let counted: u64 = reader.rollups(from, to).unwrap().iter().map(claymark_store::reader::Rollup::count).sum();
+    let counted: u64 =
+        reader.rollups(from, to).unwrap().iter().map(claymark_store::reader::Rollup::count).sum();
     assert_eq!(counted, 202, "what was tried and rolled back isn't counted");
 
     // The writer goes on, alone with such a record, too.
@@ -118,7 +119,8 @@ fn rows_that_cannot_be_read_back_are_passed_over_and_counted() {
     batch.log.push(claymark_core::fieldlog::LogEntry { key: "k2".to_owned(), ..batch.log[0].clone() });
     barn.writer().commit(&batch).unwrap();
     let store = Connection::open(barn.path()).unwrap();
-    let harmed = "UPDATE notice SET facts = replace(facts, '\"found\":1.5', '\"found\":null') WHERE number = 8;
+    let harmed =
+        "UPDATE notice SET facts = replace(facts, '\"found\":1.5', '\"found\":null') WHERE number = 8;
                   UPDATE field_log SET deed = '{\"kind\":\"dance\"}' WHERE entry_key = 'k2';
                   UPDATE reading SET flag = 7 WHERE at = (SELECT max(at) FROM reading);
                   UPDATE answer SET notice = -1 WHERE answered_by = '';";

@@ -40,7 +40,9 @@ fn alone(teller: Teller<'_>, query: &Query) -> String {
             let done = fieldlog::done(teller.site, deed);
             fit(|room| format!("Is this right? {}, written at {at}.", short(&one_line(&done), room)))
         }
-        About::Answer { notice, standing, meant } => answers::standing(teller.clock, *notice, standing, *meant),
+        About::Answer { notice, standing, meant } => {
+            answers::standing(teller.clock, *notice, standing, *meant)
+        }
         About::NotKept { what, .. } => {
             fit(|room| format!("One record couldn't be kept: {}. All else is kept.", short(what, room)))
         }
@@ -97,4 +99,95 @@ fn lines(teller: Teller<'_>, query: &Query) -> Vec<String> {
 fn writer(query: &Query) -> String {
     let name = query.by.as_deref().map(one_line).filter(|name| !name.is_empty());
     name.map_or_else(|| "somebody".to_owned(), |name| short(&name, 40))
+}
+
+#[cfg(test)]
+mod tests {
+    use claymark_core::bounds::Impossible;
+    use claymark_core::fieldlog::Deed;
+    use claymark_core::notice::register::Standing;
+    use claymark_core::notice::{Audience, Content, Notice, NoticeKind, Priority};
+
+    use super::*;
+    use crate::notice::tests::room::{at, site};
+    use crate::notice::{SUBJECT_CHARS, wording};
+
+    fn told(first: Vec<Query>, more: u64) -> Wording {
+        let notice = Notice {
+            number: 9,
+            at: at("2027-04-20T20:10:00Z"),
+            kind: NoticeKind::Query,
+            cause: "query".to_owned(),
+            drum: None,
+            priority: Priority::Morning,
+            replaces: None,
+            to: Audience::Everyone,
+            content: Content::Query(Box::new(Queries { first, more })),
+        };
+        wording(&site(), &notice)
+    }
+
+    fn query(by: &str, about: About) -> Query {
+        Query { at: at("2027-04-20T20:09:00Z"), by: Some(by.to_owned()), about }
+    }
+
+    fn every(by: &str, long: &str) -> Vec<Query> {
+        let standings = [
+            Standing::Nonexistent,
+            Standing::TooOld,
+            Standing::CallsNobody,
+            Standing::Over { at: at("2027-04-18T20:09:00Z") },
+            Standing::Answered { by: Some(long.to_owned()), at: at("2027-04-18T20:09:00Z") },
+        ];
+        let answer = |standing| About::Answer { notice: i64::MAX.unsigned_abs(), standing, meant: Some(46) };
+        let what = Impossible::NoticeNumber { found: u64::MAX };
+        let about = [
+            About::NotTaken { written: long.to_owned(), why: WhyNot::Impossible { what } },
+            About::NotTaken { written: long.to_owned(), why: WhyNot::Unreadable { detail: long.to_owned() } },
+            About::Unlikely {
+                key: long.to_owned(),
+                deed: Deed::Note { text: Some(long.to_owned()) },
+                done_at: at("2027-04-20T20:00:00Z"),
+                why: claymark_core::bounds::Unlikely::NothingWritten,
+            },
+            About::NotKept { what: "field-log entry".to_owned(), why: long.to_owned() },
+            About::Unreadable { count: 3, first: long.to_owned() },
+        ];
+        about.into_iter().chain(standings.map(answer)).map(|about| query(by, about)).collect()
+    }
+
+    #[test]
+    fn an_answer_to_no_notice_is_told_with_the_number_that_was_meant() {
+        let about = About::Answer { notice: 4711, standing: Standing::Nonexistent, meant: Some(47) };
+        let Wording { subject, text } = told(vec![query("Aino", about)], 0);
+        assert_eq!(subject, "There is no notice 4711. Was 47 meant?");
+        assert_eq!(
+            text,
+            "23:09, Aino answered notice 4711.\n\
+             There is no notice 4711. Was 47 meant?\n\
+             Nothing is silenced by it. Notice 47 is open and nobody is on it: whoever goes answers that one (claymark \
+             answer 47).\n\n\
+             The watch goes on, and everything else is kept.\n"
+        );
+    }
+
+    #[test]
+    fn whatever_was_written_the_first_line_fits_and_no_control_character_gets_through() {
+        let long = "\u{7}\u{1b}[31mred\n\r\t\u{1F41F}".repeat(40);
+        for by in ["Aino", long.as_str(), ""] {
+            for query in every(by, &long) {
+                let Wording { subject, text } = told(vec![query.clone()], 0);
+                let length = subject.chars().count();
+                assert!(
+                    length <= SUBJECT_CHARS && !subject.contains(char::is_control),
+                    "{length}: {subject}"
+                );
+                let in_lines = text.lines().all(|line| !line.contains(char::is_control));
+                assert!(in_lines && text.ends_with(".\n"), "{query:?}: {text:?}");
+            }
+            let Wording { subject, text } = told(every(by, &long), 9_990);
+            assert_eq!(subject, "10000 entries or answers weren't taken, or are asked about. Look at them.");
+            assert!(text.contains("9990 more came meanwhile"), "{text}");
+        }
+    }
 }

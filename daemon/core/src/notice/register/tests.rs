@@ -108,5 +108,8 @@ fn an_answer_to_no_notice_answers_no_later_one_of_that_number() {
 fn numbers_are_known_although_their_notices_cannot_be_read() {
     let mut register = register(&[]);
     register.numbered_up_to(9);
-    assert_eq!((register.standing(9, None), register.standing(10, None)), (Standing::TooOld, Standing::Nonexistent));
+    assert_eq!(
+        (register.standing(9, None), register.standing(10, None)),
+        (Standing::TooOld, Standing::Nonexistent)
+    );
 }
