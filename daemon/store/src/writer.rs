@@ -119,7 +119,9 @@ impl Writer {
         suspects: &[usize],
         found: &mut Vec<(usize, Quarantined)>,
     ) -> Result<(), StoreError> {
-        let error = match self.attempt(&sieve::pick(batch, suspects), &[], End::RollBack) {
+        // When the session stood is no record: it can't be a culprit.
+        let part = Batch { session_seen: None, ..sieve::pick(batch, suspects) };
+        let error = match self.attempt(&part, &[], End::RollBack) {
             Ok(_) => return Ok(()),
             Err(error) if error.blames_a_record() => error,
             Err(error) => return Err(error),
