@@ -1,5 +1,6 @@
 //! The command line.
 
+mod answer;
 mod asked;
 mod by_hand;
 mod clay;
@@ -91,7 +92,7 @@ enum Command {
     /// Leave out what nobody knows. A correction is a new entry with --replaces and the key of the wrong one.
     Log(Log),
     /// Say "I'm on it" to a notice: it stops being repeated
-    Answer(Answer),
+    Answer(answer::Answer),
 }
 
 #[derive(Debug, Args)]
@@ -148,20 +149,6 @@ struct Log {
     kind: entry::Kind,
 }
 
-#[derive(Debug, Args)]
-struct Answer {
-    #[command(flatten)]
-    site_file: SiteFile,
-    /// The number of the notice
-    notice: u64,
-    /// Who is on it
-    #[arg(long, value_name = "NAME")]
-    by: Option<String>,
-    /// Print what was sent as JSON, and not as a sentence
-    #[arg(long)]
-    json: bool,
-}
-
 impl Cli {
     /// Does what was asked for.
     pub fn run(self) -> Result<(), Failure> {
@@ -187,19 +174,15 @@ impl Cli {
                 let now = Clock::system().now();
                 let (deed, signature) = log.parts(&settings.site, now, fresh_key())?;
                 let at = signature.at;
+                asked::figures::possible(&settings.site, &deed, &signature)?;
                 if !sure {
-                    asked::ask(&settings, (&deed, at), for_granted)?;
+                    asked::ask(&settings, (&deed, at, now), for_granted)?;
                 }
                 let told = entry_told(&settings.site, (&deed, &signature), now);
                 say(&settings, &Saying::entry(&settings.intake.prefix, &deed, signature), &told, json)?;
                 by_hand::comment(&settings, &deed, at)
             }
-            Command::Answer(Answer { site_file, notice, by, json }) => {
-                let settings = config::read(&site_file.config, Secrets::Needed)?.settings;
-                let who = by.as_ref().map_or("somebody", String::as_str);
-                let told = format!("{who} is on it, notice {notice}. Nobody else is called for it.");
-                say(&settings, &Saying::answer(&settings.intake.prefix, notice, by), &told, json)
-            }
+            Command::Answer(asked) => answer::run(asked),
         }
     }
 }
@@ -207,7 +190,8 @@ impl Cli {
 impl Log {
     fn parts(self, site: &Site, now: Timestamp, key: String) -> Result<(Deed, Signature), Failure> {
         let at = self.at.map(|typed| moment(&typed, now, &site.time_zone)).transpose()?;
-        let signature = Signature { key, at: at.unwrap_or(now), by: self.by, replaces: self.replaces };
+        let Self { by, replaces, sure, .. } = self;
+        let signature = Signature { key, at: at.unwrap_or(now), by, replaces, sure };
         Ok((self.kind.deed(site)?, signature))
     }
 }
@@ -274,7 +258,7 @@ fn replay(asked: Replay) -> Result<(), Failure> {
 
 /// The entry as a sentence, in the site's units and by its clock.
 fn entry_told(site: &Site, (deed, signature): (&Deed, &Signature), now: Timestamp) -> String {
-    let Signature { key, at, by, replaces } = signature;
+    let Signature { key, at, by, replaces, sure: _ } = signature;
     let replaced = replaces.as_ref().map(|key| format!(" It replaces {key}.")).unwrap_or_default();
     let entry = fieldlog::entry(site, now, (deed, *at, by.as_deref()));
     format!("{entry}{replaced} To correct it: --replaces {key}")

@@ -5,25 +5,29 @@
 //!
 //! - `number`: a bare decimal; `pointer`: JSON by JSON Pointers; `senml`: SenML, JSON and CBOR;
 //! - `time`: strict RFC 3339, and which times are believed;
-//! - `fieldlog` and `answer`: what people send.
+//! - `fieldlog` and `answer`: what people send; `refusal`: what of it can't be taken.
 
 mod answer;
 mod fieldlog;
 mod number;
 mod pointer;
+mod refusal;
 mod senml;
 pub(crate) mod time;
 
 use std::collections::{HashMap, HashSet};
 
+use claymark_core::bounds::Figure;
 use claymark_core::fieldlog::LogEntry;
 use claymark_core::id::Id;
 use claymark_core::notice::Answer;
+use claymark_core::notice::query::Query;
 use claymark_core::quarantine::{KEPT_PAYLOAD_BYTES, Quarantined, Reason};
 use claymark_core::reading::Reading;
 use claymark_core::site::{Sensor, Site};
 use claymark_core::units::Unit;
 
+use self::refusal::Refusal;
 use crate::message::Message;
 
 /// How a sensor's payload is read.
@@ -85,6 +89,7 @@ pub struct Decoder {
     log_topic: String,
     answer_topic: String,
     names: fieldlog::Names,
+    site: Site,
 }
 
 /// What one message held.
@@ -98,6 +103,10 @@ pub struct Decoded {
     pub answers: Vec<Answer>,
     /// What couldn't be used.
     pub quarantined: Vec<Quarantined>,
+    /// What people must be told of what they sent.
+    pub queries: Vec<Query>,
+    /// Whoever wrote the entry says that it is right as it stands.
+    pub sure: bool,
 }
 
 /// Why something can't be used, before it is known from which message it came.
@@ -129,6 +138,7 @@ impl Decoder {
             log_topic: format!("{}/log", settings.prefix),
             answer_topic: format!("{}/answer", settings.prefix),
             names: fieldlog::Names::of(site),
+            site: site.clone(),
         }
     }
 
@@ -146,11 +156,16 @@ impl Decoder {
                 "the payload has {} bytes, at most {KEPT_PAYLOAD_BYTES} are read",
                 message.payload.len()
             );
-            decoded.keep_aside(message, None, Problem::new(Reason::TooLarge, detail));
+            let problem = Problem::new(Reason::TooLarge, detail);
+            if for_people {
+                decoded.refuse(&self.site, message, problem.into());
+            } else {
+                decoded.keep_aside(message, None, problem);
+            }
         } else if message.topic == self.log_topic {
-            fieldlog::decode(&self.names, message, &mut decoded);
+            fieldlog::decode((&self.site, &self.names), message, &mut decoded);
         } else if message.topic == self.answer_topic {
-            answer::decode(message, &mut decoded);
+            answer::decode(&self.site, message, &mut decoded);
         } else if let Some(bindings) = bindings {
             readings(bindings, message, &mut decoded);
         }
@@ -210,7 +225,8 @@ fn readings(bindings: &[Binding], message: &Message, decoded: &mut Decoded) {
     }
 }
 
-/// `value` in `unit` as the sensor's base unit; refuses another dimension and what overflows.
+/// `value` in `unit` as the sensor's base unit; refuses another dimension, what overflows, and what nothing physical
+/// shows: the quality tests flag what is merely wrong.
 fn in_base_unit(sensor: &Sensor, unit: Unit, value: f64) -> Result<f64, Problem> {
     if unit.dimension() != sensor.unit.dimension() {
         return Err(Problem::new(
@@ -219,13 +235,27 @@ fn in_base_unit(sensor: &Sensor, unit: Unit, value: f64) -> Result<f64, Problem>
         ));
     }
     let base = unit.to_base(value);
-    if base.is_finite() {
-        Ok(base)
-    } else {
-        Err(Problem::new(
+    if !base.is_finite() {
+        return Err(Problem::new(
             Reason::OutOfNumberRange,
             format!("{value} {unit} is more than a number can hold in {}", unit.base()),
-        ))
+        ));
+    }
+    let figure = Figure::Measured(sensor.quantity);
+    match figure.check(base) {
+        Ok(()) => Ok(base),
+        Err(_impossible) => {
+            let (bounds, quantity) = (figure.possible(), sensor.quantity.name());
+            Err(Problem::new(
+                Reason::Impossible,
+                format!(
+                    "{base:e} {} can't be a {quantity}: {} to {} can",
+                    unit.base(),
+                    bounds.least,
+                    bounds.most
+                ),
+            ))
+        }
     }
 }
 

@@ -22,7 +22,8 @@ use tokio::time::Sleep;
 use tokio_util::sync::CancellationToken;
 
 use claymark_core::notice::keeping::ClockStep;
-use claymark_core::quarantine::Reason;
+use claymark_core::notice::query::{About, Query, shown};
+use claymark_core::quarantine::{Quarantined, Reason};
 use claymark_core::room::Event;
 use claymark_store::batch::{Batch, Delivery, Issued};
 use claymark_store::{Committed, StoreError};
@@ -354,6 +355,7 @@ impl Engine {
         let repeated = self.pipeline.counters().duplicates;
         self.snapshot.counts.duplicates += repeated.saturating_sub(self.repeated);
         self.repeated = repeated;
+        self.snapshot.counts.unreadable = self.pipeline.counters().unreadable;
         self.snapshot.note(&output.batch);
         self.snapshot.skill = self.pipeline.room().skill().clone();
         self.carry(output);
@@ -419,11 +421,27 @@ impl Engine {
             receipt.acknowledge();
         }
         self.clock.settled(backlog.messages);
+        self.tell_refused(&committed.refused);
         self.failures = 0;
         if self.snapshot.store_trouble.take().is_some() {
             tracing::info!("the store works again");
             self.ports.keeping.send_replace(true);
             self.event(Event::StoreWorks);
+            self.collect();
+        }
+    }
+
+    /// What the store can't hold was left out for good: the disk isn't to blame, and no later try will keep it.
+    fn tell_refused(&mut self, refused: &[Quarantined]) {
+        for record in refused {
+            tracing::error!("a record can't be kept and lies in quarantine: {}", record.detail);
+            self.snapshot.counts.refused += 1;
+            *self.snapshot.counts.quarantined.entry(record.reason).or_default() += 1;
+            let (what, why) = record.detail.split_once(": ").unwrap_or(("record", &record.detail));
+            let about = About::NotKept { what: what.to_owned(), why: shown(why) };
+            self.event(Event::Query(Query { at: self.clock.now().max(self.reached), by: None, about }));
+        }
+        if !refused.is_empty() {
             self.collect();
         }
     }
@@ -463,7 +481,9 @@ impl Engine {
         failed.append(std::mem::take(&mut self.backlog));
         failed.trim();
         self.backlog = failed;
-        let pause = FIRST_RETRY.saturating_mul(2_u32.saturating_pow(self.failures)).min(LAST_RETRY);
+        // Where only somebody's hands help, asking again soon helps nobody.
+        let growing = FIRST_RETRY.saturating_mul(2_u32.saturating_pow(self.failures)).min(LAST_RETRY);
+        let pause = if error.retry_makes_sense() { growing } else { LAST_RETRY };
         self.failures = self.failures.saturating_add(1);
         self.retry = Some(Box::pin(tokio::time::sleep(pause)));
     }

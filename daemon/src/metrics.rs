@@ -116,6 +116,7 @@ impl Sheet {
             ("stores_replaced", "Times that another store was begun in place of one", counts.stores_replaced),
             ("sessions_lost", "Times that the broker had forgotten our session", counts.sessions_lost),
             ("messages_unrecorded", "Messages missing in the recording", counts.not_recorded),
+            ("records_refused", "Records that the store can't hold, kept aside", counts.refused),
         ] {
             let counter = ConstCounter::new(value);
             counter.encode(encoder.encode_descriptor(name, help, None, MetricType::Counter)?)?;
@@ -135,11 +136,13 @@ impl Sheet {
             Connection::Watching { refused, .. } => (1, refused.len()),
             Connection::Down { .. } => (0, 0),
         };
+        let unreadable = i64::try_from(snapshot.counts.unreadable).unwrap_or(i64::MAX);
         for (name, help, value) in [
             ("watching", "1 while subscribed at the broker", watching),
             ("subscriptions_refused", "Topic filters that the broker refuses", i64_of(refused)),
             ("messages_waiting", "Messages that wait for their commit", i64_of(snapshot.waiting)),
             ("store_works", "1 unless the last commit failed", i64::from(snapshot.store_trouble.is_none())),
+            ("records_unreadable", "Records of the store that couldn't be read back", unreadable),
         ] {
             let gauge = ConstGauge::new(value);
             gauge.encode(encoder.encode_descriptor(name, help, None, MetricType::Gauge)?)?;

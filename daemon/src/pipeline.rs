@@ -17,6 +17,8 @@ use jiff::{SignedDuration, Timestamp};
 use claymark_core::fieldlog::LogEntry;
 use claymark_core::forecast::Forecast;
 use claymark_core::id::Id;
+use claymark_core::notice::query::{About, Query, shown};
+use claymark_core::notice::register::Standing;
 use claymark_core::notice::{Answer, Notice};
 use claymark_core::quality::Assessor;
 use claymark_core::quarantine::Reason;
@@ -25,6 +27,7 @@ use claymark_core::refill::sheet::Sheet;
 use claymark_core::room::{Deadline, Effect, Event, Room};
 use claymark_core::site::Site;
 use claymark_store::batch::{Batch, Issued};
+use claymark_store::reader::PassedOver;
 use claymark_store::{Recall, StoreError};
 
 use self::recent::{Recent, Seen};
@@ -73,6 +76,8 @@ pub struct Counters {
     pub answers: u64,
     /// What was kept aside, by reason.
     pub quarantined: BTreeMap<Reason, u64>,
+    /// Records of the store that couldn't be read back at the start.
+    pub unreadable: u64,
 }
 
 impl Pipeline {
@@ -96,8 +101,13 @@ impl Pipeline {
     /// What can't be read is left out; the first trouble with it is returned. What is dated after `now` was written
     /// under a clock that has been set back since: readings are only known, the rest counts as of now.
     pub fn recall(&mut self, now: Timestamp, past: Recall<'_>) -> Option<StoreError> {
-        let Recall { readings, log, notices, answers, remembered, happened, marks, yields, mut trouble } =
-            past;
+        let Recall {
+            readings, log, notices, answers, remembered, happened, marks, yields, mut trouble, ..
+        } = past;
+        let (last_notice, passed_over) = (past.last_notice, past.passed_over);
+        if let Some(last) = last_notice {
+            self.retell(Timestamp::UNIX_EPOCH, Event::NumberedUpTo(last));
+        }
         for entry in remembered {
             self.retell(now.min(entry.at), Event::Remembered(entry));
         }
@@ -139,6 +149,7 @@ impl Pipeline {
             self.event(now, Event::PastUnread { wholly: false });
         }
         self.event(now, Event::GoLive);
+        self.tell_unreadable(now, passed_over);
         trouble
     }
 
@@ -148,9 +159,22 @@ impl Pipeline {
         self.event(now, Event::GoLive);
     }
 
+    fn tell_unreadable(&mut self, now: Timestamp, passed_over: &PassedOver) {
+        let Some(first) = passed_over.first() else { return };
+        let count = passed_over.count();
+        tracing::error!(
+            "{count} records in the store can't be read and were passed over; the first: {first}"
+        );
+        self.counters.unreadable = count;
+        let about = About::Unreadable { count, first: shown(&first) };
+        self.event(now, Event::Query(Query { at: now, by: None, about }));
+    }
+
     fn retell(&mut self, at: Timestamp, event: Event) {
         match &event {
             Event::Log(entry) => drop(self.recent.log_entry(entry)),
+            // A number that a later notice may get isn't answered for good.
+            Event::Answer(answer) if self.room.standing(answer) == Standing::Nonexistent => {}
             Event::Answer(answer) => drop(self.recent.answer(answer)),
             Event::Reading(_)
             | Event::Recalled(_)
@@ -167,6 +191,8 @@ impl Pipeline {
             | Event::NotForwarded { .. }
             | Event::Forwarded
             | Event::GoLive
+            | Event::Query(_)
+            | Event::NumberedUpTo(_)
             | Event::Tick => {}
         }
         self.room.handle(at, event);
@@ -197,11 +223,16 @@ impl Pipeline {
                 }
             }
         }
-        for entry in decoded.log {
-            self.log_entry(message.received_at, entry);
+        for query in std::mem::take(&mut decoded.queries) {
+            self.event(message.received_at, Event::Query(query));
         }
-        for answer in decoded.answers {
-            self.answer(message.received_at, answer);
+        for entry in std::mem::take(&mut decoded.log) {
+            self.log_entry(message.received_at, entry, decoded.sure);
+        }
+        for answer in std::mem::take(&mut decoded.answers) {
+            if let Err(problem) = self.answer(message.received_at, answer) {
+                decoded.keep_aside(message, None, problem);
+            }
         }
         for kept in &decoded.quarantined {
             *self.counters.quarantined.entry(kept.reason).or_default() += 1;
@@ -276,24 +307,48 @@ impl Pipeline {
         }
     }
 
-    fn log_entry(&mut self, now: Timestamp, entry: LogEntry) {
+    fn log_entry(&mut self, now: Timestamp, entry: LogEntry, sure: bool) {
         if self.recent.log_entry(&entry) {
             self.counters.duplicates += 1;
-        } else {
-            self.counters.log_entries += 1;
-            self.output.batch.log.push(entry.clone());
-            self.event(now, Event::Log(entry));
+            return;
+        }
+        self.counters.log_entries += 1;
+        let unlikely = if sure { None } else { self.room.unlikely(&entry) };
+        self.output.batch.log.push(entry.clone());
+        self.event(now, Event::Log(entry.clone()));
+        if let Some(why) = unlikely {
+            let LogEntry { key, at: done_at, by, deed, .. } = entry;
+            let about = About::Unlikely { key, deed, done_at, why };
+            self.event(now, Event::Query(Query { at: now, by, about }));
         }
     }
 
-    fn answer(&mut self, now: Timestamp, answer: Answer) {
-        if self.recent.answer(&answer) {
+    /// What doesn't answer anything is told; what answers a notice that there never was isn't kept as an answer, for it
+    /// would answer a later one of that number.
+    fn answer(&mut self, now: Timestamp, answer: Answer) -> Result<(), Problem> {
+        let standing = self.room.standing(&answer);
+        let exists = standing != Standing::Nonexistent;
+        if exists && self.recent.answer(&answer) {
             self.counters.duplicates += 1;
-        } else {
+            return Ok(());
+        }
+        let meant = self.room.meant(answer.notice);
+        if exists {
             self.counters.answers += 1;
             self.output.batch.answers.push(answer.clone());
-            self.event(now, Event::Answer(answer));
+            self.event(now, Event::Answer(answer.clone()));
         }
+        let idle = standing == Standing::CallsNobody && meant.is_none();
+        if !standing.fits() && !idle {
+            let about = About::Answer { notice: answer.notice, standing, meant };
+            self.event(now, Event::Query(Query { at: now, by: answer.by, about }));
+        }
+        if exists {
+            return Ok(());
+        }
+        let last = self.room.last_notice();
+        let detail = format!("there is no notice {}; the last one is {last}", answer.notice);
+        Err(Problem::new(Reason::NoSuchNotice, detail))
     }
 
     fn notify(&mut self, notice: Notice) {
@@ -328,6 +383,8 @@ fn no_later_than(now: Timestamp, at: Timestamp, mut deed: Event) -> (Timestamp, 
         | Event::NotForwarded { .. }
         | Event::Forwarded
         | Event::GoLive
+        | Event::Query(_)
+        | Event::NumberedUpTo(_)
         | Event::Tick => {}
     }
     (now, deed)

@@ -33,6 +33,8 @@ pub struct Signature {
     pub by: Option<String>,
     /// The entry that this one replaces.
     pub replaces: Option<String>,
+    /// Its figures are right as they stand, also where they can hardly be.
+    pub sure: bool,
 }
 
 impl Saying {
@@ -46,6 +48,9 @@ impl Saying {
         object.insert("at".to_owned(), json!(signature.at.to_string()));
         for (key, value) in [("by", signature.by), ("replaces", signature.replaces)] {
             object.extend(value.map(|text| (key.to_owned(), json!(text))));
+        }
+        if signature.sure {
+            object.insert("sure".to_owned(), json!(true));
         }
         object.insert("key".to_owned(), json!(signature.key));
         Self { topic: format!("{prefix}/log"), payload: Value::Object(object) }

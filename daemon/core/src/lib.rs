@@ -11,12 +11,14 @@
 //! - [`stock`], [`ledger`], [`verify`]: the clay on the floor, what is remembered for weeks, checks by hand;
 //! - [`trend`]: where a value is going, and how long until it reaches a limit;
 //! - [`fieldlog`], [`unseen`]: what hands did, and a refill that no level shows yet;
+//! - [`bounds`]: which figures and texts can be meant, and which hardly;
 //! - [`drum`]: one drum under watch, from its level to
 //! - [`happening`], [`forecast`]: what happened to it, and when it runs empty;
 //! - [`clay`], [`refill`]: how cloudy clay makes water, and what to add to a drum;
 //! - [`notice`]: what people are told, as facts;
 //! - [`room`]: the one door in, and what must be done.
 
+pub mod bounds;
 pub mod clay;
 pub mod drum;
 pub mod fieldlog;

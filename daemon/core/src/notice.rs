@@ -3,6 +3,8 @@
 pub mod content;
 pub mod failure;
 pub mod keeping;
+pub mod query;
+pub mod register;
 
 use jiff::Timestamp;
 use serde::{Deserialize, Serialize};
@@ -32,6 +34,8 @@ pub enum NoticeKind {
     Water,
     /// Air and oxygen.
     Air,
+    /// Something that was written down, answered or to be kept wasn't taken, or is asked about.
+    Query,
 }
 
 /// How soon someone must act.

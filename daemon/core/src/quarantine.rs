@@ -43,11 +43,17 @@ pub enum Reason {
     BadLogEntry,
     /// Not an answer to a notice.
     BadAnswer,
+    /// A figure or a text that can't be meant, or that nothing physical can show.
+    Impossible,
+    /// An answer to a notice that there never was.
+    NoSuchNotice,
+    /// The store can't hold it.
+    NotKept,
 }
 
 impl Reason {
     /// Every reason, in the order of the declaration.
-    pub const ALL: [Self; 17] = [
+    pub const ALL: [Self; 20] = [
         Self::UnknownTopic,
         Self::NotUtf8,
         Self::TooLarge,
@@ -65,6 +71,9 @@ impl Reason {
         Self::Conflict,
         Self::BadLogEntry,
         Self::BadAnswer,
+        Self::Impossible,
+        Self::NoSuchNotice,
+        Self::NotKept,
     ];
 }
 

@@ -24,6 +24,7 @@ mod look;
 mod mixing;
 mod night;
 mod planning;
+mod queries;
 mod recall;
 mod runout;
 mod session;
@@ -48,6 +49,8 @@ use crate::forecast::Forecast;
 use crate::happening::Happening;
 use crate::ledger::Ledger;
 use crate::notice::keeping::{ClockStep, StoreFate};
+use crate::notice::query::Query;
+use crate::notice::register::Register;
 use crate::notice::{Answer, Notice};
 use crate::reading::Assessed;
 use crate::refill::sheet::Sheet;
@@ -59,6 +62,7 @@ use crate::room::evidence::journal::Journal;
 use crate::room::failures::Failures;
 use crate::room::forwarding::Forwarding;
 use crate::room::learning::Learned;
+use crate::room::queries::Asked;
 use crate::room::session::Session;
 use crate::room::silence::Sensors;
 use crate::room::storage::Storage;
@@ -87,6 +91,8 @@ pub struct Room {
     evening: Evening,
     /// Notices that were answered, and when last.
     answers: BTreeMap<u64, Timestamp>,
+    register: Register,
+    asked: Asked,
     last_number: u64,
     /// Since when the room speaks.
     live: Option<Timestamp>,
@@ -154,6 +160,10 @@ pub enum Event {
     GoLive,
     /// Nothing but the time: a deadline has come, or the clock was looked at.
     Tick,
+    /// Something wasn't taken, or is to be asked about.
+    Query(Query),
+    /// While the past is told again after a restart: notices were numbered up to there, whether or not they can be read.
+    NumberedUpTo(u64),
 }
 
 /// What must be done now.
@@ -208,6 +218,8 @@ impl Room {
             learned: Learned::default(),
             evening: Evening::default(),
             answers: BTreeMap::new(),
+            register: Register::default(),
+            asked: Asked::default(),
             last_number: 0,
             live: None,
             looked_at: None,
@@ -302,6 +314,7 @@ impl Room {
             | Event::ClockStepped(_)
             | Event::NotForwarded { .. }
             | Event::Forwarded
+            | Event::Query(_)
             | Event::GoLive => true,
             Event::Recalled(_)
             | Event::Remembered(_)
@@ -309,6 +322,7 @@ impl Room {
             | Event::RecalledMark(_)
             | Event::RecalledYield(_)
             | Event::PastUnread { .. }
+            | Event::NumberedUpTo(_)
             | Event::Tick => false,
         }
     }
@@ -333,10 +347,20 @@ impl Room {
             Event::RecalledYield(learned) => self.recall_yield(learned),
             Event::GoLive => self.go_live(now),
             Event::Tick => {}
+            Event::Query(query) => self.asked.take(query),
+            Event::NumberedUpTo(last) => {
+                self.last_number = self.last_number.max(last);
+                self.register.numbered_up_to(last);
+            }
         }
     }
 
     fn take_answer(&mut self, answer: &Answer) {
+        // It mustn't silence a later notice of that number.
+        if answer.notice > self.last_number {
+            return;
+        }
+        self.register.answered(answer);
         let last = self.answers.entry(answer.notice).or_insert(answer.at);
         *last = answer.at.max(*last);
     }

@@ -2,9 +2,9 @@
 //!
 //! Only where the store is at hand: elsewhere the daemon asks in its next message. `--sure` sends them as they stand.
 
+pub(super) mod figures;
 mod flow;
 mod mass;
-mod sample;
 
 use claymark_core::fieldlog::Deed;
 use claymark_core::units::LitresPerMinute;
@@ -16,6 +16,16 @@ use crate::run::Settings;
 
 /// Refuses figures that can hardly be meant, and says how to write what is; `for_granted`: the clay's unit wasn't typed.
 pub(super) fn ask(
+    settings: &Settings,
+    (deed, at, now): (&Deed, Timestamp, Timestamp),
+    for_granted: bool,
+) -> Result<(), Failure> {
+    by_the_room(settings, (deed, at), for_granted)?;
+    figures::likely(&settings.site, deed, (at, now), by_hand::saturation(settings, deed, at))
+}
+
+/// What the rest of the log and the sensors speak against.
+fn by_the_room(
     settings: &Settings,
     (deed, at): (&Deed, Timestamp),
     for_granted: bool,
@@ -29,7 +39,6 @@ pub(super) fn ask(
             let named = drum.as_ref().and_then(|id| site.drum(id));
             let Some(drum) = named.or_else(only) else { return Ok(()) };
             let doubt = standing().and_then(|then| then.room().mass_doubt(at, &drum.id, (*water, *clay)));
-            let doubt = doubt.or_else(|| mass::too_much_alone(site, drum, (*clay, at)));
             doubt.map_or(Ok(()), |doubt| mass::asked(site, &doubt, for_granted))
         }
         Deed::FlowCheck { place: Some(place), volume: Some(volume), seconds: Some(seconds) } => {
@@ -37,9 +46,9 @@ pub(super) fn ask(
             let doubt = standing().and_then(|then| then.room().catch_doubt(at, place, caught));
             doubt.map_or(Ok(()), |doubt| Err(flow::asked(site, caught, doubt)))
         }
-        Deed::GrabSample { .. } => sample::asked(deed, by_hand::saturation(settings, deed, at)),
         Deed::Refill { .. }
         | Deed::FlowCheck { .. }
+        | Deed::GrabSample { .. }
         | Deed::PumpSetting { .. }
         | Deed::InUse { .. }
         | Deed::Cleaning { .. }

@@ -3,10 +3,8 @@
 use clap::{Args, Subcommand};
 
 use claymark_core::fieldlog::Deed;
-use claymark_core::id::Id;
 use claymark_core::site::{Quantity, Site};
 use claymark_core::units::{Dimension, Kilograms, Litres, Millimetres, Unit};
-use claymark_words::format;
 
 use super::{Failure, names};
 use crate::amount::Amount;
@@ -167,12 +165,10 @@ impl Kind {
         Ok(match self {
             Self::Refill { drum: flag, water, clay } => {
                 let (drum, water) = (drum(flag)?, litres(water, volume)?);
-                fits(site, drum.as_ref(), water)?;
                 Deed::Refill { drum, water, clay: kilograms(clay)? }
             }
             Self::PumpSetting { pump: flag, rpm } => {
                 let (pump, rpm) = (pump(flag)?, not_negative("rpm", rpm)?);
-                turns(site, pump.as_ref(), rpm)?;
                 Deed::PumpSetting { pump, rpm }
             }
             Self::InUse { pump: of, drum: flag } => Deed::InUse { pump: pump(of)?, drum: drum(flag)? },
@@ -187,7 +183,6 @@ impl Kind {
             }
             Self::Dip { drum: flag, level, volume: read } => {
                 let (drum, read) = (drum(flag)?, litres(read, volume)?);
-                fits(site, drum.as_ref(), read)?;
                 let level = in_base("level", level, Dimension::Length, Unit::Millimetre)?.map(Millimetres);
                 Deed::Dip { drum, level, volume: read }
             }
@@ -198,7 +193,6 @@ impl Kind {
             Self::ClogCleared(flag) => Deed::ClogCleared { pump: pump(flag)? },
             Self::Delivery { bags, mass, lot } => {
                 let (bags, mass) = (not_negative("bags", bags)?, kilograms(mass)?);
-                something_came(bags, mass)?;
                 Deed::Delivery { bags, mass, lot }
             }
             Self::Fish { place: flag, what, number } => Deed::Fish {
@@ -209,50 +203,6 @@ impl Kind {
             Self::Note { text } => Deed::Note { text: Some(text) },
         })
     }
-}
-
-/// A slip of the unit shows where a drum can't hold it.
-fn fits(site: &Site, drum: Option<&Id>, litres: Option<Litres>) -> Result<(), Failure> {
-    let (Some(drum), Some(litres)) = (drum.and_then(|id| site.drum(id)), litres) else { return Ok(()) };
-    let brim = drum.strapping.brim();
-    if litres.0 <= brim.0 {
-        return Ok(());
-    }
-    Err(Failure::Wrong {
-        what: format!(
-            "{} don't fit into {}, which holds {} up to its brim.",
-            format::volume(&site.units, litres),
-            drum.name,
-            format::volume(&site.units, brim)
-        ),
-        remedy: "Look at the figure and its unit, and write the unit with it: \"150 L\", \"40 US gal\"."
-            .to_owned(),
-    })
-}
-
-/// What the pump can't turn was typed wrongly.
-fn turns(site: &Site, pump: Option<&Id>, rpm: Option<f64>) -> Result<(), Failure> {
-    let (Some(pump), Some(rpm)) = (pump.and_then(|id| site.pump(id)), rpm) else { return Ok(()) };
-    match pump.max_rpm.filter(|most| rpm > *most) {
-        None => Ok(()),
-        Some(most) => Err(Failure::Wrong {
-            what: format!("{rpm} rpm are more than {} can turn: {most} rpm by the site file.", pump.name),
-            remedy: "Read the dial again; if the pump is another one now, correct max_rpm in the site file."
-                .to_owned(),
-        }),
-    }
-}
-
-/// A delivery of nothing is none, and would end what is on its way.
-fn something_came(bags: Option<f64>, mass: Option<Kilograms>) -> Result<(), Failure> {
-    if bags.is_none_or(|bags| bags > 0.0) && mass.is_none_or(|mass| mass.0 > 0.0) {
-        return Ok(());
-    }
-    Err(Failure::Wrong {
-        what: "nothing at all is no delivery.".to_owned(),
-        remedy: "Write how many bags came, or leave the figure out if nobody counted; nothing need be written if none came."
-            .to_owned(),
-    })
 }
 
 /// What is done to fish, by the field log's words.

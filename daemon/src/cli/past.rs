@@ -43,6 +43,11 @@ impl Standing {
         let reader = Reader::open(&settings.store)?;
         let mut pipeline = Pipeline::new(settings.site.clone(), settings.decode.clone(), &settings.notify);
         let unread = pipeline.recall(now, reader.recall(pipeline::recalled_since(now)).until(now));
+        if let Some(first) = reader.passed_over().first() {
+            let told = standing::passed_over(reader.passed_over().count(), &first);
+            // Whoever closed standard error doesn't want to hear it.
+            drop(std::io::Write::write_all(&mut std::io::stderr(), told.as_bytes()));
+        }
         // Where the way to the newest one can't be read, its age isn't known either.
         let newest = reader.newest_reading(now).unwrap_or_default();
         Ok(Self { newest, unread, pipeline, settings, now })

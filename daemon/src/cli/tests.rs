@@ -57,6 +57,7 @@ fn the_decoder_takes_every_entry_as_it_was_meant() {
                 at: entry.at,
                 by: entry.by.clone(),
                 replaces: entry.replaces.clone(),
+                sure: false,
             },
         );
         assert_eq!(again, saying, "{typed:?}");
@@ -113,6 +114,11 @@ fn saying(settings: &Settings, typed: &[&str]) -> Result<Saying, String> {
     let Command::Log(log) = cli.command else { panic!("log was typed") };
     let parts = log.parts(&settings.site, NOW.parse().unwrap(), "k".to_owned());
     let (deed, signature) = parts.map_err(|failure| failure.text(false))?;
+    let at = signature.at;
+    let by_themselves = super::asked::figures::possible(&settings.site, &deed, &signature).and_then(|()| {
+        super::asked::figures::likely(&settings.site, &deed, (at, NOW.parse().unwrap()), None)
+    });
+    by_themselves.map_err(|failure| failure.text(false))?;
     Ok(Saying::entry(&settings.intake.prefix, &deed, signature))
 }
 

@@ -2,10 +2,12 @@
 
 use serde::Deserialize;
 
+use claymark_core::bounds;
 use claymark_core::notice::Answer;
 use claymark_core::quarantine::Reason;
+use claymark_core::site::Site;
 
-use super::{Decoded, Problem, text};
+use super::{Decoded, Problem, Refusal, text};
 use crate::message::Message;
 
 #[derive(Deserialize)]
@@ -15,17 +17,19 @@ struct Sent {
 }
 
 /// Reads `{"notice":7,"by":"…"}`; it counts from its arrival.
-pub(super) fn decode(message: &Message, decoded: &mut Decoded) {
-    let read = text(message).and_then(|json| {
-        serde_json::from_str::<Sent>(json).map_err(|fault| {
-            let detail = format!("not an answer such as {{\"notice\":7,\"by\":\"Aino\"}}: {fault}");
-            Problem::new(Reason::BadAnswer, detail)
-        })
-    });
-    match read {
-        Ok(sent) => {
-            decoded.answers.push(Answer { notice: sent.notice, by: sent.by, at: message.received_at })
-        }
-        Err(problem) => decoded.keep_aside(message, None, problem),
+pub(super) fn decode(site: &Site, message: &Message, decoded: &mut Decoded) {
+    match answer(message) {
+        Ok(answer) => decoded.answers.push(answer),
+        Err(refusal) => decoded.refuse(site, message, refusal),
     }
+}
+
+fn answer(message: &Message) -> Result<Answer, Refusal> {
+    let sent: Sent = serde_json::from_str(text(message)?).map_err(|fault| {
+        let detail = format!("not an answer such as {{\"notice\":7,\"by\":\"Aino\"}}: {fault}");
+        Problem::new(Reason::BadAnswer, detail)
+    })?;
+    bounds::notice_number(sent.notice)?;
+    bounds::name("by", sent.by.as_deref())?;
+    Ok(Answer { notice: sent.notice, by: sent.by, at: message.received_at })
 }

@@ -8,13 +8,14 @@ use std::hash::Hasher;
 use serde_json::{Map, Value};
 use siphasher::sip128::{Hasher128, SipHasher13};
 
+use claymark_core::bounds;
 use claymark_core::fieldlog::{Deed, LogEntry};
 use claymark_core::id::Id;
 use claymark_core::quarantine::Reason;
 use claymark_core::site::{Place, Site};
 use claymark_core::units::{Kilograms, Litres, Millimetres};
 
-use super::{Decoded, Problem, text, time};
+use super::{Decoded, Problem, Refusal, text, time};
 use crate::message::Message;
 
 /// What an entry may name.
@@ -38,27 +39,29 @@ impl Names {
 }
 
 /// Reads one entry; a key that isn't known is told in quarantine, while the entry is used.
-pub(super) fn decode(names: &Names, message: &Message, decoded: &mut Decoded) {
+pub(super) fn decode((site, names): (&Site, &Names), message: &Message, decoded: &mut Decoded) {
     match entry(names, message) {
-        Ok((entry, left)) => {
+        Ok((entry, sure, left)) => {
             decoded.log.push(entry);
+            decoded.sure = sure;
             if !left.is_empty() {
                 let detail =
                     format!("the entry was taken, but these keys mean nothing to it: {}", left.join(", "));
                 decoded.keep_aside(message, None, Problem::new(Reason::BadLogEntry, detail));
             }
         }
-        Err(problem) => decoded.keep_aside(message, None, problem),
+        Err(refusal) => decoded.refuse(site, message, refusal),
     }
 }
 
-fn entry(names: &Names, message: &Message) -> Result<(LogEntry, Vec<String>), Problem> {
+/// The entry, whether its writer is sure of it, and the keys that mean nothing.
+fn entry(names: &Names, message: &Message) -> Result<(LogEntry, bool, Vec<String>), Refusal> {
     let sent: Value =
         serde_json::from_str(text(message)?).map_err(|fault| wrong(format!("not JSON: {fault}")))?;
     let Value::Object(members) = sent else {
-        return Err(wrong(
+        return Err(Refusal::from(wrong(
             "a field-log entry is a JSON object such as {\"kind\":\"refill\",\"at\":\"…\"}".to_owned(),
-        ));
+        )));
     };
     let mut keys = Keys { members, names };
     let kind =
@@ -69,10 +72,14 @@ fn entry(names: &Names, message: &Message) -> Result<(LogEntry, Vec<String>), Pr
     let by = keys.text("by")?;
     let replaces = keys.text("replaces")?;
     let given = keys.text("key")?.or(keys.text("id")?);
+    let sure = keys.yes_or_no("sure")?;
     let deed = deed(&kind, &mut keys)?;
     let mut entry = LogEntry { key: String::new(), at, received_at: message.received_at, by, replaces, deed };
+    // Before the key is made: what isn't finite has no text of its own.
+    bounds::deed(&entry.deed)?;
     entry.key = given.unwrap_or_else(|| content_key(&entry));
-    Ok((entry, keys.members.into_iter().map(|(key, _)| key).collect()))
+    bounds::entry(&entry)?;
+    Ok((entry, sure, keys.members.into_iter().map(|(key, _)| key).collect()))
 }
 
 fn deed(kind: &str, keys: &mut Keys<'_>) -> Result<Deed, Problem> {
@@ -139,6 +146,14 @@ impl Keys<'_> {
             None | Some(Value::Null) => Ok(None),
             Some(Value::Number(number)) => Ok(number.as_f64()),
             Some(other) => Err(wrong(format!("'{key}' is {other}, expected a number"))),
+        }
+    }
+
+    fn yes_or_no(&mut self, key: &str) -> Result<bool, Problem> {
+        match self.members.shift_remove(key) {
+            None | Some(Value::Null) => Ok(false),
+            Some(Value::Bool(said)) => Ok(said),
+            Some(other) => Err(wrong(format!("'{key}' is {other}, expected true or false"))),
         }
     }
 

@@ -58,6 +58,10 @@ pub struct Counts {
     pub stores_replaced: u64,
     /// Messages that couldn't be recorded for replay.
     pub not_recorded: u64,
+    /// Records that the store can't hold.
+    pub refused: u64,
+    /// Records of the store that couldn't be read back at the last start.
+    pub unreadable: u64,
 }
 
 /// A sensor's newest reading.

@@ -1,5 +1,7 @@
 //! The pipeline's tests, and the small room that they and the decoder's share.
 
+mod typed;
+
 use jiff::SignedDuration;
 use jiff::civil::time;
 use jiff::tz::TimeZone;
@@ -124,7 +126,7 @@ mod door {
     use crate::notify::{self, Address};
     use crate::pipeline::{Output, Pipeline};
 
-    fn pipeline() -> Pipeline {
+    pub(super) fn pipeline() -> Pipeline {
         let site = site();
         let sensor = site.sensor(&id("drum-a-level")).unwrap().clone();
         let payload = Payload::Json { value: "/v".to_owned(), time: Some("/t".to_owned()), unit: None };
@@ -138,11 +140,11 @@ mod door {
         Pipeline::new(site, decode, &notify)
     }
 
-    fn at(text: &str) -> Timestamp {
+    pub(super) fn at(text: &str) -> Timestamp {
         format!("2027-04-20T{text}Z").parse().unwrap()
     }
 
-    fn message(topic: &str, received: &str, payload: &str) -> Message {
+    pub(super) fn message(topic: &str, received: &str, payload: &str) -> Message {
         let payload = payload.as_bytes().to_vec();
         Message { topic: topic.to_owned(), payload, retained: false, received_at: at(received) }
     }
@@ -230,6 +232,7 @@ mod door {
     fn entries_and_answers_that_come_again_are_kept_once() {
         let mut pipeline = pipeline();
         pipeline.event(at("10:00:00"), Event::GoLive);
+        pipeline.event(at("10:00:30"), Event::StoreFailed { why: "no room".to_owned() });
         let refill = r#"{"kind":"refill","drum":"a","water_l":50,"at":"2027-04-20T10:00:00Z"}"#;
         for (topic, payload) in [
             ("claymark/x/log", refill),

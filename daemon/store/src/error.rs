@@ -119,6 +119,20 @@ impl StoreError {
         }
     }
 
+    /// Whether one record of a batch is to blame, which no later try will keep: the others can be.
+    #[must_use]
+    pub(crate) fn blames_a_record(&self) -> bool {
+        !self.retry_makes_sense()
+            && (matches!(self, Self::Encoding(_) | Self::BadRow { .. })
+                || matches!(self, Self::Sqlite(error) if of_a_value(error)))
+    }
+
+    /// Whether one row can't be understood, while the others can be.
+    #[must_use]
+    pub(crate) fn is_of_one_row(&self) -> bool {
+        matches!(self, Self::BadRow { .. }) || matches!(self, Self::Sqlite(error) if of_a_value(error))
+    }
+
     /// As [`StoreError::from`], but a file that SQLite doesn't take for a database is told as that.
     pub(crate) fn while_opening(path: &Path, error: rusqlite::Error) -> Self {
         match error.sqlite_error_code() {
@@ -126,6 +140,20 @@ impl StoreError {
             _ => error.into(),
         }
     }
+}
+
+/// Whether a value can't be turned into SQLite's, or back, or a column refuses it.
+fn of_a_value(error: &rusqlite::Error) -> bool {
+    let code = error.sqlite_error_code();
+    matches!(code, Some(ErrorCode::ConstraintViolation | ErrorCode::TooBig | ErrorCode::TypeMismatch))
+        || matches!(
+            error,
+            rusqlite::Error::ToSqlConversionFailure(_)
+                | rusqlite::Error::FromSqlConversionFailure(..)
+                | rusqlite::Error::IntegralValueOutOfRange(..)
+                | rusqlite::Error::InvalidColumnType(..)
+                | rusqlite::Error::Utf8Error(..)
+        )
 }
 
 impl From<rusqlite::Error> for StoreError {

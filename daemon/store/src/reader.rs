@@ -1,6 +1,7 @@
 //! Reads the store while the daemon writes it; takes no lock that a writer would wait for.
 
 mod journal;
+mod passed_over;
 mod ranges;
 mod recall;
 mod rows;
@@ -22,13 +23,17 @@ use crate::files;
 use crate::schema;
 
 pub use journal::{RawReading, Waiting};
+pub use passed_over::PassedOver;
 pub use ranges::{KnownSensor, QuarantineCount, Rollup, SensorKey};
 pub use recall::{Readings, Recall};
 
 /// An open store, for reading only; each call sees what was committed by then.
+///
+/// A row that can't be understood is passed over and counted, so that it can't hide the others.
 #[derive(Debug)]
 pub struct Reader {
     connection: Connection,
+    passed_over: PassedOver,
 }
 
 /// One state of the store, for as long as this lives.
@@ -57,7 +62,7 @@ impl Reader {
             }
             opened => opened?,
         };
-        Ok(Self { connection })
+        Ok(Self { connection, passed_over: PassedOver::default() })
     }
 
     /// As [`Reader::open`], for a disk that is full or can't be written: needs no file beside the store, but nobody else
@@ -68,12 +73,12 @@ impl Reader {
         // Before the first access: then SQLite keeps in memory what else stands in a file that all share.
         connection.pragma_update(None, "locking_mode", "EXCLUSIVE")?;
         schema::check(&connection, path)?;
-        Ok(Self { connection })
+        Ok(Self { connection, passed_over: PassedOver::default() })
     }
 
     /// What an open connection sees, whatever became of its files.
     pub(crate) fn of(connection: Connection) -> Self {
-        Self { connection }
+        Self { connection, passed_over: PassedOver::default() }
     }
 
     /// The site in force.
@@ -87,7 +92,21 @@ impl Reader {
     /// What the room must be told again after a restart: all that is known from `since` on, and can be read.
     #[must_use]
     pub fn recall(&self, since: Timestamp) -> Recall<'_> {
-        recall::recall(&self.connection, since)
+        recall::recall(self, since)
+    }
+
+    /// What couldn't be understood so far.
+    #[must_use]
+    pub fn passed_over(&self) -> &PassedOver {
+        &self.passed_over
+    }
+
+    /// The highest number that any notice has, as far as anything in the store tells; `None`: there was none.
+    pub fn last_notice(&self) -> Result<Option<u64>, StoreError> {
+        // A notice whose row is gone may still have its deliveries.
+        let sql = "SELECT max(number) FROM (SELECT max(number) AS number FROM notice
+                   UNION ALL SELECT max(notice) FROM delivery)";
+        Ok(self.connection.query_row(sql, [], |row| row.get(0))?)
     }
 
     /// When the newest reading up to `then` was measured.
@@ -118,9 +137,7 @@ impl Reader {
             rows::DELIVERY
         );
         let after_notice = rows::NOTICE.split(',').count();
-        rows::collect(&self.connection, &sql, [], |row| {
-            Ok((rows::notice(row)?, rows::delivery(row, after_notice)?))
-        })
+        rows::collect(self, &sql, [], |row| Ok((rows::notice(row)?, rows::delivery(row, after_notice)?)))
     }
 }
 

@@ -6,13 +6,14 @@ mod readings;
 pub(crate) mod records;
 mod rollups;
 pub(crate) mod sensors;
+mod sieve;
 
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 use rusqlite::{Connection, OptionalExtension, TransactionBehavior};
 
-use claymark_core::quarantine::Quarantined;
+use claymark_core::quarantine::{Quarantined, Reason};
 use claymark_core::site::Site;
 
 use crate::Reader;
@@ -54,6 +55,8 @@ pub struct Committed {
     pub duplicates: usize,
     /// Readings that couldn't be kept and went to quarantine, in the same commit.
     pub conflicts: Vec<Quarantined>,
+    /// Records that the store can't hold, left out and put into quarantine in the same commit.
+    pub refused: Vec<Quarantined>,
 }
 
 impl Writer {
@@ -141,31 +144,81 @@ impl Writer {
         Ok(())
     }
 
-    /// Puts all of `batch` on the disk, or nothing.
+    /// Puts all of `batch` on the disk, or nothing; but a record that can't be held is put into quarantine for itself.
     pub fn commit(&mut self, batch: &Batch) -> Result<Committed, StoreError> {
         if *batch == Batch::default() {
             return Ok(Committed::default());
         }
+        let mut refused: Vec<(usize, Quarantined)> = sieve::not_finite(batch)
+            .into_iter()
+            .filter_map(|number| refuse(batch, number, Reason::NotFinite, "a figure of it isn't finite"))
+            .collect();
+        match self.attempt(batch, &refused, End::Keep) {
+            Err(error) if error.blames_a_record() => {}
+            done => return done,
+        }
+        let rest = others(batch, &refused);
+        self.find_culprits(batch, &rest, &mut refused)?;
+        refused.sort_by_key(|(number, _)| *number);
+        self.attempt(batch, &refused, End::Keep)
+    }
+
+    /// Halves the batch until each record that can't be kept stands alone; nothing of it is kept.
+    fn find_culprits(
+        &mut self,
+        batch: &Batch,
+        suspects: &[usize],
+        found: &mut Vec<(usize, Quarantined)>,
+    ) -> Result<(), StoreError> {
+        // When the session stood is no record: it can't be a culprit.
+        let part = Batch { session_seen: None, ..sieve::pick(batch, suspects) };
+        let error = match self.attempt(&part, &[], End::RollBack) {
+            Ok(_) => return Ok(()),
+            Err(error) if error.blames_a_record() => error,
+            Err(error) => return Err(error),
+        };
+        if let [culprit] = suspects {
+            found.extend(refuse(batch, *culprit, Reason::NotKept, &error.to_string()));
+            return Ok(());
+        }
+        let (first, second) = suspects.split_at(suspects.len() / 2);
+        self.find_culprits(batch, first, found)?;
+        self.find_culprits(batch, second, found)
+    }
+
+    /// Writes the batch without what is refused, which goes into quarantine.
+    fn attempt(
+        &mut self,
+        batch: &Batch,
+        refused: &[(usize, Quarantined)],
+        end: End,
+    ) -> Result<Committed, StoreError> {
         let shelf_before = self.shelf;
-        let committed = self.write(batch);
-        if committed.is_err() {
+        let aside: Vec<Quarantined> = refused.iter().map(|(_, record)| record.clone()).collect();
+        let written = if refused.is_empty() {
+            self.write(batch, aside, end)
+        } else {
+            self.write(&sieve::pick(batch, &others(batch, refused)), aside, end)
+        };
+        if written.is_err() || end == End::RollBack {
             // What they remember was rolled back.
             self.rollups = Rollups::default();
             self.shelf = shelf_before;
         }
         self.journal.clear();
-        committed
+        written
     }
 
-    fn write(&mut self, batch: &Batch) -> Result<Committed, StoreError> {
+    fn write(&mut self, batch: &Batch, refused: Vec<Quarantined>, end: End) -> Result<Committed, StoreError> {
         let Self { connection, sensors, rollups, shelf, journal, path: _, opened: _, _lock } = self;
         let transaction = connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
-        let mut committed = Committed::default();
+        let mut committed = Committed { refused, ..Committed::default() };
         for assessed in &batch.readings {
             readings::keep(&transaction, sensors, rollups, journal, assessed, &mut committed)?;
         }
         rollups.flush(&transaction)?;
-        for quarantined in batch.quarantined.iter().chain(&committed.conflicts) {
+        let aside = batch.quarantined.iter().chain(&committed.conflicts).chain(&committed.refused);
+        for quarantined in aside {
             shelf.keep(&transaction, quarantined)?;
         }
         records::log(&transaction, &batch.log)?;
@@ -178,8 +231,12 @@ impl Writer {
         records::deliveries(&transaction, &batch.deliveries)?;
         records::session_seen(&transaction, batch.session_seen)?;
         journal.records(&transaction, batch, &committed.conflicts)?;
+        journal.records(&transaction, &Batch::default(), &committed.refused)?;
         journal.flush(&transaction)?;
-        transaction.commit()?;
+        match end {
+            End::Keep => transaction.commit()?,
+            End::RollBack => transaction.rollback()?,
+        }
         Ok(committed)
     }
 }
@@ -202,6 +259,22 @@ impl Writer {
         self.journal = journal;
         committed
     }
+}
+
+/// Whether what was written stays.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum End {
+    Keep,
+    RollBack,
+}
+
+fn refuse(batch: &Batch, number: usize, reason: Reason, why: &str) -> Option<(usize, Quarantined)> {
+    Some((number, sieve::aside(&sieve::pick(batch, &[number]), reason, why)?))
+}
+
+/// The numbers of all records but these.
+fn others(batch: &Batch, refused: &[(usize, Quarantined)]) -> Vec<usize> {
+    (0..sieve::count(batch)).filter(|number| refused.iter().all(|(other, _)| other != number)).collect()
 }
 
 /// Keeps the site where it differs from the last one, and gives its sensors their keys.

@@ -17,7 +17,7 @@ pub fn entry(site: &Site, seen_from: Timestamp, (deed, at, by): (&Deed, Timestam
 }
 
 /// What was done, with its figures; those that nobody knows are left out.
-fn done(site: &Site, deed: &Deed) -> String {
+pub(crate) fn done(site: &Site, deed: &Deed) -> String {
     match deed {
         Deed::Refill { drum, water, clay } => refill(site, drum.as_ref(), *water, *clay),
         Deed::PumpSetting { pump, rpm } => {
@@ -70,7 +70,10 @@ fn done(site: &Site, deed: &Deed) -> String {
             let what = what.as_ref().map(|what| format!(" {what}")).unwrap_or_default();
             format!("{number}fish{what}{}", at(site, place.as_ref()))
         }
-        Deed::Note { text } => format!("note: {}", text.as_deref().unwrap_or_default().trim_end_matches('.')),
+        Deed::Note { text } => match text.as_deref().map(str::trim).filter(|text| !text.is_empty()) {
+            Some(text) => format!("note: {}", text.trim_end_matches('.')),
+            None => "a note without a word".to_owned(),
+        },
     }
 }
 

@@ -6,7 +6,8 @@
 //! - [`drying`], [`refill`], [`dosing`]: when a drum is dry, what to add to it, how to set pump and strength;
 //! - [`clouding`]: how cloudy the clay makes the water, and who says so;
 //! - [`settling`]: a drum whose air has failed;
-//! - [`fieldlog`]: what hands did, as a sentence;
+//! - [`fieldlog`]: what hands did, as a sentence; [`bounds`]: which figures can't be;
+//! - [`answers`]: what an answer to a notice comes to;
 //! - [`happening`]: what the data say has happened to a drum;
 //! - [`names`]: what things are called;
 //! - [`planning`], [`stock`], [`checks`]: the days ahead, the clay on the floor, checks by hand;
@@ -16,6 +17,8 @@
 //! - [`report`]: the weekly report;
 //! - [`standing`]: how old what is known is.
 
+pub mod answers;
+pub mod bounds;
 pub mod caution;
 pub mod checks;
 pub mod clouding;

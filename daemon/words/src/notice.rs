@@ -8,6 +8,7 @@ mod failure;
 mod keeping;
 mod missing;
 mod outlook;
+mod query;
 mod runout;
 mod withdrawn;
 
@@ -39,6 +40,7 @@ pub fn wording(site: &Site, notice: &Notice) -> Wording {
         Content::Withdrawn(withdrawn) => withdrawn::wording(teller, notice, withdrawn),
         Content::LevelDoubt(doubt) => doubt::wording(teller, doubt),
         Content::ReadingsMissing(missing) => missing::wording(teller, missing),
+        Content::Query(queries) => query::wording(teller, queries),
     }
 }
 

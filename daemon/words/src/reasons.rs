@@ -53,6 +53,9 @@ pub fn quarantine(reason: Reason) -> &'static str {
         Reason::Conflict => "another value for the same sensor and time",
         Reason::BadLogEntry => "not a field-log entry",
         Reason::BadAnswer => "not an answer to a notice",
+        Reason::Impossible => "a figure or a text that can't be meant",
+        Reason::NoSuchNotice => "an answer to a notice that there never was",
+        Reason::NotKept => "the store can't hold it",
     }
 }
 
@@ -68,6 +71,7 @@ pub fn kind(kind: NoticeKind) -> &'static str {
         NoticeKind::Strength => "clay supply",
         NoticeKind::Water => "water",
         NoticeKind::Air => "air and oxygen",
+        NoticeKind::Query => "entry asked about",
     }
 }
 

@@ -36,3 +36,11 @@ pub fn unread(why: &str) -> String {
 /// A room whose sensors speak every few seconds to minutes has something newer than this (common practice,
 /// no source).
 const FRESH: SignedDuration = SignedDuration::from_mins(5);
+
+/// A line on records of the store that were passed over, for whoever asks the store.
+#[must_use]
+pub fn passed_over(count: u64, first: &str) -> String {
+    format!(
+        "CAUTION: {count} records in the store can't be read and aren't counted with. The first: {first}\n"
+    )
+}

@@ -10,6 +10,7 @@ use crate::id::Id;
 use crate::notice::NoticeKind;
 use crate::notice::failure::Failure;
 use crate::notice::keeping::{ClockStep, StoreFate};
+use crate::notice::query::Queries;
 use crate::outlook::{Enough, Slower};
 use crate::refill::Refill;
 use crate::refill::books::MassDoubt;
@@ -36,6 +37,8 @@ pub enum Content {
     ReadingsMissing(ReadingsMissing),
     /// Something has failed.
     Failure(Box<Failure>),
+    /// Something wasn't taken, or is asked about.
+    Query(Box<Queries>),
 }
 
 impl Content {
@@ -49,6 +52,7 @@ impl Content {
             Self::LevelDoubt(_) => NoticeKind::LevelDoubt,
             Self::ReadingsMissing(_) => NoticeKind::ReadingsMissing,
             Self::Failure(failure) => failure.fault.kind(),
+            Self::Query(_) => NoticeKind::Query,
         }
     }
 }

@@ -79,6 +79,7 @@ impl Room {
         self.look_at_doubts(&scene);
         self.look_at_evening(&scene);
         self.look_at_runouts(&scene);
+        self.look_at_queries(&scene);
         self.looked_at = Some(now);
         self.warnings_due = self.warnings_due(&scene);
     }
@@ -137,6 +138,7 @@ impl Room {
         let kind = content.kind();
         let notice =
             Notice { number: told.number, at: told.at, kind, cause, drum, priority, replaces, to, content };
+        self.register.issue(&notice);
         self.effects.push(Effect::Notify(notice));
         told
     }
@@ -198,9 +200,15 @@ impl Room {
             .zip(&scene.forecasts)
             .filter_map(|(desk, forecast)| desk.runout.wake(&moment, forecast));
         let doubts = self.desks.iter().filter_map(|desk| desk.doubt.due(DOUBT_PATIENCE));
-        let rest = [self.storage.wake(), self.forwarding.wake(), self.session.wake(), self.failures.wake()]
-            .into_iter()
-            .flatten();
+        let rest = [
+            self.storage.wake(),
+            self.forwarding.wake(),
+            self.session.wake(),
+            self.failures.wake(),
+            self.asked.wake(),
+        ]
+        .into_iter()
+        .flatten();
         runouts.chain(doubts).chain(rest).filter(|due| *due > scene.now).min()
     }
 }

@@ -12,6 +12,7 @@ impl Room {
     /// A notice that had been sent.
     pub(super) fn recall(&mut self, notice: &Notice) {
         self.last_number = self.last_number.max(notice.number);
+        self.register.issue(notice);
         let told = Told { number: notice.number, at: notice.at, to: notice.to.clone() };
         match &notice.content {
             Content::EveningCheck(check) => {
@@ -39,6 +40,7 @@ impl Room {
                 self.failures.recall(&notice.cause, failure, told);
             }
             Content::Withdrawn(withdrawn) => self.recall_withdrawn(notice, &withdrawn.because),
+            Content::Query(queries) => self.asked.told(notice.at, queries),
         }
     }
 

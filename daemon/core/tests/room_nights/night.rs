@@ -265,6 +265,7 @@ impl Night {
             Event::Remembered(_) | Event::HadHappened(_) => None,
             Event::StoreWorks | Event::Recalled(_) | Event::RecalledMark(_) => None,
             Event::RecalledYield(_) | Event::GoLive | Event::Tick => None,
+            Event::Query(_) | Event::NumberedUpTo(_) => None,
         });
         self.entry(deed, last)
     }
@@ -325,7 +326,7 @@ impl Night {
             Event::StoreReplaced(_) | Event::PastUnread { .. } | Event::ClockStepped(_) => {}
             Event::Remembered(_) | Event::HadHappened(_) => {}
             Event::Recalled(_) | Event::RecalledMark(_) | Event::RecalledYield(_) => {}
-            Event::GoLive | Event::Tick => {}
+            Event::GoLive | Event::Tick | Event::Query(_) | Event::NumberedUpTo(_) => {}
         }
         self.room.handle(self.now, event);
     }

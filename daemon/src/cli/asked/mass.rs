@@ -1,30 +1,12 @@
 //! A refill's clay: pounds for kilograms where the unit was only taken for granted, and masses that can hardly be.
 
 use claymark_core::refill::books::MassDoubt;
-use claymark_core::site::{Drum, Site};
-use claymark_core::units::{GramsPerLitre, Kilograms, Unit};
+use claymark_core::site::Site;
+use claymark_core::units::{Kilograms, Unit};
 use claymark_words::{format, refill};
-use jiff::Timestamp;
 
 use super::SURE;
 use crate::cli::Failure;
-
-/// Even spread through a drum full to its brim it couldn't be pumped, whatever was in there.
-pub(super) fn too_much_alone(
-    site: &Site,
-    drum: &Drum,
-    (clay, at): (Kilograms, Timestamp),
-) -> Option<MassDoubt> {
-    let gives = GramsPerLitre::of(clay, drum.strapping.brim())?;
-    (gives > site.clay.thickest).then(|| MassDoubt {
-        key: String::new(),
-        at,
-        typed: clay,
-        expected: drum.target.clay_in(drum.full),
-        meant: None,
-        gives: Some(gives),
-    })
-}
 
 /// The question, as a refusal with a way out.
 pub(super) fn asked(site: &Site, doubt: &MassDoubt, for_granted: bool) -> Result<(), Failure> {
@@ -70,8 +52,11 @@ fn hardly(site: &Site, doubt: &MassDoubt) -> Failure {
 
 #[cfg(test)]
 mod tests {
+    use claymark_core::fieldlog::Deed;
     use claymark_core::refill::books::meant;
+    use jiff::Timestamp;
 
+    use super::super::figures;
     use super::*;
     use crate::cli::tests::example;
 
@@ -83,21 +68,19 @@ mod tests {
     #[test]
     fn a_mass_that_could_not_be_pumped_is_asked_about_with_its_unit_and_without_a_store() {
         let site = example().site;
-        let drum = &site.drums[0];
-        let alone = |kilograms| too_much_alone(&site, drum, (Kilograms(kilograms), Timestamp::UNIX_EPOCH));
-        assert_eq!(alone(10.0), None);
-        let slip = alone(200.0).unwrap();
-        for for_granted in [true, false] {
-            let words = asked(&site, &slip, for_granted).unwrap_err().text(false);
-            assert!(
-                words.contains("200.00 kg of clay can hardly be: about 3.15 kg was expected."),
-                "{words}"
-            );
-            assert!(
-                words.contains("the pump can lift 60.0 g/L at most.") && words.contains("add --sure"),
-                "{words}"
-            );
-        }
+        let alone = |kilograms| {
+            let drum = Some(site.drums[0].id.clone());
+            let deed = Deed::Refill { drum, water: None, clay: Some(Kilograms(kilograms)) };
+            let now = Timestamp::UNIX_EPOCH;
+            figures::likely(&site, &deed, (now, now), None).map_err(|failure| failure.text(false))
+        };
+        assert_eq!(alone(10.0), Ok(()));
+        let words = alone(200.0).unwrap_err();
+        assert!(words.contains("200.00 kg of clay can hardly be: about 3.15 kg was expected."), "{words}");
+        assert!(
+            words.contains("the pump can lift 60.0 g/L at most.") && words.contains("add --sure"),
+            "{words}"
+        );
         let far = doubt(Kilograms(14.5), Kilograms(1.45));
         assert!(asked(&site, &far, false).is_err(), "ten times what was expected");
         let explicit = MassDoubt { meant: Some(Kilograms(3.175)), ..doubt(Kilograms(7.0), Kilograms(3.2)) };

@@ -93,7 +93,7 @@ impl Reader {
                 let here = Name { at: row.get(0)?, key: row.get(1)? };
                 while names.next_if(|name| *name < here).is_some() {}
                 if names.next_if_eq(&here).is_some() {
-                    each(raw(row)?);
+                    self.passed_over.row(raw(row))?.map(&mut each);
                     strangers = 0;
                 } else {
                     strangers += 1;
@@ -114,7 +114,7 @@ impl Reader {
         let mut statement = self.connection.prepare_cached(sql)?;
         let mut found = statement.query([from.as_millisecond(), to.as_millisecond()])?;
         while let Some(row) = found.next()? {
-            each(raw(row)?);
+            self.passed_over.row(raw(row))?.map(&mut each);
         }
         Ok(())
     }
@@ -127,7 +127,7 @@ impl Reader {
     ) -> Result<Vec<(SensorKey, u64)>, StoreError> {
         let sql =
             "SELECT sensor, count(*) FROM reading WHERE at >= ?1 AND at < ?2 GROUP BY sensor ORDER BY sensor";
-        rows::collect(&self.connection, sql, [from.as_millisecond(), to.as_millisecond()], |row| {
+        rows::collect(self, sql, [from.as_millisecond(), to.as_millisecond()], |row| {
             Ok((SensorKey(row.get(0)?), row.get(1)?))
         })
     }
@@ -135,7 +135,7 @@ impl Reader {
     /// What couldn't be forwarded and is still kept, newest first, at most `most`.
     pub fn rejected(&self, most: u32) -> Result<Vec<Rejected>, StoreError> {
         let sql = "SELECT rejected, point, reason FROM rejected ORDER BY number DESC LIMIT ?1";
-        rows::collect(&self.connection, sql, [most], |row| {
+        rows::collect(self, sql, [most], |row| {
             Ok(Rejected { at: columns::time(row.get(0)?)?, point: row.get(1)?, reason: row.get(2)? })
         })
     }

@@ -114,7 +114,7 @@ impl Reader {
     /// Every sensor that ever was in the site file, in the order in which they came.
     pub fn sensors(&self) -> Result<Vec<KnownSensor>, StoreError> {
         let sql = "SELECT key, id, name, place, quantity, unit, every_ms, in_site FROM sensor ORDER BY key";
-        rows::collect(&self.connection, sql, [], |row| {
+        rows::collect(self, sql, [], |row| {
             let bad = |what, found: &str| StoreError::BadRow { what, found: found.to_owned() };
             let (id, place): (String, String) = (row.get(1)?, row.get(3)?);
             let (quantity, unit): (String, String) = (row.get(4)?, row.get(5)?);
@@ -137,7 +137,7 @@ impl Reader {
                           least, most, total, low, high, below, above, longest_lag
                    FROM rollup WHERE hour >= ?1 AND hour * 3600000 < ?2 ORDER BY hour, sensor";
         let range = [columns::hour(from.as_millisecond()), to.as_millisecond()];
-        rows::collect(&self.connection, sql, range, |row| {
+        rows::collect(self, sql, range, |row| {
             let hour: i64 = row.get(0)?;
             Ok(Rollup {
                 hour: columns::time(hour * MS_PER_HOUR)?,
@@ -164,7 +164,7 @@ impl Reader {
     #[must_use]
     pub fn readings(&self, sensors: &[SensorKey], from: Timestamp, to: Timestamp) -> Readings<'_> {
         let keys = sensors.iter().map(|sensor| sensor.0).collect();
-        Readings::new(&self.connection, from, to, Some(keys))
+        Readings::new(self, from, to, Some(keys))
     }
 
     /// When the first and the last reading were measured.
@@ -179,55 +179,55 @@ impl Reader {
     /// Field-log entries by the time that they speak of, corrections included.
     pub fn log(&self, from: Timestamp, to: Timestamp) -> Result<Vec<LogEntry>, StoreError> {
         let sql = select(rows::LOG_ENTRY, "field_log", "at", "at, entry_key");
-        rows::collect(&self.connection, &sql, range(from, to), rows::log_entry)
+        rows::collect(self, &sql, range(from, to), rows::log_entry)
     }
 
     /// What happened to drums.
     pub fn happenings(&self, from: Timestamp, to: Timestamp) -> Result<Vec<Happening>, StoreError> {
         let sql = select(rows::HAPPENING, "happening", "at", "at, drum, kind");
-        rows::collect(&self.connection, &sql, range(from, to), rows::happening)
+        rows::collect(self, &sql, range(from, to), rows::happening)
     }
 
     /// Forecasts by the time that they were made.
     pub fn forecasts(&self, from: Timestamp, to: Timestamp) -> Result<Vec<Forecast>, StoreError> {
         let sql = select(rows::FORECAST, "forecast", "at", "at, about, id");
-        rows::collect(&self.connection, &sql, range(from, to), rows::forecast)
+        rows::collect(self, &sql, range(from, to), rows::forecast)
     }
 
     /// What was said of drums' marks, by when it was said.
     pub fn marks(&self, from: Timestamp, to: Timestamp) -> Result<Vec<MarkForecast>, StoreError> {
         let sql = select(rows::MARK, "mark_forecast", "made", "made, drum, mark");
-        rows::collect(&self.connection, &sql, range(from, to), rows::mark)
+        rows::collect(self, &sql, range(from, to), rows::mark)
     }
 
     /// What was learned of the clay, by when that was reckoned.
     pub fn yields(&self, from: Timestamp, to: Timestamp) -> Result<Vec<LearnedYield>, StoreError> {
         let sql = select(rows::YIELD, "clay_yield", "at", "at");
-        rows::collect(&self.connection, &sql, range(from, to), rows::learned)
+        rows::collect(self, &sql, range(from, to), rows::learned)
     }
 
     /// Every drum and supply that was ever forecast, those included that have left the site file.
     pub fn forecast_subjects(&self) -> Result<Vec<Subject>, StoreError> {
         let sql = "SELECT DISTINCT about, id FROM forecast ORDER BY about, id";
-        rows::collect(&self.connection, sql, [], |row| rows::subject(row, 0))
+        rows::collect(self, sql, [], |row| rows::subject(row, 0))
     }
 
     /// Notices by the time that they were decided.
     pub fn notices(&self, from: Timestamp, to: Timestamp) -> Result<Vec<Issued>, StoreError> {
         let sql = select(rows::NOTICE, "notice n", "at", "at, number");
-        rows::collect(&self.connection, &sql, range(from, to), rows::notice)
+        rows::collect(self, &sql, range(from, to), rows::notice)
     }
 
     /// Deliveries of the notices that were decided in the range.
     pub fn deliveries(&self, from: Timestamp, to: Timestamp) -> Result<Vec<Delivery>, StoreError> {
         let from_clause = "delivery d JOIN notice n ON n.number = d.notice";
         let sql = select(rows::DELIVERY, from_clause, "n.at", "d.notice, d.contact, d.channel");
-        rows::collect(&self.connection, &sql, range(from, to), |row| rows::delivery(row, 0))
+        rows::collect(self, &sql, range(from, to), |row| rows::delivery(row, 0))
     }
 
     /// Answers by their arrival.
     pub fn answers(&self, from: Timestamp, to: Timestamp) -> Result<Vec<Answer>, StoreError> {
-        rows::collect(&self.connection, &answers_sql(), range(from, to), rows::answer)
+        rows::collect(self, &answers_sql(), range(from, to), rows::answer)
     }
 
     /// How often something was put aside, for every hour that overlaps the range.
@@ -239,7 +239,7 @@ impl Reader {
         let sql = "SELECT hour, reason, count FROM quarantine_count
                    WHERE hour >= ?1 AND hour * 3600000 < ?2 ORDER BY hour, reason";
         let range = [columns::hour(from.as_millisecond()), to.as_millisecond()];
-        rows::collect(&self.connection, sql, range, |row| {
+        rows::collect(self, sql, range, |row| {
             let hour: i64 = row.get(0)?;
             Ok(QuarantineCount {
                 hour: columns::time(hour * MS_PER_HOUR)?,
@@ -252,7 +252,7 @@ impl Reader {
     /// What is still kept aside, newest first, at most `most`.
     pub fn quarantined(&self, most: u32) -> Result<Vec<Quarantined>, StoreError> {
         let sql = format!("SELECT {} FROM quarantine ORDER BY number DESC LIMIT ?1", rows::QUARANTINED);
-        rows::collect(&self.connection, &sql, [most], rows::quarantined)
+        rows::collect(self, &sql, [most], rows::quarantined)
     }
 }
 

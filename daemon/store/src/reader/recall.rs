@@ -5,7 +5,7 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
 
 use jiff::{SignedDuration, Timestamp};
-use rusqlite::{Connection, Params, Row, params_from_iter};
+use rusqlite::{Params, Row, params_from_iter};
 
 use claymark_core::clay::LearnedYield;
 use claymark_core::fieldlog::LogEntry;
@@ -14,7 +14,7 @@ use claymark_core::notice::Answer;
 use claymark_core::reading::Assessed;
 use claymark_core::skill::MarkForecast;
 
-use super::{ranges, rows};
+use super::{PassedOver, Reader, ranges, rows};
 use crate::batch::Issued;
 use crate::error::StoreError;
 use crate::writer::records::CAME;
@@ -40,6 +40,10 @@ pub struct Recall<'store> {
     pub yields: Vec<LearnedYield>,
     /// The first thing that couldn't be read: its list ends before it.
     pub trouble: Option<StoreError>,
+    /// The highest number of a notice, whether or not that notice can be read.
+    pub last_notice: Option<u64>,
+    /// What couldn't be understood; complete when the readings have been taken.
+    pub passed_over: &'store PassedOver,
 }
 
 impl Recall<'_> {
@@ -58,7 +62,7 @@ impl Recall<'_> {
     }
 }
 
-pub(super) fn recall(connection: &Connection, since: Timestamp) -> Recall<'_> {
+pub(super) fn recall(reader: &Reader, since: Timestamp) -> Recall<'_> {
     let ms = since.as_millisecond();
     let notices = format!(
         "SELECT {} FROM notice n WHERE at >= ?1 OR number = (SELECT max(number) FROM notice) ORDER BY at, number",
@@ -85,9 +89,9 @@ pub(super) fn recall(connection: &Connection, since: Timestamp) -> Recall<'_> {
         rows::YIELD
     );
     let judged = since.saturating_sub(JUDGED).unwrap_or(Timestamp::MIN).as_millisecond();
-    let mut found = Found { connection, trouble: None };
+    let mut found = Found { reader, trouble: None };
     Recall {
-        readings: Readings::new(connection, since, Timestamp::MAX, None),
+        readings: Readings::new(reader, since, Timestamp::MAX, None),
         log: found.all(&log, [ms], rows::log_entry),
         notices: found.all(&notices, [ms], rows::notice),
         answers: found.all(&ranges::answers_sql(), [ms, i64::MAX], rows::answer),
@@ -95,13 +99,15 @@ pub(super) fn recall(connection: &Connection, since: Timestamp) -> Recall<'_> {
         happened: found.all(&happened, [year], rows::happening),
         marks: found.all(&marks, [ms, judged], rows::mark),
         yields: found.all(&yields, [ms, year], rows::learned),
+        last_notice: found.last_notice(),
+        passed_over: &reader.passed_over,
         trouble: found.trouble,
     }
 }
 
 /// What can be read, and the first thing that can't.
 struct Found<'store> {
-    connection: &'store Connection,
+    reader: &'store Reader,
     trouble: Option<StoreError>,
 }
 
@@ -113,10 +119,17 @@ impl Found<'_> {
         read: impl Fn(&Row<'_>) -> Result<T, StoreError>,
     ) -> Vec<T> {
         let mut all = Vec::new();
-        if let Err(error) = rows::collect_into(&mut all, self.connection, sql, params, read) {
+        if let Err(error) = rows::collect_into(&mut all, self.reader, sql, params, read) {
             self.trouble.get_or_insert(error);
         }
         all
+    }
+
+    fn last_notice(&mut self) -> Option<u64> {
+        self.reader.last_notice().unwrap_or_else(|error| {
+            self.trouble.get_or_insert(error);
+            None
+        })
     }
 }
 
@@ -126,7 +139,7 @@ impl Found<'_> {
 /// What can't be read is stepped over, with one error in its place: first ten minutes of it, then twice as much.
 #[derive(Debug)]
 pub struct Readings<'store> {
-    connection: &'store Connection,
+    reader: &'store Reader,
     sql: String,
     /// Keys of the sensors wanted.
     only: Vec<i64>,
@@ -146,7 +159,7 @@ pub struct Readings<'store> {
 impl<'store> Readings<'store> {
     /// From `from` to just before `before`; `None`: all sensors in the site file.
     pub(super) fn new(
-        connection: &'store Connection,
+        reader: &'store Reader,
         from: Timestamp,
         before: Timestamp,
         only: Option<Vec<i64>>,
@@ -166,7 +179,7 @@ impl<'store> Readings<'store> {
             rows::READING
         );
         Self {
-            connection,
+            reader,
             sql,
             only: only.unwrap_or_default(),
             next: (from.as_millisecond(), i64::MIN),
@@ -192,16 +205,14 @@ impl<'store> Readings<'store> {
     }
 
     fn fetch(&mut self) -> Result<(), StoreError> {
-        let mut statement = self.connection.prepare_cached(&self.sql)?;
+        let mut statement = self.reader.connection.prepare_cached(&self.sql)?;
         let bounds = [self.next.0, self.next.1, self.before, AT_A_TIME];
         let mut found = statement.query(params_from_iter(bounds.iter().chain(&self.only)))?;
         let mut count = 0;
         while let Some(row) = found.next()? {
-            let reading = rows::reading(row)?;
-            if reading.received_at <= self.arrived_by {
-                self.fetched.push_back(reading);
-            }
             let (at, sensor): (i64, i64) = (row.get(0)?, row.get(1)?);
+            let reading = self.reader.passed_over.row(rows::reading(row))?;
+            self.fetched.extend(reading.filter(|reading| reading.received_at <= self.arrived_by));
             self.next = (at, sensor + 1);
             count += 1;
         }

@@ -1,7 +1,7 @@
 //! Rows back into core types.
 
 use jiff::Timestamp;
-use rusqlite::{Connection, Params, Row};
+use rusqlite::{Params, Row};
 
 use claymark_core::clay::{LearnedYield, Yield};
 use claymark_core::fieldlog::LogEntry;
@@ -14,35 +14,36 @@ use claymark_core::reading::{Assessed, Reading, TestFlags};
 use claymark_core::skill::{Fate, Lead, MarkForecast};
 use claymark_core::units::{Litres, LitresPerHour};
 
+use super::Reader;
 use crate::batch::{Channel, Delivery, DeliveryState, Issued};
 use crate::columns;
 use crate::error::StoreError;
 use crate::writer::records::{CAME, DROPPED, DRUM, EMAIL, GIVEN_UP, MQTT, OPEN, PENDING, SENT, SUPPLY};
 
-/// All rows of a query.
+/// All rows of a query that can be understood.
 pub(super) fn collect<T>(
-    connection: &Connection,
+    reader: &Reader,
     sql: &str,
     params: impl Params,
     read: impl Fn(&Row<'_>) -> Result<T, StoreError>,
 ) -> Result<Vec<T>, StoreError> {
     let mut all = Vec::new();
-    collect_into(&mut all, connection, sql, params, read)?;
+    collect_into(&mut all, reader, sql, params, read)?;
     Ok(all)
 }
 
 /// Likewise; what comes before an error is there all the same.
 pub(super) fn collect_into<T>(
     all: &mut Vec<T>,
-    connection: &Connection,
+    reader: &Reader,
     sql: &str,
     params: impl Params,
     read: impl Fn(&Row<'_>) -> Result<T, StoreError>,
 ) -> Result<(), StoreError> {
-    let mut statement = connection.prepare_cached(sql)?;
+    let mut statement = reader.connection.prepare_cached(sql)?;
     let mut rows = statement.query(params)?;
     while let Some(row) = rows.next()? {
-        all.push(read(row)?);
+        all.extend(reader.passed_over.row(read(row))?);
     }
     Ok(())
 }

@@ -146,9 +146,10 @@ fn a_commit_that_fails_names_nothing() {
     let barn = Barn::new();
     let mut writer = barn.writer();
     writer.keep_journal(true).unwrap();
+    // The session's time is no record that could be left out.
     crate::sharing::sqlite3(
         &barn.path(),
-        "CREATE TRIGGER no BEFORE INSERT ON answer BEGIN SELECT raise(ABORT, 'no'); END",
+        "CREATE TRIGGER no BEFORE INSERT ON session BEGIN SELECT raise(ABORT, 'no'); END",
     );
     writer.commit(&full_batch()).unwrap_err();
     assert_eq!(barn.reader().waiting().unwrap(), None);

@@ -21,7 +21,7 @@ use claymark_core::units::{
 use jiff::tz::TimeZone;
 use jiff::{SignedDuration, Timestamp};
 
-pub(super) fn at(text: &str) -> Timestamp {
+pub(crate) fn at(text: &str) -> Timestamp {
     text.parse().unwrap()
 }
 

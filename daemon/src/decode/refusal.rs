@@ -1,0 +1,62 @@
+//! What people sent and can't be taken: kept aside like everything else, and told to them.
+
+use serde_json::Value;
+
+use claymark_core::bounds::Impossible;
+use claymark_core::notice::query::{About, Query, WhyNot, shown};
+use claymark_core::quarantine::Reason;
+use claymark_core::site::Site;
+use claymark_words::bounds;
+
+use super::{Decoded, Problem};
+use crate::message::Message;
+
+/// Why an entry or an answer isn't taken.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) enum Refusal {
+    /// It can't be read.
+    Unreadable(Problem),
+    /// It can't be meant.
+    Impossible(Impossible),
+}
+
+impl From<Problem> for Refusal {
+    fn from(problem: Problem) -> Self {
+        Self::Unreadable(problem)
+    }
+}
+
+impl From<Impossible> for Refusal {
+    fn from(impossible: Impossible) -> Self {
+        Self::Impossible(impossible)
+    }
+}
+
+impl Decoded {
+    /// Keeps the message aside, and tells whoever wrote it.
+    pub(super) fn refuse(&mut self, site: &Site, message: &Message, refusal: Refusal) {
+        let (problem, why) = match refusal {
+            Refusal::Unreadable(problem) => {
+                let detail = shown(&problem.detail);
+                (problem, WhyNot::Unreadable { detail })
+            }
+            Refusal::Impossible(what) => {
+                let problem = Problem::new(Reason::Impossible, bounds::impossible(site, &what));
+                (problem, WhyNot::Impossible { what })
+            }
+        };
+        self.keep_aside(message, None, problem);
+        let written = shown(&String::from_utf8_lossy(&message.payload));
+        self.queries.push(Query {
+            at: message.received_at,
+            by: writer(message),
+            about: About::NotTaken { written, why },
+        });
+    }
+}
+
+/// Who wrote it, where that much of it can be read.
+fn writer(message: &Message) -> Option<String> {
+    let sent: Value = serde_json::from_slice(&message.payload).ok()?;
+    sent.get("by")?.as_str().map(shown)
+}

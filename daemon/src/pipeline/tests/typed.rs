@@ -1,0 +1,230 @@
+//! What people type: what can't be is refused and told, what can hardly be is asked about, and an answer must mean
+//! something.
+
+use claymark_core::fieldlog::Deed;
+use claymark_core::notice::query::{About, Queries, WhyNot};
+use claymark_core::notice::register::Standing;
+use claymark_core::notice::{Audience, Content, NoticeKind};
+use claymark_core::quarantine::Reason;
+use claymark_core::room::Event;
+use claymark_store::batch::Issued;
+use proptest::prelude::*;
+
+use super::door::{at, message, pipeline};
+use crate::pipeline::{Output, Pipeline};
+
+fn live() -> Pipeline {
+    let mut pipeline = pipeline();
+    pipeline.event(at("10:00:00"), Event::GoLive);
+    pipeline
+}
+
+fn sends(pipeline: &mut Pipeline, topic: &str, time: &str, payload: &str) -> Output {
+    let sent = message(topic, time, payload);
+    pipeline.advance_before(sent.received_at);
+    pipeline.message(&sent);
+    pipeline.take_output()
+}
+
+fn asked(output: &Output) -> Vec<(&Issued, Queries)> {
+    let query = |issued: &Issued| {
+        if let Content::Query(queries) = &issued.notice.content {
+            Some(queries.as_ref().clone())
+        } else {
+            None
+        }
+    };
+    output.issued.iter().filter_map(|issued| Some((issued, query(issued)?))).collect()
+}
+
+#[test]
+fn a_flow_that_nobody_can_catch_is_refused_and_told_and_counts_nowhere() {
+    for figures in [
+        r#""volume_ml":1e308,"seconds":1e-300"#,
+        r#""volume_ml":500,"seconds":1e-300"#,
+        r#""volume_ml":500,"seconds":0"#,
+        r#""volume_ml":9000000,"seconds":0.1"#,
+    ] {
+        let mut pipeline = live();
+        let entry = format!(
+            r#"{{"kind":"flow_check","place":"head","by":"lead",{figures},"at":"2027-04-20T10:00:30Z"}}"#
+        );
+        let output = sends(&mut pipeline, "claymark/x/log", "10:01:00", &entry);
+        assert_eq!((output.batch.log.len(), output.batch.quarantined.len()), (0, 1), "{figures}");
+        assert_eq!(output.batch.quarantined[0].reason, Reason::Impossible, "{figures}");
+        let told = asked(&output);
+        let (issued, queries) = &told[0];
+        assert_eq!((told.len(), issued.notice.kind), (1, NoticeKind::Query));
+        // Whoever wrote it is told, and nobody else.
+        assert_eq!(issued.notice.to, Audience::Only(super::id("lead")));
+        let About::NotTaken { written, why: WhyNot::Impossible { .. } } = &queries.first[0].about else {
+            panic!("{queries:?}")
+        };
+        assert!(written.contains(figures), "{written}");
+        assert!(
+            issued.text.contains("can't be the") && issued.text.contains("write it down again"),
+            "{}",
+            issued.text
+        );
+        // Nothing of it leads to any other word, neither now nor when the room is looked at again.
+        pipeline.advance_through(at("10:30:00"));
+        let later = pipeline.take_output();
+        assert!(
+            output.issued.len() == 1
+                && later.issued.iter().all(|issued| { issued.notice.kind == NoticeKind::ReadingsMissing }),
+            "{figures}: {:?}",
+            later.issued
+        );
+    }
+}
+
+#[test]
+fn what_can_hardly_be_is_kept_and_asked_about_unless_its_writer_is_sure() {
+    let refill = |sure: &str| {
+        format!(r#"{{"kind":"refill","drum":"a","water_l":1500,"at":"2027-04-20T10:00:30Z"{sure}}}"#)
+    };
+    let output = sends(&mut live(), "claymark/x/log", "10:01:00", &refill(""));
+    assert_eq!((output.batch.log.len(), output.batch.quarantined.len()), (1, 0));
+    let told = asked(&output);
+    let text = &told[0].0.text;
+    assert!(text.contains("1500 L don't fit into Drum a, which holds 190 L"), "{text}");
+    assert!(text.contains(&format!("--replaces {}", output.batch.log[0].key)), "{text}");
+
+    let output = sends(&mut live(), "claymark/x/log", "10:01:00", &refill(r#","sure":true"#));
+    assert_eq!((output.batch.log.len(), output.batch.quarantined.len()), (1, 0));
+    assert!(asked(&output).is_empty());
+    let output = sends(&mut live(), "claymark/x/log", "10:01:00", &refill(r#","sure":"yes""#));
+    assert_eq!((output.batch.log.len(), output.batch.quarantined[0].reason), (0, Reason::BadLogEntry));
+}
+
+#[test]
+fn a_text_of_a_book_or_of_nothing_is_told() {
+    let note = |text: &str| format!(r#"{{"kind":"note","text":"{text}","at":"2027-04-20T10:00:30Z"}}"#);
+    let output = sends(&mut live(), "claymark/x/log", "10:01:00", &note(&"x".repeat(60_000)));
+    assert_eq!((output.batch.log.len(), output.batch.quarantined[0].reason), (0, Reason::Impossible));
+    let output = sends(&mut live(), "claymark/x/log", "10:01:00", &note(""));
+    assert_eq!(output.batch.log.len(), 1);
+    assert!(asked(&output)[0].0.text.contains("A note without a word says nothing."));
+    // Typed as it was meant: control characters, right-to-left marks, pictures.
+    let text = "fed well \u{1F41F}\\u0007\\u0000 \u{202E}abc";
+    let output = sends(&mut live(), "claymark/x/log", "10:01:00", &note(text));
+    let kept = &output.batch.log[0].deed;
+    assert_eq!(*kept, Deed::Note { text: Some("fed well \u{1F41F}\u{7}\0 \u{202E}abc".to_owned()) });
+    assert!(asked(&output).is_empty());
+}
+
+#[test]
+fn ten_thousand_bad_entries_are_a_few_notices() {
+    let mut pipeline = live();
+    let mut notices = 0;
+    for n in 0..10_000 {
+        let time = format!("10:{:02}:{:02}", 1 + n / 400, n % 60);
+        let sent = message("claymark/x/log", &time, "{\"kind\":\"dance\"}");
+        pipeline.message(&sent);
+        notices += asked(&pipeline.take_output()).len();
+    }
+    assert!((1..=3).contains(&notices), "{notices}");
+    assert_eq!(pipeline.counters().quarantined.get(&Reason::BadLogEntry), Some(&10_000));
+}
+
+/// With one notice that somebody should go for.
+fn calling() -> Pipeline {
+    let mut pipeline = live();
+    pipeline.event(at("10:00:30"), Event::StoreFailed { why: "no room".to_owned() });
+    let told = pipeline.take_output();
+    assert_eq!(told.issued[0].notice.number, 1);
+    pipeline
+}
+
+#[test]
+fn an_answer_to_no_notice_is_kept_aside_and_told_with_the_number_that_was_meant() {
+    let mut pipeline = calling();
+    let output = sends(&mut pipeline, "claymark/x/answer", "10:01:00", r#"{"notice":4711,"by":"Bo"}"#);
+    assert_eq!((output.batch.answers.len(), output.batch.quarantined[0].reason), (0, Reason::NoSuchNotice));
+    let told = asked(&output);
+    let (issued, queries) = &told[0];
+    let about = About::Answer { notice: 4711, standing: Standing::Nonexistent, meant: Some(1) };
+    assert_eq!(queries.first[0].about, about);
+    assert_eq!(issued.subject, "There is no notice 4711. Was 1 meant?");
+    assert!(issued.text.contains("Nothing is silenced by it. Notice 1 is open"), "{}", issued.text);
+    assert_eq!(issued.notice.to, Audience::Everyone);
+
+    // A second time, and when notice 2 has come: that the number was tried before it was given means nothing.
+    let early = sends(&mut pipeline, "claymark/x/answer", "10:02:00", r#"{"notice":3,"by":"Bo"}"#);
+    assert_eq!(early.batch.answers.len(), 0);
+    pipeline.event(at("10:30:00"), Event::SessionLost { since: at("10:00:00") });
+    let numbers: Vec<u64> = pipeline.take_output().issued.iter().map(|issued| issued.notice.number).collect();
+    assert!(numbers.contains(&3), "{numbers:?}");
+    let answered = sends(&mut pipeline, "claymark/x/answer", "10:31:00", r#"{"notice":3,"by":"Bo"}"#);
+    assert_eq!(answered.batch.answers.len(), 1, "it isn't taken for a repetition of the early one");
+}
+
+#[test]
+fn a_number_that_the_store_cannot_hold_goes_to_quarantine() {
+    for number in ["9223372036854775808", "18446744073709551615", "0"] {
+        let mut pipeline = calling();
+        let answer = format!(r#"{{"notice":{number}}}"#);
+        let output = sends(&mut pipeline, "claymark/x/answer", "10:01:00", &answer);
+        assert_eq!(output.batch.answers, [], "{number}");
+        assert_eq!(output.batch.quarantined[0].reason, Reason::Impossible, "{number}");
+        assert_eq!(asked(&output).len(), 1, "{number}");
+    }
+    for odd in ["-1", "1.5", "\"1\"", "18446744073709551616", "1e3", "null", "[1]"] {
+        let output =
+            sends(&mut calling(), "claymark/x/answer", "10:01:00", &format!(r#"{{"notice":{odd}}}"#));
+        assert_eq!(output.batch.answers, [], "{odd}");
+        assert_eq!(output.batch.quarantined[0].reason, Reason::BadAnswer, "{odd}");
+        assert_eq!(asked(&output).len(), 1, "{odd}");
+    }
+}
+
+#[test]
+fn a_second_person_hears_who_is_on_it_and_a_late_one_that_it_is_over() {
+    let mut pipeline = calling();
+    let first = sends(&mut pipeline, "claymark/x/answer", "10:01:00", r#"{"notice":1,"by":"Aino"}"#);
+    assert!(asked(&first).is_empty());
+    let second = sends(&mut pipeline, "claymark/x/answer", "10:02:00", r#"{"notice":1,"by":"Bo"}"#);
+    assert_eq!(second.batch.answers.len(), 1, "two on the way are better than none");
+    assert_eq!(asked(&second)[0].0.subject, "Notice 1 was answered already: Aino, 13:01.");
+    pipeline.event(at("10:03:00"), Event::StoreWorks);
+    pipeline.advance_through(at("10:30:00"));
+    drop(pipeline.take_output());
+    let late = sends(&mut pipeline, "claymark/x/answer", "10:40:00", r#"{"notice":1,"by":"Cai"}"#);
+    assert_eq!(asked(&late)[0].0.subject, "Notice 1 has been over since 13:18.");
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 64, ..ProptestConfig::default() })]
+
+    /// Whatever figures come, what is kept can be read back as it is, and no word that isn't finite leaves the room.
+    #[test]
+    fn no_figure_makes_a_record_that_cannot_be_read_back(
+        mantissa in -10.0..10.0_f64, power in -320..320_i32, other in -320..320_i32, kind in 0..6_usize,
+    ) {
+        let (one, two) = (format!("{mantissa}e{power}"), format!("1e{other}"));
+        let figures = [
+            format!(r#""kind":"flow_check","place":"head","volume_ml":{one},"seconds":{two}"#),
+            format!(r#""kind":"refill","drum":"a","water_l":{one},"clay_kg":{two}"#),
+            format!(r#""kind":"pump_setting","pump":"p1","rpm":{one}"#),
+            format!(r#""kind":"dip","drum":"a","level_mm":{one}"#),
+            format!(r#""kind":"grab_sample","place":"head","quantity":"turbidity","value":{one},"unit":"NTU""#),
+            format!(r#""kind":"delivery","bags":{one},"kg":{two}"#),
+        ];
+        let mut pipeline = live();
+        let entry = format!(r#"{{{},"at":"2027-04-20T10:00:30Z"}}"#, figures[kind]);
+        let mut output = sends(&mut pipeline, "claymark/x/log", "10:01:00", &entry);
+        prop_assert_eq!(output.batch.log.len() + output.batch.quarantined.len(), 1);
+        pipeline.advance_through(at("14:01:00"));
+        output.issued.extend(pipeline.take_output().issued);
+        for deed in output.batch.log.iter().map(|entry| &entry.deed) {
+            let json = serde_json::to_string(deed).unwrap();
+            prop_assert_eq!(&serde_json::from_str::<Deed>(&json).unwrap(), deed);
+        }
+        for issued in &output.issued {
+            let json = serde_json::to_string(&issued.notice.content).unwrap();
+            let back: Result<Content, _> = serde_json::from_str(&json);
+            let back = back.ok();
+            prop_assert_eq!(back.as_ref(), Some(&issued.notice.content), "{}", json);
+        }
+    }
+}

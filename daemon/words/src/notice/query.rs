@@ -1,0 +1,193 @@
+//! Entries, answers and records that weren't taken, or are asked about.
+
+use claymark_core::notice::query::{About, Queries, Query, WhyNot};
+
+use crate::fieldlog;
+use crate::names::{one_line, short};
+use crate::notice::{Teller, Text, Wording, fit};
+use crate::{answers, bounds};
+
+pub(super) fn wording(teller: Teller<'_>, queries: &Queries) -> Wording {
+    let mut text = Text::default();
+    for query in &queries.first {
+        text.lines(lines(teller, query)).gap();
+    }
+    if queries.more > 0 {
+        text.line(format!(
+            "{} more came meanwhile; they aren't shown. What wasn't taken lies in quarantine in the store.",
+            queries.more
+        ));
+    }
+    text.line("The watch goes on, and everything else is kept.");
+    text.wording(subject(teller, queries))
+}
+
+fn subject(teller: Teller<'_>, queries: &Queries) -> String {
+    let count = u64::try_from(queries.first.len()).unwrap_or(u64::MAX).saturating_add(queries.more);
+    match queries.first.as_slice() {
+        [only] if queries.more == 0 => alone(teller, only),
+        [] | [..] => format!("{count} entries or answers weren't taken, or are asked about. Look at them."),
+    }
+}
+
+fn alone(teller: Teller<'_>, query: &Query) -> String {
+    let (who, at) = (writer(query), teller.clock.time(query.at));
+    match &query.about {
+        About::NotTaken { .. } => {
+            fit(|room| format!("Not taken: what {} wrote at {at}. Write it down again.", short(&who, room)))
+        }
+        About::Unlikely { deed, .. } => {
+            let done = fieldlog::done(teller.site, deed);
+            fit(|room| format!("Is this right? {}, written at {at}.", short(&one_line(&done), room)))
+        }
+        About::Answer { notice, standing, meant } => {
+            answers::standing(teller.clock, *notice, standing, *meant)
+        }
+        About::NotKept { what, .. } => {
+            fit(|room| format!("One record couldn't be kept: {}. All else is kept.", short(what, room)))
+        }
+        About::Unreadable { count, .. } => {
+            format!("Records in the store can't be read: {count} of them. Claymark goes on without them.")
+        }
+    }
+}
+
+fn lines(teller: Teller<'_>, query: &Query) -> Vec<String> {
+    let (who, at) = (writer(query), teller.clock.time(query.at));
+    match &query.about {
+        About::NotTaken { written, why } => {
+            let why = match why {
+                WhyNot::Impossible { what } => bounds::impossible(teller.site, what),
+                WhyNot::Unreadable { detail } => format!("It can't be read: {}.", one_line(detail)),
+            };
+            vec![
+                format!("{at}, {who}: {}", one_line(written)),
+                why,
+                "Nothing of it is counted with. To do: write it down again with the right figure and unit."
+                    .to_owned(),
+            ]
+        }
+        About::Unlikely { key, deed, done_at, why } => vec![
+            one_line(&fieldlog::entry(teller.site, teller.at, (deed, *done_at, query.by.as_deref()))),
+            bounds::unlikely(teller.site, why),
+            format!(
+                "It is kept and counted with as it stands. To do: if it is wrong, write it down again with --replaces {}; if it \
+                 is right, nothing.",
+                one_line(key)
+            ),
+        ],
+        About::Answer { notice, standing, meant } => {
+            let mut said = vec![format!("{at}, {who} answered notice {notice}.")];
+            said.push(answers::standing(teller.clock, *notice, standing, *meant));
+            said.push(answers::to_do(standing, *meant));
+            said
+        }
+        About::NotKept { what, why } => vec![
+            format!("The store couldn't hold one record, {what}: {}.", one_line(why)),
+            "It lies in quarantine; what came with it is kept. To do: keep this message and report it.".to_owned(),
+        ],
+        About::Unreadable { count, first } => vec![
+            format!("{count} records in the store can't be read. The first holds: {}", one_line(first)),
+            "They were passed over, and stay where they are. What they told isn't counted with; warnings go on by the rest."
+                .to_owned(),
+            "To do, by daylight: keep a copy of the store and report this.".to_owned(),
+        ],
+    }
+}
+
+/// The name that was given.
+fn writer(query: &Query) -> String {
+    let name = query.by.as_deref().map(one_line).filter(|name| !name.is_empty());
+    name.map_or_else(|| "somebody".to_owned(), |name| short(&name, 40))
+}
+
+#[cfg(test)]
+mod tests {
+    use claymark_core::bounds::Impossible;
+    use claymark_core::fieldlog::Deed;
+    use claymark_core::notice::register::Standing;
+    use claymark_core::notice::{Audience, Content, Notice, NoticeKind, Priority};
+
+    use super::*;
+    use crate::notice::tests::room::{at, site};
+    use crate::notice::{SUBJECT_CHARS, wording};
+
+    fn told(first: Vec<Query>, more: u64) -> Wording {
+        let notice = Notice {
+            number: 9,
+            at: at("2027-04-20T20:10:00Z"),
+            kind: NoticeKind::Query,
+            cause: "query".to_owned(),
+            drum: None,
+            priority: Priority::Morning,
+            replaces: None,
+            to: Audience::Everyone,
+            content: Content::Query(Box::new(Queries { first, more })),
+        };
+        wording(&site(), &notice)
+    }
+
+    fn query(by: &str, about: About) -> Query {
+        Query { at: at("2027-04-20T20:09:00Z"), by: Some(by.to_owned()), about }
+    }
+
+    fn every(by: &str, long: &str) -> Vec<Query> {
+        let standings = [
+            Standing::Nonexistent,
+            Standing::TooOld,
+            Standing::CallsNobody,
+            Standing::Over { at: at("2027-04-18T20:09:00Z") },
+            Standing::Answered { by: Some(long.to_owned()), at: at("2027-04-18T20:09:00Z") },
+        ];
+        let answer = |standing| About::Answer { notice: i64::MAX.unsigned_abs(), standing, meant: Some(46) };
+        let what = Impossible::NoticeNumber { found: u64::MAX };
+        let about = [
+            About::NotTaken { written: long.to_owned(), why: WhyNot::Impossible { what } },
+            About::NotTaken { written: long.to_owned(), why: WhyNot::Unreadable { detail: long.to_owned() } },
+            About::Unlikely {
+                key: long.to_owned(),
+                deed: Deed::Note { text: Some(long.to_owned()) },
+                done_at: at("2027-04-20T20:00:00Z"),
+                why: claymark_core::bounds::Unlikely::NothingWritten,
+            },
+            About::NotKept { what: "field-log entry".to_owned(), why: long.to_owned() },
+            About::Unreadable { count: 3, first: long.to_owned() },
+        ];
+        about.into_iter().chain(standings.map(answer)).map(|about| query(by, about)).collect()
+    }
+
+    #[test]
+    fn an_answer_to_no_notice_is_told_with_the_number_that_was_meant() {
+        let about = About::Answer { notice: 4711, standing: Standing::Nonexistent, meant: Some(47) };
+        let Wording { subject, text } = told(vec![query("Aino", about)], 0);
+        assert_eq!(subject, "There is no notice 4711. Was 47 meant?");
+        assert_eq!(
+            text,
+            "23:09, Aino answered notice 4711.\n\
+             There is no notice 4711. Was 47 meant?\n\
+             Nothing is silenced by it. Notice 47 is open and nobody is on it: whoever goes answers that one (claymark \
+             answer 47).\n\n\
+             The watch goes on, and everything else is kept.\n"
+        );
+    }
+
+    #[test]
+    fn whatever_was_written_the_first_line_fits_and_no_control_character_gets_through() {
+        let long = "\u{7}\u{1b}[31mred\n\r\t\u{1F41F}".repeat(40);
+        for by in ["Aino", long.as_str(), ""] {
+            for query in every(by, &long) {
+                let Wording { subject, text } = told(vec![query.clone()], 0);
+                let length = subject.chars().count();
+                assert!(
+                    length <= SUBJECT_CHARS && !subject.contains(char::is_control),
+                    "{length}: {subject}"
+                );
+                let in_lines = text.lines().all(|line| !line.contains(char::is_control));
+                assert!(in_lines && text.ends_with(".\n"), "{query:?}: {text:?}");
+            }
+            let Wording { subject, text } = told(every(by, &long), 9_990);
+            assert_eq!(subject, "10000 entries or answers weren't taken, or are asked about. Look at them.");
+            assert!(text.contains("9990 more came meanwhile"), "{text}");
+        }
+    }
+}
