@@ -9,6 +9,7 @@
 
 mod backlog;
 mod keeper;
+mod reach;
 mod snapshot;
 
 use std::collections::{BTreeMap, VecDeque};
@@ -21,15 +22,17 @@ use tokio::sync::{mpsc, oneshot, watch};
 use tokio::time::Sleep;
 use tokio_util::sync::CancellationToken;
 
+use claymark_core::link::{Link, Trouble};
 use claymark_core::quarantine::Reason;
 use claymark_core::room::Event;
-use claymark_store::batch::{Batch, Delivery, Issued};
+use claymark_store::batch::Batch;
 use claymark_store::{Committed, StoreError};
 
 use crate::clock::{Clock, LONGEST_NAP};
 use crate::forward::Behind;
 use crate::intake::{Arrival, Connection};
 use crate::message::Message;
+use crate::notify;
 use crate::pipeline::Pipeline;
 use crate::publish::{self, Retained};
 use crate::record::Recorder;
@@ -50,10 +53,12 @@ pub struct Engine {
     /// Rings when a failed commit is to be tried again.
     retry: Option<Pin<Box<Sleep>>>,
     failures: u32,
-    /// Notices that `notify` has no room for yet.
-    to_notify: VecDeque<Issued>,
+    /// Notices and answers that `notify` has no room for yet.
+    to_notify: VecDeque<notify::Word>,
     /// The latest of each topic that the publisher has no room for yet.
     to_publish: BTreeMap<String, Vec<u8>>,
+    /// A notice that reached nobody may stand at the broker.
+    stands_undelivered: bool,
     snapshot: Snapshot,
     /// How many repetitions the pipeline had counted when it was last asked.
     repeated: u64,
@@ -67,11 +72,11 @@ pub struct Ports {
     /// From the intake.
     pub arrivals: mpsc::Receiver<Arrival>,
     /// What became of deliveries.
-    pub outcomes: mpsc::Receiver<Delivery>,
+    pub outcomes: mpsc::Receiver<notify::Outcome>,
     /// To the store's thread.
     pub keeper: Keeper,
     /// To people.
-    pub notices: mpsc::Sender<Issued>,
+    pub notices: mpsc::Sender<notify::Word>,
     /// To the broker.
     pub retained: mpsc::Sender<Retained>,
     /// Whether forwarding has fallen behind; changes are told to people.
@@ -107,7 +112,7 @@ enum Woken {
     RetryDue,
     Notified,
     Published,
-    Delivered(Delivery),
+    Delivered(notify::Outcome),
     Arrived(usize),
     ClockDue,
     Forwarding,
@@ -130,6 +135,7 @@ impl Engine {
             failures: 0,
             to_notify: VecDeque::new(),
             to_publish: BTreeMap::new(),
+            stands_undelivered: true,
             snapshot: Snapshot::new(counts),
             repeated: 0,
             reached: now,
@@ -149,9 +155,7 @@ impl Engine {
                 Woken::Saved(outcome) => self.saved(outcome),
                 Woken::RetryDue => self.retry = None,
                 Woken::Notified | Woken::Published => {}
-                Woken::Delivered(delivery) => {
-                    self.backlog.add(Batch { deliveries: vec![delivery], ..Batch::default() });
-                }
+                Woken::Delivered(outcome) => self.heard_of_delivery(outcome),
                 Woken::Forwarding => self.hear_of_forwarding(),
                 Woken::Arrived(0) | Woken::Stop => break,
                 Woken::Arrived(_) => {
@@ -186,8 +190,8 @@ impl Engine {
             outcome = answer(&mut self.on_the_way) => Woken::Saved(outcome),
             () = rings(&mut self.retry) => Woken::RetryDue,
             Ok(room) = self.ports.notices.reserve(), if !self.to_notify.is_empty() => {
-                if let Some(issued) = self.to_notify.pop_front() {
-                    room.send(issued);
+                if let Some(word) = self.to_notify.pop_front() {
+                    room.send(word);
                 }
                 Woken::Notified
             }
@@ -197,7 +201,7 @@ impl Engine {
                 }
                 Woken::Published
             }
-            Some(delivery) = self.ports.outcomes.recv() => Woken::Delivered(delivery),
+            Some(outcome) = self.ports.outcomes.recv() => Woken::Delivered(outcome),
             // Without a forwarder its sender is gone, and this never comes.
             Ok(()) = self.ports.behind.changed() => Woken::Forwarding,
             count = self.ports.arrivals.recv_many(arrived, ARRIVALS) => Woken::Arrived(count),
@@ -220,6 +224,12 @@ impl Engine {
             Arrival::Connection(connection) => {
                 self.snapshot.connection = connection;
                 self.show();
+            }
+            Arrival::Link(link) => {
+                if matches!(link, Link::Down(Trouble::TakenOver { .. })) {
+                    self.snapshot.counts.taken_over += 1;
+                }
+                self.event(Event::Link(link));
             }
         }
     }
@@ -288,7 +298,8 @@ impl Engine {
                 Err(error) => tracing::error!("a forecast or a sheet can't be written as JSON: {error}"),
             }
         }
-        self.to_notify.extend(output.issued);
+        self.to_notify.extend(output.batch.answers.iter().cloned().map(notify::Word::Answer));
+        self.to_notify.extend(output.issued.into_iter().map(notify::Word::Notice));
         self.backlog.add(output.batch);
     }
 

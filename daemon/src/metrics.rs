@@ -114,6 +114,8 @@ impl Sheet {
             ("notices", "Notices to people", counts.notices),
             ("sessions_lost", "Times that the broker had forgotten our session", counts.sessions_lost),
             ("messages_unrecorded", "Messages missing in the recording", counts.not_recorded),
+            ("notices_undelivered", "Notices given up for a contact and a way", counts.undelivered),
+            ("sessions_taken_over", "Times that another client had our client id", counts.taken_over),
         ] {
             let counter = ConstCounter::new(value);
             counter.encode(encoder.encode_descriptor(name, help, None, MetricType::Counter)?)?;
@@ -138,6 +140,11 @@ impl Sheet {
             ("subscriptions_refused", "Topic filters that the broker refuses", i64_of(refused)),
             ("messages_waiting", "Messages that wait for their commit", i64_of(snapshot.waiting)),
             ("store_works", "1 unless the last commit failed", i64::from(snapshot.store_trouble.is_none())),
+            (
+                "nobody_reached",
+                "1 when the last notice reached nobody by any way",
+                i64::from(snapshot.reached_nobody.is_some()),
+            ),
         ] {
             let gauge = ConstGauge::new(value);
             gauge.encode(encoder.encode_descriptor(name, help, None, MetricType::Gauge)?)?;

@@ -139,6 +139,8 @@ impl Pipeline {
             | Event::NotForwarded { .. }
             | Event::Forwarded
             | Event::GoLive
+            | Event::Link(_)
+            | Event::NotDelivered { .. }
             | Event::Tick => {}
         }
         self.room.handle(at, event);

@@ -2,6 +2,8 @@
 
 pub mod content;
 pub mod failure;
+pub mod undelivered;
+mod validity;
 
 use jiff::Timestamp;
 use serde::{Deserialize, Serialize};
@@ -10,6 +12,7 @@ use crate::id::Id;
 
 pub use content::Content;
 pub use failure::Failure;
+pub use undelivered::{Missed, Undelivered};
 
 /// What a notice is about.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
@@ -31,6 +34,8 @@ pub enum NoticeKind {
     Water,
     /// Air and oxygen.
     Air,
+    /// A notice didn't reach somebody.
+    Undelivered,
 }
 
 /// How soon someone must act.
@@ -53,6 +58,16 @@ pub enum Audience {
     Everyone,
     /// One contact.
     Only(Id),
+}
+
+/// By which way a notice goes to a contact.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Channel {
+    /// SMTP.
+    Email,
+    /// MQTT.
+    Mqtt,
 }
 
 /// One notice.

@@ -19,10 +19,12 @@ mod failures;
 mod forwarding;
 mod learning;
 mod levers;
+mod link;
 mod look;
 mod mixing;
 mod night;
 mod planning;
+mod reach;
 mod recall;
 mod runout;
 mod session;
@@ -46,7 +48,8 @@ use crate::fieldlog::{Deed, LogEntry};
 use crate::forecast::Forecast;
 use crate::happening::Happening;
 use crate::ledger::Ledger;
-use crate::notice::{Answer, Notice};
+use crate::link::{Link, Trouble};
+use crate::notice::{Answer, Missed, Notice};
 use crate::reading::Assessed;
 use crate::refill::sheet::Sheet;
 use crate::room::calendar::Shift;
@@ -57,6 +60,8 @@ use crate::room::evidence::journal::Journal;
 use crate::room::failures::Failures;
 use crate::room::forwarding::Forwarding;
 use crate::room::learning::Learned;
+use crate::room::link::LinkWatch;
+use crate::room::reach::Reach;
 use crate::room::session::Session;
 use crate::room::silence::Sensors;
 use crate::room::storage::Storage;
@@ -80,6 +85,8 @@ pub struct Room {
     failures: Failures,
     forwarding: Forwarding,
     learned: Learned,
+    link: LinkWatch,
+    reach: Reach,
     evening: Evening,
     /// Notices that were answered, and when last.
     answers: BTreeMap<u64, Timestamp>,
@@ -139,6 +146,15 @@ pub enum Event {
     GoLive,
     /// Nothing but the time: a deadline has come, or the clock was looked at.
     Tick,
+    /// The connection to the broker is another than before.
+    Link(Link),
+    /// A notice won't reach somebody by some way.
+    NotDelivered {
+        /// The notice.
+        notice: Box<Notice>,
+        /// Who won't get it, and how.
+        missed: Missed,
+    },
 }
 
 /// What must be done now.
@@ -190,6 +206,8 @@ impl Room {
             failures: Failures::default(),
             forwarding: Forwarding::default(),
             learned: Learned::default(),
+            link: LinkWatch::default(),
+            reach: Reach::default(),
             evening: Evening::default(),
             answers: BTreeMap::new(),
             last_number: 0,
@@ -283,7 +301,10 @@ impl Room {
             | Event::StoreWorks
             | Event::NotForwarded { .. }
             | Event::Forwarded
+            | Event::NotDelivered { .. }
             | Event::GoLive => true,
+            // The rest is known when something else is told: who connects, connects again and again.
+            Event::Link(link) => matches!(link, Link::Down(Trouble::TakenOver { .. })),
             Event::Recalled(_)
             | Event::Remembered(_)
             | Event::HadHappened(_)
@@ -298,7 +319,11 @@ impl Room {
             Event::Reading(assessed) => self.take_reading(now, &assessed),
             Event::Log(entry) => self.take_log(now, &entry),
             Event::Answer(answer) => self.take_answer(&answer),
-            Event::SessionLost { since } => self.session.lost(since),
+            Event::SessionLost { since } => {
+                if !self.link.explains_loss(since) {
+                    self.session.lost(now, since);
+                }
+            }
             Event::StoreFailed { why } => self.storage.failed(now, why),
             Event::StoreWorks => self.storage.works(),
             Event::NotForwarded { since, why } => self.forwarding.behind(since, why),
@@ -310,12 +335,21 @@ impl Room {
             Event::RecalledYield(learned) => self.recall_yield(learned),
             Event::GoLive => self.go_live(now),
             Event::Tick => {}
+            Event::Link(link) => {
+                if matches!(link, Link::Down(Trouble::TakenOver { .. })) {
+                    self.session.explained();
+                }
+                self.link.take(now, link);
+            }
+            Event::NotDelivered { notice, missed } => self.reach.missed(now, *notice, missed),
         }
     }
 
     fn take_answer(&mut self, answer: &Answer) {
-        let last = self.answers.entry(answer.notice).or_insert(answer.at);
-        *last = answer.at.max(*last);
+        for notice in [Some(answer.notice), self.reach.stands_for(answer.notice)].into_iter().flatten() {
+            let last = self.answers.entry(notice).or_insert(answer.at);
+            *last = answer.at.max(*last);
+        }
     }
 
     /// What others than the drums keep of an entry.

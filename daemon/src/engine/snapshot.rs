@@ -31,6 +31,8 @@ pub struct Snapshot {
     pub connection: Connection,
     /// What the store says, while it fails.
     pub store_trouble: Option<String>,
+    /// The last notice that reached nobody by any way, until another reaches somebody.
+    pub reached_nobody: Option<u64>,
 }
 
 /// What was counted since the program started.
@@ -54,6 +56,10 @@ pub struct Counts {
     pub sessions_lost: u64,
     /// Messages that couldn't be recorded for replay.
     pub not_recorded: u64,
+    /// Deliveries that were given up: a notice that doesn't reach somebody by some way.
+    pub undelivered: u64,
+    /// Times that another client had our client id at the broker.
+    pub taken_over: u64,
 }
 
 /// A sensor's newest reading.
@@ -79,6 +85,7 @@ impl Snapshot {
             skill: Skill::default(),
             connection: Connection::Down { why: "not connected yet".to_owned() },
             store_trouble: None,
+            reached_nobody: None,
         }
     }
 

@@ -110,7 +110,7 @@ pub fn short(name: &str, longest: usize) -> String {
 }
 
 /// A first line must stay one: line breaks and other control characters in a name become spaces.
-fn one_line(name: &str) -> String {
+pub(crate) fn one_line(name: &str) -> String {
     name.split(|c: char| c.is_control() || c.is_whitespace())
         .filter(|word| !word.is_empty())
         .collect::<Vec<_>>()

@@ -8,6 +8,7 @@ mod failure;
 mod missing;
 mod outlook;
 mod runout;
+mod undelivered;
 mod withdrawn;
 
 use claymark_core::notice::{Content, Failure, Notice};
@@ -38,6 +39,7 @@ pub fn wording(site: &Site, notice: &Notice) -> Wording {
         Content::Withdrawn(withdrawn) => withdrawn::wording(teller, notice, withdrawn),
         Content::LevelDoubt(doubt) => doubt::wording(teller, doubt),
         Content::ReadingsMissing(missing) => missing::wording(teller, missing),
+        Content::Undelivered(undelivered) => undelivered::wording(teller, undelivered),
     }
 }
 

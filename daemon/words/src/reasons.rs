@@ -68,6 +68,7 @@ pub fn kind(kind: NoticeKind) -> &'static str {
         NoticeKind::Strength => "clay supply",
         NoticeKind::Water => "water",
         NoticeKind::Air => "air and oxygen",
+        NoticeKind::Undelivered => "somebody not reached",
     }
 }
 

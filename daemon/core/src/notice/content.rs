@@ -7,8 +7,10 @@ use serde::{Deserialize, Serialize};
 
 use crate::forecast::{EmptyAt, Forecast};
 use crate::id::Id;
+use crate::link::LinkDown;
 use crate::notice::NoticeKind;
 use crate::notice::failure::Failure;
+use crate::notice::undelivered::Undelivered;
 use crate::outlook::{Enough, Slower};
 use crate::refill::Refill;
 use crate::refill::books::MassDoubt;
@@ -34,6 +36,8 @@ pub enum Content {
     ReadingsMissing(ReadingsMissing),
     /// Something has failed.
     Failure(Box<Failure>),
+    /// A notice didn't reach somebody.
+    Undelivered(Box<Undelivered>),
 }
 
 impl Content {
@@ -47,6 +51,7 @@ impl Content {
             Self::LevelDoubt(_) => NoticeKind::LevelDoubt,
             Self::ReadingsMissing(_) => NoticeKind::ReadingsMissing,
             Self::Failure(failure) => failure.fault.kind(),
+            Self::Undelivered(_) => NoticeKind::Undelivered,
         }
     }
 }
@@ -334,6 +339,13 @@ pub enum Because {
         /// When the oldest of what had waited arrived.
         since: Timestamp,
     },
+    /// No other client has our client id any more.
+    NameFree {
+        /// The last time that our session is known to have stood before.
+        since: Timestamp,
+        /// When it was ours again.
+        until: Timestamp,
+    },
 }
 
 /// A level can't be believed.
@@ -359,6 +371,9 @@ pub enum ReadingsMissing {
         drums: Vec<DrumState>,
         /// The next visit; `None` while people are there.
         visit: Option<Visit>,
+        /// What is wrong with the connection to the broker, where that is down.
+        #[serde(default)]
+        link: Option<LinkDown>,
     },
     /// The broker had forgotten our session.
     SessionLost {
@@ -380,6 +395,15 @@ pub enum ReadingsMissing {
         since: Timestamp,
         /// What stands in the way.
         why: String,
+    },
+    /// Another client has our client id at the broker, and gets our messages.
+    TakenOver {
+        /// The last time that our session is known to have stood.
+        since: Timestamp,
+        /// The client id.
+        client_id: String,
+        /// The broker said so; else it is guessed from connections that it closed again and again.
+        certain: bool,
     },
 }
 

@@ -71,7 +71,9 @@ impl Room {
         self.score(&scene);
         self.look_at_storage(&scene);
         self.look_at_forwarding(&scene);
+        self.look_at_link(&scene);
         self.look_at_session(&scene);
+        self.look_at_reach(&scene);
         self.look_at_silence(&scene);
         self.look_at_doubts(&scene);
         self.look_at_evening(&scene);
@@ -114,8 +116,12 @@ impl Room {
     pub(crate) fn tell(&mut self, scene: &Scene, finding: Finding) -> Told {
         self.issue_forecasts(scene);
         self.last_number += 1;
-        let told = Told { number: self.last_number, at: scene.now, to: finding.to.clone() };
-        let Finding { cause, drum, priority, replaces, to, content } = finding;
+        let Finding { cause, drum, priority, replaces, mut to, content } = finding;
+        // Who heard of it only because somebody else couldn't be reached hears that it is over.
+        if matches!(content, Content::Withdrawn(_)) && self.reach.cleared(&cause) {
+            to = Audience::Everyone;
+        }
+        let told = Told { number: self.last_number, at: scene.now, to: to.clone() };
         let kind = content.kind();
         let notice =
             Notice { number: told.number, at: told.at, kind, cause, drum, priority, replaces, to, content };
@@ -180,9 +186,8 @@ impl Room {
             .zip(&scene.forecasts)
             .filter_map(|(desk, forecast)| desk.runout.wake(&moment, forecast));
         let doubts = self.desks.iter().filter_map(|desk| desk.doubt.due(DOUBT_PATIENCE));
-        let rest = [self.storage.wake(), self.forwarding.wake(), self.session.wake(), self.failures.wake()]
-            .into_iter()
-            .flatten();
+        let rest = [self.storage.wake(), self.forwarding.wake(), self.session.wake(), self.failures.wake()];
+        let rest = rest.into_iter().chain([self.link.wake(), self.reach.wake()]).flatten();
         runouts.chain(doubts).chain(rest).filter(|due| *due > scene.now).min()
     }
 }

@@ -39,6 +39,7 @@ impl Room {
                 self.failures.recall(&notice.cause, failure, told);
             }
             Content::Withdrawn(withdrawn) => self.recall_withdrawn(notice, &withdrawn.because),
+            Content::Undelivered(undelivered) => self.reach.told(notice.number, notice.at, undelivered),
         }
     }
 
@@ -57,10 +58,14 @@ impl Room {
             ReadingsMissing::SessionLost { .. } => self.session.told(told.at),
             ReadingsMissing::StoreFailing { since, .. } => self.storage.tell(*since, told),
             ReadingsMissing::NotForwarded { since, .. } => self.forwarding.tell(*since, told),
+            ReadingsMissing::TakenOver { since, client_id, certain } => {
+                self.link.recall(*since, client_id, *certain, told);
+            }
         }
     }
 
     fn recall_withdrawn(&mut self, notice: &Notice, because: &Because) {
+        self.reach.cleared(&notice.cause);
         match because {
             Because::Refilled { state, .. } | Because::LastsAfterAll { state, .. } => {
                 self.desk_of(&state.drum, |desk| {
@@ -76,6 +81,7 @@ impl Room {
             Because::FailureOver { .. } => self.failures.recall_over(notice),
             Because::StoreWorks { .. } => self.storage.withdraw(),
             Because::Forwarded { .. } => self.forwarding.withdraw(),
+            Because::NameFree { .. } => self.link.withdraw(),
         }
     }
 

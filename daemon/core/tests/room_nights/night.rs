@@ -248,6 +248,7 @@ impl Night {
             Event::Remembered(_) | Event::HadHappened(_) => None,
             Event::StoreWorks | Event::Recalled(_) | Event::RecalledMark(_) => None,
             Event::RecalledYield(_) | Event::GoLive | Event::Tick => None,
+            Event::Link(_) | Event::NotDelivered { .. } => None,
         });
         self.entry(deed, last)
     }
@@ -288,6 +289,7 @@ impl Night {
             Event::Remembered(_) | Event::HadHappened(_) => {}
             Event::Recalled(_) | Event::RecalledMark(_) | Event::RecalledYield(_) => {}
             Event::GoLive | Event::Tick => {}
+            Event::Link(_) | Event::NotDelivered { .. } => {}
         }
         self.room.handle(self.now, event);
     }
