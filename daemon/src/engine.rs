@@ -25,7 +25,6 @@ use tokio_util::sync::CancellationToken;
 use claymark_core::link::{Link, Trouble};
 use claymark_core::quarantine::Reason;
 use claymark_core::room::Event;
-use claymark_store::batch::Batch;
 use claymark_store::{Committed, StoreError};
 
 use crate::clock::{Clock, LONGEST_NAP};
@@ -299,7 +298,7 @@ impl Engine {
             }
         }
         self.to_notify.extend(output.batch.answers.iter().cloned().map(notify::Word::Answer));
-        self.to_notify.extend(output.issued.into_iter().map(notify::Word::Notice));
+        self.to_notify.extend(output.issued.into_iter().map(Box::new).map(notify::Word::Notice));
         self.backlog.add(output.batch);
     }
 

@@ -8,8 +8,8 @@
 //! growing pauses and at most a few times. Nothing is tried for longer than it is of use. What is given up is said
 //! to the engine, so that others are told.
 
-pub mod line;
 mod letter;
+pub mod line;
 mod mail;
 mod mqtt;
 mod rounds;
@@ -45,7 +45,7 @@ pub use settings::{Address, Patience, Security, Settings, Smtp, Ways};
 #[derive(Debug, Clone, PartialEq)]
 pub enum Word {
     /// People must be told.
-    Notice(Issued),
+    Notice(Box<Issued>),
     /// Somebody is on it.
     Answer(Answer),
 }
@@ -161,7 +161,7 @@ impl Notifier {
         loop {
             self.begin_due();
             match self.woken().await {
-                Woken::Told(Word::Notice(issued)) => self.take(issued),
+                Woken::Told(Word::Notice(issued)) => self.take(*issued),
                 Woken::Told(Word::Answer(answer)) => self.answered(&answer),
                 Woken::Attempted(letter, attempt) => self.attempted(letter, attempt),
                 Woken::MadeRoom | Woken::Due => {}
@@ -253,7 +253,10 @@ impl Notifier {
             let settled = |other: &Arc<Issued>| letter.notice().is_settled_by_answer_to(&other.notice);
             letter.notice().number == answer.notice || answered.as_ref().is_some_and(settled)
         };
-        self.drop_needless(needless, &format!("notice {} was answered before it could be delivered", answer.notice));
+        self.drop_needless(
+            needless,
+            &format!("notice {} was answered before it could be delivered", answer.notice),
+        );
     }
 
     fn drop_needless(&mut self, needless: impl Fn(&Letter) -> bool, why: &str) {
@@ -275,11 +278,11 @@ impl Notifier {
     /// Begins an attempt for each contact and way that is free and has a letter due, the most urgent first.
     fn begin_due(&mut self) {
         let now = self.clock.now();
-        self.waiting.sort_by_key(|letter| {
-            (schedule::urgency(letter.notice().priority), letter.notice().number)
-        });
-        let due = |letter: &Letter| letter.due() <= now && !self.is_busy(letter);
-        while let Some(place) = self.waiting.iter().position(due) {
+        self.waiting
+            .sort_by_key(|letter| (schedule::urgency(letter.notice().priority), letter.notice().number));
+        while let Some(place) =
+            self.waiting.iter().position(|letter| letter.due() <= now && !self.is_busy(letter))
+        {
             let letter = self.waiting.remove(place);
             if let Some(why) = schedule::give_up(letter.notice(), letter.tries, &letter.last, now) {
                 self.told.push_back(Outcome::Delivery(

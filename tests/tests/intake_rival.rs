@@ -18,13 +18,16 @@ fn another_client_with_our_name_is_told_with_what_is_missing_and_waited_out() {
         daemon.says("watching");
         for round in 1..=3 {
             // A new client each time: it connects whenever the daemon has thrown the one before out.
-            wait_for("the daemon is subscribed", || (count(&site, "watching: subscribed") == round).then_some(()));
+            wait_for("the daemon is subscribed", || {
+                (count(&site, "watching: subscribed") == round).then_some(())
+            });
             let mut other = options("other", broker.port());
             other.set_client_id("claymark".to_owned());
             Publisher::with(other).publish(&[level(0)]);
         }
         daemon.says("probably another client uses our client id");
-        let told = "SELECT count(*) FROM notice WHERE kind = 'readings-missing' AND facts LIKE '%taken-over%'";
+        let told =
+            "SELECT count(*) FROM notice WHERE kind = 'readings-missing' AND facts LIKE '%taken-over%'";
         wait_for("people are told", || (site.ask(told) == "1").then_some(()));
         // After its pause it has its name again, and what is sent from then on arrives.
         wait_for("it watches again", || (count(&site, "watching: subscribed") == 4).then_some(()));

@@ -33,7 +33,8 @@ email = "ann@barn.example"
 
 /// Makes a notice: another client takes our name three times.
 fn take_the_name(site: &Site, broker: &Broker, daemon: &Daemon) {
-    let subscribed = || fs::read_to_string(site.log()).unwrap_or_default().matches("watching: subscribed").count();
+    let subscribed =
+        || fs::read_to_string(site.log()).unwrap_or_default().matches("watching: subscribed").count();
     let before = subscribed();
     for round in 0..3 {
         wait_for("the daemon is subscribed", || (subscribed() == before + round).then_some(()));
@@ -56,7 +57,9 @@ fn who_listens_at_the_broker_hears_that_a_mail_was_refused_and_what_it_said() {
     take_the_name(&site, &broker, &daemon);
     assert_eq!(mail.refusal(), "550 5.1.1 nobody of that name");
     let told = duty.hears(|heard| heard.payload.contains(r#""kind":"undelivered""#)).payload;
-    for expected in ["Ann (invented) wasn't reached", "nobody of that name", "Another program has Claymark's name"] {
+    for expected in
+        ["Ann (invented) wasn't reached", "nobody of that name", "Another program has Claymark's name"]
+    {
         assert!(told.contains(expected), "{expected}: {told}");
     }
     let counted = "claymark_notices_undelivered_total 1\n";

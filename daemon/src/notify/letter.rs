@@ -36,12 +36,7 @@ impl Letter {
     }
 
     pub(super) fn delivery(&self, state: DeliveryState) -> Delivery {
-        Delivery {
-            notice: self.notice().number,
-            contact: self.contact.clone(),
-            channel: self.channel,
-            state,
-        }
+        Delivery { notice: self.notice().number, contact: self.contact.clone(), channel: self.channel, state }
     }
 
     /// What people must know when it is given up.

@@ -2,9 +2,9 @@
 
 use tokio::sync::oneshot;
 
-use super::schedule::Attempt;
 use super::Sender;
 use super::letter::Letter;
+use super::schedule::Attempt;
 use crate::publish::Request;
 
 /// One attempt: ends when the broker has taken or refused it, however long it is away, or when it is of no use.

@@ -107,7 +107,9 @@ pub(super) fn give_up(notice: &Notice, tries: Tries, last: &str, now: Timestamp)
 }
 
 fn may_have_it(why: &str) -> String {
-    format!("the server took the mail {MOST_UNANSWERED} times without saying that it keeps it, it may have it; at last: {why}")
+    format!(
+        "the server took the mail {MOST_UNANSWERED} times without saying that it keeps it, it may have it; at last: {why}"
+    )
 }
 
 fn later(now: Timestamp, pause: SignedDuration) -> Timestamp {

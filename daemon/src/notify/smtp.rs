@@ -7,15 +7,13 @@ use std::error::Error as _;
 use std::net::IpAddr;
 use std::time::Duration;
 
+use lettre::Message;
 use lettre::address::Envelope;
 use lettre::transport::smtp::Error;
 use lettre::transport::smtp::authentication::{Credentials, DEFAULT_MECHANISMS};
-use lettre::transport::smtp::client::{
-    AsyncSmtpConnection, Certificate, CertificateStore, TlsParameters,
-};
+use lettre::transport::smtp::client::{AsyncSmtpConnection, Certificate, CertificateStore, TlsParameters};
 use lettre::transport::smtp::commands::{Data, Mail, Rcpt};
 use lettre::transport::smtp::extension::{ClientId, MailParameter};
-use lettre::Message;
 
 use super::schedule::Attempt;
 use super::{Security, Smtp};
@@ -29,7 +27,9 @@ pub(super) async fn send(server: &Smtp, message: &Message, on_data: impl Future<
         Ok(Err(Refusal::ByServer(error))) => return judge(&error),
         // Somebody mends the site file or the certificate; the notice must still be there then.
         Ok(Err(Refusal::ByUs(why))) => return Attempt::Later(why),
-        Err(_elapsed) => return Attempt::Later(format!("no answer within {} s", patience.dialogue.as_secs())),
+        Err(_elapsed) => {
+            return Attempt::Later(format!("no answer within {} s", patience.dialogue.as_secs()));
+        }
     };
     on_data.await;
     match tokio::time::timeout(patience.data, connection.message(&message.formatted())).await {
@@ -73,7 +73,8 @@ async fn dialogue(server: &Smtp, envelope: &Envelope) -> Result<AsyncSmtpConnect
     };
     let address = (server.host.as_str(), server.port);
     let mut connection =
-        AsyncSmtpConnection::connect_tokio1(address, Some(FOR_CONNECTING), &hello, from_the_start, None).await?;
+        AsyncSmtpConnection::connect_tokio1(address, Some(FOR_CONNECTING), &hello, from_the_start, None)
+            .await?;
     if server.security == Security::StartTls {
         connection.starttls(tls(server).map_err(Refusal::ByUs)?, &hello).await?;
     }
@@ -82,7 +83,7 @@ async fn dialogue(server: &Smtp, envelope: &Envelope) -> Result<AsyncSmtpConnect
         connection.auth(DEFAULT_MECHANISMS, &credentials).await?;
     }
     // Addresses beyond ASCII need the extension of RFC 6531; a server without it says so.
-    let ascii = envelope.to().iter().chain(envelope.from()).all(|address| address.as_ref().is_ascii());
+    let ascii = envelope.to().iter().chain(envelope.from()).all(|address| address.to_string().is_ascii());
     let parameters = if ascii { Vec::new() } else { vec![MailParameter::SmtpUtfEight] };
     connection.command(Mail::new(envelope.from().cloned(), parameters)).await?;
     for to in envelope.to() {

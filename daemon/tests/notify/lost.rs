@@ -48,10 +48,8 @@ async fn a_refusal_is_said_with_the_servers_words_and_the_other_way_of_the_same_
 async fn what_every_way_refuses_has_reached_nobody() {
     let server = MailServer::start(&["--rcpt", "550 5.7.1 relaying denied"]);
     let mut settings = settings(server.port());
-    settings.addresses = vec![
-        address("on-call", Some("on-call@barn.example"), false),
-        address("lamp", None, true),
-    ];
+    settings.addresses =
+        vec![address("on-call", Some("on-call@barn.example"), false), address("lamp", None, true)];
     let mut office = Office::open(settings, vec![]);
     office.tell(notice(7, Priority::Now)).await;
     let request = office.requests.recv().await.unwrap();
@@ -80,7 +78,9 @@ async fn what_the_broker_did_not_take_in_time_is_not_published_later() {
     office.tell(evening_check(7, at(3 * 3600))).await;
     let request = office.requests.recv().await.unwrap();
     office.stepper.advance_to(at(3 * 3600));
-    let DeliveryState::Pending { last_error, .. } = office.outcome().await.state else { panic!("not pending") };
+    let DeliveryState::Pending { last_error, .. } = office.outcome().await.state else {
+        panic!("not pending")
+    };
     assert!(last_error.is_some_and(|error| error.contains("broker hasn't taken it")));
     assert!(matches!(office.outcome().await.state, DeliveryState::GivenUp { .. }));
     assert!(request.done.is_closed(), "the outbox forgets it");

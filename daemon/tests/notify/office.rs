@@ -4,9 +4,7 @@ use std::collections::VecDeque;
 
 use claymark::clock::{Clock, Stepper};
 use claymark::intake::Login;
-use claymark::notify::{
-    Address, Notifier, Outcome, Patience, Ports, Security, Settings, Smtp, Word,
-};
+use claymark::notify::{Address, Notifier, Outcome, Patience, Ports, Security, Settings, Smtp, Word};
 use claymark::publish::Request;
 use claymark_core::id::Id;
 use claymark_core::notice::content::{Content, EveningCheck, ReadingsMissing, Visit};
@@ -42,7 +40,7 @@ impl Office {
     }
 
     pub async fn tell(&self, issued: Issued) {
-        self.words.send(Word::Notice(issued)).await.unwrap();
+        self.words.send(Word::Notice(Box::new(issued))).await.unwrap();
     }
 
     /// Waits for the next word on a delivery; that the data go out is none.
@@ -50,7 +48,8 @@ impl Office {
         loop {
             match self.outcomes.recv().await.unwrap() {
                 Outcome::Delivery(Delivery {
-                    state: DeliveryState::Unanswered { last_error: None, .. }, ..
+                    state: DeliveryState::Unanswered { last_error: None, .. },
+                    ..
                 }) => {}
                 Outcome::Delivery(delivery) => return delivery,
                 other @ (Outcome::Undelivered { .. } | Outcome::ReachedNobody(_)) => {

@@ -2,8 +2,8 @@
 
 use jiff::{SignedDuration, Timestamp};
 
-use crate::notice::content::{Content, ReadingsMissing, Visit};
 use crate::notice::Notice;
+use crate::notice::content::{Content, ReadingsMissing, Visit};
 
 impl Notice {
     /// Until when it is of use to whoever gets it.

@@ -17,7 +17,9 @@ use claymark_core::units::{Litres, LitresPerHour};
 use crate::batch::{Channel, Delivery, DeliveryState, Issued};
 use crate::columns;
 use crate::error::StoreError;
-use crate::writer::records::{CAME, DROPPED, DRUM, EMAIL, GIVEN_UP, MQTT, OPEN, PENDING, SENT, SUPPLY, UNANSWERED};
+use crate::writer::records::{
+    CAME, DROPPED, DRUM, EMAIL, GIVEN_UP, MQTT, OPEN, PENDING, SENT, SUPPLY, UNANSWERED,
+};
 
 /// All rows of a query.
 pub(super) fn collect<T>(
@@ -103,7 +105,8 @@ pub(super) fn notice(row: &Row<'_>) -> Result<Issued, StoreError> {
 }
 
 /// Columns of [`delivery`].
-pub(super) const DELIVERY: &str = "d.notice, d.contact, d.channel, d.state, d.attempts, d.at, d.error, d.times";
+pub(super) const DELIVERY: &str =
+    "d.notice, d.contact, d.channel, d.state, d.attempts, d.at, d.error, d.times";
 
 /// `first`: the number of columns before it.
 pub(super) fn delivery(row: &Row<'_>, first: usize) -> Result<Delivery, StoreError> {

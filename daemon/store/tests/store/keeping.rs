@@ -150,8 +150,7 @@ fn what_is_done_of_a_notice_is_told_with_what_is_still_to_be_done() {
     let barn = Barn::new();
     let mut writer = barn.writer();
     let mut batch = full_batch();
-    let sent =
-        Delivery { contact: id("kim"), state: DeliveryState::Sent { at: at(5_000) }, ..pending() };
+    let sent = Delivery { contact: id("kim"), state: DeliveryState::Sent { at: at(5_000) }, ..pending() };
     batch.deliveries.push(sent.clone());
     writer.commit(&batch).unwrap();
     let notice = batch.notices[0].clone();

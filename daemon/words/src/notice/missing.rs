@@ -194,7 +194,9 @@ impl Teller<'_> {
              client_id. The broker's log says from which address it came.",
         );
         text.line("Until then look at the drums yourself: Claymark can't see them.");
-        text.wording(format!("Another program has Claymark's name on the broker: readings missing since {since}."))
+        text.wording(format!(
+            "Another program has Claymark's name on the broker: readings missing since {since}."
+        ))
     }
 
     /// "level of Drum A (last 22:58)".

@@ -47,10 +47,8 @@ fn taken_over(certain: bool) -> Content {
 
 /// One of each that this file is about.
 pub(super) fn every_kind(remedy: Remedy) -> Vec<Content> {
-    let call = notice(
-        "2027-04-20T20:40:00Z",
-        Content::Runout(Box::new(Runout { remedy, ..runout(Again::Due) })),
-    );
+    let call =
+        notice("2027-04-20T20:40:00Z", Content::Runout(Box::new(Runout { remedy, ..runout(Again::Due) })));
     let all = vec![missed("ann", Channel::Email, "550"), missed("kim", Channel::Mqtt, "\r\nno\u{7}")];
     let mut contents = vec![lost(call, all), taken_over(true), taken_over(false)];
     contents.extend(troubles().into_iter().map(silent));
@@ -66,7 +64,10 @@ fn a_call_that_did_not_reach_somebody_is_passed_on_whole() {
     let refused = "permanent error (550): 5.1.1 nobody of that name";
     let both = [
         lost(call, vec![missed("ann", Channel::Email, refused), missed("kim", Channel::Email, refused)]),
-        lost(calm, vec![doubtful, missed("ann", Channel::Mqtt, "the broker refuses the message: NotAuthorized")]),
+        lost(
+            calm,
+            vec![doubtful, missed("ann", Channel::Mqtt, "the broker refuses the message: NotAuthorized")],
+        ),
     ]
     .map(|content| told(&site(), &notice("2027-04-20T20:45:00Z", content)));
     insta::assert_snapshot!(both.join("\n=====\n\n"));
