@@ -22,7 +22,7 @@ pub(super) fn wording(teller: Teller<'_>, undelivered: &Undelivered) -> Wording 
 
 /// Who is to be told, then what: both must fit, and the call itself matters more.
 fn subject(who: &str, call: &str) -> String {
-    let head = format!("{} wasn't reached. ", short(who, NAMES_CHARS));
+    let head = format!("Not reached: {}. ", short(who, NAMES_CHARS));
     let room = SUBJECT_CHARS - head.chars().count();
     format!("{head}{}", short(call, room))
 }

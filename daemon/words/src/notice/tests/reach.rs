@@ -82,7 +82,7 @@ fn a_silence_names_what_is_wrong_with_the_broker_and_blames_nobody_else() {
         .map(|content| told(&site(), &notice("2027-04-20T20:45:00Z", content)))
         .collect();
     insta::assert_snapshot!(all.join("\n=====\n\n"));
-    let over = Because::NameFree { since: at("2027-04-20T20:00:00Z"), until: at("2027-04-20T20:00:40Z") };
+    let over = Because::NameFree { since: at("2027-04-20T20:00:00Z"), until: at("2027-04-20T20:02:00Z") };
     let told_at = at("2027-04-20T20:01:00Z");
     let over = Content::Withdrawn(Box::new(Withdrawn { told_at, because: over }));
     insta::assert_snapshot!(told(&site(), &notice("2027-04-20T20:45:00Z", over)));
