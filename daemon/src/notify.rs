@@ -280,9 +280,7 @@ impl Notifier {
         let now = self.clock.now();
         self.waiting
             .sort_by_key(|letter| (schedule::urgency(letter.notice().priority), letter.notice().number));
-        while let Some(place) =
-            self.waiting.iter().position(|letter| letter.due() <= now && !self.is_busy(letter))
-        {
+        while let Some(place) = self.first_due(now) {
             let letter = self.waiting.remove(place);
             if let Some(why) = schedule::give_up(letter.notice(), letter.tries, &letter.last, now) {
                 self.told.push_back(Outcome::Delivery(
@@ -298,6 +296,13 @@ impl Notifier {
                 (letter, attempt)
             }));
         }
+    }
+
+    /// What is of no use any more needn't wait for its way to be free.
+    fn first_due(&self, now: Timestamp) -> Option<usize> {
+        let due = |letter: &Letter| letter.due() <= now && !self.is_busy(letter);
+        let over = |letter: &Letter| letter.notice().of_use_until() <= now;
+        self.waiting.iter().position(|letter| due(letter) || over(letter))
     }
 
     fn is_busy(&self, letter: &Letter) -> bool {
