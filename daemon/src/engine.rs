@@ -9,6 +9,7 @@
 
 mod backlog;
 mod keeper;
+mod reach;
 mod snapshot;
 
 use std::collections::{BTreeMap, VecDeque};
@@ -21,17 +22,18 @@ use tokio::sync::{mpsc, oneshot, watch};
 use tokio::time::Sleep;
 use tokio_util::sync::CancellationToken;
 
+use claymark_core::link::{Link, Trouble};
 use claymark_core::notice::keeping::ClockStep;
 use claymark_core::notice::query::{About, Query, shown};
 use claymark_core::quarantine::{Quarantined, Reason};
 use claymark_core::room::Event;
-use claymark_store::batch::{Batch, Delivery, Issued};
 use claymark_store::{Committed, StoreError};
 
 use crate::clock::{Alarm, Clock, LONGEST_NAP};
 use crate::forward::Behind;
 use crate::intake::{Arrival, Connection};
 use crate::message::Message;
+use crate::notify;
 use crate::pipeline::{Output, Pipeline};
 use crate::publish::{self, Retained};
 use crate::record::Recorder;
@@ -58,10 +60,12 @@ pub struct Engine {
     heard: bool,
     /// Rings when it is time to look at the clock, whatever arrives meanwhile.
     nap: Alarm,
-    /// Notices that `notify` has no room for yet.
-    to_notify: VecDeque<Issued>,
+    /// Notices and answers that `notify` has no room for yet.
+    to_notify: VecDeque<notify::Word>,
     /// The latest of each topic that the publisher has no room for yet.
     to_publish: BTreeMap<String, Vec<u8>>,
+    /// A notice that reached nobody may stand at the broker.
+    stands_undelivered: bool,
     snapshot: Snapshot,
     /// How many repetitions the pipeline had counted when it was last asked.
     repeated: u64,
@@ -76,11 +80,11 @@ pub struct Ports {
     /// From the intake.
     pub arrivals: mpsc::Receiver<Arrival>,
     /// What became of deliveries.
-    pub outcomes: mpsc::Receiver<Delivery>,
+    pub outcomes: mpsc::Receiver<notify::Outcome>,
     /// To the store's thread.
     pub keeper: Keeper,
     /// To people.
-    pub notices: mpsc::Sender<Issued>,
+    pub notices: mpsc::Sender<notify::Word>,
     /// To the broker.
     pub retained: mpsc::Sender<Retained>,
     /// Whether forwarding has fallen behind; changes are told to people.
@@ -135,7 +139,7 @@ enum Woken {
     StoreNews,
     Notified,
     Published,
-    Delivered(Delivery),
+    Delivered(notify::Outcome),
     Arrived(usize),
     ClockDue,
     Forwarding,
@@ -162,6 +166,7 @@ impl Engine {
             nap: clock.alarm(LONGEST_NAP),
             to_notify: VecDeque::new(),
             to_publish: BTreeMap::new(),
+            stands_undelivered: true,
             snapshot: Snapshot::new(opening.counts),
             repeated: 0,
             reached: now,
@@ -198,9 +203,7 @@ impl Engine {
                 Woken::DiskLate => self.disk_is_late(),
                 Woken::StoreNews => self.hear_of_the_store(),
                 Woken::Notified | Woken::Published => {}
-                Woken::Delivered(delivery) => {
-                    self.backlog.add(Batch { deliveries: vec![delivery], ..Batch::default() });
-                }
+                Woken::Delivered(outcome) => self.heard_of_delivery(outcome),
                 Woken::Forwarding => self.hear_of_forwarding(),
                 Woken::Arrived(0) | Woken::Stop => break,
                 Woken::Arrived(_) => {
@@ -240,8 +243,8 @@ impl Engine {
             answered = answer(&mut self.on_the_way) => answered,
             () = rings(&mut self.retry) => Woken::RetryDue,
             Ok(room) = self.ports.notices.reserve(), if !self.to_notify.is_empty() => {
-                if let Some(issued) = self.to_notify.pop_front() {
-                    room.send(issued);
+                if let Some(word) = self.to_notify.pop_front() {
+                    room.send(word);
                 }
                 Woken::Notified
             }
@@ -251,7 +254,7 @@ impl Engine {
                 }
                 Woken::Published
             }
-            Some(delivery) = self.ports.outcomes.recv() => Woken::Delivered(delivery),
+            Some(outcome) = self.ports.outcomes.recv() => Woken::Delivered(outcome),
             // Without a forwarder its sender is gone, and this never comes.
             Ok(()) = self.ports.behind.changed() => Woken::Forwarding,
             Ok(()) = self.store_news.changed() => Woken::StoreNews,
@@ -276,6 +279,12 @@ impl Engine {
             Arrival::Connection(connection) => {
                 self.snapshot.connection = connection;
                 self.show();
+            }
+            Arrival::Link(link) => {
+                if matches!(link, Link::Down(Trouble::TakenOver { .. })) {
+                    self.snapshot.counts.taken_over += 1;
+                }
+                self.event(Event::Link(link));
             }
         }
     }
@@ -372,7 +381,8 @@ impl Engine {
                 Err(error) => tracing::error!("a forecast or a sheet can't be written as JSON: {error}"),
             }
         }
-        self.to_notify.extend(output.issued);
+        self.to_notify.extend(output.batch.answers.iter().cloned().map(notify::Word::Answer));
+        self.to_notify.extend(output.issued.into_iter().map(Box::new).map(notify::Word::Notice));
         self.backlog.add(output.batch);
     }
 

@@ -9,12 +9,15 @@
 pub mod errand;
 pub mod link;
 pub(crate) mod pause;
+mod rival;
 mod task;
 mod tls;
 
 use jiff::{SignedDuration, Timestamp};
 use tokio::sync::{OwnedSemaphorePermit, mpsc, watch};
 use tokio_util::sync::CancellationToken;
+
+use claymark_core::link::Link;
 
 use crate::message::Message;
 use crate::publish::Line;
@@ -92,13 +95,15 @@ pub enum Arrival {
     Heard(Message),
     /// A message of our own that a filter brought back: nothing but its acknowledgement is wanted.
     Echo(Receipt),
-    /// The broker had forgotten our session, or another client took it.
+    /// The broker had forgotten our session.
     SessionLost {
         /// The last time that it is known to have stood.
         since: Timestamp,
     },
     /// The connection is another than before.
     Connection(Connection),
+    /// What of it matters to people.
+    Link(Link),
 }
 
 /// How the connection stands.

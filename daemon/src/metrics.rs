@@ -117,6 +117,8 @@ impl Sheet {
             ("sessions_lost", "Times that the broker had forgotten our session", counts.sessions_lost),
             ("messages_unrecorded", "Messages missing in the recording", counts.not_recorded),
             ("records_refused", "Records that the store can't hold, kept aside", counts.refused),
+            ("notices_undelivered", "Notices given up for a contact and a way", counts.undelivered),
+            ("sessions_taken_over", "Times that another client had our client id", counts.taken_over),
         ] {
             let counter = ConstCounter::new(value);
             counter.encode(encoder.encode_descriptor(name, help, None, MetricType::Counter)?)?;
@@ -143,6 +145,11 @@ impl Sheet {
             ("messages_waiting", "Messages that wait for their commit", i64_of(snapshot.waiting)),
             ("store_works", "1 unless the last commit failed", i64::from(snapshot.store_trouble.is_none())),
             ("records_unreadable", "Records of the store that couldn't be read back", unreadable),
+            (
+                "nobody_reached",
+                "1 when the last notice reached nobody by any way",
+                i64::from(snapshot.reached_nobody.is_some()),
+            ),
         ] {
             let gauge = ConstGauge::new(value);
             gauge.encode(encoder.encode_descriptor(name, help, None, MetricType::Gauge)?)?;

@@ -4,15 +4,20 @@
 //! most one at a time for each contact and way. So a dead mail server holds up nobody but the letters
 //! that must go through it, and the most urgent of those goes first.
 //!
-//! An attempt that was cut short may have succeeded: the letter then goes again, with the same Message-ID.
+//! A server that took the data and didn't answer may have the letter: it goes again, with the same Message-ID, after
+//! growing pauses and at most a few times. Nothing is tried for longer than it is of use. What is given up is said
+//! to the engine, so that others are told.
 
+mod letter;
 pub mod line;
 mod mail;
 mod mqtt;
+mod rounds;
 mod schedule;
+mod settings;
 mod smtp;
 
-use std::collections::VecDeque;
+use std::collections::{BTreeMap, VecDeque};
 use std::sync::Arc;
 use std::time::Duration;
 
@@ -25,105 +30,40 @@ use tokio::sync::mpsc;
 use tokio_util::sync::CancellationToken;
 
 use claymark_core::id::Id;
-use claymark_core::notice::{Audience, Notice};
+use claymark_core::notice::{Answer, Content, Missed, Notice};
 use claymark_core::site::Site;
 use claymark_store::batch::{Channel, Delivery, DeliveryState, Issued};
 
 use crate::clock::Clock;
-use crate::intake::Login;
 use crate::publish;
-use schedule::Attempt;
+use letter::Letter;
+use rounds::{End, Rounds};
+use schedule::{Attempt, Tries};
+pub use settings::{Address, Patience, Security, Settings, Smtp, Ways};
 
-/// Where one contact is reached.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Address {
-    /// The contact.
-    pub contact: Id,
-    /// For the To: line.
-    pub name: String,
-    /// Mail address; checked.
-    pub email: Option<String>,
-    /// Whether notices are also published below `<prefix>/notice/<contact>`.
-    pub mqtt: bool,
+/// What the task is told.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Word {
+    /// People must be told.
+    Notice(Box<Issued>),
+    /// Somebody is on it.
+    Answer(Answer),
 }
 
-/// How the connection to the mail server is protected.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Security {
-    /// TLS from the first byte (port 465).
-    Tls,
-    /// STARTTLS, required (port 587).
-    StartTls,
-    /// None: only to a server on this machine.
-    None,
-}
-
-/// The mail server.
-#[derive(Clone, PartialEq, Eq)]
-pub struct Smtp {
-    /// Host name.
-    pub host: String,
-    /// TCP port.
-    pub port: u16,
-    /// How it is protected.
-    pub security: Security,
-    /// PEM of the own certificate authority; `None`: the system's roots.
-    pub ca_pem: Option<Vec<u8>>,
-    /// Who we are.
-    pub login: Option<Login>,
-    /// The address that notices come from.
-    pub from: String,
-}
-
-/// What sending needs.
-#[derive(Clone, PartialEq, Eq)]
-pub struct Settings {
-    /// `None`: no mail is sent.
-    pub smtp: Option<Smtp>,
-    /// In the order of the site file.
-    pub addresses: Vec<Address>,
-    /// MQTT notices go below it.
-    pub prefix: String,
-}
-
-impl Settings {
-    /// By which ways each contact is reached, in the order of the site file.
-    #[must_use]
-    pub fn ways(&self) -> Ways {
-        let of = |address: &Address| {
-            let email = (self.smtp.is_some() && address.email.is_some()).then_some(Channel::Email);
-            let mqtt = address.mqtt.then_some(Channel::Mqtt);
-            let contact = address.contact.clone();
-            [email, mqtt].into_iter().flatten().map(move |channel| (contact.clone(), channel))
-        };
-        Ways(self.addresses.iter().flat_map(of).collect())
-    }
-
-    fn address(&self, contact: &Id) -> Option<&Address> {
-        self.addresses.iter().find(|address| address.contact == *contact)
-    }
-}
-
-/// By which ways people are reached, without their addresses.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Ways(Vec<(Id, Channel)>);
-
-impl Ways {
-    /// The deliveries that a notice needs: to each contact that it is for, by each way to reach it.
-    ///
-    /// They belong into the commit that keeps the notice, so that a restart goes on with them.
-    pub fn deliveries(&self, notice: &Notice) -> impl Iterator<Item = Delivery> {
-        let wanted = |contact: &Id| match &notice.to {
-            Audience::Everyone => true,
-            Audience::Only(only) => only == contact,
-        };
-        self.0.iter().filter(move |(contact, _)| wanted(contact)).map(|(contact, channel)| Delivery {
-            notice: notice.number,
-            contact: contact.clone(),
-            channel: *channel,
-            state: DeliveryState::Pending { attempts: 0, next_try: notice.at, last_error: None },
-        })
-    }
+/// What became of what it was told.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Outcome {
+    /// How far a delivery came.
+    Delivery(Delivery),
+    /// Somebody won't get a notice by a way: refused for good, tried often enough, or for too long.
+    Undelivered {
+        /// The notice.
+        notice: Box<Notice>,
+        /// Who won't get it, and how.
+        missed: Missed,
+    },
+    /// A notice has reached nobody, by any way.
+    ReachedNobody(Arc<Issued>),
 }
 
 /// Who writes, and with what.
@@ -134,6 +74,8 @@ struct Sender {
     time_zone: TimeZone,
     settings: Settings,
     publish: mpsc::Sender<publish::Request>,
+    outcomes: mpsc::Sender<Outcome>,
+    clock: Clock,
     stop: CancellationToken,
 }
 
@@ -148,36 +90,29 @@ pub struct Notifier {
     /// To whom, and by which way, something is on the way.
     busy: Vec<(Id, Channel)>,
     /// Outcomes that the engine has no room for yet.
-    told: VecDeque<Delivery>,
+    told: VecDeque<Outcome>,
+    rounds: Rounds,
+    /// The last notices, delivered or not: an answer to one can settle another.
+    known: BTreeMap<u64, Arc<Issued>>,
 }
 
 /// Where things come from and go to.
 pub struct Ports {
-    /// Notices, from the engine.
-    pub notices: mpsc::Receiver<Issued>,
+    /// Notices and answers, from the engine.
+    pub words: mpsc::Receiver<Word>,
     /// What became of deliveries, to the engine.
-    pub outcomes: mpsc::Sender<Delivery>,
+    pub outcomes: mpsc::Sender<Outcome>,
     /// To the broker.
     pub publish: mpsc::Sender<publish::Request>,
     /// From then on nothing new is begun.
     pub stop: CancellationToken,
 }
 
-/// One notice on its way to one contact by one channel.
-#[derive(Debug, Clone)]
-struct Letter {
-    issued: Arc<Issued>,
-    contact: Id,
-    channel: Channel,
-    attempts: u32,
-    next_try: Timestamp,
-}
-
 /// What woke the task.
 enum Woken {
-    Notice(Issued),
+    Told(Word),
     Attempted(Letter, Attempt),
-    Told,
+    MadeRoom,
     Due,
     Stop,
 }
@@ -199,6 +134,8 @@ impl Notifier {
             time_zone: site.time_zone.clone(),
             settings,
             publish: ports.publish.clone(),
+            outcomes: ports.outcomes.clone(),
+            clock: clock.clone(),
             stop: ports.stop.clone(),
         });
         let mut notifier = Self {
@@ -210,6 +147,8 @@ impl Notifier {
             on_the_way: FuturesUnordered::new(),
             busy: Vec::new(),
             told: VecDeque::new(),
+            rounds: Rounds::default(),
+            known: BTreeMap::new(),
         };
         for (issued, delivery) in pending {
             notifier.accept(&Arc::new(issued), delivery);
@@ -222,9 +161,10 @@ impl Notifier {
         loop {
             self.begin_due();
             match self.woken().await {
-                Woken::Notice(issued) => self.take(issued),
+                Woken::Told(Word::Notice(issued)) => self.take(*issued),
+                Woken::Told(Word::Answer(answer)) => self.answered(&answer),
                 Woken::Attempted(letter, attempt) => self.attempted(letter, attempt),
-                Woken::Told | Woken::Due => {}
+                Woken::MadeRoom | Woken::Due => {}
                 Woken::Stop => break,
             }
         }
@@ -237,13 +177,13 @@ impl Notifier {
         let next = self.next_try();
         tokio::select! {
             () = self.ports.stop.cancelled() => Woken::Stop,
-            Some(issued) = self.ports.notices.recv() => Woken::Notice(issued),
+            Some(word) = self.ports.words.recv() => Woken::Told(word),
             Some((letter, attempt)) = self.on_the_way.next() => Woken::Attempted(letter, attempt),
             Ok(room) = self.ports.outcomes.reserve(), if !self.told.is_empty() => {
-                if let Some(delivery) = self.told.pop_front() {
-                    room.send(delivery);
+                if let Some(outcome) = self.told.pop_front() {
+                    room.send(outcome);
                 }
-                Woken::Told
+                Woken::MadeRoom
             }
             () = sleep_until(&self.clock, next) => Woken::Due,
         }
@@ -253,8 +193,8 @@ impl Notifier {
         while let Some((letter, attempt)) = self.on_the_way.next().await {
             self.attempted(letter, attempt);
         }
-        for delivery in std::mem::take(&mut self.told) {
-            if self.ports.outcomes.send(delivery).await.is_err() {
+        for outcome in std::mem::take(&mut self.told) {
+            if self.ports.outcomes.send(outcome).await.is_err() {
                 return;
             }
         }
@@ -262,56 +202,93 @@ impl Notifier {
 
     fn take(&mut self, issued: Issued) {
         let issued = Arc::new(issued);
-        self.drop_replaced(&issued);
+        self.drop_replaced(&issued.notice);
         let deliveries: Vec<_> = self.ways.deliveries(&issued.notice).collect();
+        // What only passes another notice on is left out: that one has reached nobody already.
+        if deliveries.is_empty() && !matches!(issued.notice.content, Content::Undelivered(_)) {
+            self.reached_nobody(&issued);
+        }
         for delivery in deliveries {
             self.accept(&issued, delivery);
         }
     }
 
     fn accept(&mut self, issued: &Arc<Issued>, delivery: Delivery) {
-        let DeliveryState::Pending { attempts, next_try, .. } = delivery.state else { return };
-        let Delivery { notice, contact, channel, .. } = delivery;
-        let waits = |letter: &Letter| {
-            letter.issued.notice.number == notice && letter.contact == contact && letter.channel == channel
+        let number = delivery.notice;
+        self.known.insert(number, Arc::clone(issued));
+        if self.known.len() > KNOWN {
+            self.known.pop_first();
+        }
+        let Some((tries, next_try)) = Tries::of(&delivery.state) else {
+            if matches!(delivery.state, DeliveryState::Sent { .. }) {
+                self.rounds.had_reached(number);
+            }
+            return;
         };
+        let Delivery { contact, channel, .. } = delivery;
+        let waits = |letter: &Letter| letter.notice().number == number && letter.goes(&contact, channel);
         if !self.waiting.iter().any(waits) {
-            self.waiting.push(Letter { issued: Arc::clone(issued), contact, channel, attempts, next_try });
+            let (issued, last) = (Arc::clone(issued), String::new());
+            self.rounds.begin(number);
+            self.waiting.push(Letter { issued, contact, channel, tries, next_try, last });
         }
     }
 
     /// A notice that wasn't delivered before another one replaced it would only confuse after that one.
-    fn drop_replaced(&mut self, by: &Issued) {
-        let Some(replaced) = by.notice.replaces else { return };
-        let now = self.clock.now();
-        let successors: Vec<_> = self.ways.deliveries(&by.notice).collect();
-        let followed = |letter: &Letter| {
-            letter.issued.notice.number == replaced
-                && successors
-                    .iter()
-                    .any(|next| next.contact == letter.contact && next.channel == letter.channel)
+    fn drop_replaced(&mut self, by: &Notice) {
+        let successors: Vec<_> = self.ways.deliveries(by).collect();
+        let follows =
+            |letter: &Letter| successors.iter().any(|next| letter.goes(&next.contact, next.channel));
+        let needless = |letter: &Letter| {
+            by.clears(letter.notice()) || (by.replaces == Some(letter.notice().number) && follows(letter))
         };
-        for letter in self.waiting.extract_if(.., |letter| followed(letter)) {
-            let why = format!("notice {} replaced it before it could be delivered", by.notice.number);
-            self.told.push_back(letter.delivery(DeliveryState::GivenUp { at: now, why }));
+        let why = format!("notice {} replaced it before it could be delivered", by.number);
+        self.drop_needless(needless, &why);
+    }
+
+    /// Somebody is on it: nobody else has to be called.
+    fn answered(&mut self, answer: &Answer) {
+        let answered = self.known.get(&answer.notice).cloned();
+        let needless = |letter: &Letter| {
+            let settled = |other: &Arc<Issued>| letter.notice().is_settled_by_answer_to(&other.notice);
+            letter.notice().number == answer.notice || answered.as_ref().is_some_and(settled)
+        };
+        self.drop_needless(
+            needless,
+            &format!("notice {} was answered before it could be delivered", answer.notice),
+        );
+    }
+
+    fn drop_needless(&mut self, needless: impl Fn(&Letter) -> bool, why: &str) {
+        let now = self.clock.now();
+        for letter in self.waiting.extract_if(.., |letter| needless(letter)) {
+            let (number, contact, way) = (letter.notice().number, &letter.contact, letter.channel);
+            tracing::info!("notice {number} to {contact} by {way:?} isn't needed any more: {why}");
+            let state = DeliveryState::GivenUp { at: now, why: why.to_owned() };
+            self.told.push_back(Outcome::Delivery(letter.delivery(state)));
+            self.rounds.end(number, End::Needless);
         }
     }
 
     fn next_try(&self) -> Option<Timestamp> {
         let free = |letter: &&Letter| !self.is_busy(letter);
-        self.waiting.iter().filter(free).map(|letter| letter.next_try).min()
+        self.waiting.iter().filter(free).map(Letter::due).min()
     }
 
     /// Begins an attempt for each contact and way that is free and has a letter due, the most urgent first.
     fn begin_due(&mut self) {
         let now = self.clock.now();
-        self.waiting.sort_by_key(|letter| {
-            (schedule::urgency(letter.issued.notice.priority), letter.issued.notice.number)
-        });
-        while let Some(place) =
-            self.waiting.iter().position(|letter| letter.next_try <= now && !self.is_busy(letter))
-        {
+        self.waiting
+            .sort_by_key(|letter| (schedule::urgency(letter.notice().priority), letter.notice().number));
+        while let Some(place) = self.first_due(now) {
             let letter = self.waiting.remove(place);
+            if let Some(why) = schedule::give_up(letter.notice(), letter.tries, &letter.last, now) {
+                self.told.push_back(Outcome::Delivery(
+                    letter.delivery(DeliveryState::GivenUp { at: now, why: why.clone() }),
+                ));
+                self.failed(&letter, &why);
+                continue;
+            }
             self.busy.push((letter.contact.clone(), letter.channel));
             let sender = Arc::clone(&self.sender);
             self.on_the_way.push(Box::pin(async move {
@@ -321,43 +298,64 @@ impl Notifier {
         }
     }
 
+    /// What is of no use any more needn't wait for its way to be free.
+    fn first_due(&self, now: Timestamp) -> Option<usize> {
+        let due = |letter: &Letter| letter.due() <= now && !self.is_busy(letter);
+        let over = |letter: &Letter| letter.notice().of_use_until() <= now;
+        self.waiting.iter().position(|letter| due(letter) || over(letter))
+    }
+
     fn is_busy(&self, letter: &Letter) -> bool {
-        self.busy.iter().any(|(contact, channel)| *contact == letter.contact && *channel == letter.channel)
+        self.busy.iter().any(|(contact, channel)| letter.goes(contact, *channel))
     }
 
     fn attempted(&mut self, mut letter: Letter, attempt: Attempt) {
-        self.busy.retain(|(contact, channel)| *contact != letter.contact || *channel != letter.channel);
-        letter.attempts = letter.attempts.saturating_add(1);
-        let notice = &letter.issued.notice;
-        let Some(state) = schedule::after(attempt, notice, letter.attempts, self.clock.now()) else {
+        self.busy.retain(|(contact, channel)| !letter.goes(contact, *channel));
+        letter.tries = letter.tries.with(&attempt);
+        let Some(state) = schedule::after(attempt, letter.notice(), letter.tries, self.clock.now()) else {
             return;
         };
-        let (number, contact, way) = (notice.number, &letter.contact, letter.channel);
-        match &state {
-            DeliveryState::Sent { .. } => tracing::info!("notice {number} reached {contact} by {way:?}"),
-            DeliveryState::GivenUp { why, .. } => {
-                tracing::error!("notice {number} to {contact} by {way:?} is given up: {why}");
+        self.told.push_back(Outcome::Delivery(letter.delivery(state.clone())));
+        let (number, contact, way) = (letter.notice().number, &letter.contact, letter.channel);
+        match state {
+            DeliveryState::Sent { .. } => {
+                tracing::info!("notice {number} reached {contact} by {way:?}");
+                self.rounds.end(number, End::Reached);
             }
+            DeliveryState::GivenUp { why, .. } => self.failed(&letter, &why),
             DeliveryState::Pending { next_try, last_error, .. } => {
-                let why = last_error.as_deref().unwrap_or_default();
+                let why = last_error.unwrap_or_default();
                 tracing::warn!(%next_try, "notice {number} to {contact} by {way:?} isn't delivered yet: {why}");
+                self.waiting.push(Letter { next_try, last: why, ..letter });
             }
-        }
-        self.told.push_back(letter.delivery(state.clone()));
-        if let DeliveryState::Pending { next_try, .. } = state {
-            self.waiting.push(Letter { next_try, ..letter });
+            DeliveryState::Unanswered { times, next_try, last_error, .. } => {
+                let why = last_error.unwrap_or_default();
+                tracing::warn!(
+                    %next_try,
+                    "notice {number} to {contact} by {way:?}: the server took it and didn't answer, it may have it \
+                     ({times} of at most {} times): {why}",
+                    schedule::MOST_UNANSWERED
+                );
+                self.waiting.push(Letter { next_try, last: why, ..letter });
+            }
         }
     }
-}
 
-impl Letter {
-    fn delivery(&self, state: DeliveryState) -> Delivery {
-        Delivery {
-            notice: self.issued.notice.number,
-            contact: self.contact.clone(),
-            channel: self.channel,
-            state,
+    /// Somebody won't get a notice by that way: others must hear of it.
+    fn failed(&mut self, letter: &Letter, why: &str) {
+        let (number, contact, way) = (letter.notice().number, &letter.contact, letter.channel);
+        tracing::error!("notice {number} to {contact} by {way:?} is given up: {why}");
+        let notice = Box::new(letter.notice().clone());
+        self.told.push_back(Outcome::Undelivered { notice, missed: letter.missed(why) });
+        if self.rounds.end(number, End::Failed) {
+            self.reached_nobody(&letter.issued);
         }
+    }
+
+    fn reached_nobody(&mut self, issued: &Arc<Issued>) {
+        let (number, subject) = (issued.notice.number, &issued.subject);
+        tracing::error!("notice {number} has reached nobody by any way: {subject}");
+        self.told.push_back(Outcome::ReachedNobody(Arc::clone(issued)));
     }
 }
 
@@ -374,11 +372,19 @@ impl Sender {
                     );
                 };
                 match mail::message(self, server, &address.name, to, letter) {
-                    Ok(message) => smtp::send(server, message).await,
+                    Ok(message) => smtp::send(server, &message, self.data_go_out(letter)).await,
                     Err(why) => Attempt::Never(why),
                 }
             }
             Channel::Mqtt => mqtt::send(self, letter).await,
+        }
+    }
+
+    /// Has it kept that the server may have the mail, before it can: a crash mustn't send it more often than we may.
+    async fn data_go_out(&self, letter: &Letter) {
+        let state = schedule::on_data(letter.notice(), letter.tries, self.clock.now());
+        if self.outcomes.send(Outcome::Delivery(letter.delivery(state))).await.is_err() {
+            tracing::debug!("the engine has ended");
         }
     }
 }
@@ -392,3 +398,6 @@ async fn sleep_until(clock: &Clock, time: Option<Timestamp>) {
 
 /// How long attempts may go on after `stop`; the whole daemon has 5 s.
 const LAST_WORDS: Duration = Duration::from_secs(4);
+
+/// An answer comes within hours, and a bad night has no more notices.
+const KNOWN: usize = 64;

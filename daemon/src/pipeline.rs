@@ -193,6 +193,8 @@ impl Pipeline {
             | Event::GoLive
             | Event::Query(_)
             | Event::NumberedUpTo(_)
+            | Event::Link(_)
+            | Event::NotDelivered { .. }
             | Event::Tick => {}
         }
         self.room.handle(at, event);
@@ -385,6 +387,8 @@ fn no_later_than(now: Timestamp, at: Timestamp, mut deed: Event) -> (Timestamp, 
         | Event::GoLive
         | Event::Query(_)
         | Event::NumberedUpTo(_)
+        | Event::Link(_)
+        | Event::NotDelivered { .. }
         | Event::Tick => {}
     }
     (now, deed)

@@ -1,10 +1,11 @@
 """A real mail server for tests: prints a line of JSON for itself and for each mail, and ends with its stdin.
 
     smtp_server.py [--port N] [--cert PEM --key PEM [--tls]] [--login USER:PASSWORD]
-                   [--rcpt "451 4.3.0 later;250 OK"]
+                   [--rcpt "451 4.3.0 later;250 OK"] [--data "silence;hangup;250 kept"]
 
 --cert alone: STARTTLS is required; with --tls: TLS from the first byte. --rcpt: the answers to RCPT TO, one
-after the other; the last one stays. Each mail is parsed by Python's own email package.
+after the other; the last one stays. --data: the same for the end of the data; silence: none, ever; hangup: none, and
+the connection is cut. Each mail that came is printed, whatever was answered; it is parsed by Python's own email package.
 """
 
 import argparse
@@ -23,8 +24,9 @@ from aiosmtpd.smtp import SMTP, AuthResult
 class Mailbox:
     """Answers as it was told, and prints what it takes."""
 
-    def __init__(self, answers):
+    def __init__(self, answers, verdicts):
         self.answers = answers
+        self.verdicts = verdicts
 
     async def handle_RCPT(self, server, session, envelope, address, rcpt_options):
         answer = self.answers.pop(0) if len(self.answers) > 1 else self.answers[0]
@@ -58,7 +60,12 @@ class Mailbox:
             "bare_line_ends": raw.replace(b"\r\n", b"").count(b"\n") + raw.replace(b"\r\n", b"").count(b"\r"),
             "ascii": raw.isascii(),
         })
-        return "250 kept"
+        verdict = self.verdicts.pop(0) if len(self.verdicts) > 1 else self.verdicts[0]
+        if verdict == "silence":
+            await asyncio.Event().wait()
+        if verdict == "hangup":
+            server.transport.abort()
+        return verdict
 
 
 def say(line):
@@ -76,7 +83,7 @@ def protocol(given, context):
 
         options = {"authenticator": check, "auth_required": True, "auth_require_tls": not given.tls}
     starttls = context if not given.tls else None
-    return SMTP(Mailbox(given.answers), hostname="localhost", tls_context=starttls,
+    return SMTP(Mailbox(given.answers, given.verdicts), hostname="localhost", tls_context=starttls,
                 require_starttls=starttls is not None, **options)
 
 
@@ -88,8 +95,10 @@ async def main():
     parser.add_argument("--tls", action="store_true")
     parser.add_argument("--login")
     parser.add_argument("--rcpt", default="250 OK")
+    parser.add_argument("--data", default="250 kept")
     given = parser.parse_args()
     given.answers = given.rcpt.split(";")
+    given.verdicts = given.data.split(";")
     context = None
     if given.cert:
         context = ssl.create_default_context(ssl.Purpose.CLIENT_AUTH)

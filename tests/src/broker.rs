@@ -89,6 +89,14 @@ impl Broker {
         }
     }
 
+    /// Sends it a signal by name: STOP lets the system take connections for it on which nothing is said.
+    ///
+    /// # Panics
+    /// When it doesn't run.
+    pub fn signal(&self, name: &str) {
+        signal(self.process.as_ref().expect("it runs"), name);
+    }
+
     /// Starts it again on the same port.
     ///
     /// # Panics

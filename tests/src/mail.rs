@@ -107,6 +107,14 @@ impl MailServer {
         self.port
     }
 
+    /// Sends it a signal by name: STOP lets the system take connections for it on which nothing is said.
+    ///
+    /// # Panics
+    /// When `kill` isn't there.
+    pub fn signal(&self, name: &str) {
+        crate::broker::signal(&self.process, name);
+    }
+
     /// Waits for the next mail.
     ///
     /// # Panics

@@ -15,6 +15,7 @@
 //! - [`drum`]: one drum under watch, from its level to
 //! - [`happening`], [`forecast`]: what happened to it, and when it runs empty;
 //! - [`clay`], [`refill`]: how cloudy clay makes water, and what to add to a drum;
+//! - [`link`]: how the connection to the broker stands;
 //! - [`notice`]: what people are told, as facts;
 //! - [`room`]: the one door in, and what must be done.
 
@@ -27,6 +28,7 @@ pub mod gauge;
 pub mod happening;
 pub mod id;
 pub mod ledger;
+pub mod link;
 pub mod notice;
 pub mod outlook;
 pub mod oxygen;

@@ -5,6 +5,8 @@ pub mod failure;
 pub mod keeping;
 pub mod query;
 pub mod register;
+pub mod undelivered;
+mod validity;
 
 use jiff::Timestamp;
 use serde::{Deserialize, Serialize};
@@ -13,6 +15,7 @@ use crate::id::Id;
 
 pub use content::Content;
 pub use failure::Failure;
+pub use undelivered::{Missed, Undelivered};
 
 /// What a notice is about.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
@@ -36,6 +39,8 @@ pub enum NoticeKind {
     Air,
     /// Something that was written down, answered or to be kept wasn't taken, or is asked about.
     Query,
+    /// A notice didn't reach somebody.
+    Undelivered,
 }
 
 /// How soon someone must act.
@@ -58,6 +63,16 @@ pub enum Audience {
     Everyone,
     /// One contact.
     Only(Id),
+}
+
+/// By which way a notice goes to a contact.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Channel {
+    /// SMTP.
+    Email,
+    /// MQTT.
+    Mqtt,
 }
 
 /// One notice.

@@ -20,11 +20,13 @@ mod failures;
 mod forwarding;
 mod learning;
 mod levers;
+mod link;
 mod look;
 mod mixing;
 mod night;
 mod planning;
 mod queries;
+mod reach;
 mod recall;
 mod runout;
 mod session;
@@ -48,10 +50,11 @@ use crate::fieldlog::{Deed, LogEntry};
 use crate::forecast::Forecast;
 use crate::happening::Happening;
 use crate::ledger::Ledger;
+use crate::link::{Link, Trouble};
 use crate::notice::keeping::{ClockStep, StoreFate};
 use crate::notice::query::Query;
 use crate::notice::register::Register;
-use crate::notice::{Answer, Notice};
+use crate::notice::{Answer, Missed, Notice};
 use crate::reading::Assessed;
 use crate::refill::sheet::Sheet;
 use crate::room::calendar::Shift;
@@ -62,7 +65,9 @@ use crate::room::evidence::journal::Journal;
 use crate::room::failures::Failures;
 use crate::room::forwarding::Forwarding;
 use crate::room::learning::Learned;
+use crate::room::link::LinkWatch;
 use crate::room::queries::Asked;
+use crate::room::reach::Reach;
 use crate::room::session::Session;
 use crate::room::silence::Sensors;
 use crate::room::storage::Storage;
@@ -88,6 +93,8 @@ pub struct Room {
     failures: Failures,
     forwarding: Forwarding,
     learned: Learned,
+    link: LinkWatch,
+    reach: Reach,
     evening: Evening,
     /// Notices that were answered, and when last.
     answers: BTreeMap<u64, Timestamp>,
@@ -164,6 +171,15 @@ pub enum Event {
     Query(Query),
     /// While the past is told again after a restart: notices were numbered up to there, whether or not they can be read.
     NumberedUpTo(u64),
+    /// The connection to the broker is another than before.
+    Link(Link),
+    /// A notice won't reach somebody by some way.
+    NotDelivered {
+        /// The notice.
+        notice: Box<Notice>,
+        /// Who won't get it, and how.
+        missed: Missed,
+    },
 }
 
 /// What must be done now.
@@ -216,6 +232,8 @@ impl Room {
             failures: Failures::default(),
             forwarding: Forwarding::default(),
             learned: Learned::default(),
+            link: LinkWatch::default(),
+            reach: Reach::default(),
             evening: Evening::default(),
             answers: BTreeMap::new(),
             register: Register::default(),
@@ -315,7 +333,10 @@ impl Room {
             | Event::NotForwarded { .. }
             | Event::Forwarded
             | Event::Query(_)
+            | Event::NotDelivered { .. }
             | Event::GoLive => true,
+            // The rest is known when something else is told: who connects, connects again and again.
+            Event::Link(link) => matches!(link, Link::Down(Trouble::TakenOver { .. })),
             Event::Recalled(_)
             | Event::Remembered(_)
             | Event::HadHappened(_)
@@ -332,7 +353,11 @@ impl Room {
             Event::Reading(assessed) => self.take_reading(now, &assessed),
             Event::Log(entry) => self.take_log(now, &entry),
             Event::Answer(answer) => self.take_answer(&answer),
-            Event::SessionLost { since } => self.session.lost(since),
+            Event::SessionLost { since } => {
+                if !self.link.explains_loss(since) {
+                    self.session.lost(now, since);
+                }
+            }
             Event::StoreFailed { why } => self.storage.failed(now, why),
             Event::StoreWorks => self.storage.works(),
             Event::StoreReplaced(fate) => self.storage.replaced(now, fate),
@@ -352,6 +377,13 @@ impl Room {
                 self.last_number = self.last_number.max(last);
                 self.register.numbered_up_to(last);
             }
+            Event::Link(link) => {
+                if matches!(link, Link::Down(Trouble::TakenOver { .. })) {
+                    self.session.explained();
+                }
+                self.link.take(now, link);
+            }
+            Event::NotDelivered { notice, missed } => self.reach.missed(now, *notice, missed),
         }
     }
 
@@ -361,8 +393,10 @@ impl Room {
             return;
         }
         self.register.answered(answer);
-        let last = self.answers.entry(answer.notice).or_insert(answer.at);
-        *last = answer.at.max(*last);
+        for notice in [Some(answer.notice), self.reach.stands_for(answer.notice)].into_iter().flatten() {
+            let last = self.answers.entry(notice).or_insert(answer.at);
+            *last = answer.at.max(*last);
+        }
     }
 
     /// What others than the drums keep of an entry.

@@ -10,10 +10,14 @@ mod house;
 mod learned;
 #[path = "room_nights/levers.rs"]
 mod levers;
+#[path = "room_nights/link.rs"]
+mod link;
 #[path = "room_nights/night.rs"]
 mod night;
 #[path = "room_nights/ramp.rs"]
 mod ramp;
+#[path = "room_nights/reach.rs"]
+mod reach;
 #[path = "room_nights/written.rs"]
 mod written;
 
@@ -340,7 +344,8 @@ fn a_forgotten_session_is_told_and_a_forgetful_broker_only_every_two_hours() {
     let mut night = Night::begin("2027-04-20T08:00");
     night.until("2027-04-20T12:00");
     let since = night.at("2027-04-20T11:40");
-    let said = night.event(Event::SessionLost { since });
+    assert_eq!(told(&night.event(Event::SessionLost { since })), [], "who did it shows in a moment");
+    let said = night.minutes(1);
     let Content::ReadingsMissing(ReadingsMissing::SessionLost { since: told_since, .. }) =
         &said[0].notice.content
     else {

@@ -191,6 +191,7 @@ impl<'a> Points<'a> {
             DeliveryState::Pending { .. } => "pending",
             DeliveryState::Sent { .. } => "sent",
             DeliveryState::GivenUp { .. } => "given-up",
+            DeliveryState::Unanswered { .. } => "unanswered",
         };
         let more = [("notice", number(delivery.notice)), ("state", Value::Text(state))];
         let tags = [channel.as_str(), delivery.contact.as_str(), self.site.as_str()];

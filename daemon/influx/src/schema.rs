@@ -190,7 +190,7 @@ pub const DELIVERY: Measurement = Measurement {
     fields: &[
         text("json", "the delivery"),
         integer("notice", "the notice's number"),
-        text("state", "pending, sent or given-up"),
+        text("state", "pending, unanswered, sent or given-up"),
     ],
 };
 

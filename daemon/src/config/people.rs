@@ -13,7 +13,7 @@ use super::list::List;
 use super::secrets;
 use super::table::Table;
 use super::value::{self, Wrong};
-use crate::notify::{Address, Security, Smtp};
+use crate::notify::{Address, Patience, Security, Smtp};
 
 /// Who is told, and how.
 pub(super) struct People {
@@ -89,7 +89,8 @@ fn smtp(table: &Table<'_>, around: &Around) -> Option<Smtp> {
             "Write \"tls\" (port 465) or \"starttls\" (port 587); \"none\" is for a server on this machine.";
         table.findings.mistake(security.span(), what, remedy);
     }
-    Some(Smtp { host: host?.into_inner(), port, security: kind, ca_pem, login, from: from?.into_inner() })
+    let (host, from) = (host?.into_inner(), from?.into_inner());
+    Some(Smtp { host, port, security: kind, ca_pem, login, from, patience: Patience::default() })
 }
 
 fn mail_address(value: &DeValue<'_>) -> Result<String, Wrong> {

@@ -31,6 +31,8 @@ pub struct Snapshot {
     pub connection: Connection,
     /// What the store says, while it fails.
     pub store_trouble: Option<String>,
+    /// The last notice that reached nobody by any way, until another reaches somebody.
+    pub reached_nobody: Option<u64>,
 }
 
 /// What was counted since the program started.
@@ -62,6 +64,10 @@ pub struct Counts {
     pub refused: u64,
     /// Records of the store that couldn't be read back at the last start.
     pub unreadable: u64,
+    /// Deliveries that were given up: a notice that doesn't reach somebody by some way.
+    pub undelivered: u64,
+    /// Times that another client had our client id at the broker.
+    pub taken_over: u64,
 }
 
 /// A sensor's newest reading.
@@ -87,6 +93,7 @@ impl Snapshot {
             skill: Skill::default(),
             connection: Connection::Down { why: "not connected yet".to_owned() },
             store_trouble: None,
+            reached_nobody: None,
         }
     }
 

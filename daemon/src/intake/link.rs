@@ -132,6 +132,12 @@ pub enum Broken {
     /// Anything else.
     #[error("{0}")]
     Lost(String),
+    /// The broker ended a connection without saying why.
+    #[error("the broker closed the connection")]
+    Closed,
+    /// The connection is made, and nothing is heard on it.
+    #[error("{0}: it is slow, paused or hangs")]
+    Silent(&'static str),
 }
 
 impl Client {
@@ -294,7 +300,7 @@ impl Link {
     /// Says that we are alive, and looks whether the broker is; while nothing is read that can't be known.
     async fn ping(&mut self, room: bool) -> Result<(), Broken> {
         if self.unheard >= UNHEARD_PINGS {
-            return Err(Broken::Lost("the broker doesn't answer any more".to_owned()));
+            return Err(Broken::Silent("the broker doesn't answer any more"));
         }
         self.unheard = if room { self.unheard + 1 } else { 0 };
         self.let_out().await?;

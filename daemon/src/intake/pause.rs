@@ -26,8 +26,7 @@ impl Pauses {
 }
 
 const SHORTEST: Duration = Duration::from_secs(1);
-/// Also the pause after another client took our place: two daemons mustn't throw each other out.
-pub const LONGEST: Duration = Duration::from_secs(60);
+const LONGEST: Duration = Duration::from_secs(60);
 
 #[cfg(test)]
 mod tests {

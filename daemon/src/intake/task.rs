@@ -8,8 +8,11 @@ use jiff::{SignedDuration, Timestamp};
 use tokio::sync::Semaphore;
 use tokio::time::Sleep;
 
+use claymark_core::link::{Link as State, Trouble};
+
 use super::link::{Broken, Client, Delivered, Grant, Link, Seen};
-use super::pause::{self, Pauses};
+use super::pause::Pauses;
+use super::rival::{Rival, Rivalry};
 use super::tls::TlsError;
 use super::{Arrival, Connection, Place, Ports, Receipt, Settings, Stop, Taking};
 use crate::clock::Clock;
@@ -30,8 +33,9 @@ pub struct Intake {
     stood: Option<Timestamp>,
     /// The largest packet that the next connection accepts.
     largest: u32,
-    /// Connections in a row that ended soon after they had been subscribed.
-    short_lived: u32,
+    rivalry: Rivalry,
+    /// Whether this connection was subscribed, or the last one had been.
+    subscribed: bool,
     taking: Taking,
 }
 
@@ -71,7 +75,8 @@ impl Intake {
             room: Arc::new(Semaphore::new(settings.queue)),
             space: Arc::new(Semaphore::new(SPACE_KIB)),
             largest: settings.max_packet_bytes,
-            short_lived: 0,
+            rivalry: Rivalry::default(),
+            subscribed: false,
             taking: Taking::ToKeep,
             pauses: Pauses::default(),
             settings,
@@ -90,7 +95,7 @@ impl Intake {
             self.tell_line(Line::Down).await;
             if self.clock.now().duration_since(began) > GOOD_FOR {
                 self.pauses.reset();
-                self.short_lived = 0;
+                self.rivalry.stood();
             }
             let pause = match ending {
                 Ending::Asked => return,
@@ -104,6 +109,7 @@ impl Intake {
 
     /// One connection from its beginning to its end.
     async fn connection(&mut self) -> Ending {
+        self.subscribed = false;
         let (client, mut link) = match Link::open(&self.settings, self.largest, self.taking) {
             Ok(opened) => opened,
             Err(error) => return Ending::Broken(Broken::Lost(error.to_string())),
@@ -180,6 +186,9 @@ impl Intake {
 
     async fn connected(&mut self, session: &mut Session, session_present: bool) -> Option<Ending> {
         session.connected = true;
+        if self.keeps() {
+            self.rivalry.accepted(self.clock.now());
+        }
         if !session_present
             && self.keeps()
             && let Some(since) = self.stood
@@ -213,13 +222,14 @@ impl Intake {
         let since = self.clock.now();
         if self.keeps() {
             self.stood = Some(since);
-            self.short_lived = self.short_lived.saturating_add(1);
+            self.subscribed = true;
         }
         tracing::info!("watching: subscribed at {}:{}", self.settings.host, self.settings.port);
         if refused.len() < filters.len() {
             self.tell_line(Line::Watching).await;
         }
         self.tell(Arrival::Connection(Connection::Watching { since, refused })).await;
+        self.tell(Arrival::Link(State::Up)).await;
         None
     }
 
@@ -303,6 +313,7 @@ impl Intake {
         let why = "too many messages wait for the disk: the connection is closed, the broker keeps the rest";
         tracing::warn!("{why}");
         self.tell(Arrival::Connection(Connection::Down { why: why.to_owned() })).await;
+        self.tell(Arrival::Link(State::Down(Trouble::NoRoom))).await;
         let half = u32::try_from(self.settings.queue / 2).unwrap_or(u32::MAX);
         let mut keeping = self.ports.keeping.clone();
         let mut half_free = std::pin::pin!(Arc::clone(&self.room).acquire_many_owned(half));
@@ -326,40 +337,43 @@ impl Intake {
         let why = format!("no connection to {}:{}: {broken}", self.settings.host, self.settings.port);
         tracing::warn!("{why}");
         self.tell(Arrival::Connection(Connection::Down { why })).await;
-        match broken {
-            Broken::TooLarge { bytes } => {
-                // The broker would deliver it again for ever. Taken once, it goes to quarantine.
-                let bytes = u32::try_from(bytes).unwrap_or(u32::MAX);
-                self.largest = bytes.saturating_add(PACKET_HEADER_BYTES).max(self.largest);
-                tracing::error!(
-                    bytes,
-                    "a message larger than mqtt.max_packet_bytes is taken once, for the quarantine; \
-                     set the broker's message_size_limit below it"
-                );
-                Duration::ZERO
-            }
-            Broken::TakenOver => {
-                tracing::error!(
-                    client_id = self.settings.client_id,
-                    "another client uses our client id and gets our messages: stop it, or change mqtt.client_id"
-                );
-                if let Some(since) = self.stood {
-                    self.tell(Arrival::SessionLost { since }).await;
-                }
-                pause::LONGEST
-            }
-            // Mosquitto 2.0.11 closes without the word.
-            Broken::Lost(_) if self.short_lived >= THROWN_OUT => {
-                tracing::error!(
-                    client_id = self.settings.client_id,
-                    "the broker closed {} connections of ours soon after they were made: probably another client \
-                     uses our client id and gets our messages. Stop it, or change mqtt.client_id",
-                    self.short_lived
-                );
-                pause::LONGEST
-            }
-            Broken::Lost(_) => self.pauses.next(&mut rand::rng()),
+        let rival = self.rivalry.ended(self.clock.now(), self.subscribed, &broken);
+        if rival != Rival::None {
+            return self.after_takeover(rival == Rival::Certain).await;
         }
+        self.tell(Arrival::Link(State::Down(trouble(&broken)))).await;
+        if let Broken::TooLarge { bytes } = broken {
+            // The broker would deliver it again for ever. Taken once, it goes to quarantine.
+            let bytes = u32::try_from(bytes).unwrap_or(u32::MAX);
+            self.largest = bytes.saturating_add(PACKET_HEADER_BYTES).max(self.largest);
+            tracing::error!(
+                bytes,
+                "a message larger than mqtt.max_packet_bytes is taken once, for the quarantine; \
+                 set the broker's message_size_limit below it"
+            );
+            return Duration::ZERO;
+        }
+        self.pauses.next(&mut rand::rng())
+    }
+
+    async fn after_takeover(&mut self, certain: bool) -> Duration {
+        let client_id = self.settings.client_id.clone();
+        let pause = self.rivalry.pause(&mut rand::rng());
+        let seen = if certain {
+            "the broker says that another client uses our client id"
+        } else {
+            "the broker closes connection after connection soon after it was made: probably another client uses our \
+             client id"
+        };
+        tracing::error!(
+            client_id,
+            pause_s = pause.as_secs(),
+            "{seen}, and gets our messages. Stop it, or change mqtt.client_id"
+        );
+        let since = self.stood.unwrap_or_else(|| self.clock.now());
+        let taken = Trouble::TakenOver { since, client_id, certain };
+        self.tell(Arrival::Link(State::Down(taken))).await;
+        pause
     }
 
     async fn wait(&mut self, pause: Duration) {
@@ -393,6 +407,15 @@ fn lost(why: &dyn std::fmt::Display) -> Ending {
     Ending::Broken(Broken::Lost(why.to_string()))
 }
 
+/// What people must know of it.
+fn trouble(broken: &Broken) -> Trouble {
+    match broken {
+        Broken::Silent(_) => Trouble::Unanswering,
+        Broken::Closed | Broken::TakenOver | Broken::TooLarge { .. } => Trouble::Closed,
+        Broken::Lost(why) => Trouble::Unreachable { why: why.clone() },
+    }
+}
+
 /// Returns once, when the alarm clock rings; never without one.
 async fn due(alarm: &mut Option<Pin<Box<Sleep>>>) {
     match alarm {
@@ -410,9 +433,6 @@ const BEAT: Duration = Duration::from_secs(5);
 /// After a connection that stood so long the pauses begin anew; one that falls at once doesn't count as a
 /// success, or two clients with one id would throw each other out each second.
 const GOOD_FOR: SignedDuration = SignedDuration::from_secs(60);
-
-/// So many in a row are no accident.
-const THROWN_OUT: u32 = 3;
 
 /// Type, flags and length, the most that stands before what the length counts (MQTT 5, 2.1).
 const PACKET_HEADER_BYTES: u32 = 5;

@@ -11,7 +11,8 @@ use lettre::message::{Body, Mailbox};
 
 use claymark_core::id::Id;
 
-use super::{Letter, Sender, Smtp};
+use super::letter::Letter;
+use super::{Sender, Smtp};
 
 /// Writes the mail; an error says why it can't be written, ever.
 pub(super) fn message(
@@ -21,7 +22,7 @@ pub(super) fn message(
     to: &str,
     letter: &Letter,
 ) -> Result<Message, String> {
-    let notice = &letter.issued.notice;
+    let notice = letter.notice();
     let mut from: Mailbox =
         server.from.parse().map_err(|error| format!("'{}' isn't a sender: {error}", server.from))?;
     from.name = from.name.or_else(|| Some(one_line(&sender.site_name)));

@@ -2,11 +2,12 @@
 
 use tokio::sync::oneshot;
 
+use super::Sender;
+use super::letter::Letter;
 use super::schedule::Attempt;
-use super::{Letter, Sender};
 use crate::publish::Request;
 
-/// One attempt: ends when the broker has taken or refused it, however long it is away.
+/// One attempt: ends when the broker has taken or refused it, however long it is away, or when it is of no use.
 pub(super) async fn send(sender: &Sender, letter: &Letter) -> Attempt {
     let payload = super::line::notice(&letter.issued).into_bytes();
     let topic = format!("{}/notice/{}", sender.settings.prefix, letter.contact);
@@ -24,6 +25,9 @@ pub(super) async fn send(sender: &Sender, letter: &Letter) -> Attempt {
     };
     tokio::select! {
         attempt = published => attempt,
+        () = sender.clock.sleep_until(letter.notice().of_use_until()) => {
+            Attempt::Later("the broker hasn't taken it in all that time".to_owned())
+        }
         () = sender.stop.cancelled() => Attempt::Interrupted,
     }
 }

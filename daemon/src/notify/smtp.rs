@@ -1,49 +1,96 @@
 //! Hands one mail to the mail server, and says whether trying again makes sense.
+//!
+//! Until the server says that the data may come, a repeat can do no harm. Once they are on their way and no answer
+//! comes, the server may have the mail: that is told apart.
 
 use std::error::Error as _;
 use std::net::IpAddr;
 use std::time::Duration;
 
+use lettre::Message;
+use lettre::address::Envelope;
 use lettre::transport::smtp::Error;
-use lettre::transport::smtp::authentication::Credentials;
-use lettre::transport::smtp::client::{Certificate, CertificateStore, Tls, TlsParameters};
-use lettre::{AsyncSmtpTransport, AsyncTransport, Message, Tokio1Executor};
+use lettre::transport::smtp::authentication::{Credentials, DEFAULT_MECHANISMS};
+use lettre::transport::smtp::client::{AsyncSmtpConnection, Certificate, CertificateStore, TlsParameters};
+use lettre::transport::smtp::commands::{Data, Mail, Rcpt};
+use lettre::transport::smtp::extension::{ClientId, MailParameter};
 
 use super::schedule::Attempt;
 use super::{Security, Smtp};
 
-/// One attempt on a connection of its own.
-pub(super) async fn send(server: &Smtp, message: Message) -> Attempt {
-    let transport = match transport(server) {
-        Ok(transport) => transport,
+/// One attempt on a connection of its own; `on_data` is waited for just before the data go out.
+pub(super) async fn send(server: &Smtp, message: &Message, on_data: impl Future<Output = ()>) -> Attempt {
+    let patience = server.patience;
+    let envelope = message.envelope();
+    let mut connection = match tokio::time::timeout(patience.dialogue, dialogue(server, envelope)).await {
+        Ok(Ok(connection)) => connection,
+        Ok(Err(Refusal::ByServer(error))) => return judge(&error),
         // Somebody mends the site file or the certificate; the notice must still be there then.
-        Err(why) => return Attempt::Later(why),
+        Ok(Err(Refusal::ByUs(why))) => return Attempt::Later(why),
+        Err(_elapsed) => {
+            return Attempt::Later(format!("no answer within {} s", patience.dialogue.as_secs()));
+        }
     };
-    match tokio::time::timeout(WHOLE_ATTEMPT, transport.send(message)).await {
-        Ok(Ok(_accepted)) => Attempt::Accepted,
-        Ok(Err(error)) => judge(&error),
-        Err(_elapsed) => Attempt::Later(format!("no answer within {} s", WHOLE_ATTEMPT.as_secs())),
+    on_data.await;
+    match tokio::time::timeout(patience.data, connection.message(&message.formatted())).await {
+        Ok(Ok(_taken)) => {
+            // It is taken, whatever becomes of the goodbye.
+            if tokio::time::timeout(GOODBYE, connection.quit()).await.is_err() {
+                tracing::debug!("the mail server doesn't say goodbye");
+            }
+            Attempt::Accepted
+        }
+        Ok(Err(error)) if error.status().is_some() => judge(&error),
+        Ok(Err(error)) => Attempt::Unanswered(chain(&error)),
+        Err(_elapsed) => Attempt::Unanswered(format!("no answer within {} s", patience.data.as_secs_f64())),
     }
 }
 
-fn transport(server: &Smtp) -> Result<AsyncSmtpTransport<Tokio1Executor>, String> {
-    let tls = match server.security {
-        Security::Tls => Tls::Wrapper(tls(server)?),
-        Security::StartTls => Tls::Required(tls(server)?),
-        Security::None if on_this_machine(&server.host) => Tls::None,
-        Security::None => {
-            let host = &server.host;
-            return Err(format!("mail to {host} would travel in the clear: set security to tls or starttls"));
-        }
-    };
-    let mut builder = AsyncSmtpTransport::<Tokio1Executor>::builder_dangerous(&server.host)
-        .port(server.port)
-        .tls(tls)
-        .timeout(Some(ONE_ANSWER));
-    if let Some(login) = &server.login {
-        builder = builder.credentials(Credentials::new(login.user.clone(), login.password.clone()));
+/// Why the data didn't go out.
+enum Refusal {
+    ByServer(Error),
+    ByUs(String),
+}
+
+impl From<Error> for Refusal {
+    fn from(error: Error) -> Self {
+        Self::ByServer(error)
     }
-    Ok(builder.build())
+}
+
+/// From the connection to the word that the data may come.
+async fn dialogue(server: &Smtp, envelope: &Envelope) -> Result<AsyncSmtpConnection, Refusal> {
+    if server.security == Security::None && !on_this_machine(&server.host) {
+        let host = &server.host;
+        return Err(Refusal::ByUs(format!(
+            "mail to {host} would travel in the clear: set security to tls or starttls"
+        )));
+    }
+    let hello = ClientId::default();
+    let from_the_start = match server.security {
+        Security::Tls => Some(tls(server).map_err(Refusal::ByUs)?),
+        Security::StartTls | Security::None => None,
+    };
+    let address = (server.host.as_str(), server.port);
+    let mut connection =
+        AsyncSmtpConnection::connect_tokio1(address, Some(FOR_CONNECTING), &hello, from_the_start, None)
+            .await?;
+    if server.security == Security::StartTls {
+        connection.starttls(tls(server).map_err(Refusal::ByUs)?, &hello).await?;
+    }
+    if let Some(login) = &server.login {
+        let credentials = Credentials::new(login.user.clone(), login.password.clone());
+        connection.auth(DEFAULT_MECHANISMS, &credentials).await?;
+    }
+    // Addresses beyond ASCII need the extension of RFC 6531; a server without it says so.
+    let ascii = envelope.to().iter().chain(envelope.from()).all(|address| address.to_string().is_ascii());
+    let parameters = if ascii { Vec::new() } else { vec![MailParameter::SmtpUtfEight] };
+    connection.command(Mail::new(envelope.from().cloned(), parameters)).await?;
+    for to in envelope.to() {
+        connection.command(Rcpt::new(to.clone(), Vec::new())).await?;
+    }
+    connection.command(Data).await?;
+    Ok(connection)
 }
 
 fn tls(server: &Smtp) -> Result<TlsParameters, String> {
@@ -88,8 +135,7 @@ fn chain(error: &Error) -> String {
 /// encryption required.
 const ABOUT_LOGIN: [u16; 4] = [530, 534, 535, 538];
 
-/// For each of the server's answers.
-const ONE_ANSWER: Duration = Duration::from_secs(20);
+const FOR_CONNECTING: Duration = Duration::from_secs(20);
 
-/// A server that dribbles mustn't hold up the next letter.
-const WHOLE_ATTEMPT: Duration = Duration::from_secs(60);
+/// The mail is taken; this only is polite.
+const GOODBYE: Duration = Duration::from_secs(2);

@@ -83,6 +83,8 @@ impl Outbox {
         if self.unnumbered.len() + self.numbered.len() >= ON_THE_WAY {
             return None;
         }
+        // A notice that is of no use any more was given up by who sent it.
+        self.requests.retain(|request| !request.done.is_closed());
         // People first: a notice overtakes forecasts.
         let next = match self.requests.pop_front() {
             Some(request) => OnTheWay::Request(request),

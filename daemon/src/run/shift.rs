@@ -126,7 +126,7 @@ async fn start(house: &House, settings: &Settings, past: Past, opening: Opening)
 
     let notifier_stop = CancellationToken::new();
     let ports =
-        notify::Ports { notices: notices_inbox, outcomes, publish: requests, stop: notifier_stop.clone() };
+        notify::Ports { words: notices_inbox, outcomes, publish: requests, stop: notifier_stop.clone() };
     let notifier = Notifier::new(&settings.site, settings.notify.clone(), past.pending, clock.clone(), ports);
 
     for topic in past.gone {

@@ -8,6 +8,7 @@ use claymark_core::fieldlog::LogEntry;
 use claymark_core::forecast::Forecast;
 use claymark_core::happening::Happening;
 use claymark_core::id::Id;
+pub use claymark_core::notice::Channel;
 use claymark_core::notice::{Answer, Notice};
 use claymark_core::quarantine::Quarantined;
 use claymark_core::reading::Assessed;
@@ -22,16 +23,6 @@ pub struct Issued {
     pub subject: String,
     /// The body, plain text.
     pub text: String,
-}
-
-/// By which way a notice goes to a contact.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum Channel {
-    /// SMTP.
-    Email,
-    /// MQTT.
-    Mqtt,
 }
 
 /// One notice on its way to one contact by one channel; keyed by the three.
@@ -71,6 +62,17 @@ pub enum DeliveryState {
         at: Timestamp,
         /// Why.
         why: String,
+    },
+    /// The server took the data and didn't say whether it keeps them: the contact may have it, or not.
+    Unanswered {
+        /// How often it was tried at all.
+        attempts: u32,
+        /// How often the server took the data without a word.
+        times: u32,
+        /// When to try next.
+        next_try: Timestamp,
+        /// What the last attempt said; `None`: the data are on their way.
+        last_error: Option<String>,
     },
 }
 

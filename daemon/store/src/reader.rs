@@ -128,11 +128,12 @@ impl Reader {
             .transpose()
     }
 
-    /// Deliveries that are still to be made, each with its notice, oldest notice first.
+    /// Deliveries that are still to be made, each with its notice, oldest notice first; with them those of the same
+    /// notices that are done.
     pub fn pending_deliveries(&self) -> Result<Vec<(Issued, Delivery)>, StoreError> {
         let sql = format!(
             "SELECT {}, {} FROM delivery d JOIN notice n ON n.number = d.notice
-             WHERE d.state = 'pending' ORDER BY d.notice, d.contact, d.channel",
+             WHERE d.notice IN (SELECT notice FROM delivery WHERE state IN ('pending', 'unanswered')) ORDER BY d.notice, d.contact, d.channel",
             rows::NOTICE,
             rows::DELIVERY
         );

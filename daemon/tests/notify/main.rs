@@ -3,6 +3,10 @@
 #[cfg(test)]
 mod delivering;
 #[cfg(test)]
+mod doubtful;
+#[cfg(test)]
+mod lost;
+#[cfg(test)]
 mod messages;
 #[cfg(test)]
 mod office;

@@ -50,7 +50,7 @@ async fn a_sender_with_a_name_of_its_own_keeps_it() {
     let mut settings = settings(server.port());
     settings.smtp.as_mut().unwrap().from = "\"Larval room\" <room@barn.example>".to_owned();
     let mut office = Office::open(settings, vec![]);
-    office.notices.send(notice(7, Priority::Now)).await.unwrap();
+    office.tell(notice(7, Priority::Now)).await;
     office.outcome().await;
     assert_eq!(server.mail().header("From"), "Larval room <room@barn.example>");
     office.close().await;
@@ -61,7 +61,7 @@ async fn sent(issued: Issued, rename: impl FnOnce(&mut String)) -> Mail {
     let mut settings = settings(server.port());
     rename(&mut settings.addresses[0].name);
     let mut office = Office::open(settings, vec![]);
-    office.notices.send(issued).await.unwrap();
+    office.tell(issued).await;
     office.outcome().await;
     office.close().await;
     server.mail()

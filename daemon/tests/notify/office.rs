@@ -1,11 +1,13 @@
 //! A running notifier with its ports in the test's hands, on a clock that only the test moves.
 
+use std::collections::VecDeque;
+
 use claymark::clock::{Clock, Stepper};
 use claymark::intake::Login;
-use claymark::notify::{Address, Notifier, Ports, Security, Settings, Smtp};
+use claymark::notify::{Address, Notifier, Outcome, Patience, Ports, Security, Settings, Smtp, Word};
 use claymark::publish::Request;
 use claymark_core::id::Id;
-use claymark_core::notice::content::{Content, ReadingsMissing};
+use claymark_core::notice::content::{Content, EveningCheck, ReadingsMissing, Visit};
 use claymark_core::notice::{Audience, Notice, NoticeKind, Priority};
 use claymark_store::batch::{Channel, Delivery, DeliveryState, Issued};
 use jiff::{SignedDuration, Timestamp};
@@ -14,8 +16,10 @@ use tokio::task::JoinHandle;
 use tokio_util::sync::CancellationToken;
 
 pub struct Office {
-    pub notices: mpsc::Sender<Issued>,
-    pub outcomes: mpsc::Receiver<Delivery>,
+    pub words: mpsc::Sender<Word>,
+    pub outcomes: mpsc::Receiver<Outcome>,
+    /// Outcomes that are no deliveries.
+    others: VecDeque<Outcome>,
     pub requests: mpsc::Receiver<Request>,
     pub stepper: Stepper,
     stop: CancellationToken,
@@ -25,19 +29,42 @@ pub struct Office {
 impl Office {
     pub fn open(settings: Settings, pending: Vec<(Issued, Delivery)>) -> Self {
         let (clock, stepper) = Clock::stepped(at(0));
-        let (notices, notices_in) = mpsc::channel(8);
+        let (words, words_in) = mpsc::channel(8);
         let (outcomes_out, outcomes) = mpsc::channel(1);
         let (publish, requests) = mpsc::channel(1);
         let stop = CancellationToken::new();
-        let ports = Ports { notices: notices_in, outcomes: outcomes_out, publish, stop: stop.clone() };
+        let ports = Ports { words: words_in, outcomes: outcomes_out, publish, stop: stop.clone() };
         let site = site();
         let task = tokio::spawn(Notifier::new(&site, settings, pending, clock, ports).run());
-        Self { notices, outcomes, requests, stepper, stop, task }
+        Self { words, outcomes, others: VecDeque::new(), requests, stepper, stop, task }
     }
 
-    /// Waits for the next outcome.
+    pub async fn tell(&self, issued: Issued) {
+        self.words.send(Word::Notice(Box::new(issued))).await.unwrap();
+    }
+
+    /// Waits for the next word on a delivery; that the data go out is none.
     pub async fn outcome(&mut self) -> Delivery {
-        self.outcomes.recv().await.unwrap()
+        loop {
+            match self.outcomes.recv().await.unwrap() {
+                Outcome::Delivery(Delivery {
+                    state: DeliveryState::Unanswered { last_error: None, .. },
+                    ..
+                }) => {}
+                Outcome::Delivery(delivery) => return delivery,
+                other @ (Outcome::Undelivered { .. } | Outcome::ReachedNobody(_)) => {
+                    self.others.push_back(other);
+                }
+            }
+        }
+    }
+
+    /// Waits for the next outcome that is no delivery.
+    pub async fn other(&mut self) -> Outcome {
+        match self.others.pop_front() {
+            Some(other) => other,
+            None => self.outcomes.recv().await.unwrap(),
+        }
     }
 
     /// Waits for the next outcome, which must be a pending one, and moves the clock to its next try.
@@ -65,6 +92,7 @@ pub fn settings(port: u16) -> Settings {
             ca_pem: None,
             login: None,
             from: "claymark@barn.example".to_owned(),
+            patience: Patience::default(),
         }),
         addresses: vec![address("on-call", Some("on-call@barn.example"), false)],
         prefix: "claymark/alder-bend".to_owned(),
@@ -95,6 +123,27 @@ pub fn notice(number: u64, priority: Priority) -> Issued {
         subject: format!("Notice {number}"),
         text: "Go.\n".to_owned(),
     }
+}
+
+/// It is of use until the visit.
+pub fn evening_check(number: u64, visit: Timestamp) -> Issued {
+    let mut issued = notice(number, Priority::Soon);
+    issued.notice.at = issued.notice.at.min(visit - SignedDuration::from_hours(3));
+    issued.notice.content = Content::EveningCheck(Box::new(EveningCheck {
+        due: issued.notice.at,
+        visit: Visit { at: visit, margin: SignedDuration::from_hours(1) },
+        drums: Vec::new(),
+        supplies: Vec::new(),
+        silent: Vec::new(),
+        heard: 0,
+        first_called: None,
+        store_failing_since: None,
+        standing: Vec::new(),
+        overdue: Vec::new(),
+        doubtful_catches: Vec::new(),
+        order_due: None,
+    }));
+    issued
 }
 
 pub fn pending(number: u64, contact: &str, channel: Channel) -> Delivery {

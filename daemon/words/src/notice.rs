@@ -10,6 +10,7 @@ mod missing;
 mod outlook;
 mod query;
 mod runout;
+mod undelivered;
 mod withdrawn;
 
 use claymark_core::notice::{Content, Failure, Notice};
@@ -41,6 +42,7 @@ pub fn wording(site: &Site, notice: &Notice) -> Wording {
         Content::LevelDoubt(doubt) => doubt::wording(teller, doubt),
         Content::ReadingsMissing(missing) => missing::wording(teller, missing),
         Content::Query(queries) => query::wording(teller, queries),
+        Content::Undelivered(undelivered) => undelivered::wording(teller, undelivered),
     }
 }
 

@@ -72,6 +72,7 @@ pub fn kind(kind: NoticeKind) -> &'static str {
         NoticeKind::Water => "water",
         NoticeKind::Air => "air and oxygen",
         NoticeKind::Query => "entry asked about",
+        NoticeKind::Undelivered => "somebody not reached",
     }
 }
 

@@ -85,7 +85,8 @@ impl Calls {
 impl Warning {
     fn is_call(&self) -> bool {
         matches!(self.notice.priority, Priority::Now | Priority::Soon)
-            && self.notice.kind != NoticeKind::EveningCheck
+            // What only passes a call on is no second one.
+            && !matches!(self.notice.kind, NoticeKind::EveningCheck | NoticeKind::Undelivered)
     }
 }
 
@@ -132,7 +133,7 @@ impl Fared {
                 self.sent += 1;
                 self.first_sent = Some(self.first_sent.map_or(*at, |first| first.min(*at)));
             }
-            DeliveryState::Pending { .. } => self.pending += 1,
+            DeliveryState::Pending { .. } | DeliveryState::Unanswered { .. } => self.pending += 1,
             DeliveryState::GivenUp { .. } => self.given_up += 1,
         }
     }

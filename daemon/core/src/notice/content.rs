@@ -7,10 +7,12 @@ use serde::{Deserialize, Serialize};
 
 use crate::forecast::{EmptyAt, Forecast};
 use crate::id::Id;
+use crate::link::LinkDown;
 use crate::notice::NoticeKind;
 use crate::notice::failure::Failure;
 use crate::notice::keeping::{ClockStep, StoreFate};
 use crate::notice::query::Queries;
+use crate::notice::undelivered::Undelivered;
 use crate::outlook::{Enough, Slower};
 use crate::refill::Refill;
 use crate::refill::books::MassDoubt;
@@ -39,6 +41,8 @@ pub enum Content {
     Failure(Box<Failure>),
     /// Something wasn't taken, or is asked about.
     Query(Box<Queries>),
+    /// A notice didn't reach somebody.
+    Undelivered(Box<Undelivered>),
 }
 
 impl Content {
@@ -53,6 +57,7 @@ impl Content {
             Self::ReadingsMissing(_) => NoticeKind::ReadingsMissing,
             Self::Failure(failure) => failure.fault.kind(),
             Self::Query(_) => NoticeKind::Query,
+            Self::Undelivered(_) => NoticeKind::Undelivered,
         }
     }
 }
@@ -343,6 +348,13 @@ pub enum Because {
         /// When the oldest of what had waited arrived.
         since: Timestamp,
     },
+    /// No other client has our client id any more.
+    NameFree {
+        /// The last time that our session is known to have stood before.
+        since: Timestamp,
+        /// When it was ours again.
+        until: Timestamp,
+    },
 }
 
 /// A level can't be believed.
@@ -368,6 +380,9 @@ pub enum ReadingsMissing {
         drums: Vec<DrumState>,
         /// The next visit; `None` while people are there.
         visit: Option<Visit>,
+        /// What is wrong with the connection to the broker, where that is down.
+        #[serde(default)]
+        link: Option<LinkDown>,
     },
     /// The broker had forgotten our session.
     SessionLost {
@@ -399,6 +414,15 @@ pub enum ReadingsMissing {
     },
     /// The server's clock was set.
     ClockStepped(ClockStep),
+    /// Another client has our client id at the broker, and gets our messages.
+    TakenOver {
+        /// The last time that our session is known to have stood.
+        since: Timestamp,
+        /// The client id.
+        client_id: String,
+        /// The broker said so; else it is guessed from connections that it closed again and again.
+        certain: bool,
+    },
 }
 
 /// A sensor that doesn't speak.

@@ -98,6 +98,7 @@ impl Register {
                 | Because::HeardAgain { .. }
                 | Because::FailureOver { .. }
                 | Because::StoreWorks { .. }
+                | Because::NameFree { .. }
                 | Because::Forwarded { .. } => row.end(by.at),
             },
             Content::EveningCheck(_)
@@ -105,7 +106,8 @@ impl Register {
             | Content::LevelDoubt(_)
             | Content::ReadingsMissing(_)
             | Content::Failure(_)
-            | Content::Query(_) => row.told_again = Some(by.number),
+            | Content::Query(_)
+            | Content::Undelivered(_) => row.told_again = Some(by.number),
         }
     }
 
@@ -201,7 +203,8 @@ fn calls(kind: NoticeKind) -> bool {
         | NoticeKind::ReadingsMissing
         | NoticeKind::Strength
         | NoticeKind::Water
-        | NoticeKind::Air => true,
+        | NoticeKind::Air
+        | NoticeKind::Undelivered => true,
         NoticeKind::EveningCheck | NoticeKind::Withdrawn | NoticeKind::Query => false,
     }
 }

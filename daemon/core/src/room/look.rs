@@ -74,7 +74,9 @@ impl Room {
         self.look_at_storage(&scene);
         self.look_at_clock(&scene);
         self.look_at_forwarding(&scene);
+        self.look_at_link(&scene);
         self.look_at_session(&scene);
+        self.look_at_reach(&scene);
         self.look_at_silence(&scene);
         self.look_at_doubts(&scene);
         self.look_at_evening(&scene);
@@ -133,8 +135,12 @@ impl Room {
     pub(crate) fn tell(&mut self, scene: &Scene, finding: Finding) -> Told {
         self.issue_forecasts(scene);
         self.last_number = self.next_number(scene.now);
-        let told = Told { number: self.last_number, at: scene.now, to: finding.to.clone() };
-        let Finding { cause, drum, priority, replaces, to, content } = finding;
+        let Finding { cause, drum, priority, replaces, mut to, content } = finding;
+        // Who heard of it only because somebody else couldn't be reached hears that it is over.
+        if matches!(content, Content::Withdrawn(_)) && self.reach.cleared(&cause) {
+            to = Audience::Everyone;
+        }
+        let told = Told { number: self.last_number, at: scene.now, to: to.clone() };
         let kind = content.kind();
         let notice =
             Notice { number: told.number, at: told.at, kind, cause, drum, priority, replaces, to, content };
@@ -206,6 +212,8 @@ impl Room {
             self.session.wake(),
             self.failures.wake(),
             self.asked.wake(),
+            self.link.wake(),
+            self.reach.wake(),
         ]
         .into_iter()
         .flatten();

@@ -41,6 +41,7 @@ impl Room {
             }
             Content::Withdrawn(withdrawn) => self.recall_withdrawn(notice, &withdrawn.because),
             Content::Query(queries) => self.asked.told(notice.at, queries),
+            Content::Undelivered(undelivered) => self.reach.told(notice.number, notice.at, undelivered),
         }
     }
 
@@ -61,10 +62,14 @@ impl Room {
             ReadingsMissing::NotForwarded { since, .. } => self.forwarding.tell(*since, told),
             // Told once, when it happened.
             ReadingsMissing::StoreReplaced { .. } | ReadingsMissing::ClockStepped(_) => {}
+            ReadingsMissing::TakenOver { since, client_id, certain } => {
+                self.link.recall(*since, client_id, *certain, told);
+            }
         }
     }
 
     fn recall_withdrawn(&mut self, notice: &Notice, because: &Because) {
+        self.reach.cleared(&notice.cause);
         match because {
             Because::Refilled { state, .. } | Because::LastsAfterAll { state, .. } => {
                 self.desk_of(&state.drum, |desk| {
@@ -80,6 +85,7 @@ impl Room {
             Because::FailureOver { .. } => self.failures.recall_over(notice),
             Because::StoreWorks { .. } => self.storage.withdraw(),
             Because::Forwarded { .. } => self.forwarding.withdraw(),
+            Because::NameFree { .. } => self.link.withdraw(),
         }
     }
 

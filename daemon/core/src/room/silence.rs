@@ -298,7 +298,8 @@ impl Room {
             [] | [..] => None,
         };
         let cause = silence_cause(sensors.first().map(|silent| &silent.sensor));
-        let silent = ReadingsMissing::Silent { sensors, common, drums, visit: scene.visit };
+        let link = self.link.down().cloned();
+        let silent = ReadingsMissing::Silent { sensors, common, drums, visit: scene.visit, link };
         Finding { drum, ..self.on_duty(scene, cause, at_night, Content::ReadingsMissing(silent)) }
     }
 }

@@ -266,6 +266,7 @@ impl Night {
             Event::StoreWorks | Event::Recalled(_) | Event::RecalledMark(_) => None,
             Event::RecalledYield(_) | Event::GoLive | Event::Tick => None,
             Event::Query(_) | Event::NumberedUpTo(_) => None,
+            Event::Link(_) | Event::NotDelivered { .. } => None,
         });
         self.entry(deed, last)
     }
@@ -327,6 +328,7 @@ impl Night {
             Event::Remembered(_) | Event::HadHappened(_) => {}
             Event::Recalled(_) | Event::RecalledMark(_) | Event::RecalledYield(_) => {}
             Event::GoLive | Event::Tick | Event::Query(_) | Event::NumberedUpTo(_) => {}
+            Event::Link(_) | Event::NotDelivered { .. } => {}
         }
         self.room.handle(self.now, event);
     }

@@ -10,7 +10,7 @@ use rumqttc::{
 use tokio::io::{AsyncRead, AsyncWrite};
 use tokio_util::codec::Framed;
 
-use super::wire::{Accepted, Incoming, Outgoing, Plan, STOPPED, closed};
+use super::wire::{Accepted, Incoming, Outgoing, Plan, STOPPED, closed, ended};
 use super::{Broken, Delivered, Grant};
 
 /// Says who we are, and waits for the answer. There is no expiry in this protocol: a session that isn't
@@ -90,6 +90,8 @@ pub fn outgoing(packet: Outgoing) -> Packet {
 pub fn broken(error: &Error) -> Broken {
     if let Error::PayloadSizeLimitExceeded(bytes) = error {
         Broken::TooLarge { bytes: *bytes }
+    } else if let Error::Io(error) = error {
+        ended(error)
     } else {
         Broken::Lost(error.to_string())
     }

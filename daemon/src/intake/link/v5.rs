@@ -13,7 +13,7 @@ use rumqttc::v5::mqttbytes::{Error, QoS};
 use tokio::io::{AsyncRead, AsyncWrite};
 use tokio_util::codec::Framed;
 
-use super::wire::{Accepted, Incoming, Outgoing, Plan, STOPPED, closed};
+use super::wire::{Accepted, Incoming, Outgoing, Plan, STOPPED, closed, ended};
 use super::{Broken, Delivered, Grant};
 
 /// Says who we are, and waits for the answer.
@@ -133,6 +133,8 @@ pub fn outgoing(packet: Outgoing) -> Packet {
 pub fn broken(error: &Error) -> Broken {
     if let Error::PayloadSizeLimitExceeded { pkt_size, .. } = error {
         Broken::TooLarge { bytes: *pkt_size }
+    } else if let Error::Io(error) = error {
+        ended(error)
     } else {
         Broken::Lost(error.to_string())
     }

@@ -95,10 +95,17 @@ impl Plan {
         u16::try_from(super::KEEP_ALIVE.as_secs()).unwrap_or(u16::MAX)
     }
 
-    async fn socket(&self) -> Result<Socket, Broken> {
-        let tcp = TcpStream::connect((self.host.as_str(), self.port)).await.map_err(|error| lost(&error))?;
+    async fn tcp(&self) -> Result<TcpStream, Broken> {
+        let connect = TcpStream::connect((self.host.as_str(), self.port));
+        let no_host = |_elapsed| Broken::Lost("the machine of the broker doesn't answer".to_owned());
+        let tcp = tokio::time::timeout(FOR_CONNECTING, connect).await.map_err(no_host)?;
+        let tcp = tcp.map_err(|error| lost(&error))?;
         // Acknowledgements are small, and written in one go already.
         tcp.set_nodelay(true).map_err(|error| lost(&error))?;
+        Ok(tcp)
+    }
+
+    async fn socket(&self, tcp: TcpStream) -> Result<Socket, Broken> {
         let Some(tls) = &self.tls else { return Ok(Either::Left(tcp)) };
         let name = ServerName::try_from(self.host.clone()).map_err(|error| lost(&error))?;
         let stream = TlsConnector::from(Arc::clone(tls)).connect(name, tcp).await;
@@ -109,8 +116,9 @@ impl Plan {
 impl Wire {
     /// Connects, and waits until the broker accepts us.
     pub async fn connect(plan: &Plan) -> Result<(Self, Accepted), Broken> {
-        let connect = async {
-            let socket = plan.socket().await?;
+        let tcp = plan.tcp().await?;
+        let greet = async {
+            let socket = plan.socket(tcp).await?;
             match plan.protocol {
                 Protocol::V311 => {
                     let (framed, accepted) = v311::connect(socket, plan).await?;
@@ -122,8 +130,9 @@ impl Wire {
                 }
             }
         };
-        let no_answer = |_elapsed| Broken::Lost("the broker doesn't answer".to_owned());
-        tokio::time::timeout(FOR_CONNECTING, connect).await.map_err(no_answer)?
+        // The system takes connections for a broker that is stopped, so this is the broker's own silence.
+        let no_answer = |_elapsed| Broken::Silent("the broker takes the connection and doesn't answer");
+        tokio::time::timeout(FOR_CONNECTING, greet).await.map_err(no_answer)?
     }
 
     /// The next packet; giving up waiting loses nothing.
@@ -168,7 +177,7 @@ impl Wire {
 }
 
 pub fn closed() -> Broken {
-    Broken::Lost("the broker closed the connection".to_owned())
+    Broken::Closed
 }
 
 pub fn lost(error: &dyn std::fmt::Display) -> Broken {
@@ -176,7 +185,14 @@ pub fn lost(error: &dyn std::fmt::Display) -> Broken {
 }
 
 fn stuck(_elapsed: tokio::time::error::Elapsed) -> Broken {
-    Broken::Lost("the broker takes nothing any more".to_owned())
+    Broken::Silent("the broker takes nothing any more")
+}
+
+/// An end that the broker, or the network, made.
+pub fn ended(error: &std::io::Error) -> Broken {
+    use std::io::ErrorKind::{BrokenPipe, ConnectionAborted, ConnectionReset, UnexpectedEof};
+    let closed = matches!(error.kind(), BrokenPipe | ConnectionAborted | ConnectionReset | UnexpectedEof);
+    if closed { Broken::Closed } else { lost(error) }
 }
 
 /// What the last will says; it can't know the time.

@@ -18,7 +18,9 @@ use super::Reader;
 use crate::batch::{Channel, Delivery, DeliveryState, Issued};
 use crate::columns;
 use crate::error::StoreError;
-use crate::writer::records::{CAME, DROPPED, DRUM, EMAIL, GIVEN_UP, MQTT, OPEN, PENDING, SENT, SUPPLY};
+use crate::writer::records::{
+    CAME, DROPPED, DRUM, EMAIL, GIVEN_UP, MQTT, OPEN, PENDING, SENT, SUPPLY, UNANSWERED,
+};
 
 /// All rows of a query that can be understood.
 pub(super) fn collect<T>(
@@ -116,7 +118,8 @@ pub(super) fn notice(row: &Row<'_>) -> Result<Issued, StoreError> {
 }
 
 /// Columns of [`delivery`].
-pub(super) const DELIVERY: &str = "d.notice, d.contact, d.channel, d.state, d.attempts, d.at, d.error";
+pub(super) const DELIVERY: &str =
+    "d.notice, d.contact, d.channel, d.state, d.attempts, d.at, d.error, d.times";
 
 /// `first`: the number of columns before it.
 pub(super) fn delivery(row: &Row<'_>, first: usize) -> Result<Delivery, StoreError> {
@@ -138,6 +141,12 @@ pub(super) fn delivery(row: &Row<'_>, first: usize) -> Result<Delivery, StoreErr
             }
             SENT => DeliveryState::Sent { at },
             GIVEN_UP => DeliveryState::GivenUp { at, why: error.unwrap_or_default() },
+            UNANSWERED => DeliveryState::Unanswered {
+                attempts: row.get(first + 4)?,
+                times: row.get(first + 7)?,
+                next_try: at,
+                last_error: error,
+            },
             _ => return Err(StoreError::BadRow { what: "delivery state", found: state }),
         },
     })

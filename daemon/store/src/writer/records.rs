@@ -183,26 +183,32 @@ pub(crate) fn notices(connection: &Connection, notices: &[Issued]) -> Result<(),
     Ok(())
 }
 
-/// A finished delivery isn't opened again: after a crash the same notice may be handed in once more.
+/// A finished delivery isn't opened again, and one that the server may have isn't new again: after a crash the same
+/// notice may be handed in once more.
 pub(crate) fn deliveries(connection: &Connection, deliveries: &[Delivery]) -> Result<(), StoreError> {
     let mut upsert = connection.prepare_cached(
-        "INSERT INTO delivery (notice, contact, channel, state, attempts, at, error)
-         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)
+        "INSERT INTO delivery (notice, contact, channel, state, attempts, at, error, times)
+         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8)
          ON CONFLICT DO UPDATE SET
-             state = excluded.state, attempts = excluded.attempts, at = excluded.at, error = excluded.error
-         WHERE state = 'pending' OR excluded.state = 'sent'",
+             state = excluded.state, attempts = excluded.attempts, at = excluded.at, error = excluded.error,
+             times = excluded.times
+         WHERE state = 'pending' OR excluded.state = 'sent'
+             OR (state = 'unanswered' AND excluded.state <> 'pending')",
     )?;
     for delivery in deliveries {
         let channel = match delivery.channel {
             Channel::Email => EMAIL,
             Channel::Mqtt => MQTT,
         };
-        let (state, attempts, at, error) = match &delivery.state {
+        let (state, attempts, at, error, times) = match &delivery.state {
             DeliveryState::Pending { attempts, next_try, last_error } => {
-                (PENDING, Some(*attempts), next_try, last_error.as_deref())
+                (PENDING, Some(*attempts), next_try, last_error.as_deref(), None)
             }
-            DeliveryState::Sent { at } => (SENT, None, at, None),
-            DeliveryState::GivenUp { at, why } => (GIVEN_UP, None, at, Some(why.as_str())),
+            DeliveryState::Sent { at } => (SENT, None, at, None, None),
+            DeliveryState::GivenUp { at, why } => (GIVEN_UP, None, at, Some(why.as_str()), None),
+            DeliveryState::Unanswered { attempts, times, next_try, last_error } => {
+                (UNANSWERED, Some(*attempts), next_try, last_error.as_deref(), Some(*times))
+            }
         };
         upsert.execute(params![
             delivery.notice,
@@ -211,7 +217,8 @@ pub(crate) fn deliveries(connection: &Connection, deliveries: &[Delivery]) -> Re
             state,
             attempts,
             at.as_millisecond(),
-            error
+            error,
+            times
         ])?;
     }
     Ok(())
@@ -244,3 +251,5 @@ pub(crate) const PENDING: &str = "pending";
 pub(crate) const SENT: &str = "sent";
 /// `delivery.state`.
 pub(crate) const GIVEN_UP: &str = "given-up";
+/// `delivery.state`.
+pub(crate) const UNANSWERED: &str = "unanswered";

@@ -123,7 +123,7 @@ pub(super) fn aside(single: &Batch, reason: Reason, why: &str) -> Option<Quarant
     let notices = single.notices.iter().map(|new| of("notice", new.notice.at, format!("{new:?}")));
     let deliveries = single.deliveries.iter().map(|new| {
         let at = match &new.state {
-            DeliveryState::Pending { next_try, .. } => *next_try,
+            DeliveryState::Pending { next_try, .. } | DeliveryState::Unanswered { next_try, .. } => *next_try,
             DeliveryState::Sent { at } | DeliveryState::GivenUp { at, .. } => *at,
         };
         of("delivery", at, format!("{new:?}"))

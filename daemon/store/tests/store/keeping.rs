@@ -130,6 +130,35 @@ fn a_delivery_that_is_done_is_not_opened_again() {
 }
 
 #[test]
+fn how_often_a_server_took_a_mail_without_a_word_outlives_a_restart() {
+    let barn = Barn::new();
+    let mut writer = barn.writer();
+    let mut batch = full_batch();
+    writer.commit(&batch).unwrap();
+    let state = DeliveryState::Unanswered { attempts: 5, times: 2, next_try: at(9_000), last_error: None };
+    let unanswered = Delivery { state, ..pending() };
+    batch.deliveries = vec![unanswered.clone()];
+    writer.commit(&batch).unwrap();
+    // The notice is handed in once more: what the server may have isn't new again.
+    batch.deliveries = vec![pending()];
+    writer.commit(&batch).unwrap();
+    assert_eq!(barn.reader().pending_deliveries().unwrap(), vec![(batch.notices[0].clone(), unanswered)]);
+}
+
+#[test]
+fn what_is_done_of_a_notice_is_told_with_what_is_still_to_be_done() {
+    let barn = Barn::new();
+    let mut writer = barn.writer();
+    let mut batch = full_batch();
+    let sent = Delivery { contact: id("kim"), state: DeliveryState::Sent { at: at(5_000) }, ..pending() };
+    batch.deliveries.push(sent.clone());
+    writer.commit(&batch).unwrap();
+    let notice = batch.notices[0].clone();
+    let expected = vec![(notice.clone(), sent), (notice, pending())];
+    assert_eq!(barn.reader().pending_deliveries().unwrap(), expected);
+}
+
+#[test]
 fn numbers_of_notices_go_on_however_old_the_last_one_is() {
     let barn = Barn::new();
     barn.writer().commit(&full_batch()).unwrap();

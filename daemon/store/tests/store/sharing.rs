@@ -158,7 +158,10 @@ fn a_store_of_the_first_version_is_brought_up_to_date_with_all_that_it_holds() {
     let before = recalled(&barn);
     sqlite3(
         &barn.path(),
-        "DROP VIEW clay_yield_v; DROP TABLE clay_yield; DROP VIEW rejected_v; DROP TABLE rejected; DROP TABLE journal; DROP VIEW mark_forecast_v; DROP TABLE mark_forecast; PRAGMA user_version = 1",
+        "DROP VIEW clay_yield_v; DROP TABLE clay_yield; DROP VIEW rejected_v; DROP TABLE rejected; DROP TABLE journal; DROP VIEW mark_forecast_v; DROP TABLE mark_forecast; \
+         DROP INDEX delivery_pending; DROP VIEW delivery_v; ALTER TABLE delivery DROP COLUMN times; \
+         CREATE INDEX delivery_pending ON delivery (state); CREATE VIEW delivery_v AS SELECT 1; \
+         PRAGMA user_version = 1",
     );
     let mut writer = barn.writer();
     assert_eq!(recalled(&barn), before);

@@ -1,21 +1,25 @@
 //! Readings are missing, or may be.
 
+use claymark_core::link::{LinkDown, Trouble};
 use claymark_core::notice::content::{Common, DrumState, ReadingsMissing, SilentSensor, Visit};
 use jiff::Timestamp;
 
-use crate::names::{self, first_of, list, short};
+use crate::names::{self, first_of, list, one_line, short};
 use crate::notice::{Teller, Text, Wording, fit};
 
 pub(super) fn wording(teller: Teller<'_>, missing: &ReadingsMissing) -> Wording {
     match missing {
-        ReadingsMissing::Silent { sensors, common, drums, visit } => {
-            teller.silence(sensors, common, drums, visit.as_ref())
+        ReadingsMissing::Silent { sensors, common, drums, visit, link } => {
+            teller.silence(sensors, common, drums, (visit.as_ref(), link.as_ref()))
         }
         ReadingsMissing::SessionLost { since, until } => teller.session_lost(*since, *until),
         ReadingsMissing::StoreFailing { since, why } => teller.store_failing(*since, why),
         ReadingsMissing::NotForwarded { since, why } => teller.not_forwarded(*since, why),
         ReadingsMissing::StoreReplaced { at, fate } => teller.store_replaced(*at, fate),
         ReadingsMissing::ClockStepped(step) => teller.clock_stepped(step),
+        ReadingsMissing::TakenOver { since, client_id, certain } => {
+            teller.taken_over(*since, client_id, *certain)
+        }
     }
 }
 
@@ -25,11 +29,25 @@ impl Teller<'_> {
         sensors: &[SilentSensor],
         common: &Common,
         drums: &[DrumState],
-        visit: Option<&Visit>,
+        (visit, link): (Option<&Visit>, Option<&LinkDown>),
     ) -> Wording {
         let mut text = Text::default();
         text.line(format!("Silent: {}.", self.silent(sensors)));
-        text.line(match common {
+        text.line(link.map_or_else(|| self.shared(common), |link| self.trouble(link)));
+        text.gap();
+        for drum in drums {
+            let empty_at = drum.forecast.outlook.empty_at();
+            text.line(format!("{}:", self.name_of(drum)));
+            text.lines(self.known(drum)).lines(empty_at.map(|empty_at| self.dry_line(&empty_at))).gap();
+        }
+        text.lines(visit.map(|visit| format!("Next visit {}.", self.clock.time(visit.at))));
+        text.line("While a sensor is silent Claymark can't warn by it. This is told once.");
+        text.wording(self.silence_subject(sensors, common, drums, link))
+    }
+
+    /// What silent sensors have in common, while the broker is there.
+    fn shared(&self, common: &Common) -> String {
+        match common {
             Common::One => "The others speak, so it is this sensor, its cable or its power.".to_owned(),
             Common::Everything => {
                 "Nothing speaks, so it is likely the network, the broker or the power, not the sensors.".to_owned()
@@ -43,19 +61,45 @@ impl Teller<'_> {
             Common::Disk => {
                 "The server's disk fails, so Claymark can't take readings as fast as they come. It is the disk, not the sensors or the network: see the message on it.".to_owned()
             }
-        });
-        text.gap();
-        for drum in drums {
-            let empty_at = drum.forecast.outlook.empty_at();
-            text.line(format!("{}:", self.name_of(drum)));
-            text.lines(self.known(drum)).lines(empty_at.map(|empty_at| self.dry_line(&empty_at))).gap();
         }
-        text.lines(visit.map(|visit| format!("Next visit {}.", self.clock.time(visit.at))));
-        text.line("While a sensor is silent Claymark can't warn by it. This is told once.");
-        text.wording(self.silence_subject(sensors, common, drums))
     }
 
-    fn silence_subject(&self, sensors: &[SilentSensor], common: &Common, drums: &[DrumState]) -> String {
+    /// What was seen of the connection to the broker, and what to do.
+    fn trouble(&self, link: &LinkDown) -> String {
+        let since = self.clock.time(link.since);
+        match &link.trouble {
+            Trouble::Unreachable { why } => format!(
+                "Claymark has not reached the broker since {since}: {}. Look at the broker, its machine and the network; \
+                 the sensors may be well.",
+                short(&one_line(why), REASON_CHARS)
+            ),
+            Trouble::Unanswering => format!(
+                "The broker is there, but it hasn't answered Claymark since {since}: it is slow, paused or hangs. Look at \
+                 its machine and its disk; the sensors may be well."
+            ),
+            Trouble::Closed => format!(
+                "The broker has closed Claymark's connection since {since}. Look at the broker's log; the sensors may be \
+                 well."
+            ),
+            Trouble::NoRoom => format!(
+                "Claymark takes no readings since {since}, because it can't keep them: look at the disk of the barn server. \
+                 The broker keeps them meanwhile; network and sensors may be well."
+            ),
+            Trouble::TakenOver { client_id, .. } => format!(
+                "Another program has Claymark's name on the broker (client id {}) since {since} and gets its messages: \
+                 stop it, or give it another client_id.",
+                one_line(client_id)
+            ),
+        }
+    }
+
+    fn silence_subject(
+        &self,
+        sensors: &[SilentSensor],
+        common: &Common,
+        drums: &[DrumState],
+        link: Option<&LinkDown>,
+    ) -> String {
         let since = sensors.iter().filter_map(|silent| silent.last).max();
         let since = since
             .map_or("never heard".to_owned(), |since| format!("silent since {}", self.clock.time(since)));
@@ -67,7 +111,15 @@ impl Teller<'_> {
                 )
             }
             (_, _) if *common == Common::Everything => {
-                format!("All sensors {since}: I can't see the room. Look at network and power.")
+                let look = match link.map(|link| &link.trouble) {
+                    Some(Trouble::Unreachable { .. }) => "The broker can't be reached.",
+                    Some(Trouble::Unanswering) => "The broker doesn't answer.",
+                    Some(Trouble::Closed) => "The broker closes the connection.",
+                    Some(Trouble::NoRoom) => "Look at the server's disk.",
+                    Some(Trouble::TakenOver { .. }) => "Another program has Claymark's name.",
+                    None => "Look at network and power.",
+                };
+                format!("All sensors {since}: I can't see the room. {look}")
             }
             ([one], [drum]) => {
                 let who = names::sensor(self.site, &one.sensor);
@@ -104,7 +156,10 @@ impl Teller<'_> {
         text.line(format!(
             "What was sent between {since} and {until} may never arrive. From {until} on readings come in."
         ));
-        text.line("To do: see that the broker keeps its sessions over a restart (its persistence setting).");
+        text.line(
+            "To do: see that the broker keeps its sessions over a restart (its persistence setting), and that no other \
+             program uses Claymark's client id.",
+        );
         text.wording(format!("Readings may be missing since {since}: the broker forgot Claymark's session."))
     }
 
@@ -129,6 +184,32 @@ impl Teller<'_> {
         text.wording(format!("InfluxDB has heard nothing since {since}. Here all goes on and is kept."))
     }
 
+    fn taken_over(&self, since: Timestamp, client_id: &str, certain: bool) -> Wording {
+        let mut text = Text::default();
+        let since = self.clock.time(since);
+        let client_id = one_line(client_id);
+        text.line(if certain {
+            format!("The broker says that another program connected with Claymark's name (client id {client_id}).")
+        } else {
+            format!(
+                "The broker closes each connection soon after it was made: most likely another program uses Claymark's \
+                 name (client id {client_id})."
+            )
+        });
+        text.line(format!(
+            "What the sensors send goes to that program: readings may be missing since {since}. Claymark tries \
+             again, but ever more rarely, so that the two don't throw each other out."
+        ));
+        text.line(
+            "To do: find that program (a second Claymark, a test, a copied configuration) and stop it, or give it another \
+             client_id. The broker's log says from which address it came.",
+        );
+        text.line("Until then look at the drums yourself: Claymark can't see them.");
+        text.wording(format!(
+            "Another program has Claymark's name on the broker: readings missing since {since}."
+        ))
+    }
+
     /// "level of Drum A (last 22:58)".
     pub(super) fn silent(&self, sensors: &[SilentSensor]) -> String {
         let one = |silent: &SilentSensor| {
@@ -140,3 +221,5 @@ impl Teller<'_> {
         first_of(&sensors.iter().map(one).collect::<Vec<_>>())
     }
 }
+
+const REASON_CHARS: usize = 160;

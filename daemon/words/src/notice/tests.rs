@@ -1,6 +1,7 @@
 //! Every kind of message as people read it: the snapshots are meant to be read aloud.
 
 mod advice;
+mod reach;
 pub(crate) mod room;
 
 use claymark_core::clay::Yield;
@@ -278,12 +279,14 @@ fn readings_that_are_missing() {
         common,
         drums,
         visit: Some(visit()),
+        link: None,
     };
     let never = ReadingsMissing::Silent {
         sensors: vec![SilentSensor { sensor: id("t1-oxygen"), last: None }],
         common: Common::One,
         drums: Vec::new(),
         visit: None,
+        link: None,
     };
     let since = at("2027-04-20T19:30:00Z");
     let all: Vec<_> = [
@@ -330,7 +333,7 @@ fn every_kind(full: Verdict) -> Vec<Content> {
         .map(|sensor| SilentSensor { sensor: id(sensor), last: Some(since) });
     let silent = |how_many: usize, common, drums| {
         let sensors = sensors.iter().take(how_many).cloned().collect();
-        Content::ReadingsMissing(ReadingsMissing::Silent { sensors, common, drums, visit: None })
+        Content::ReadingsMissing(ReadingsMissing::Silent { sensors, common, drums, visit: None, link: None })
     };
     let withdrawn = |because| Content::Withdrawn(Box::new(Withdrawn { told_at: since, because }));
     let mut not_lasting = not_lasting("a");
@@ -356,6 +359,7 @@ fn every_kind(full: Verdict) -> Vec<Content> {
         withdrawn(Because::HeardAgain { heard: vec![id("head-turbidity")], still_silent: sensors.to_vec() }),
         withdrawn(Because::StoreWorks { since }),
         withdrawn(Because::Forwarded { since }),
+        withdrawn(Because::NameFree { since, until: since }),
         Content::LevelDoubt(Box::new(LevelDoubt { state: doubted("a"), visit: None })),
         silent(1, Common::One, vec![doubted("a")]),
         silent(1, Common::One, Vec::new()),
@@ -365,6 +369,9 @@ fn every_kind(full: Verdict) -> Vec<Content> {
         Content::ReadingsMissing(ReadingsMissing::StoreFailing { since, why: "no".to_owned() }),
         Content::ReadingsMissing(ReadingsMissing::NotForwarded { since, why: "no".to_owned() }),
     ]
+    .into_iter()
+    .chain(reach::every_kind(not_lasting.remedy))
+    .collect()
 }
 
 /// A room of 4500 L: 52.5 L/min at 65 NTU want 6.83 g/min, 9.83 kg, 0.43 bags a day; two bags are there, the next delivery is ten days away.

@@ -63,6 +63,18 @@ pub(super) fn wording(teller: Teller<'_>, notice: &Notice, withdrawn: &Withdrawn
             text.line(format!("What had waited since {} has arrived there.", teller.clock.time(*since)));
             text.wording("All clear. InfluxDB has everything again.".to_owned())
         }
+        Because::NameFree { since, until } => {
+            let (since, until) = (teller.clock.time(*since), teller.clock.time(*until));
+            text.line(format!(
+                "Another program had Claymark's name on the broker from about {since} to {until}."
+            ));
+            text.line(
+                "What the sensors sent meanwhile went to it: it is missing here, unless they send it later.",
+            );
+            text.wording(format!(
+                "All clear. Claymark has its name again. Readings of {since} to {until} may be missing."
+            ))
+        }
     }
 }
 
