@@ -2,12 +2,14 @@
 //!
 //! One task owns the pipeline. It takes what arrives, lets the pipeline decide at once, and keeps what
 //! came of it in a batch. One commit is on the way at a time; what arrives meanwhile is the next batch.
+//! Readings that come slowly wait for each other in it ([`Gather`]).
 //! Only when a batch is on the disk are its messages acknowledged, in the order of delivery. Notices and
 //! forecasts go out at once *and* into the batch: a full disk can't silence them.
 //!
 //! The task waits for nobody: what others have no room for now stays here until they have.
 
 mod backlog;
+mod gather;
 mod keeper;
 mod snapshot;
 
@@ -35,6 +37,7 @@ use crate::publish::{self, Retained};
 use crate::record::Recorder;
 use crate::service::Pulse;
 use backlog::Backlog;
+pub use gather::Gather;
 pub use keeper::{Keeper, Outcome};
 pub use snapshot::{Counts, Last, Snapshot};
 
@@ -46,6 +49,10 @@ pub struct Engine {
     ports: Ports,
     /// What goes into the next commit.
     backlog: Backlog,
+    /// When it goes.
+    gather: Gather,
+    /// When it was last written down that the broker session stands.
+    session_noted: Timestamp,
     on_the_way: Option<OnTheWay>,
     /// Rings when a failed commit is to be tried again.
     retry: Option<Pin<Box<Sleep>>>,
@@ -105,6 +112,7 @@ struct OnTheWay {
 enum Woken {
     Saved(Option<Outcome>),
     RetryDue,
+    Gathered,
     Notified,
     Published,
     Delivered(Delivery),
@@ -117,14 +125,26 @@ enum Woken {
 impl Engine {
     /// Prepares the task with a pipeline that has been told the past.
     #[must_use]
-    pub fn new(pipeline: Pipeline, clock: Clock, prefix: String, ports: Ports, counts: Counts) -> Self {
+    pub fn new(
+        pipeline: Pipeline,
+        clock: Clock,
+        prefix: String,
+        ports: Ports,
+        mut gather: Gather,
+        counts: Counts,
+    ) -> Self {
         let now = clock.now();
+        if !clock.goes_by_itself() {
+            gather.stop();
+        }
         Self {
             pipeline,
             clock,
             prefix,
             ports,
             backlog: Backlog::default(),
+            gather,
+            session_noted: Timestamp::MIN,
             on_the_way: None,
             retry: None,
             failures: 0,
@@ -148,7 +168,7 @@ impl Engine {
             match self.woken(&mut arrived).await {
                 Woken::Saved(outcome) => self.saved(outcome),
                 Woken::RetryDue => self.retry = None,
-                Woken::Notified | Woken::Published => {}
+                Woken::Gathered | Woken::Notified | Woken::Published => {}
                 Woken::Delivered(delivery) => {
                     self.backlog.add(Batch { deliveries: vec![delivery], ..Batch::default() });
                 }
@@ -185,6 +205,7 @@ impl Engine {
             () = self.ports.stop.cancelled() => Woken::Stop,
             outcome = answer(&mut self.on_the_way) => Woken::Saved(outcome),
             () = rings(&mut self.retry) => Woken::RetryDue,
+            () = self.gather.rings() => Woken::Gathered,
             Ok(room) = self.ports.notices.reserve(), if !self.to_notify.is_empty() => {
                 if let Some(issued) = self.to_notify.pop_front() {
                     room.send(issued);
@@ -218,6 +239,7 @@ impl Engine {
                 self.event(Event::SessionLost { since });
             }
             Arrival::Connection(connection) => {
+                self.gather.reconnected(!self.backlog.is_empty());
                 self.snapshot.connection = connection;
                 self.show();
             }
@@ -229,6 +251,7 @@ impl Engine {
         // while this message stood in the queue.
         message.received_at = message.received_at.max(self.reached);
         self.reached = message.received_at;
+        self.gather.arrived(message.received_at);
         self.snapshot.counts.messages += 1;
         if let Some(recorder) = &self.ports.recorder
             && recorder.record(&message).is_err()
@@ -297,12 +320,25 @@ impl Engine {
         if self.on_the_way.is_some() || self.retry.is_some() || self.backlog.is_empty() {
             return;
         }
-        let mut backlog = std::mem::take(&mut self.backlog);
-        if let Connection::Watching { .. } = self.snapshot.connection {
-            backlog.batch.session_seen = Some(self.clock.now());
+        if !self.gather.ready(self.clock.now(), self.backlog.presses(), self.backlog.open()) {
+            self.show();
+            return;
         }
+        self.note_session(SESSION_NOTED_EVERY);
+        let mut backlog = std::mem::take(&mut self.backlog);
         let batch = Box::new(std::mem::take(&mut backlog.batch));
         self.on_the_way = Some(OnTheWay { outcome: self.ports.keeper.commit(batch), backlog });
+    }
+
+    /// Writes down that the broker session stands, unless that was done less than `every` ago.
+    fn note_session(&mut self, every: SignedDuration) {
+        let now = self.clock.now();
+        if let Connection::Watching { .. } = self.snapshot.connection
+            && now.duration_since(self.session_noted).abs() >= every
+        {
+            self.backlog.batch.session_seen = Some(now);
+            self.session_noted = now;
+        }
     }
 
     fn saved(&mut self, outcome: Option<Outcome>) {
@@ -333,6 +369,7 @@ impl Engine {
         for receipt in backlog.receipts {
             receipt.acknowledge();
         }
+        self.gather.acknowledged(self.clock.now());
         self.clock.settled(backlog.messages);
         if self.failures > 0 {
             tracing::info!("the store works again");
@@ -355,6 +392,7 @@ impl Engine {
         failed.append(std::mem::take(&mut self.backlog));
         failed.trim();
         self.backlog = failed;
+        self.gather.hurry();
         let pause = FIRST_RETRY.saturating_mul(2_u32.saturating_pow(self.failures)).min(LAST_RETRY);
         self.failures = self.failures.saturating_add(1);
         self.retry = Some(Box::pin(tokio::time::sleep(pause)));
@@ -369,6 +407,8 @@ impl Engine {
         }
         self.collect();
         self.retry = None;
+        self.gather.stop();
+        self.note_session(SignedDuration::ZERO);
         self.commit();
         while self.on_the_way.is_some() {
             let outcome = answer(&mut self.on_the_way).await;
@@ -406,6 +446,9 @@ const NAP: SignedDuration = SignedDuration::from_secs(LONGEST_NAP.as_secs().cast
 
 /// Time servers correct a clock by less than this without our noticing.
 const SMALL_STEP_BACK: SignedDuration = SignedDuration::from_secs(60);
+
+/// A page for each commit saved; after a crash a loss of the session is told from so much earlier on.
+const SESSION_NOTED_EVERY: SignedDuration = SignedDuration::from_secs(60);
 
 const FIRST_RETRY: Duration = Duration::from_secs(1);
 const LAST_RETRY: Duration = Duration::from_secs(30);

@@ -16,7 +16,7 @@ use claymark_store::batch::{Delivery, Issued};
 
 use super::{RunError, Settings, blocking, joined};
 use crate::clock::Clock;
-use crate::engine::{self, Counts, Ended, Engine, Keeper, Snapshot};
+use crate::engine::{self, Counts, Ended, Engine, Gather, Keeper, Snapshot};
 use crate::forward::{self, Behind, Forwarder, Progress};
 use crate::intake::{self, Intake, Stop};
 use crate::metrics;
@@ -181,7 +181,9 @@ async fn start(house: &House, settings: &Settings, past: Past, counts: Counts) -
         pulse: house.pulses.engine.clone(),
         stop: engine_stop.clone(),
     };
-    let engine = Engine::new(past.pipeline, clock.clone(), settings.intake.prefix.clone(), ports, counts);
+    let gather = Gather::new(settings.gather, settings.intake.queue, settings.intake.protocol);
+    let prefix = settings.intake.prefix.clone();
+    let engine = Engine::new(past.pipeline, clock.clone(), prefix, ports, gather, counts);
 
     Ok(Tasks {
         notifier: (tokio::spawn(notifier.run()), notifier_stop),
