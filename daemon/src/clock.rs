@@ -99,6 +99,12 @@ impl Clock {
         }
     }
 
+    /// False where it stands still until everything that has arrived is on the disk.
+    #[must_use]
+    pub fn goes_by_itself(&self) -> bool {
+        matches!(self.0, Source::System { .. })
+    }
+
     /// When the message that was just taken from the broker arrived. On a stepped clock: the next time
     /// that was announced with [`Stepper::announce_arrival`].
     #[must_use]

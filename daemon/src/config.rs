@@ -124,6 +124,7 @@ fn settings(file: Table<'_>, around: &Around) -> Option<Settings> {
     Some(Settings {
         site: Site { contacts: people.contacts, ..site },
         store: keeping.store,
+        gather: keeping.gather,
         decode: decode::Settings {
             bindings: sensors.bound.into_iter().map(|bound| bound.binding).collect(),
             prefix: intake.prefix.clone(),

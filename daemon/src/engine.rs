@@ -2,12 +2,14 @@
 //!
 //! One task owns the pipeline. It takes what arrives, lets the pipeline decide at once, and keeps what
 //! came of it in a batch. One commit is on the way at a time; what arrives meanwhile is the next batch.
+//! Readings that come slowly wait for each other in it ([`Gather`]).
 //! Only when a batch is on the disk are its messages acknowledged, in the order of delivery. Notices and
 //! forecasts go out at once *and* into the batch: a full disk can't silence them.
 //!
 //! The task waits for nobody: what others have no room for now stays here until they have.
 
 mod backlog;
+mod gather;
 mod keeper;
 mod reach;
 mod snapshot;
@@ -39,6 +41,7 @@ use crate::publish::{self, Retained};
 use crate::record::Recorder;
 use crate::service::Pulse;
 use backlog::Backlog;
+pub use gather::Gather;
 use keeper::News;
 pub use keeper::{Keeper, Outcome};
 pub use snapshot::{Counts, Last, Snapshot};
@@ -51,6 +54,10 @@ pub struct Engine {
     ports: Ports,
     /// What goes into the next commit.
     backlog: Backlog,
+    /// When it goes.
+    gather: Gather,
+    /// When it was last written down that the broker session stands.
+    session_noted: Timestamp,
     on_the_way: Option<OnTheWay>,
     /// Rings when a failed commit is to be tried again.
     retry: Option<Pin<Box<Sleep>>>,
@@ -137,6 +144,7 @@ enum Woken {
     RetryDue,
     DiskLate,
     StoreNews,
+    Gathered,
     Notified,
     Published,
     Delivered(notify::Outcome),
@@ -149,8 +157,18 @@ enum Woken {
 impl Engine {
     /// Prepares the task with a pipeline that has been told the past.
     #[must_use]
-    pub fn new(pipeline: Pipeline, clock: Clock, prefix: String, ports: Ports, opening: Opening) -> Self {
+    pub fn new(
+        pipeline: Pipeline,
+        clock: Clock,
+        prefix: String,
+        ports: Ports,
+        mut gather: Gather,
+        opening: Opening,
+    ) -> Self {
         let now = clock.now();
+        if !clock.goes_by_itself() {
+            gather.stop();
+        }
         let mut store_news = ports.keeper.news();
         // What became of it before this shift is told as well.
         store_news.mark_changed();
@@ -159,6 +177,8 @@ impl Engine {
             prefix,
             ports,
             backlog: Backlog::default(),
+            gather,
+            session_noted: Timestamp::MIN,
             on_the_way: None,
             retry: None,
             failures: 0,
@@ -202,7 +222,7 @@ impl Engine {
                 Woken::RetryDue => self.retry = None,
                 Woken::DiskLate => self.disk_is_late(),
                 Woken::StoreNews => self.hear_of_the_store(),
-                Woken::Notified | Woken::Published => {}
+                Woken::Gathered | Woken::Notified | Woken::Published => {}
                 Woken::Delivered(outcome) => self.heard_of_delivery(outcome),
                 Woken::Forwarding => self.hear_of_forwarding(),
                 Woken::Arrived(0) | Woken::Stop => break,
@@ -242,6 +262,7 @@ impl Engine {
             () = &mut self.nap => Woken::ClockDue,
             answered = answer(&mut self.on_the_way) => answered,
             () = rings(&mut self.retry) => Woken::RetryDue,
+            () = self.gather.rings() => Woken::Gathered,
             Ok(room) = self.ports.notices.reserve(), if !self.to_notify.is_empty() => {
                 if let Some(word) = self.to_notify.pop_front() {
                     room.send(word);
@@ -277,6 +298,7 @@ impl Engine {
                 self.event(Event::SessionLost { since });
             }
             Arrival::Connection(connection) => {
+                self.gather.reconnected(!self.backlog.is_empty());
                 self.snapshot.connection = connection;
                 self.show();
             }
@@ -294,6 +316,7 @@ impl Engine {
         // while this message stood in the queue.
         message.received_at = message.received_at.max(self.reached);
         self.reached = message.received_at;
+        self.gather.arrived(message.received_at);
         self.snapshot.counts.messages += 1;
         if let Some(recorder) = &self.ports.recorder
             && recorder.record(&message).is_err()
@@ -391,15 +414,27 @@ impl Engine {
         if self.on_the_way.is_some() || self.retry.is_some() || self.backlog.is_empty() {
             return;
         }
-        let mut backlog = std::mem::take(&mut self.backlog);
-        if !self.heard
-            && let Connection::Watching { .. } = self.snapshot.connection
-        {
-            backlog.batch.session_seen = Some(self.clock.now());
+        if !self.gather.ready(self.clock.now(), self.backlog.presses(), self.backlog.open()) {
+            self.show();
+            return;
         }
+        self.note_session(SESSION_NOTED_EVERY);
+        let mut backlog = std::mem::take(&mut self.backlog);
         let batch = Box::new(std::mem::take(&mut backlog.batch));
         let late = Some(self.clock.alarm(DISK_PATIENCE));
         self.on_the_way = Some(OnTheWay { outcome: self.ports.keeper.commit(batch), late, backlog });
+    }
+
+    /// Writes down that the broker session stands, unless that was done less than `every` ago.
+    fn note_session(&mut self, every: SignedDuration) {
+        let now = self.clock.now();
+        if let Connection::Watching { .. } = self.snapshot.connection
+            && !self.heard
+            && now.duration_since(self.session_noted).abs() >= every
+        {
+            self.backlog.batch.session_seen = Some(now);
+            self.session_noted = now;
+        }
     }
 
     fn saved(&mut self, outcome: Option<Outcome>) {
@@ -430,6 +465,7 @@ impl Engine {
         for receipt in backlog.receipts {
             receipt.acknowledge();
         }
+        self.gather.acknowledged(self.clock.now());
         self.clock.settled(backlog.messages);
         self.tell_refused(&committed.refused);
         self.failures = 0;
@@ -494,6 +530,7 @@ impl Engine {
         // Where only somebody's hands help, asking again soon helps nobody.
         let growing = FIRST_RETRY.saturating_mul(2_u32.saturating_pow(self.failures)).min(LAST_RETRY);
         let pause = if error.retry_makes_sense() { growing } else { LAST_RETRY };
+        self.gather.hurry();
         self.failures = self.failures.saturating_add(1);
         self.retry = Some(Box::pin(tokio::time::sleep(pause)));
     }
@@ -507,6 +544,8 @@ impl Engine {
         }
         self.collect();
         self.retry = None;
+        self.gather.stop();
+        self.note_session(SignedDuration::ZERO);
         self.commit();
         while self.on_the_way.is_some() {
             // A disk that hangs mustn't hold up the next shift: what isn't acknowledged comes again.
@@ -558,6 +597,9 @@ const FAR_FORWARD: SignedDuration = SignedDuration::from_hours(24);
 
 /// A commit that takes longer is told as a fault of the disk.
 const DISK_PATIENCE: Duration = Duration::from_secs(5);
+
+/// A page for each commit saved; after a crash a loss of the session is told from so much earlier on.
+const SESSION_NOTED_EVERY: SignedDuration = SignedDuration::from_secs(60);
 
 const FIRST_RETRY: Duration = Duration::from_secs(1);
 const LAST_RETRY: Duration = Duration::from_secs(30);

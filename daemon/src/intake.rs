@@ -191,6 +191,12 @@ impl Settings {
 }
 
 impl Receipt {
+    /// Whether the broker keeps the message open until it is acknowledged.
+    #[must_use]
+    pub fn is_awaited(&self) -> bool {
+        self.packet.is_some()
+    }
+
     /// The message is on disk, or kept aside: the broker may forget it. On a connection that has ended
     /// this does nothing, and the broker delivers the message again.
     pub fn acknowledge(self) {

@@ -16,6 +16,7 @@ use std::sync::Arc;
 use std::thread;
 use std::time::Duration;
 
+use jiff::SignedDuration;
 use tokio::sync::{mpsc, watch};
 use tokio_util::sync::CancellationToken;
 
@@ -35,6 +36,8 @@ pub struct Settings {
     pub site: Site,
     /// The store's file.
     pub store: PathBuf,
+    /// How long readings that come slowly may wait for a common commit; zero: not at all.
+    pub gather: SignedDuration,
     /// MQTT.
     pub intake: crate::intake::Settings,
     /// Payloads.

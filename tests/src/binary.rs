@@ -144,6 +144,17 @@ impl Daemon {
         line.trim().trim_end_matches(" kB").parse().expect("a number")
     }
 
+    /// Bytes that it has caused to be written to a disk so far (proc(5), `/proc/pid/io`, `write_bytes`).
+    ///
+    /// # Panics
+    /// When the process is gone.
+    #[must_use]
+    pub fn written_bytes(&self) -> u64 {
+        let io = self.about("io");
+        let line = io.lines().find_map(|line| line.strip_prefix("write_bytes: ")).expect("Linux says it");
+        line.trim().parse().expect("a number")
+    }
+
     fn about(&self, what: &str) -> String {
         fs::read_to_string(format!("/proc/{}/{what}", self.process.id())).expect("it runs")
     }

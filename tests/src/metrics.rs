@@ -3,6 +3,17 @@
 use std::io::{Read, Write};
 use std::net::TcpStream;
 
+/// The value of a metric without labels; none while nobody answers.
+///
+/// # Panics
+/// When the answer isn't OpenMetrics, or the value no number.
+#[must_use]
+pub fn metric(port: u16, name: &str) -> Option<f64> {
+    let page = metrics(port);
+    let value = page.lines().find_map(|line| line.strip_prefix(name)?.strip_prefix(' '))?;
+    Some(value.parse().expect("a number"))
+}
+
 /// One answer of the metrics page; empty while nobody answers.
 ///
 /// # Panics

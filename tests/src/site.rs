@@ -37,6 +37,16 @@ impl Site {
         fs::write(self.file(), format!("{text}\n{more}\n")).expect("writable");
     }
 
+    /// Lets readings that come slowly wait so long for a common commit; without this each is stored at once.
+    ///
+    /// # Panics
+    /// When the disk refuses.
+    pub fn gather(&self, longest: &str) {
+        let text = fs::read_to_string(self.file()).expect("it was written");
+        let text = text.replace("gather = \"0 s\"", &format!("gather = \"{longest}\""));
+        fs::write(self.file(), text).expect("writable");
+    }
+
     /// The site file.
     #[must_use]
     pub fn file(&self) -> PathBuf {
@@ -165,6 +175,7 @@ prefix = "claymark/test-site"
 
 [store]
 path = "{store}"
+gather = "0 s"
 
 {staff}
 

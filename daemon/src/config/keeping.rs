@@ -3,6 +3,7 @@
 use std::net::SocketAddr;
 use std::path::PathBuf;
 
+use jiff::SignedDuration;
 use toml::de::DeValue;
 use tracing_subscriber::EnvFilter;
 
@@ -14,6 +15,7 @@ use crate::{metrics, record};
 /// What is kept and shown.
 pub(super) struct Keeping {
     pub(super) store: PathBuf,
+    pub(super) gather: SignedDuration,
     pub(super) record: Option<record::Settings>,
     pub(super) metrics: Option<metrics::Settings>,
     pub(super) log: String,
@@ -37,10 +39,11 @@ pub(super) fn keeping(file: &Table<'_>, around: &Around) -> Option<Keeping> {
     );
     let table = file.need_table("store", "its path")?;
     let path = table.need("path", "\"claymark.db\"", value::path);
+    let gather = table.or("gather", USUAL_GATHER, gather);
     table.finish();
     let store = around.folder.join(path?.into_inner());
     // A section that was given and can't be used is a mistake, so `?` ends here only after it was told.
-    Some(Keeping { store, record: given(record)?, metrics: given(metrics)?, log })
+    Some(Keeping { store, gather, record: given(record)?, metrics: given(metrics)?, log })
 }
 
 /// `Some(None)` for a section that isn't there, `None` for one with a mistake.
@@ -56,6 +59,17 @@ fn recording(table: Table<'_>, around: &Around) -> Option<record::Settings> {
     let keep_days = table.or("keep_days", USUAL_KEEP_DAYS, value::whole(1, 3_650));
     table.finish();
     Some(record::Settings { dir: around.folder.join(dir?.into_inner()), keep_days })
+}
+
+fn gather(value: &DeValue<'_>) -> Result<SignedDuration, Wrong> {
+    let duration = value::duration_or_none(value)?;
+    if (SignedDuration::ZERO..=LONGEST_GATHER).contains(&duration) {
+        return Ok(duration);
+    }
+    wrong(
+        format!("{duration:#} is no time for readings to wait for each other"),
+        "Write from \"0 s\", each reading at once, to \"1 min\".",
+    )
 }
 
 fn loopback(value: &DeValue<'_>) -> Result<SocketAddr, Wrong> {
@@ -79,5 +93,7 @@ fn log_filter(value: &DeValue<'_>) -> Result<String, Wrong> {
     }
 }
 
+const USUAL_GATHER: SignedDuration = SignedDuration::from_secs(15);
+const LONGEST_GATHER: SignedDuration = SignedDuration::from_mins(1);
 const USUAL_LOG: &str = "info";
 const USUAL_KEEP_DAYS: u16 = 30;

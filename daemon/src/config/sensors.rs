@@ -278,7 +278,7 @@ fn bare_numbers(findings: &Findings, bound: &[Bound]) {
     if let Some(first) = bare.first() {
         let verb = if bare.len() == 1 { "sends" } else { "send" };
         let what = format!(
-            "{} {verb} bare numbers: what is on its way during a crash may be stored twice",
+            "{} {verb} bare numbers: what waits when a connection breaks may be stored twice",
             count(bare.len(), "sensor")
         );
         let remedy = "Exactly once is promised for payloads with a time: use json with time, or senml, where the sensor can.";

@@ -371,6 +371,7 @@ const CASES: &[(&str, &str, &str)] = &[
     ("target-too-thick", "target_g_per_l = 18", "target_g_per_l = 180"),
     ("missing-key", "heel_l = 12\n", ""),
     ("missing-table", "[store]\npath = \"claymark.db\"\n", ""),
+    ("long-gather", "path = \"claymark.db\"", "path = \"claymark.db\"\ngather = \"5 min\""),
     ("misspelt-key", "heel_l = 12", "heal_l = 12"),
     ("misspelt-table", "[metrics]", "[metric]"),
     ("stranger-key", "heel_l = 12", "heel_l = 12\ncolour = \"blue\""),

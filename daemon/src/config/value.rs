@@ -160,11 +160,19 @@ pub(super) fn id(value: &DeValue<'_>) -> Result<Id, Wrong> {
 
 /// A duration above zero: "1 h", "30 min", "30 s", "7 days" of 24 hours each.
 pub(super) fn duration(value: &DeValue<'_>) -> Result<SignedDuration, Wrong> {
-    let remedy = "Write a number with its unit in quotes, for instance \"30 s\", \"15 min\", \"1 h\".";
+    let duration = duration_or_none(value)?;
+    if duration > SignedDuration::ZERO {
+        return Ok(duration);
+    }
+    wrong(format!("'{}' isn't longer than nothing", text(value)?), A_DURATION)
+}
+
+/// A duration, "0 s" included.
+pub(super) fn duration_or_none(value: &DeValue<'_>) -> Result<SignedDuration, Wrong> {
     let DeValue::String(text) = value else {
         return Err(Wrong {
             what: format!("a duration is wanted, this is {}", kind_of(value)),
-            remedy: remedy.to_owned(),
+            remedy: A_DURATION.to_owned(),
         });
     };
     let parsed = text
@@ -172,9 +180,8 @@ pub(super) fn duration(value: &DeValue<'_>) -> Result<SignedDuration, Wrong> {
         .ok()
         .and_then(|span| span.to_duration(SpanRelativeTo::days_are_24_hours()).ok());
     match parsed {
-        Some(duration) if duration > SignedDuration::ZERO => Ok(duration),
-        Some(_) => wrong(format!("'{text}' isn't longer than nothing"), remedy),
-        None => wrong(format!("'{text}' isn't a duration"), remedy),
+        Some(duration) => Ok(duration),
+        None => wrong(format!("'{text}' isn't a duration"), A_DURATION),
     }
 }
 
@@ -303,3 +310,6 @@ pub(super) fn wrong<T>(what: impl Into<String>, remedy: impl Into<String>) -> Re
 fn unwanted<T>(wanted: &str, found: &DeValue<'_>) -> Result<T, Wrong> {
     wrong(format!("{wanted} is wanted, this is {}", kind_of(found)), format!("Write {wanted}."))
 }
+
+const A_DURATION: &str =
+    "Write a number with its unit in quotes, for instance \"30 s\", \"15 min\", \"1 h\".";

@@ -21,6 +21,17 @@ impl Backlog {
         self.receipts.is_empty() && self.batch == Batch::default()
     }
 
+    /// Whether something in it can't wait for company: people wrote it down, promised it, or were told it.
+    pub fn presses(&self) -> bool {
+        let Batch { log, answers, notices, deliveries, .. } = &self.batch;
+        !(log.is_empty() && answers.is_empty() && notices.is_empty() && deliveries.is_empty())
+    }
+
+    /// How many messages the broker has open for it.
+    pub fn open(&self) -> usize {
+        self.receipts.iter().filter(|receipt| receipt.is_awaited()).count()
+    }
+
     /// Adds what came later.
     pub fn append(&mut self, later: Backlog) {
         let Backlog { batch, receipts, messages } = later;
@@ -73,8 +84,11 @@ const MOST_FORECASTS: usize = 10_000;
 mod tests {
     use jiff::Timestamp;
 
+    use claymark_core::fieldlog::{Deed, LogEntry};
     use claymark_core::forecast::{Forecast, Outlook, Subject};
     use claymark_core::id::Id;
+    use claymark_core::notice::Answer;
+    use claymark_store::batch::{Channel, Delivery, DeliveryState};
 
     use super::*;
 
@@ -100,6 +114,26 @@ mod tests {
         failed.append(later);
         assert_eq!(failed.batch.forecasts, [forecast(1), forecast(2)]);
         assert_eq!(failed.batch.session_seen, Timestamp::from_second(5).ok());
+    }
+
+    #[test]
+    fn forecasts_wait_and_what_people_wrote_or_are_told_does_not() {
+        let now = Timestamp::from_second(5).unwrap();
+        let presses = |batch| {
+            let mut backlog = Backlog::default();
+            backlog.add(batch);
+            backlog.presses()
+        };
+        assert!(!presses(Batch { forecasts: vec![forecast(1)], ..Batch::default() }));
+        let deed = Deed::Note { text: None };
+        let (key, by, replaces) = ("k".to_owned(), None, None);
+        let entry = LogEntry { key, at: now, received_at: now, by, replaces, deed };
+        assert!(presses(Batch { log: vec![entry], ..Batch::default() }));
+        let answer = Answer { notice: 7, by: None, at: now };
+        assert!(presses(Batch { answers: vec![answer], ..Batch::default() }));
+        let (contact, channel) = (Id::new("duty").unwrap(), Channel::Email);
+        let delivery = Delivery { notice: 7, contact, channel, state: DeliveryState::Sent { at: now } };
+        assert!(presses(Batch { deliveries: vec![delivery], ..Batch::default() }));
     }
 
     #[test]

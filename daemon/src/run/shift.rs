@@ -14,7 +14,7 @@ use tokio_util::sync::CancellationToken;
 use super::recall::{self, Past};
 use super::{RunError, Settings, joined};
 use crate::clock::Clock;
-use crate::engine::{self, Counts, Ended, Engine, Keeper, Opening, Snapshot};
+use crate::engine::{self, Counts, Ended, Engine, Gather, Keeper, Opening, Snapshot};
 use crate::forward::{self, Behind, Forwarder, Progress};
 use crate::intake::{self, Intake, Stop};
 use crate::metrics;
@@ -154,7 +154,9 @@ async fn start(house: &House, settings: &Settings, past: Past, opening: Opening)
         pulse: house.pulses.engine.clone(),
         stop: engine_stop.clone(),
     };
-    let engine = Engine::new(past.pipeline, clock.clone(), settings.intake.prefix.clone(), ports, opening);
+    let gather = Gather::new(settings.gather, settings.intake.queue, settings.intake.protocol);
+    let prefix = settings.intake.prefix.clone();
+    let engine = Engine::new(past.pipeline, clock.clone(), prefix, ports, gather, opening);
 
     Ok(Tasks {
         notifier: (tokio::spawn(notifier.run()), notifier_stop),

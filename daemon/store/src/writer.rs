@@ -344,6 +344,12 @@ mod tests {
         assert_eq!(number("synchronous"), 2);
     }
 
+    /// As `.cargo/config.toml` has it: the times of the log file needn't go to the disk with each commit.
+    #[test]
+    fn a_commit_waits_for_the_data_alone() {
+        assert!(option_env!("LIBSQLITE3_FLAGS").is_some_and(|flags| flags.contains("HAVE_FDATASYNC")));
+    }
+
     fn kept(path: &Path) -> usize {
         Reader::open(path).unwrap().recall(Timestamp::UNIX_EPOCH).readings.map(Result::unwrap).count()
     }
