@@ -7,6 +7,7 @@ use claymark_words::report as words;
 use claymark_words::report::Mark;
 
 use super::{Line, Picture, Pictures, breakable};
+use crate::charts::scale::Cut;
 use crate::charts::{Undrawn, drum};
 use crate::facts::WeekFacts;
 use crate::facts::drums::{DrumWeek, RunOut, WELL_KNOWN_PERCENT};
@@ -71,6 +72,12 @@ impl Drum {
                 .collect(),
         };
         let svg = drum::draw(week, &facts.week, facts.until, SIZE, &lettering)?;
+        let in_units = |(low, high)| (units.volume.from_base(low), units.volume.from_base(high));
+        let cut = drum::scale(week).1.map(|cut| Cut {
+            scale: in_units(cut.scale),
+            figures: in_units(cut.figures),
+            ..cut
+        });
         let alt = words::drums::picture(
             &week.drum.name,
             week.lowest(),
@@ -81,7 +88,7 @@ impl Drum {
         );
         Ok(Self {
             name: breakable(&week.drum.name),
-            picture: pictures.keep(svg, alt),
+            picture: pictures.keep_cut(svg, alt, cut, units.volume.symbol()),
             lines: lines(week, facts).into_iter().map(Line::of).collect(),
         })
     }
