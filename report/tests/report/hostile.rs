@@ -18,7 +18,7 @@ use claymark_words::report::unmade::{Kind, Part, Why};
 use jiff::SignedDuration;
 
 use crate::invented::week::entry;
-use crate::invented::{self, Plan, id};
+use crate::invented::{Plan, id};
 use crate::pages::says;
 use crate::{facts_of, monday_after};
 
@@ -130,7 +130,7 @@ fn every_letter_of_the_bundled_fonts_can_be_set() {
         .collect();
     assert!(letters.len() > 30_000, "{}", letters.len());
     for (n, some) in letters.chunks(letters.len() / 50).enumerate() {
-        note(&mut facts, n, &some.iter().map(char::to_string).collect::<Vec<_>>().join(" "));
+        note(&mut facts, n, &some.iter().collect::<String>());
     }
     let text = text_of(&facts, dir.path());
     for letter in ['ß', 'Я', '鱼', '물', 'あ'] {
