@@ -3,6 +3,7 @@
 use serde::Serialize;
 
 use claymark_core::units::Litres;
+use claymark_words::format;
 use claymark_words::report as words;
 use claymark_words::report::Mark;
 
@@ -42,7 +43,7 @@ impl Drums {
         let cell = |litres: &Option<Litres>| {
             litres.map_or_else(
                 || words::drums::NOT_KNOWN.to_owned(),
-                |litres| format!("{:.0}", unit.from_base(litres.0)),
+                |litres| format::number(unit.from_base(litres.0), 0),
             )
         };
         let rows = facts

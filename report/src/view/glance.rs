@@ -4,7 +4,9 @@ use serde::Serialize;
 
 use claymark_core::site::Place;
 use claymark_core::units::Unit;
+use claymark_words::format;
 use claymark_words::report as words;
+use claymark_words::report::cut::By;
 use claymark_words::report::unmade::{self, Part, Why};
 use claymark_words::report::water::Kept;
 
@@ -274,7 +276,13 @@ fn scale(facts: &WeekFacts) -> ((f64, f64), Option<Cut>) {
     let range = range_of_all(all().map(|measured| &measured.sensor));
     let ((least, most), cut) = around(wanted, means.collect(), range);
     let beyond = |beyond: bool| if beyond { air / 4.0 } else { 0.0 };
-    ((least - beyond(least < wanted.0), most + beyond(most > wanted.1)), cut)
+    let ends = (least - beyond(least < wanted.0), most + beyond(most > wanted.1));
+    let slots = all().flat_map(|measured| measured.trace.slots());
+    let readings = slots.filter_map(Slot::range).reduce(hull).filter(|(low, high)| {
+        // Means of what no water can be may look well; the veil around them doesn't.
+        low.abs().max(high.abs()) >= format::ABSURD
+    });
+    (ends, cut.or_else(|| readings.map(|figures| Cut { by: By::Means, scale: ends, figures })))
 }
 
 fn kept(grade: Grade) -> Kept {

@@ -7,6 +7,7 @@ use claymark_core::oxygen::{SUPERSATURATED, pressure_at};
 use claymark_core::quality::thresholds::Span;
 use claymark_core::site::{Place, Sensor};
 use claymark_core::units::Unit;
+use claymark_words::format;
 use claymark_words::report as words;
 
 use super::{Picture, Pictures, breakable, drums};
@@ -124,7 +125,7 @@ impl Tank {
             inside: inside.map_or_else(|| none(&place.turbidity), words::percent),
             turbidity: span(worst.and_then(Measured::extremes), 0, &place.turbidity),
             temperature: span(temperature, 1, &place.temperature),
-            oxygen: lowest.map_or_else(|| none(&place.oxygen), |low| format!("{low:.1}")),
+            oxygen: lowest.map_or_else(|| none(&place.oxygen), |low| format::number(low, 1)),
             saturation: span(saturation, 0, &any_oxygen),
         })
     }

@@ -7,6 +7,8 @@ use crate::format::number;
 pub enum By {
     /// What the sensors themselves can show.
     Range,
+    /// The ten-minute means; single readings lie outside.
+    Means,
     /// What the drum can hold.
     Drum,
     /// What holds nearly all of the figures.
@@ -20,9 +22,10 @@ pub enum By {
 pub fn told(by: By, scale: (f64, f64), figures: (f64, f64), unit: &str) -> String {
     let by = match by {
         By::Range => "at what the sensors can show",
+        By::Means => "at the ten-minute means",
         By::Drum => "at what the drum can hold",
         By::Bulk => "at what 99.8 % of the figures keep to",
-        By::Reach => "far beyond what is wanted, and still most of the figures lie outside",
+        By::Reach => "far beyond what is wanted, and still many figures lie outside",
     };
     let [low, high] = [scale.0, scale.1].map(|value| number(value, 0));
     let [least, most] = [figures.0, figures.1].map(|value| number(value, 0));

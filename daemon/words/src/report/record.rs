@@ -171,7 +171,9 @@ pub fn deed(entry: &LogEntry, site: &Site) -> String {
             let what = figures([what.as_deref().map(short_line), of.map(|of| number(of, 0))]);
             format!("Fish in {}{what}", name_of_place(place.as_ref(), site))
         }
-        Deed::Note { text: Some(text) } => typed::lines(&typed::at_most(text.trim_end(), NOTE)),
+        Deed::Note { text: Some(text) } => {
+            typed::lines(&typed::at_most(text.trim_end_matches([' ', '\n', '\r']), NOTE))
+        }
         Deed::Note { text: None } => "A note without text".to_owned(),
     }
 }
