@@ -23,7 +23,7 @@ use jiff::Timestamp;
 
 use claymark_core::fieldlog::Deed;
 use claymark_core::site::Site;
-use claymark_words::fieldlog;
+use claymark_words::{fieldlog, typed};
 
 pub use self::failure::Failure;
 use self::moment::moment;
@@ -229,7 +229,7 @@ fn check(asked: &Check) -> Result<(), Failure> {
     let warnings = file.warnings.render(std::io::stderr().is_terminal());
     std::io::stderr().write_all(warnings.as_bytes())?;
     let mut out = std::io::stdout();
-    out.write_all(config::describe(&file.settings).as_bytes())?;
+    out.write_all(typed::lines(&config::describe(&file.settings)).as_bytes())?;
     let warned = count(file.warnings.len(), "warning");
     writeln!(out, "\n{}: no mistakes, {warned}", path.display())?;
     if asked.connect {
@@ -267,7 +267,9 @@ fn entry_told(site: &Site, (deed, signature): (&Deed, &Signature), now: Timestam
 fn say(settings: &Settings, saying: &Saying, told: &str, json: bool) -> Result<(), Failure> {
     match say::publish(&settings.intake, saying)? {
         Taken::Acknowledged if json => Ok(writeln!(std::io::stdout(), "{}", saying.payload)?),
-        Taken::Acknowledged => Ok(writeln!(std::io::stdout(), "The broker has taken this: {told}")?),
+        Taken::Acknowledged => {
+            Ok(writeln!(std::io::stdout(), "The broker has taken this: {}", typed::line(told))?)
+        }
         Taken::NobodyListens => Err(Failure::Failed {
             what: format!("nobody listens on {}: what was sent is lost.", saying.topic),
             remedy: "Start Claymark (systemctl start claymark), then send it again.".to_owned(),

@@ -9,6 +9,7 @@ pub mod coverage;
 pub mod demand;
 pub mod drum;
 pub mod frame;
+pub mod scale;
 pub mod share;
 pub mod spread;
 pub mod strip;
@@ -17,6 +18,7 @@ pub mod vessel;
 use std::io;
 use std::sync::Once;
 
+use crate::glyphs;
 use plotters::backend::SVGBackend;
 use plotters::coord::Shift;
 use plotters::drawing::{DrawingArea, DrawingAreaErrorKind, IntoDrawingArea};
@@ -78,14 +80,11 @@ pub fn rectangle(surface: &Surface<'_>, from: Pixel, to: Pixel, style: ShapeStyl
 /// Diagonal lines inside a rectangle, which tell "no data" wherever they stand.
 pub fn hatch(surface: &Surface<'_>, from: Pixel, to: Pixel, colour: RGBColor) -> Drawn {
     let ((x0, y0), (x1, y1)) = (from, to);
-    let first = (x0 + y0).div_euclid(HATCH) + 1;
-    for step in first.. {
+    let (first, end) = ((x0 + y0).div_euclid(HATCH) + 1, (x1 + y1 - 1).div_euclid(HATCH));
+    for step in first..=end {
         // The diagonal x + y = sum, cut to the rectangle.
         let sum = step * HATCH;
         let (left, right) = (x0.max(sum - y1), x1.min(sum - y0));
-        if sum >= x1 + y1 {
-            break;
-        }
         if left < right {
             line(surface, vec![(left, sum - left), (right, sum - right)], colour, 2)?;
         }
@@ -103,7 +102,7 @@ pub fn text(surface: &Surface<'_>, words: &str, at: Pixel, size: u32, bold: bool
     // The SVG backend divides the size by 1.24; this undoes it, so that `size` is the size in the picture.
     let size = f64::from(size) * 1.24;
     let style = (FAMILY, size, style).into_text_style(surface).color(&INK).pos(Pos::new(anchor.0, anchor.1));
-    surface.draw(&Text::new(words.to_owned(), at, style))
+    surface.draw(&Text::new(glyphs::drawable(words).into_owned(), at, style))
 }
 
 /// About how wide text is: letters of the bundled font are some six tenths as wide as high.
@@ -129,6 +128,9 @@ pub const REGULAR: &[u8] = include_bytes!("../fonts/DejaVuSans.ttf");
 
 /// The bundled bold font.
 pub const BOLD: &[u8] = include_bytes!("../fonts/DejaVuSans-Bold.ttf");
+
+/// The bundled font for Chinese, Japanese and Korean, in one weight: what people type, the other two don't have.
+pub const WIDE: &[u8] = include_bytes!("../fonts/DroidSansFallback.ttf");
 
 /// Text and frames.
 pub const INK: RGBColor = RGBColor(0x1d, 0x24, 0x28);

@@ -7,10 +7,13 @@ use std::process::ExitCode;
 use clap::{Args, Parser, Subcommand};
 use jiff::Timestamp;
 
-use crate::charts::Undrawn;
+use claymark_words::report::unmade::{self, Part};
+
+use crate::facts::WeekFacts;
 use crate::origin::{Opened, Origin, Unopened};
+use crate::parts::attempt;
 use crate::source::{Source, Unread};
-use crate::typeset::Unset;
+use crate::typeset;
 use crate::view::View;
 use crate::week::{BadWeek, Week};
 use crate::{page, picture, sheet, source};
@@ -51,18 +54,9 @@ pub enum Failure {
     /// The week was named wrongly.
     #[error(transparent)]
     Week(#[from] BadWeek),
-    /// The rows can't be read.
+    /// Not even the site can be read.
     #[error(transparent)]
     Unread(#[from] Unread),
-    /// A picture couldn't be drawn.
-    #[error(transparent)]
-    Undrawn(#[from] Undrawn),
-    /// A page couldn't be set.
-    #[error(transparent)]
-    Unset(#[from] Unset),
-    /// The CSV couldn't be written.
-    #[error("the daily figures couldn't be written: {0}")]
-    Sheet(#[from] csv::Error),
     /// A file can't be written.
     #[error("{path} can't be written: {why}")]
     Unwritten {
@@ -81,9 +75,6 @@ impl Failure {
             Self::Unopened(unopened) => unopened.remedy(),
             Self::Week(_) => "Name a week such as 2026-W47, or leave --week out for the last full one.",
             Self::Unread(unread) => unread.remedy(),
-            Self::Undrawn(_) | Self::Unset(_) | Self::Sheet(_) => {
-                "This is a mistake in the program: keep the store and tell the developers this text."
-            }
             Self::Unwritten { .. } => "Choose a folder that you may write to with --out.",
         }
     }
@@ -94,18 +85,22 @@ impl Failure {
         match self {
             Self::Unopened(unopened) if unopened.is_about_the_command() => ExitCode::from(2),
             Self::Week(_) => ExitCode::from(2),
-            Self::Unopened(_)
-            | Self::Unread(_)
-            | Self::Undrawn(_)
-            | Self::Unset(_)
-            | Self::Sheet(_)
-            | Self::Unwritten { .. } => ExitCode::from(1),
+            Self::Unopened(_) | Self::Unread(_) | Self::Unwritten { .. } => ExitCode::from(1),
         }
     }
 }
 
-/// Makes the files; gives their paths.
-pub fn run(arguments: &Arguments, now: Timestamp) -> Result<Vec<PathBuf>, Failure> {
+/// The files that were made, and what is missing in them or among them.
+#[derive(Debug, Default)]
+pub struct Made {
+    /// Their paths.
+    pub files: Vec<PathBuf>,
+    /// A sentence each; none: all is there.
+    pub missing: Vec<String>,
+}
+
+/// Makes the files: each by itself, and each from all parts that can be made.
+pub fn run(arguments: &Arguments, now: Timestamp) -> Result<Made, Failure> {
     let Task::Week(wanted) = &arguments.task;
     match wanted.origin.open()? {
         Opened::Store(store) => make(&store, wanted, now),
@@ -113,10 +108,11 @@ pub fn run(arguments: &Arguments, now: Timestamp) -> Result<Vec<PathBuf>, Failur
     }
 }
 
-fn make(source: &impl Source, wanted: &Wanted, now: Timestamp) -> Result<Vec<PathBuf>, Failure> {
+fn make(source: &impl Source, wanted: &Wanted, now: Timestamp) -> Result<Made, Failure> {
     let site = source.site()?;
-    // Rows that were made by another clock (a replay, the demo) show by themselves how late it is.
-    let now = source.last_reading()?.map_or(now, |last| now.max(last));
+    // Rows that were made by another clock (a replay, the demo) show by themselves how late it is. Where the last
+    // reading can't be read, the clock has to do.
+    let now = source.last_reading().ok().flatten().map_or(now, |last| now.max(last));
     let week = match &wanted.week {
         Some(text) => Week::parse(text, &site.time_zone)?,
         None => Week::last_full(now, &site.time_zone)?,
@@ -125,19 +121,41 @@ fn make(source: &impl Source, wanted: &Wanted, now: Timestamp) -> Result<Vec<Pat
         return Err(BadWeek::NotBegun(week.to_string()).into());
     }
     let name = format!("week-{week}");
-    let facts = source::facts(source, site, week, now)?;
-    let view = View::of(&facts)?;
-    let files = [("pdf", page::pdf(&view)?), ("png", picture::png(&view)?), ("csv", sheet::csv(&facts)?)];
+    let facts = source::facts(source, site, week, now);
     let unwritten = |path: &Path| {
         let path = path.to_owned();
         move |why| Failure::Unwritten { path, why }
     };
     fs::create_dir_all(&wanted.out).map_err(unwritten(&wanted.out))?;
-    let mut made = Vec::new();
-    for (ending, bytes) in files {
+    let mut made = Made::default();
+    for (ending, bytes) in files(&facts, &mut made.missing) {
         let path = wanted.out.join(format!("{name}.{ending}"));
         fs::write(&path, bytes).map_err(unwritten(&path))?;
-        made.push(path);
+        made.files.push(path);
     }
     Ok(made)
+}
+
+/// The files that could be made, with their endings.
+fn files(facts: &WeekFacts, missing: &mut Vec<String>) -> Vec<(&'static str, Vec<u8>)> {
+    let view = View::of(facts);
+    let mut failed = view.failed().clone();
+    failed.extend(facts.unmade.why(Part::Daily).map(|why| (Part::Daily, why)));
+    let mut made = Vec::new();
+    for (ending, set) in [("pdf", page::pdf(&view)), ("png", picture::png(&view))] {
+        match set {
+            Ok(typeset::Made { made: bytes, failed: more }) => {
+                failed.extend(more);
+                made.push((ending, bytes));
+            }
+            Err(unset) => missing.push(unmade::file(ending, &unset.to_string())),
+        }
+    }
+    match attempt(|| sheet::csv(facts).map_err(|unwritten| unwritten.to_string())).flatten() {
+        Ok(bytes) => made.push(("csv", bytes)),
+        Err(said) => missing.push(unmade::file("csv", &said)),
+    }
+    missing.extend(facts.unmade.hours().map(|unread| unmade::hours(unread.hours, &unread.said).1));
+    missing.extend(failed.into_iter().map(|(part, why)| unmade::told(part, &why)));
+    made
 }

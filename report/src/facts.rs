@@ -31,6 +31,7 @@ use claymark_core::site::{Place, Sensor, Site, WaterLimits};
 use claymark_core::skill::MarkForecast;
 use claymark_store::batch::{Delivery, Issued};
 use claymark_store::limits::Limits;
+use claymark_words::report::unmade::Part;
 
 use ahead::Ahead;
 use days::BandDay;
@@ -41,6 +42,7 @@ use trace::{Shares, Trace, TraceBuilder};
 use warnings::Warning;
 use water::PlaceWeek;
 
+use crate::parts::Unmade;
 use crate::week::Week;
 
 /// All that the report tells of a week.
@@ -74,6 +76,8 @@ pub struct WeekFacts {
     pub log: Vec<LogEntry>,
     /// What the level sensors saw happen; refills that somebody wrote down are told by drum.
     pub happenings: Vec<Happening>,
+    /// What couldn't be read or reckoned.
+    pub unmade: Unmade,
 }
 
 /// How complete one sensor's readings are.
@@ -117,6 +121,8 @@ pub struct Rows {
     pub yields: Vec<LearnedYield>,
     /// Of the week, by reason.
     pub quarantined: BTreeMap<Reason, u64>,
+    /// What couldn't be read.
+    pub unmade: Unmade,
 }
 
 /// Condenses the readings of all sensors while they stream by.
@@ -157,14 +163,18 @@ impl Traces {
 impl WeekFacts {
     /// From the rows of the week.
     #[must_use]
-    pub fn of(site: Site, week: Week, until: Timestamp, traces: &BTreeMap<Id, Trace>, rows: Rows) -> Self {
+    pub fn of(
+        site: Site,
+        week: Week,
+        until: Timestamp,
+        traces: &BTreeMap<Id, Trace>,
+        mut rows: Rows,
+    ) -> Self {
+        use Part::{Ahead as WeekAhead, Daily, Demand, Drums, Room, Skill, Told, Water};
+        let mut unmade = std::mem::take(&mut rows.unmade);
         let until = until.clamp(week.start(), week.end());
-        let trace_of_level = |drum| site.level_sensor(drum).and_then(|sensor| traces.get(&sensor.id));
-        let drums = site
-            .drums
-            .iter()
-            .map(|drum| DrumWeek::of(&site, drum, &week, until, trace_of_level(&drum.id), &rows))
-            .collect();
+        let drums =
+            unmade.fact(&[Drums, Room, Daily], Vec::new(), || drums_of(&site, &week, until, traces, &rows));
         let sensors = site
             .sensors
             .iter()
@@ -175,14 +185,14 @@ impl WeekFacts {
             .collect();
         let mut quarantined: Vec<(Reason, u64)> = rows.quarantined.iter().map(|(r, n)| (*r, *n)).collect();
         quarantined.sort_by_key(|(reason, count)| (std::cmp::Reverse(*count), *reason));
-        let places = water::places(&site, traces);
+        let places = unmade.fact(&[Water, Room, Daily], Vec::new(), || water::places(&site, traces));
         Self {
-            band_days: days::of(&site, &week, &places),
-            demand: OxygenDemand::of(&site, &week, until, traces),
-            skill: ForecastSkill::of(&site, &rows.marks),
-            ahead: Ahead::of(&site, until, traces, &rows),
+            band_days: unmade.fact(&[Water], Vec::new(), || days::of(&site, &week, &places)),
+            demand: unmade.fact(&[Demand], Err(Lack::Flow), || OxygenDemand::of(&site, &week, until, traces)),
+            skill: unmade.fact(&[Skill], ForecastSkill::NONE, || ForecastSkill::of(&site, &rows.marks)),
+            ahead: unmade.fact(&[WeekAhead], Ahead::NONE, || Ahead::of(&site, until, traces, &rows)),
+            warnings: unmade.fact(&[Told], Vec::new(), || warnings::of(&week, &rows)),
             places,
-            warnings: warnings::of(&week, &rows),
             log: in_force(&week, rows.log),
             happenings: telling(&week, until, rows.happenings),
             drums,
@@ -191,6 +201,7 @@ impl WeekFacts {
             until,
             week,
             site,
+            unmade,
         }
     }
 
@@ -220,6 +231,18 @@ impl WeekFacts {
     pub fn heard_anything(&self) -> bool {
         self.sensors.iter().any(|sensor| sensor.trace.counts.readings > 0)
     }
+}
+
+fn drums_of(
+    site: &Site,
+    week: &Week,
+    until: Timestamp,
+    traces: &BTreeMap<Id, Trace>,
+    rows: &Rows,
+) -> Vec<DrumWeek> {
+    let trace_of_level = |drum| site.level_sensor(drum).and_then(|sensor| traces.get(&sensor.id));
+    let of = |drum| DrumWeek::of(site, drum, week, until, trace_of_level(&drum.id), rows);
+    site.drums.iter().map(of).collect()
 }
 
 fn telling(week: &Week, until: Timestamp, happenings: Vec<Happening>) -> Vec<Happening> {

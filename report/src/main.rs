@@ -6,6 +6,7 @@ use clap::Parser;
 use jiff::Timestamp;
 
 use claymark_report::command::{self, Arguments};
+use claymark_words::typed;
 
 #[expect(clippy::print_stdout, reason = "the command line tells which files it made")]
 #[expect(
@@ -16,13 +17,16 @@ fn main() -> ExitCode {
     let arguments = Arguments::parse();
     match command::run(&arguments, Timestamp::now()) {
         Ok(made) => {
-            for path in made {
+            for path in made.files {
                 println!("{}", path.display());
             }
-            ExitCode::SUCCESS
+            for missing in &made.missing {
+                eprintln!("{missing}");
+            }
+            if made.missing.is_empty() { ExitCode::SUCCESS } else { ExitCode::FAILURE }
         }
         Err(failure) => {
-            eprintln!("{failure}\n{}", failure.remedy());
+            eprintln!("{}\n{}", typed::lines(&failure.to_string()), failure.remedy());
             failure.exit_code()
         }
     }

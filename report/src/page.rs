@@ -5,11 +5,15 @@
 use typst::foundations::Smart;
 use typst_pdf::{PdfOptions, PdfStandard, PdfStandards};
 
-use crate::typeset::{self, Template, Unset};
+use crate::typeset::{self, Made, Template, Unset};
 use crate::view::View;
 
 /// The bytes of the PDF.
-pub fn pdf(view: &View) -> Result<Vec<u8>, Unset> {
+pub fn pdf(view: &View) -> Result<Made<Vec<u8>>, Unset> {
+    typeset::made(view, written)
+}
+
+fn written(view: &View) -> Result<Vec<u8>, Unset> {
     let document = typeset::set(Template::Week, view)?;
     let standards = PdfStandards::new(&[PdfStandard::A_2a, PdfStandard::Ua_1])
         .map_err(|refusal| Unset::Refused(refusal.message().to_string()))?;

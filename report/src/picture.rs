@@ -2,11 +2,15 @@
 
 use typst_render::RenderOptions;
 
-use crate::typeset::{self, Template, Unset};
+use crate::typeset::{self, Made, Template, Unset};
 use crate::view::View;
 
 /// The bytes of the PNG.
-pub fn png(view: &View) -> Result<Vec<u8>, Unset> {
+pub fn png(view: &View) -> Result<Made<Vec<u8>>, Unset> {
+    typeset::made(view, rendered)
+}
+
+fn rendered(view: &View) -> Result<Vec<u8>, Unset> {
     let document = typeset::set(Template::Picture, view)?;
     let page =
         document.pages().first().ok_or_else(|| Unset::Refused("the picture has no page".to_owned()))?;

@@ -3,11 +3,17 @@
 //! `lowest`, `mean` and `highest` are in the row's `unit`, which is a base unit and never a people's unit, so
 //! that files of two sites can be joined; everything else has its unit in the column's name. What isn't
 //! known is an empty cell, not a zero.
+//!
+//! Only the names are typed by people. One that begins with =, +, -, @ or an apostrophe gets an apostrophe before it:
+//! a spreadsheet shows it instead of reckoning with it. Take one leading apostrophe away for the name as the site file
+//! has it; `place` and `sensor` are its ids and never need one. Characters that can't be seen stand as their codes.
 
 use serde::Serialize;
 
 use claymark_core::site::Place;
 use claymark_core::units::{Litres, Unit};
+use claymark_words::report::unmade::Part;
+use claymark_words::typed;
 
 use crate::facts::WeekFacts;
 use crate::facts::drums::DrumWeek;
@@ -22,7 +28,9 @@ pub fn csv(facts: &WeekFacts) -> Result<Vec<u8>, csv::Error> {
         for drum in &facts.drums {
             writer.serialize(of_drum(drum, facts, number, day))?;
         }
-        for place in &facts.places {
+        // Of readings that can't be read nothing is known, not even that they are missing.
+        let known = facts.unmade.why(Part::Water).is_none();
+        for place in facts.places.iter().filter(|_| known) {
             for measured in place.turbidity.iter().chain(&place.temperature).chain(&place.oxygen) {
                 writer.serialize(of_sensor(measured, place, facts, day))?;
             }
@@ -80,7 +88,7 @@ fn of_sensor(measured: &Measured, place: &PlaceWeek, facts: &WeekFacts, day: &Da
     let share = |seconds: f64| shares.percent(seconds).map(|percent| rounded(percent, 2));
     Row {
         place: place.place.to_string(),
-        name: place.name.clone(),
+        name: cell(&place.name),
         sensor: measured.sensor.id.to_string(),
         quantity: measured.sensor.quantity.name(),
         unit: measured.sensor.unit.base().symbol(),
@@ -103,7 +111,7 @@ fn saturation(place: &PlaceWeek, facts: &WeekFacts, day: &Day) -> Option<Row> {
     let summary = place.saturation.as_ref()?.summary(first, last);
     Some(Row {
         place: place.place.to_string(),
-        name: place.name.clone(),
+        name: cell(&place.name),
         sensor: oxygen.sensor.id.to_string(),
         quantity: "oxygen_saturation",
         unit: Unit::Percent.symbol(),
@@ -124,18 +132,25 @@ fn of_drum(drum: &DrumWeek, facts: &WeekFacts, number: usize, day: &Day) -> Row 
         .collect();
     let refills: Vec<_> = drum.refills.iter().filter(|refill| inside(refill.at)).collect();
     let clay = refills.iter().filter_map(|refill| Some(refill.logged.as_ref()?.clay?.0));
-    let past = day.start < facts.until;
+    let known = facts.unmade.why(Part::Daily).is_none();
+    let past = known && day.start < facts.until;
     let level = facts.site.level_sensor(&drum.drum.id);
     Row {
         place: Place::Drum(drum.drum.id.clone()).to_string(),
-        name: drum.drum.name.clone(),
+        name: cell(&drum.drum.name),
         sensor: level.map(|sensor| sensor.id.to_string()).unwrap_or_default(),
         quantity: "volume",
         unit: Unit::Litre.symbol(),
         lowest: volumes.iter().copied().min_by(f64::total_cmp).map(|litres| rounded(litres, 1)),
-        mean: mean(&volumes).map(|litres| rounded(litres, 1)),
+        mean: trace::even_mean(&volumes).map(|litres| rounded(litres, 1)),
         highest: volumes.iter().copied().max_by(f64::total_cmp).map(|litres| rounded(litres, 1)),
-        drawn_l: drum.drawn.get(number).copied().flatten().map(|Litres(litres)| rounded(litres, 1)),
+        drawn_l: drum
+            .drawn
+            .get(number)
+            .copied()
+            .flatten()
+            .filter(|_| known)
+            .map(|Litres(litres)| rounded(litres, 1)),
         added_l: past.then(|| rounded(refills.iter().map(|refill| refill.added.0).sum(), 1)),
         refills: past.then_some(refills.len()),
         refills_not_logged: past.then(|| refills.iter().filter(|refill| refill.logged.is_none()).count()),
@@ -146,13 +161,16 @@ fn of_drum(drum: &DrumWeek, facts: &WeekFacts, number: usize, day: &Day) -> Row 
     }
 }
 
-fn mean(values: &[f64]) -> Option<f64> {
-    #[expect(clippy::cast_precision_loss, clippy::as_conversions, reason = "forecasts of a day")]
-    let count = values.len() as f64;
-    (!values.is_empty()).then(|| values.iter().sum::<f64>() / count)
-}
-
 fn rounded(value: f64, decimals: i32) -> f64 {
     let factor = 10_f64.powi(decimals);
-    (value * factor).round() / factor
+    let rounded = (value * factor).round() / factor;
+    // Too large to have decimals.
+    if rounded.is_finite() { rounded } else { value }
+}
+
+/// A name as a cell: nothing unseen in it, and nothing that a spreadsheet would reckon with.
+fn cell(name: &str) -> String {
+    let name = typed::name(name);
+    let reckons = name.starts_with(['=', '+', '-', '@', '\'', '＝', '＋', '－', '＠']);
+    if reckons { format!("'{name}") } else { name }
 }

@@ -22,8 +22,10 @@ use claymark_influx::reader::ReadError;
 use claymark_store::StoreError;
 use claymark_store::batch::{Delivery, Issued};
 use claymark_store::reader::{KnownSensor, QuarantineCount, Rollup, SensorKey};
+use claymark_words::report::unmade::Kind;
 
 use crate::facts::{Rows, Traces, WeekFacts};
+use crate::parts::Unmade;
 use crate::week::Week;
 
 /// Where the rows are: the local store, or the same rows in InfluxDB. Everything that the report reads is here;
@@ -103,34 +105,53 @@ impl Unread {
     }
 }
 
-/// The facts of `week` as they are known at `now`.
-pub fn facts(source: &impl Source, site: Site, week: Week, now: Timestamp) -> Result<WeekFacts, Unread> {
+/// The facts of `week` as they are known at `now`. Rows that can't be read are missing in them, with a mark.
+pub fn facts(source: &impl Source, site: Site, week: Week, now: Timestamp) -> WeekFacts {
     let until = now.clamp(week.start(), week.end());
-    let traces = traces(source, &site, &week, until)?;
-    let rows = rows(source, &site, &week, until)?;
-    Ok(WeekFacts::of(site, week, until, &traces.finish(), rows))
+    let mut unmade = Unmade::default();
+    let traces = traces(source, &site, &week, until, &mut unmade);
+    let rows = rows(source, &site, &week, until, unmade);
+    WeekFacts::of(site, week, until, &traces.finish(), rows)
 }
 
-fn traces(source: &impl Source, site: &Site, week: &Week, until: Timestamp) -> Result<Traces, Unread> {
-    let ids: BTreeMap<SensorKey, Id> = source
-        .sensors()?
-        .into_iter()
-        .filter(|known| known.in_site)
-        .map(|known| (known.key, known.id))
-        .collect();
+fn traces(source: &impl Source, site: &Site, week: &Week, until: Timestamp, unmade: &mut Unmade) -> Traces {
+    let known = unmade.rows(Kind::Readings, source.sensors());
+    let ids: BTreeMap<SensorKey, Id> =
+        known.into_iter().filter(|known| known.in_site).map(|known| (known.key, known.id)).collect();
     let mut traces = Traces::new(site, week, until);
     let before = week.start().saturating_sub(LEAD_IN).unwrap_or(Timestamp::MIN);
     let every: Vec<SensorKey> = ids.keys().copied().collect();
-    source.readings(&every, before, week.start(), &mut |assessed| traces.push(assessed))?;
-    for hour in source.rollups(week.start(), until)?.chunk_by(|a, b| a.hour == b.hour) {
-        let close = plain_hours_in(&mut traces, &ids, hour);
-        if let (Some(first), false) = (hour.first(), close.is_empty()) {
-            let end = first.hour.saturating_add(SignedDuration::from_hours(1)).unwrap_or(until).min(until);
-            let start = first.hour.max(week.start());
-            source.readings(&close, start, end, &mut |assessed| traces.push(assessed))?;
+    let mut look = |traces: &mut Traces, of: &[SensorKey], from, to| {
+        if let Err(unread) = source.readings(of, from, to, &mut |assessed| traces.push(assessed)) {
+            unmade.hour(&unread);
+        }
+    };
+    look(&mut traces, &every, before, week.start());
+    match source.rollups(week.start(), until) {
+        Ok(rollups) => {
+            for hour in rollups.chunk_by(|a, b| a.hour == b.hour) {
+                let close = plain_hours_in(&mut traces, &ids, hour);
+                if let (Some(first), false) = (hour.first(), close.is_empty()) {
+                    let (start, end) = (first.hour.max(week.start()), an_hour_after(first.hour, until));
+                    look(&mut traces, &close, start, end);
+                }
+            }
+        }
+        // The hourly figures only save time: the readings tell the same.
+        Err(_unread) => {
+            let mut from = week.start();
+            while from < until {
+                let to = an_hour_after(from, until);
+                look(&mut traces, &every, from, to);
+                from = to;
+            }
         }
     }
-    Ok(traces)
+    traces
+}
+
+fn an_hour_after(time: Timestamp, until: Timestamp) -> Timestamp {
+    time.saturating_add(SignedDuration::from_hours(1)).unwrap_or(until).min(until)
 }
 
 /// Takes the plain hours as they are; gives the sensors that must be looked at reading by reading.
@@ -148,41 +169,51 @@ fn plain_hours_in(traces: &mut Traces, ids: &BTreeMap<SensorKey, Id>, hour: &[Ro
     close
 }
 
-fn rows(source: &impl Source, site: &Site, week: &Week, until: Timestamp) -> Result<Rows, Unread> {
+fn rows(source: &impl Source, site: &Site, week: &Week, until: Timestamp, mut unmade: Unmade) -> Rows {
     let (start, end) = (week.start(), week.end());
     let earlier = |by: SignedDuration| start.saturating_sub(by).unwrap_or(Timestamp::MIN);
     let later = |by: SignedDuration| end.saturating_add(by).unwrap_or(Timestamp::MAX);
     let weeks_before = until.saturating_sub(JUDGED).unwrap_or(Timestamp::MIN);
     let mut quarantined: BTreeMap<Reason, u64> = BTreeMap::new();
-    for count in source.quarantine_counts(start, until)? {
+    for count in unmade.rows(Kind::Quarantined, source.quarantine_counts(start, until)) {
         *quarantined.entry(count.reason).or_default() += count.count;
     }
-    Ok(Rows {
+    let day = SignedDuration::from_hours(24);
+    Rows {
         // Twelve hours before, for a run-out early on Monday; a little after, for the volume at midnight.
-        forecasts: source
-            .forecasts(earlier(SignedDuration::from_hours(13)), later(SignedDuration::from_mins(20)))?,
-        happenings: source.happenings(earlier(HAPPENED_BEFORE), until)?,
-        notices: source.notices(earlier(SignedDuration::from_hours(24)), end)?,
-        deliveries: source.deliveries(earlier(SignedDuration::from_hours(24)), end)?,
-        answers: source
-            .answers(earlier(SignedDuration::from_hours(24)), later(SignedDuration::from_hours(24)))?,
-        log: source.log(earlier(SignedDuration::from_hours(3)), end)?,
-        ledger: ledger(source, site, earlier(HAPPENED_BEFORE), until)?,
-        marks: source.marks(weeks_before, until)?,
-        yields: source.yields(weeks_before, until)?,
+        forecasts: unmade.rows(
+            Kind::Forecasts,
+            source.forecasts(earlier(SignedDuration::from_hours(13)), later(SignedDuration::from_mins(20))),
+        ),
+        happenings: unmade.rows(Kind::Happenings, source.happenings(earlier(HAPPENED_BEFORE), until)),
+        notices: unmade.rows(Kind::Notices, source.notices(earlier(day), end)),
+        deliveries: unmade.rows(Kind::Deliveries, source.deliveries(earlier(day), end)),
+        answers: unmade.rows(Kind::Answers, source.answers(earlier(day), later(day))),
+        log: unmade.rows(Kind::Log, source.log(earlier(SignedDuration::from_hours(3)), end)),
+        ledger: ledger(source, site, earlier(HAPPENED_BEFORE), until, &mut unmade),
+        marks: unmade.rows(Kind::Marks, source.marks(weeks_before, until)),
+        yields: unmade.rows(Kind::Yields, source.yields(weeks_before, until)),
         quarantined,
-    })
+        unmade,
+    }
 }
 
 /// Clay that came and went since the bags were counted, and refills from `from` on.
-fn ledger(source: &impl Source, site: &Site, from: Timestamp, until: Timestamp) -> Result<Ledger, Unread> {
+fn ledger(
+    source: &impl Source,
+    site: &Site,
+    from: Timestamp,
+    until: Timestamp,
+    unmade: &mut Unmade,
+) -> Ledger {
     let counted =
         site.stock.as_ref().and_then(|rules| rules.counted_on.to_zoned_datetime(site.time_zone.clone()).ok());
     let from = counted.map_or(from, |counted| from.min(counted.timestamp()));
     let mut ledger = Ledger::default();
-    source.log(from, until)?.iter().for_each(|entry| ledger.log(entry));
-    source.happenings(from, until)?.iter().for_each(|happening| ledger.happened(happening));
-    Ok(ledger)
+    unmade.rows(Kind::Log, source.log(from, until)).iter().for_each(|entry| ledger.log(entry));
+    let happenings = unmade.rows(Kind::Happenings, source.happenings(from, until));
+    happenings.iter().for_each(|happening| ledger.happened(happening));
+    ledger
 }
 
 /// Both readers have these functions by the same names.

@@ -10,14 +10,20 @@ mod record;
 mod skill;
 mod water;
 
+use std::collections::BTreeMap;
+
 use jiff::Timestamp;
 use serde::Serialize;
+use serde_json::{Value, json};
 
-use claymark_words::caution;
+use claymark_words::report::unmade::{self, Part, Why};
 use claymark_words::report::{self as words, Mark};
+use claymark_words::{caution, typed};
 
 use crate::charts::Undrawn;
+use crate::charts::scale::Cut;
 use crate::facts::WeekFacts;
+use crate::parts::attempt;
 
 /// The content of the report.
 #[derive(Debug, Clone, Serialize)]
@@ -27,14 +33,15 @@ pub struct View {
     span: String,
     so_far: Option<String>,
     date: Moment,
+    /// What isn't there; it stands above all.
+    unmade: Vec<Line>,
     verdict: Vec<Line>,
-    room: glance::Room,
-    ahead: ahead::Ahead,
-    drums: drums::Drums,
-    skill: skill::Skill,
-    water: water::Water,
-    demand: demand::Demand,
-    record: record::Record,
+    #[serde(flatten)]
+    parts: BTreeMap<&'static str, Value>,
+    #[serde(skip)]
+    failed: BTreeMap<Part, Why>,
+    #[serde(skip)]
+    hours: Option<Line>,
     #[serde(skip)]
     pictures: Pictures,
 }
@@ -52,6 +59,8 @@ pub struct Line {
 pub struct Picture {
     file: String,
     alt: String,
+    /// Below it: that its scale was cut.
+    note: Option<String>,
 }
 
 /// The pictures by file name.
@@ -68,9 +77,25 @@ struct Moment {
 }
 
 impl View {
-    /// From the facts of a week.
-    pub fn of(facts: &WeekFacts) -> Result<Self, Undrawn> {
-        let mut pictures = Pictures::default();
+    /// From the facts of a week, part by part.
+    #[must_use]
+    pub fn of(facts: &WeekFacts) -> Self {
+        let mut view = Self::without_parts(facts);
+        view.part(Part::Room, facts, |pictures| glance::Room::of(facts, pictures));
+        view.part(Part::Ahead, facts, |_| Ok(ahead::Ahead::of(facts)));
+        view.part(Part::Drums, facts, |pictures| drums::Drums::of(facts, pictures));
+        view.part(Part::Skill, facts, |_| Ok(skill::Skill::of(facts)));
+        view.part(Part::Water, facts, |pictures| water::Water::of(facts, pictures));
+        view.part(Part::Demand, facts, |pictures| demand::Demand::of(facts, pictures));
+        view.part(Part::Told, facts, |_| Ok(record::Told::of(facts)));
+        view.part(Part::Happened, facts, |_| Ok(record::Happened::of(facts)));
+        view.part(Part::Complete, facts, |pictures| record::Complete::of(facts, pictures));
+        view.part(Part::Aside, facts, |_| Ok(record::Aside::of(facts)));
+        view.part(Part::Log, facts, |_| Ok(record::Log::of(facts)));
+        view
+    }
+
+    fn without_parts(facts: &WeekFacts) -> Self {
         let (week, site) = (&facts.week, &facts.site);
         let zone = &site.time_zone;
         let (first, last) = (week.days().first(), week.days().last());
@@ -79,28 +104,99 @@ impl View {
             .map(|(first, last)| words::glance::span(first.date, last.date, week.length(), zone));
         let so_far =
             (!facts.complete()).then(|| words::glance::so_far(&words::dated_moment(facts.until, zone)));
-        Ok(Self {
+        let hours = facts.unmade.hours().map(|unread| Line::of(unmade::hours(unread.hours, &unread.said)));
+        Self {
             title: words::glance::title(site, week.number(), week.year()),
             foot: caution::NOT_LIFE_SUPPORT,
             span: span.unwrap_or_default(),
             so_far,
             date: Moment::of(facts.until, facts),
+            unmade: hours.iter().cloned().collect(),
             verdict: glance::verdict(facts),
-            room: glance::Room::of(facts, &mut pictures)?,
-            ahead: ahead::Ahead::of(facts),
-            drums: drums::Drums::of(facts, &mut pictures)?,
-            skill: skill::Skill::of(facts),
-            water: water::Water::of(facts, &mut pictures)?,
-            demand: demand::Demand::of(facts, &mut pictures)?,
-            record: record::Record::of(facts, &mut pictures)?,
-            pictures,
-        })
+            parts: BTreeMap::new(),
+            failed: BTreeMap::new(),
+            hours,
+            pictures: Pictures::default(),
+        }
+    }
+
+    fn part<T: Serialize>(
+        &mut self,
+        part: Part,
+        facts: &WeekFacts,
+        make: impl FnOnce(&mut Pictures) -> Result<T, Undrawn>,
+    ) {
+        if let Some(why) = facts.unmade.why(part) {
+            return self.fail(part, why);
+        }
+        let kept = self.pictures.0.len();
+        let made = attempt(|| make(&mut self.pictures));
+        let written = made.and_then(|made| made.map_err(|undrawn| undrawn.to_string()));
+        match written.and_then(|made| serde_json::to_value(made).map_err(|refusal| refusal.to_string())) {
+            Ok(content) => {
+                self.parts.insert(key(part), content);
+            }
+            Err(said) => {
+                self.pictures.0.truncate(kept);
+                self.fail(part, Why::Fault(said));
+            }
+        }
+    }
+
+    /// A sentence instead of a part.
+    pub fn fail(&mut self, part: Part, why: Why) {
+        let line = Line::of(unmade::part(&why));
+        self.parts.insert(key(part), json!({ "failed": { "title": part.title(), "line": line } }));
+        self.failed.insert(part, why);
+        let parts: Vec<Part> = self.failed.keys().copied().collect();
+        self.unmade = unmade::summary(&parts).map(Line::of).into_iter().chain(self.hours.clone()).collect();
+    }
+
+    /// Parts that a sentence stands for, and why.
+    #[must_use]
+    pub fn failed(&self) -> &BTreeMap<Part, Why> {
+        &self.failed
+    }
+
+    /// Parts that were made.
+    #[must_use]
+    pub fn made(&self) -> Vec<Part> {
+        let made = |part: &Part| *part != Part::Daily && !self.failed.contains_key(part);
+        Part::ALL.into_iter().filter(made).collect()
+    }
+
+    /// The same with sentences for all parts but one, to see whether that one can be set.
+    #[must_use]
+    pub fn only(&self, wanted: Part) -> Self {
+        let mut view = self.clone();
+        for part in self.made().into_iter().filter(|part| *part != wanted) {
+            view.fail(part, Why::Fault(String::new()));
+        }
+        view
     }
 
     /// The pictures by file name.
     #[must_use]
     pub fn pictures(&self) -> &[(String, String)] {
         &self.pictures.0
+    }
+}
+
+/// What the templates call it.
+fn key(part: Part) -> &'static str {
+    match part {
+        Part::Room => "room",
+        Part::Ahead => "ahead",
+        Part::Drums => "drums",
+        Part::Skill => "skill",
+        Part::Water => "water",
+        Part::Demand => "demand",
+        Part::Told => "told",
+        Part::Happened => "happened",
+        Part::Complete => "complete",
+        Part::Aside => "aside",
+        Part::Log => "log",
+        Part::Daily => "daily",
     }
 }
 
@@ -114,7 +210,14 @@ impl Pictures {
     fn keep(&mut self, svg: String, alt: String) -> Picture {
         let file = format!("picture-{}.svg", self.0.len());
         self.0.push((file.clone(), svg));
-        Picture { file, alt }
+        Picture { file, alt, note: None }
+    }
+
+    /// With what is told of its scale, where that was cut.
+    fn keep_cut(&mut self, svg: String, alt: String, cut: Option<Cut>, unit: &str) -> Picture {
+        let note = cut.map(|Cut { by, scale, figures }| words::cut::told(by, scale, figures, unit));
+        let alt = note.iter().fold(alt, |alt, note| format!("{alt} {note}"));
+        Picture { note, ..self.keep(svg, alt) }
     }
 }
 
@@ -131,10 +234,20 @@ impl Moment {
     }
 }
 
-/// Lets a name without spaces break, so that it stays in its column: a zero-width space every so often. A
-/// percent sign stays with its figure.
+/// A text with what is told of a scale that was cut.
+fn with_cut(text: String, cut: Option<Cut>, unit: &str) -> String {
+    match cut {
+        Some(Cut { by, scale, figures }) => {
+            format!("{text} {}", words::cut::told(by, scale, figures, unit))
+        }
+        None => text,
+    }
+}
+
+/// Lets a name without spaces break, so that it stays in its column: a zero-width space every so often, after those that
+/// somebody typed are shown. A percent sign stays with its figure.
 fn breakable(name: &str) -> String {
-    let name = name.replace(" %", "\u{a0}%");
+    let name = typed::lines(name).replace(" %", "\u{a0}%");
     let mut text = String::with_capacity(name.len());
     let mut run = 0;
     for letter in name.chars() {

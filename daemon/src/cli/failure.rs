@@ -4,6 +4,7 @@ use std::io::{IsTerminal as _, Write as _};
 use std::process::ExitCode;
 
 use claymark_store::StoreError;
+use claymark_words::typed;
 
 use crate::config::{ConfigError, Mistakes};
 use crate::intake::errand::ErrandError;
@@ -52,9 +53,11 @@ impl Failure {
     pub(super) fn text(&self, fancy: bool) -> String {
         match self {
             Self::Wrong { what, remedy } | Self::Failed { what, remedy } if remedy.is_empty() => {
-                format!("{what}\n")
+                format!("{}\n", typed::lines(what))
             }
-            Self::Wrong { what, remedy } | Self::Failed { what, remedy } => format!("{what}\n{remedy}\n"),
+            Self::Wrong { what, remedy } | Self::Failed { what, remedy } => {
+                format!("{}\n{}\n", typed::lines(what), typed::lines(remedy))
+            }
             Self::Mistakes(mistakes) => {
                 let number = crate::config::count(mistakes.len(), "mistake");
                 format!(

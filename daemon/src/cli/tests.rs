@@ -99,6 +99,13 @@ fn a_fault_in_a_process_of_its_own() {
     }
 }
 
+#[test]
+fn what_was_typed_moves_no_cursor_when_it_is_told_back() {
+    let settings = example();
+    let told = saying(&settings, &["refill", "--drum", "\u{1b}[2J\u{202e}a"]).unwrap_err();
+    assert!(told.contains("no drum '[U+001B escape][2J[U+202E right-to-left override]a'"), "{told}");
+}
+
 pub(super) fn example() -> Settings {
     let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../config/site.toml");
     match config::read(&path, Secrets::Left) {

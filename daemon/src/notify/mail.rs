@@ -10,6 +10,7 @@ use lettre::message::header::{
 use lettre::message::{Body, Mailbox};
 
 use claymark_core::id::Id;
+use claymark_words::typed;
 
 use super::letter::Letter;
 use super::{Sender, Smtp};
@@ -68,8 +69,8 @@ fn message_id(site: &Id, number: u64, contact: &Id, domain: &str) -> String {
     format!("<{site}.{number}.{contact}@{domain}>")
 }
 
-/// A line break or NUL in a name could start a header of its own (RFC 5322 section 2.2). It becomes a
-/// space: refusing the whole notice would silence a warning.
+/// A line break or NUL in a name could start a header of its own (RFC 5322 section 2.2). It becomes a space or a code:
+/// refusing the whole notice would silence a warning.
 fn one_line(text: &str) -> String {
-    text.chars().map(|c| if c.is_control() { ' ' } else { c }).collect()
+    typed::name(text)
 }

@@ -3,7 +3,8 @@
 use claymark_core::notice::register::Standing;
 
 use crate::format::Clock;
-use crate::names::{one_line, short};
+use crate::names::short;
+use crate::typed;
 
 /// "Notice 4711 doesn't exist. Was 7 meant?"
 #[must_use]
@@ -11,7 +12,8 @@ pub fn standing(clock: Clock<'_>, notice: u64, standing: &Standing, meant: Optio
     let what = match standing {
         Standing::Open => format!("Notice {notice} waits for an answer."),
         Standing::Answered { by, at } => {
-            let who = by.as_deref().map_or_else(|| "somebody".to_owned(), |name| short(&one_line(name), 30));
+            let who =
+                by.as_deref().map_or_else(|| "somebody".to_owned(), |name| short(&typed::line(name), 30));
             format!("Notice {notice} was answered already: {who}, {}.", clock.time(*at))
         }
         Standing::Over { at } => format!("Notice {notice} has been over since {}.", clock.time(*at)),

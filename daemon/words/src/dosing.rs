@@ -6,7 +6,7 @@ use claymark_core::id::Id;
 use claymark_core::notice::content::{NightMix, Verdict};
 use claymark_core::refill::{PumpTo, Refill};
 use claymark_core::room::{Advice, Dose, LookFirst, Missing, Night, NoDose, Response, TankResponse, Ways};
-use claymark_core::site::Site;
+use claymark_core::site::{Place, Site};
 use claymark_core::units::{LitresPerHour, Turbidity};
 use claymark_core::water::{FlowBy, KnownFlow};
 use jiff::SignedDuration;
@@ -41,7 +41,7 @@ pub fn waiting(site: &Site, response: &Response, to: Option<Turbidity>) -> Strin
         format!(
             "{}: {} with {} through it, exchanged in {}. After a change measure again in {} (95 % of it shows), \
              or in {} (99 %).",
-            site.head_tank.name,
+            names::place(site, &Place::Head),
             format::volume(units, site.head_tank.volume),
             format::flow(units, response.through),
             format::duration(response.head.time()),
@@ -443,7 +443,7 @@ fn ahead(site: &Site, response: &Response, to: Turbidity) -> Vec<String> {
         String::new(),
         format!("When the feed is steady at {}, the tanks will show after", names::turbidity(site, to)),
         format!("{:<14}{}", "", times.concat()),
-        row(site.head_tank.name.clone(), &|after| Some(response.head.after(head?.turbidity, to, after))),
+        row(names::place(site, &Place::Head), &|after| Some(response.head.after(head?.turbidity, to, after))),
     ];
     lines.extend(
         response

@@ -7,12 +7,12 @@ use claymark_core::units::{Kilograms, Litres, Unit};
 use jiff::Timestamp;
 
 use crate::format::{self, Clock, number};
-use crate::names;
+use crate::{names, typed};
 
 /// "Mon 08:05, Aino: refill of Drum A with 150 L of water and 2.70 kg of clay."
 #[must_use]
 pub fn entry(site: &Site, seen_from: Timestamp, (deed, at, by): (&Deed, Timestamp, Option<&str>)) -> String {
-    let by = by.map(|name| format!(", {name}")).unwrap_or_default();
+    let by = by.map(|name| format!(", {}", typed::line(name))).unwrap_or_default();
     format!("{}{by}: {}.", Clock::new(site, seen_from).time(at), done(site, deed))
 }
 
@@ -40,12 +40,16 @@ pub(crate) fn done(site: &Site, deed: &Deed) -> String {
         }
         Deed::GrabSample { place, quantity, value, unit } => {
             let what = quantity.as_deref().map(|word| match Quantity::parse(word) {
-                Some(known) => names::quantity(known),
-                None => word,
+                Some(known) => names::quantity(known).to_owned(),
+                None => typed::line(word),
             });
             let value = value.map(|value| format!(" {}", figure(value))).unwrap_or_default();
-            let unit = unit.as_ref().map(|unit| format!(" {unit}")).unwrap_or_default();
-            format!("{} by hand{}:{value}{unit}", what.unwrap_or("something"), at(site, place.as_ref()))
+            let unit = unit.as_ref().map(|unit| format!(" {}", typed::line(unit))).unwrap_or_default();
+            format!(
+                "{} by hand{}:{value}{unit}",
+                what.as_deref().unwrap_or("something"),
+                at(site, place.as_ref())
+            )
         }
         Deed::Cleaning { place, minutes } => {
             let minutes = minutes.map(|minutes| format!(", {} min", figure(minutes))).unwrap_or_default();
@@ -67,13 +71,16 @@ pub(crate) fn done(site: &Site, deed: &Deed) -> String {
         Deed::Delivery { bags, mass, lot } => delivery(site, *bags, *mass, lot.as_deref()),
         Deed::Fish { place, what, number } => {
             let number = number.map(|number| format!("{} ", figure(number))).unwrap_or_default();
-            let what = what.as_ref().map(|what| format!(" {what}")).unwrap_or_default();
+            let what = what.as_ref().map(|what| format!(" {}", typed::line(what))).unwrap_or_default();
             format!("{number}fish{what}{}", at(site, place.as_ref()))
         }
-        Deed::Note { text } => match text.as_deref().map(str::trim).filter(|text| !text.is_empty()) {
-            Some(text) => format!("note: {}", text.trim_end_matches('.')),
-            None => "a note without a word".to_owned(),
-        },
+        Deed::Note { text } => {
+            let text = typed::line(text.as_deref().unwrap_or_default());
+            match text.trim() {
+                "" => "a note without a word".to_owned(),
+                text => format!("note: {}", text.trim_end_matches('.')),
+            }
+        }
     }
 }
 
@@ -98,7 +105,7 @@ fn refill(site: &Site, drum: Option<&Id>, water: Option<Litres>, clay: Option<Ki
 fn delivery(site: &Site, bags: Option<f64>, mass: Option<Kilograms>, lot: Option<&str>) -> String {
     let bags = bags.map(|bags| format!(", {} bags", figure(bags))).unwrap_or_default();
     let mass = mass.map(|mass| format!(", {}", fine_mass(site, mass))).unwrap_or_default();
-    let lot = lot.map(|lot| format!(", lot {lot}")).unwrap_or_default();
+    let lot = lot.map(|lot| format!(", lot {}", typed::line(lot))).unwrap_or_default();
     format!("clay delivered{bags}{mass}{lot}")
 }
 
@@ -113,7 +120,8 @@ fn at(site: &Site, place: Option<&Place>) -> String {
 /// As it was typed, so that a slip shows: with no more than three decimals, and none that are nothing.
 fn figure(value: f64) -> String {
     let text = number(value, 3);
-    if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_owned() } else { text }
+    let plain = text.contains('.') && !text.contains('e');
+    if plain { text.trim_end_matches('0').trim_end_matches('.').to_owned() } else { text }
 }
 
 fn fine_volume(site: &Site, volume: Litres) -> String {
@@ -208,6 +216,14 @@ mod tests {
                 "12000 fish counted.",
             ),
             (Deed::Note { text: Some("blower sounds rough".to_owned()) }, "note: blower sounds rough."),
+            (
+                Deed::Note { text: Some("\u{1b}[2Jall well\nask Kim".to_owned()) },
+                "note: [U+001B escape][2Jall well ⏎ ask Kim.",
+            ),
+            (
+                Deed::Delivery { bags: None, mass: None, lot: Some("K\u{202e}71".to_owned()) },
+                "clay delivered, lot K[U+202E right-to-left override]71.",
+            ),
         ] {
             let said = told(&site, &deed);
             assert!(said.ends_with(&format!("Aino: {expected}")), "{said}");

@@ -7,9 +7,13 @@ use claymark_core::units::{
 use jiff::tz::TimeZone;
 use jiff::{SignedDuration, Timestamp};
 
-/// A number with so many decimals; never "-0".
+/// A number with so many decimals; never "-0"; "1.7e308" from [`ABSURD`] on.
 #[must_use]
 pub fn number(value: f64, decimals: usize) -> String {
+    if value.abs() >= ABSURD {
+        // 309 digits can't be read, and hide that the number can't be meant.
+        return format!("{value:.1e}");
+    }
     let text = format!("{value:.decimals$}");
     let is_zero = text.chars().all(|c| matches!(c, '-' | '0' | '.'));
     if is_zero { text.replace('-', "") } else { text }
@@ -204,6 +208,9 @@ fn decimals_of(step: f64) -> usize {
         .unwrap_or(2)
 }
 
+/// Nothing in a hatchery comes to so much in any unit.
+pub const ABSURD: f64 = 1e9;
+
 /// So near, the weekday goes without saying.
 const OBVIOUS: SignedDuration = SignedDuration::from_hours(12);
 
@@ -260,6 +267,9 @@ mod tests {
             (strength(&us, GramsPerLitre(18.143_694_8)), "4.0 lb/100 L"),
             (temperature(&us, Celsius(20.0)), "68.0 °F"),
             (number(-0.04, 1), "0.0"),
+            (number(999_999_999.0, 0), "999999999"),
+            (number(-1.7e308, 1), "-1.7e308"),
+            (volume(&si, Litres(1e300)), "1.0e300 L"),
         ] {
             assert_eq!(told, expected);
         }

@@ -15,7 +15,8 @@
 //! - [`notice`]: the first line and the text of a notice;
 //! - [`reasons`]: quality flags, reasons of quarantine and kinds of notices in words;
 //! - [`report`]: the weekly report;
-//! - [`standing`]: how old what is known is.
+//! - [`standing`]: how old what is known is;
+//! - [`typed`]: what people and devices wrote, with nothing unseen in it.
 
 pub mod answers;
 pub mod bounds;
@@ -36,4 +37,5 @@ pub mod report;
 pub mod settling;
 pub mod standing;
 pub mod stock;
+pub mod typed;
 mod unseen;

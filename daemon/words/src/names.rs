@@ -4,32 +4,32 @@ use claymark_core::id::Id;
 use claymark_core::site::{Place, Quantity, Sensor, Site};
 use claymark_core::units::{Turbidity, Unit};
 
-use crate::format;
+use crate::{format, typed};
 
 /// The drum's name.
 #[must_use]
 pub fn drum(site: &Site, id: &Id) -> String {
-    site.drum(id).map_or_else(|| id.to_string(), |drum| one_line(&drum.name))
+    site.drum(id).map_or_else(|| id.to_string(), |drum| typed::name(&drum.name))
 }
 
 /// The pump's name.
 #[must_use]
 pub fn pump(site: &Site, id: &Id) -> String {
-    site.pump(id).map_or_else(|| id.to_string(), |pump| one_line(&pump.name))
+    site.pump(id).map_or_else(|| id.to_string(), |pump| typed::name(&pump.name))
 }
 
 /// The rearing tank's name.
 #[must_use]
 pub fn tank(site: &Site, id: &Id) -> String {
     let tank = site.tanks.iter().find(|tank| tank.id == *id);
-    tank.map_or_else(|| id.to_string(), |tank| one_line(&tank.name))
+    tank.map_or_else(|| id.to_string(), |tank| typed::name(&tank.name))
 }
 
 /// The contact's name.
 #[must_use]
 pub fn contact(site: &Site, id: &Id) -> String {
     let contact = site.contacts.iter().find(|contact| contact.id == *id);
-    contact.map_or_else(|| id.to_string(), |contact| one_line(&contact.name))
+    contact.map_or_else(|| id.to_string(), |contact| typed::name(&contact.name))
 }
 
 /// The place's name.
@@ -37,7 +37,7 @@ pub fn contact(site: &Site, id: &Id) -> String {
 pub fn place(site: &Site, place: &Place) -> String {
     match place {
         Place::Drum(id) => drum(site, id),
-        Place::Head => one_line(&site.head_tank.name),
+        Place::Head => typed::name(&site.head_tank.name),
         Place::Tank(id) => tank(site, id),
         Place::Pump(id) => pump(site, id),
         Place::Room => "the room".to_owned(),
@@ -109,14 +109,6 @@ pub fn short(name: &str, longest: usize) -> String {
     format!("{}…", kept.trim_end())
 }
 
-/// A first line must stay one: line breaks and other control characters in a name become spaces.
-pub(crate) fn one_line(name: &str) -> String {
-    name.split(|c: char| c.is_control() || c.is_whitespace())
-        .filter(|word| !word.is_empty())
-        .collect::<Vec<_>>()
-        .join(" ")
-}
-
 /// More names than this in a row aren't read.
 const NAMED: usize = 8;
 
@@ -126,7 +118,7 @@ mod tests {
 
     #[test]
     fn names_stay_on_one_line_and_within_their_room() {
-        assert_eq!(one_line("Drum\nA \t big"), "Drum A big");
+        assert_eq!(typed::name("Drum\nA \t big"), "Drum A big");
         assert_eq!(short("Drum A", 6), "Drum A");
         assert_eq!(short("The old drum by the door", 10), "The old d…");
         let many: Vec<_> = (1..=12).map(|n| format!("T{n}")).collect();

@@ -1,14 +1,17 @@
 //! The sentences of the weekly report.
 //!
 //! In the order of its pages: [`glance`], [`ahead`], [`drums`], [`skill`], [`water`], [`demand`], [`record`]. Each takes plain facts and gives a
-//! sentence; an instant is told in the site's time zone.
+//! sentence; an instant is told in the site's time zone. [`cut`] tells of a scale that doesn't reach to all figures,
+//! [`unmade`] of parts that couldn't be made.
 
 pub mod ahead;
+pub mod cut;
 pub mod demand;
 pub mod drums;
 pub mod glance;
 pub mod record;
 pub mod skill;
+pub mod unmade;
 pub mod water;
 
 use jiff::civil::Date;

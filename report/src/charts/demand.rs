@@ -5,6 +5,7 @@ use plotters::element::Circle;
 use plotters::style::Color;
 
 use super::frame::Frame;
+use super::scale::{Cut, around};
 use super::{ALARM, CURVE, Drawn, GREY, INK, Pixel, Surface, dashes, line, svg};
 use crate::week::Week;
 
@@ -44,8 +45,7 @@ pub fn draw(
     size: (u32, u32),
     lettering: &Lettering,
 ) -> Result<String, super::Undrawn> {
-    let figures = days.iter().flat_map(|day| [day.taken, day.by_weight]).flatten();
-    let highest = figures.fold(f64::EPSILON, f64::max);
+    let (highest, _) = scale(days);
     let most = lettering.most.as_ref().filter(|(most, _)| (0.0..=NEAR * highest).contains(most));
     let top = most.map_or(highest, |(most, _)| most.max(highest));
     let frame = Frame::labelled(week, until, size, (0.0, AIR * top));
@@ -73,6 +73,17 @@ pub fn draw(
         }
         frame.rest_of_week(surface, &lettering.not_yet)
     })
+}
+
+/// Up to what the picture reaches; cut where a day lies far out.
+#[must_use]
+pub fn scale(days: &[Day]) -> (f64, Option<Cut>) {
+    let figures: Vec<f64> = days.iter().flat_map(|day| [day.taken, day.by_weight]).flatten().collect();
+    let mut usual: Vec<f64> = figures.iter().copied().filter(|figure| *figure > 0.0).collect();
+    usual.sort_by(f64::total_cmp);
+    let middle = usual.get(usual.len() / 2).copied().unwrap_or(1.0);
+    let ((_, highest), cut) = around((0.0, middle), figures, None);
+    (highest, cut.map(|cut| Cut { scale: (0.0, highest), ..cut }))
 }
 
 fn dot(surface: &Surface<'_>, at: Pixel) -> Drawn {

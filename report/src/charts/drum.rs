@@ -6,8 +6,10 @@ use plotters::style::text_anchor::{HPos, VPos};
 
 use claymark_core::forecast::Basis;
 use claymark_core::units::{Litres, Unit};
+use claymark_words::report::cut::By;
 
 use super::frame::{Frame, LABEL};
+use super::scale::Cut;
 use super::{
     ALARM, Anchor, CURVE, Drawn, GREY, INK, PAPER, Surface, VEIL, dashes, fill, line, rectangle, svg, text,
     width_of,
@@ -45,8 +47,8 @@ pub fn draw(
     lettering: &Lettering,
 ) -> Result<String, super::Undrawn> {
     let show = |volume: Litres| lettering.unit.from_base(volume.0);
-    let top = drum.refills.iter().map(|refill| refill.to.0).fold(drum.drum.full.0, f64::max);
-    let frame = Frame::labelled(week, until, size, (0.0, show(Litres(top * 1.06))));
+    let (top, _) = scale(drum);
+    let frame = Frame::labelled(week, until, size, (0.0, show(top)));
     svg(size, |surface| {
         frame.labels(surface, lettering.unit.symbol(), &lettering.days)?;
         frame.grid(surface)?;
@@ -63,6 +65,20 @@ pub fn draw(
         refills(surface, &frame, drum, &lettering.refills)?;
         frame.rest_of_week(surface, &lettering.not_yet)
     })
+}
+
+/// Up to which volume the picture reaches; cut where more was believed than the drum can hold.
+#[must_use]
+pub fn scale(drum: &DrumWeek) -> (Litres, Option<Cut>) {
+    let full = drum.drum.full.0;
+    let refilled = drum.refills.iter().map(|refill| refill.to.0);
+    let top = refilled.clone().fold(full, f64::max).min(drum.drum.strapping.brim().0.max(full)) * AIR;
+    let believed = drum.volume.iter().filter_map(|point| Some(point.volume?.0));
+    let figures = || believed.clone().chain(refilled.clone());
+    let (least, most) = (figures().fold(0.0, f64::min), figures().fold(top, f64::max));
+    let beyond = most > top || least < top - top * AIR;
+    let cut = Cut { by: By::Drum, scale: (0.0, top), figures: (least, most) };
+    (Litres(top), beyond.then_some(cut))
 }
 
 /// What the level sensor itself showed, lowest to highest.
@@ -169,7 +185,8 @@ fn refills(surface: &Surface<'_>, frame: &Frame<'_>, drum: &DrumWeek, words: &[S
             line(surface, triangle, INK, 3)?;
         }
         let width = width_of(words, 22);
-        let left = (x - width / 2).clamp(frame.sides().0, frame.sides().1 - width);
+        let (first, last) = frame.sides();
+        let left = (x - width / 2).clamp(first, (last - width).max(first));
         if left >= free_from {
             text(surface, words, (left, y - 24), 22, false, Anchor(HPos::Left, VPos::Bottom))?;
             free_from = left + width + 10;
@@ -182,6 +199,9 @@ fn refills(surface: &Surface<'_>, frame: &Frame<'_>, drum: &DrumWeek, words: &[S
 fn beside(frame: &Frame<'_>, x: i32, words: &str) -> (i32, HPos) {
     if x - 8 - width_of(words, LABEL) < frame.sides().0 { (x + 8, HPos::Left) } else { (x - 8, HPos::Right) }
 }
+
+/// Above the highest of a picture.
+const AIR: f64 = 1.06;
 
 /// The size of lesser labels in pixels.
 const SMALL: u32 = 22;

@@ -1,13 +1,13 @@
 //! The frame of a week's picture: time along the bottom, a scale at the left, and where things lie in it.
 
 use jiff::Timestamp;
-use plotters::coord::ranged1d::{BoldPoints, Ranged};
-use plotters::coord::types::RangedCoordf64;
 use plotters::style::Color;
 use plotters::style::text_anchor::{HPos, VPos};
 
+use super::scale::Scale;
 use super::{Anchor, Drawn, FAINT, GREY, INK, Pixel, Surface, hatch, line, rectangle, text};
 use crate::week::Week;
+use claymark_words::format::number;
 
 /// Maps time and value to pixels inside one picture.
 pub struct Frame<'a> {
@@ -15,8 +15,7 @@ pub struct Frame<'a> {
     until: Timestamp,
     x: (i32, i32),
     y: (i32, i32),
-    seconds: RangedCoordf64,
-    values: RangedCoordf64,
+    values: Scale,
 }
 
 impl<'a> Frame<'a> {
@@ -46,31 +45,27 @@ impl<'a> Frame<'a> {
         margins: Margins,
     ) -> Self {
         let (width, height) = (whole(size.0), whole(size.1));
-        // A flat picture has no scale.
-        let (low, high) = if values.0 < values.1 { values } else { (values.0 - 1.0, values.0 + 1.0) };
         Self {
             week,
             until,
             x: (margins.left, width - margins.right),
             y: (height - margins.bottom, margins.top),
-            seconds: RangedCoordf64::from(0.0..week.length().as_secs_f64()),
-            values: RangedCoordf64::from(low..high),
+            values: Scale::of(values),
         }
     }
 
     /// Where `at` lies, cut to the week.
     #[must_use]
     pub fn x(&self, at: Timestamp) -> i32 {
-        let seconds =
-            at.clamp(self.week.start(), self.week.end()).duration_since(self.week.start()).as_secs_f64();
-        self.seconds.map(&seconds, self.x)
+        let at = at.clamp(self.week.start(), self.week.end());
+        let share = at.duration_since(self.week.start()).as_secs_f64() / self.week.length().as_secs_f64();
+        between(self.x, share)
     }
 
     /// Where `value` lies, cut to the picture.
     #[must_use]
     pub fn y(&self, value: f64) -> i32 {
-        let range = self.values.range();
-        self.values.map(&value.clamp(range.start, range.end), self.y)
+        between(self.y, self.values.share(value))
     }
 
     /// When the week starts.
@@ -127,7 +122,7 @@ impl<'a> Frame<'a> {
 
     /// The scale with its unit, and the names of the days.
     pub fn labels(&self, surface: &Surface<'_>, unit: &str, days: &[String]) -> Drawn {
-        for value in self.values.key_points(BoldPoints(5)) {
+        for value in self.values.ticks() {
             let y = self.y(value);
             line(surface, vec![(self.x.0, y), (self.x.1, y)], FAINT, 1)?;
             text(surface, &tick(value), (self.x.0 - 10, y), LABEL, false, Anchor(HPos::Right, VPos::Center))?;
@@ -196,8 +191,14 @@ struct Margins {
 
 /// A tick of the scale: as many decimals as it needs, at most two.
 fn tick(value: f64) -> String {
-    let text = format!("{value:.2}");
-    text.trim_end_matches('0').trim_end_matches('.').to_owned()
+    let text = number(value, 2);
+    if text.contains('e') { text } else { text.trim_end_matches('0').trim_end_matches('.').to_owned() }
+}
+
+/// The pixel that lies so far on the way; `share` is 0 to 1.
+#[expect(clippy::cast_possible_truncation, clippy::as_conversions, reason = "a share of a picture's size")]
+fn between((from, to): (i32, i32), share: f64) -> i32 {
+    from + (f64::from(to - from) * share).round() as i32
 }
 
 fn whole(size: u32) -> i32 {

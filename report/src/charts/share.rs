@@ -49,5 +49,5 @@ enum Part {
 
 #[expect(clippy::cast_possible_truncation, clippy::as_conversions, reason = "a share of a picture's width")]
 fn place(part: f64, whole: f64, right: i32) -> i32 {
-    if whole <= 0.0 { 1 } else { 1 + (f64::from(right - 1) * part / whole).round() as i32 }
+    if whole <= 0.0 { 1 } else { 1 + (f64::from(right - 1) * (part / whole).clamp(0.0, 1.0)).round() as i32 }
 }

@@ -3,6 +3,7 @@
 use jiff::{SignedDuration, Timestamp};
 
 use super::frame::Frame;
+use super::scale::{Cut, around};
 use super::{ALARM, BAND, CURVE, VEIL, dashes, fill, line, svg};
 use crate::week::Week;
 
@@ -28,6 +29,8 @@ pub struct Lettering {
     pub band: Vec<(Timestamp, Timestamp, (f64, f64))>,
     /// Levels with their names.
     pub levels: Vec<(f64, String)>,
+    /// What the sensors can show, where that is known of all.
+    pub range: Option<(f64, f64)>,
     /// Where the rest of the week isn't past.
     pub not_yet: String,
 }
@@ -40,7 +43,7 @@ pub fn draw(
     size: (u32, u32),
     lettering: &Lettering,
 ) -> Result<String, super::Undrawn> {
-    let frame = Frame::labelled(week, until, size, scale(spreads, lettering));
+    let frame = Frame::labelled(week, until, size, scale(spreads, lettering).0);
     svg(size, |surface| {
         for (from, to, band) in &lettering.band {
             frame.band(surface, (*from, *to), *band, BAND)?;
@@ -75,18 +78,16 @@ pub fn draw(
     })
 }
 
-/// From the lowest to the highest of data and levels, with a little air.
-fn scale(spreads: &[Spread], lettering: &Lettering) -> (f64, f64) {
+/// Around the levels and the band, as far as the data go or are cut, with a little air.
+#[must_use]
+pub fn scale(spreads: &[Spread], lettering: &Lettering) -> ((f64, f64), Option<Cut>) {
+    let levels = lettering.levels.iter().map(|(level, _)| (*level, *level));
+    let bands = lettering.band.iter().map(|(_, _, band)| *band);
+    let Some(wanted) = levels.chain(bands).reduce(|(a, b), (low, high)| (a.min(low), b.max(high))) else {
+        return ((0.0, 1.0), None);
+    };
     let data = spreads.iter().filter_map(|spread| spread.span).flat_map(|(low, _, high)| [low, high]);
-    let levels = lettering.levels.iter().map(|(level, _)| *level);
-    let band = lettering.band.iter().flat_map(|(_, _, (low, high))| [*low, *high]);
-    let (low, high) = data
-        .chain(levels)
-        .chain(band)
-        .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), value| (low.min(value), high.max(value)));
-    if low > high {
-        return (0.0, 1.0);
-    }
+    let ((low, high), cut) = around(wanted, data.collect(), lettering.range);
     let air = ((high - low) * 0.12).max(0.2);
-    (low - air, high + air)
+    ((low - air, high + air), cut)
 }

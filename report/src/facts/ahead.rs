@@ -52,6 +52,9 @@ pub struct Filling {
 }
 
 impl Ahead {
+    /// Nothing is known.
+    pub const NONE: Self = Self { days: Vec::new(), clouding: None, stock: None, refills: Vec::new() };
+
     /// As it was known at `until`: what was learned of the clay by then, else the site file's figures.
     #[must_use]
     pub fn of(site: &Site, until: Timestamp, traces: &BTreeMap<Id, Trace>, rows: &Rows) -> Self {
@@ -129,7 +132,7 @@ fn caught_at_head(entry: &LogEntry) -> Option<LitresPerMinute> {
     else {
         return None;
     };
-    LitresPerMinute::caught(*volume, *seconds)
+    LitresPerMinute::caught(*volume, *seconds).filter(|flow| flow.0.is_finite())
 }
 
 fn seen(drum: &Drum, until: Timestamp, rows: &Rows) -> Vec<SeenRefill> {

@@ -8,6 +8,7 @@ use jiff::civil::Date;
 use claymark_core::id::Id;
 use claymark_core::oxygen::demand::{Demand, DemandTrend, taken_up};
 use claymark_core::site::{Place, Quantity, Site};
+use claymark_core::trend::Trend;
 use claymark_core::units::{Kilograms, LitresPerMinute, MilligramsPerLitre};
 
 use super::trace::{Shares, Trace, mean};
@@ -71,7 +72,7 @@ impl OxygenDemand {
         let mut each: Vec<f64> = demands.filter_map(|demand| demand.per_kilogram()).collect();
         each.sort_by(f64::total_cmp);
         let middle = each.get(each.len() / 2)?;
-        Some(Kilograms(day.demand?.biomass?.0 * middle))
+        Some(Kilograms(day.demand?.biomass?.0 * middle)).filter(|mass| mass.0.is_finite())
     }
 
     /// From the traces of the week; or what lacks for it.
@@ -86,7 +87,7 @@ impl OxygenDemand {
         let days: Vec<DemandDay> = over.map(|day| meters.day(day)).collect();
         let known: Vec<Demand> = days.iter().filter_map(|day| day.demand).collect();
         Ok(Self {
-            trend: DemandTrend::through(&known),
+            trend: DemandTrend::through(&known).filter(drawable),
             days,
             measured: meters.outflows.len(),
             tanks: site.tanks.len(),
@@ -135,15 +136,18 @@ impl<'a> Meters<'a> {
             let outflow = MilligramsPerLitre(known_mean(trace, day)?);
             Some(taken_up(self.water(tank, day)?, inflow?, outflow).0)
         };
-        let all = self.outflows.iter().map(taken).sum::<Option<f64>>().map(Kilograms);
+        let all = self.outflows.iter().map(taken).sum::<Option<f64>>().filter(|all| all.is_finite());
         let at = day.start.saturating_add(day.end.duration_since(day.start) / 2).unwrap_or(day.start);
         let least = MilligramsPerLitre(self.site.limits_on(&Place::Head, day.date).oxygen_min_mg_l);
-        let water = water.map(LitresPerMinute);
+        let water = water.filter(|water| water.is_finite()).map(LitresPerMinute);
         DemandDay {
             date: day.date,
             water,
-            demand: all.map(|taken| Demand { at, taken, biomass: self.biomass(day.date) }),
-            most: water.zip(inflow).map(|(water, inflow)| taken_up(water, inflow, least)),
+            demand: all.map(|taken| Demand { at, taken: Kilograms(taken), biomass: self.biomass(day.date) }),
+            most: water
+                .zip(inflow)
+                .map(|(water, inflow)| taken_up(water, inflow, least))
+                .filter(|most| most.0.is_finite()),
         }
     }
 
@@ -178,6 +182,12 @@ impl<'a> Meters<'a> {
         });
         kilograms.sum::<Option<f64>>().filter(|all| *all > 0.0).map(Kilograms)
     }
+}
+
+/// Out of figures that no water can have no trend comes.
+fn drawable(trend: &DemandTrend) -> bool {
+    let of = |trend: &Trend| trend.value.is_finite() && trend.per_hour.is_finite();
+    of(&trend.taken) && trend.per_kilogram.as_ref().is_none_or(of)
 }
 
 fn trace_at<'a>(

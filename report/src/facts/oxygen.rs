@@ -3,7 +3,7 @@
 use claymark_core::oxygen;
 use claymark_core::units::{Celsius, Hectopascals, MilligramsPerLitre};
 
-use super::trace::{Slot, Trace};
+use super::trace::{Slot, Trace, even_mean};
 
 /// Where the temperature for the saturation came from.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -52,13 +52,13 @@ impl Saturation {
         let known: Vec<f64> = self.percent.get(first..last)?.iter().filter_map(|percent| *percent).collect();
         let low = known.iter().copied().min_by(f64::total_cmp)?;
         let high = known.iter().copied().max_by(f64::total_cmp)?;
-        #[expect(clippy::cast_precision_loss, reason = "a week has about a thousand slots")]
-        let mean = known.iter().sum::<f64>() / known.len() as f64;
-        Some((low, mean, high))
+        Some((low, even_mean(&known)?, high))
     }
 }
 
 fn in_slot(oxygen: &Slot, warm: &Slot, pressure: Hectopascals) -> Option<f64> {
     let (mg_l, celsius) = (oxygen.mean()?, warm.mean()?);
-    oxygen::percent_saturation(MilligramsPerLitre(mg_l), Celsius(celsius), pressure).map(|percent| percent.0)
+    let percent = oxygen::percent_saturation(MilligramsPerLitre(mg_l), Celsius(celsius), pressure)?;
+    // Of figures that no water can have the percentage may be more than a float holds.
+    Some(percent.0).filter(|percent| percent.is_finite())
 }

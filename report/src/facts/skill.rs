@@ -48,6 +48,9 @@ pub enum Verdict {
 }
 
 impl ForecastSkill {
+    /// Nothing is known.
+    pub const NONE: Self = Self { since: None, leads: Vec::new() };
+
     /// From what was said in the four weeks up to the end.
     #[must_use]
     pub fn of(site: &Site, said: &[MarkForecast]) -> Self {

@@ -151,6 +151,7 @@ impl TraceBuilder {
     pub fn hour_is_plain(&self, hour: &Rollup) -> bool {
         let expected_s = self.every.as_secs_f64() * count(hour.usable());
         hour.failed + hour.missing + hour.below + hour.above == 0
+            && hour.total.is_finite()
             && hour.longest_lag <= LATE
             && (expected_s - HOUR_S).abs() <= HOUR_S * PLAIN_WITHIN
             && hour.hour >= self.week.0
@@ -168,7 +169,7 @@ impl TraceBuilder {
         self.spread(hour.hour.max(self.covered_to), end, |slot, s| {
             slot.by_hour = true;
             slot.add(Side::Inside, s);
-            slot.see(mean, mean * s);
+            slot.see(mean, s);
             slot.see(least, 0.0);
             slot.see(most, 0.0);
         });
@@ -215,7 +216,7 @@ impl TraceBuilder {
         self.spread(from, to, |slot, s| {
             slot.add(Side::of(standing, slot.limits), s);
             if let Standing::Usable(value) = standing {
-                slot.see(value, value * s);
+                slot.see(value, s);
             }
         });
     }
@@ -278,8 +279,11 @@ impl Slot {
         }
     }
 
-    fn see(&mut self, value: f64, weighted: f64) {
-        self.weighted_sum += weighted;
+    /// Shares of a slot are added up, and not values times seconds: their sum is no larger than the largest value,
+    /// and a value may be as large as a float can hold.
+    fn see(&mut self, value: f64, s: f64) {
+        let sum = self.weighted_sum + value * (s / SLOT_LENGTH_S);
+        self.weighted_sum = sum.clamp(f64::MIN, f64::MAX);
         let (low, high) = self.range.unwrap_or((value, value));
         self.range = Some((low.min(value), high.max(value)));
     }
@@ -294,7 +298,8 @@ impl Slot {
     #[must_use]
     pub fn mean(&self) -> Option<f64> {
         let known = self.known_s();
-        (known > 0.0).then(|| self.weighted_sum / known)
+        let mean = self.weighted_sum / (known / SLOT_LENGTH_S);
+        (known > 0.0).then(|| mean.clamp(f64::MIN, f64::MAX))
     }
 
     /// The lowest and the highest usable reading.
@@ -352,7 +357,7 @@ impl Trace {
             .iter()
             .filter_map(|slot| {
                 let mean = slot.mean()?;
-                Some((mean, beyond(mean, slot.limits)?))
+                Some((mean, beyond(mean, slot.limits)?.clamp(f64::MIN, f64::MAX)))
             })
             .filter(|(_, by)| *by > 0.0)
             .max_by(|a, b| a.1.total_cmp(&b.1))
@@ -421,8 +426,22 @@ impl Shares {
 #[must_use]
 pub fn mean(slots: &[Slot]) -> Option<f64> {
     let known: f64 = slots.iter().map(Slot::known_s).sum();
-    let sum: f64 = slots.iter().map(|slot| slot.weighted_sum).sum();
-    (known > 0.0).then(|| sum / known)
+    let part = |slot: &Slot| slot.weighted_sum * (SLOT_LENGTH_S / known);
+    let sum = || slots.iter().map(part).fold(0.0, |sum, part| (sum + part).clamp(f64::MIN, f64::MAX));
+    (known > 0.0).then(sum)
+}
+
+/// The mean of values that count alike; no larger than the largest, however large they are.
+#[must_use]
+pub fn even_mean(values: &[f64]) -> Option<f64> {
+    #[expect(
+        clippy::cast_precision_loss,
+        clippy::as_conversions,
+        reason = "a week has about a thousand slots"
+    )]
+    let share = 1.0 / values.len() as f64;
+    let add = |sum: f64, value: &f64| (sum + value * share).clamp(f64::MIN, f64::MAX);
+    (!values.is_empty()).then(|| values.iter().fold(0.0, add))
 }
 
 /// The lowest and the highest ten-minute mean over `slots`: one bubble before the lens makes no extreme.
@@ -465,6 +484,8 @@ fn seconds(from: Timestamp, to: Timestamp) -> f64 {
 /// The width of a slot, seconds. It divides every offset change in use today (30 or 60 minutes), so that a
 /// local midnight is always the border of a slot.
 pub const SLOT_S: i64 = 600;
+
+const SLOT_LENGTH_S: f64 = 600.0;
 
 /// Later than this between measurement and arrival is told as late. Our own choice: more than any polite retry.
 pub const LATE: SignedDuration = SignedDuration::from_mins(5);

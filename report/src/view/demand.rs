@@ -93,9 +93,10 @@ fn picture(
         not_yet: words::glance::NOT_YET.to_owned(),
     };
     let svg = chart::draw(&days, &facts.week, facts.until, SIZE, &lettering)?;
+    let (_, cut) = chart::scale(&days);
     let alt =
         words::demand::picture(ends.map(|(first, last)| (first.taken, last.taken)), demand.trend.as_ref());
-    Ok(Some(pictures.keep(svg, alt)))
+    Ok(Some(pictures.keep_cut(svg, alt, cut, words::demand::UNIT)))
 }
 
 fn lines(demand: &OxygenDemand) -> Vec<Line> {

@@ -3,10 +3,12 @@
 use serde::Serialize;
 
 use claymark_core::units::Litres;
+use claymark_words::format;
 use claymark_words::report as words;
 use claymark_words::report::Mark;
 
 use super::{Line, Picture, Pictures, breakable};
+use crate::charts::scale::Cut;
 use crate::charts::{Undrawn, drum};
 use crate::facts::WeekFacts;
 use crate::facts::drums::{DrumWeek, RunOut, WELL_KNOWN_PERCENT};
@@ -41,7 +43,7 @@ impl Drums {
         let cell = |litres: &Option<Litres>| {
             litres.map_or_else(
                 || words::drums::NOT_KNOWN.to_owned(),
-                |litres| format!("{:.0}", unit.from_base(litres.0)),
+                |litres| format::number(unit.from_base(litres.0), 0),
             )
         };
         let rows = facts
@@ -71,6 +73,12 @@ impl Drum {
                 .collect(),
         };
         let svg = drum::draw(week, &facts.week, facts.until, SIZE, &lettering)?;
+        let in_units = |(low, high)| (units.volume.from_base(low), units.volume.from_base(high));
+        let cut = drum::scale(week).1.map(|cut| Cut {
+            scale: in_units(cut.scale),
+            figures: in_units(cut.figures),
+            ..cut
+        });
         let alt = words::drums::picture(
             &week.drum.name,
             week.lowest(),
@@ -81,7 +89,7 @@ impl Drum {
         );
         Ok(Self {
             name: breakable(&week.drum.name),
-            picture: pictures.keep(svg, alt),
+            picture: pictures.keep_cut(svg, alt, cut, units.volume.symbol()),
             lines: lines(week, facts).into_iter().map(Line::of).collect(),
         })
     }

@@ -3,17 +3,24 @@
 use serde::Serialize;
 
 use claymark_core::site::Place;
+use claymark_core::units::Unit;
+use claymark_words::format;
 use claymark_words::report as words;
+use claymark_words::report::cut::By;
+use claymark_words::report::unmade::{self, Part, Why};
 use claymark_words::report::water::Kept;
 
 use super::record::COMPLETE_PERCENT;
-use super::{Line, Picture, Pictures, breakable};
+use super::water::range_of_all;
+use super::{Line, Picture, Pictures, breakable, with_cut};
+use crate::charts::scale::{Cut, around};
 use crate::charts::{Undrawn, strip, vessel};
 use crate::facts::WeekFacts;
 use crate::facts::drums::{DrumWeek, WELL_KNOWN_PERCENT};
-use crate::facts::trace::Shares;
+use crate::facts::trace::{Shares, Slot};
 use crate::facts::warnings::Calls;
 use crate::facts::water::{Grade, Measured, PlaceWeek, STEADY_PERCENT};
+use crate::parts::attempt;
 
 /// The room as it stood in the week.
 #[derive(Debug, Clone, Serialize)]
@@ -44,7 +51,7 @@ struct Card {
 impl Room {
     /// From the facts of a week.
     pub fn of(facts: &WeekFacts, pictures: &mut Pictures) -> Result<Self, Undrawn> {
-        let scale = scale(facts);
+        let (scale, cut) = scale(facts);
         let vessels =
             facts.drums.iter().map(|drum| Vessel::of(drum, facts, pictures)).collect::<Result<_, _>>()?;
         let (mut head, mut tanks) = (Vec::new(), Vec::new());
@@ -52,7 +59,11 @@ impl Room {
             let list = if place.place == Place::Head { &mut head } else { &mut tanks };
             list.extend(Card::all_of(place, facts, scale, pictures)?);
         }
-        Ok(Self { vessels, head, tanks, legend: words::glance::legend(STEADY_PERCENT) })
+        let legend = words::glance::legend(STEADY_PERCENT);
+        let unit = facts.places.iter().flat_map(|place| &place.turbidity).next();
+        let unit = unit.map_or(Unit::Ntu, |measured| measured.sensor.unit.base());
+        let legend = with_cut(legend, cut, unit.symbol());
+        Ok(Self { vessels, head, tanks, legend })
     }
 }
 
@@ -149,11 +160,21 @@ impl Card {
 
 /// The week in a few sentences.
 pub fn verdict(facts: &WeekFacts) -> Vec<Line> {
-    if !facts.heard_anything() {
+    if facts.unmade.why(Part::Complete).is_none() && !facts.heard_anything() {
         return vec![Line::of(words::glance::nothing_heard())];
     }
-    let told = [drums(facts), tanks(facts), water(facts), warnings(facts), data(facts)];
-    told.into_iter().chain(order(facts)).map(Line::of).collect()
+    let told: [(Part, fn(&WeekFacts) -> Option<words::glance::Marked>); 6] = [
+        (Part::Drums, |facts| Some(drums(facts))),
+        (Part::Water, |facts| Some(tanks(facts))),
+        (Part::Water, |facts| Some(water(facts))),
+        (Part::Told, |facts| Some(warnings(facts))),
+        (Part::Complete, |facts| Some(data(facts))),
+        (Part::Ahead, order),
+    ];
+    // What a part that isn't there would say isn't known: no sentence may stand for it.
+    let known = told.into_iter().filter(|(part, _)| facts.unmade.why(*part).is_none());
+    let fault = |said| Some(unmade::part(&Why::Fault(said)));
+    known.filter_map(|(_, tell)| attempt(|| tell(facts)).unwrap_or_else(fault)).map(Line::of).collect()
 }
 
 /// Clay that must be ordered by the end of the week ahead.
@@ -242,7 +263,7 @@ fn data(facts: &WeekFacts) -> words::glance::Marked {
 }
 
 /// The same scale for all tanks: the bands of the week with some air, and what was seen as ten-minute means.
-fn scale(facts: &WeekFacts) -> (f64, f64) {
+fn scale(facts: &WeekFacts) -> ((f64, f64), Option<Cut>) {
     let all = || facts.places.iter().flat_map(|place| &place.turbidity);
     let wanted = all().flat_map(|measured| measured.trace.wanted());
     let bands = wanted.filter_map(|(_, _, limits)| limits.low.zip(limits.high));
@@ -250,10 +271,18 @@ fn scale(facts: &WeekFacts) -> (f64, f64) {
     let usual = facts.site.water.turbidity;
     let (low, high) = bands.reduce(hull).unwrap_or((usual.min(), usual.max()));
     let air = (high - low) * 0.35;
-    all()
-        .filter_map(Measured::extremes)
-        .map(|(least, most)| (least - air / 4.0, most + air / 4.0))
-        .fold((low - air, high + air), hull)
+    let wanted = (low - air, high + air);
+    let means = all().flat_map(|measured| measured.trace.slots().iter().filter_map(Slot::mean));
+    let range = range_of_all(all().map(|measured| &measured.sensor));
+    let ((least, most), cut) = around(wanted, means.collect(), range);
+    let beyond = |beyond: bool| if beyond { air / 4.0 } else { 0.0 };
+    let ends = (least - beyond(least < wanted.0), most + beyond(most > wanted.1));
+    let slots = all().flat_map(|measured| measured.trace.slots());
+    let readings = slots.filter_map(Slot::range).reduce(hull).filter(|(low, high)| {
+        // Means of what no water can be may look well; the veil around them doesn't.
+        low.abs().max(high.abs()) >= format::ABSURD
+    });
+    (ends, cut.or_else(|| readings.map(|figures| Cut { by: By::Means, scale: ends, figures })))
 }
 
 fn kept(grade: Grade) -> Kept {

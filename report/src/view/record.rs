@@ -6,6 +6,7 @@ use serde::Serialize;
 
 use claymark_core::fieldlog::LogEntry;
 use claymark_core::happening::Happening;
+use claymark_core::quarantine::Reason;
 use claymark_words::report as words;
 use claymark_words::{happening, names, reasons};
 
@@ -13,20 +14,40 @@ use super::{Line, Picture, Pictures, breakable};
 use crate::charts::{Undrawn, coverage};
 use crate::facts::{SensorWeek, WeekFacts};
 
-/// What is on record.
+/// What people were told.
 #[derive(Debug, Clone, Serialize)]
-pub struct Record {
+pub struct Told {
     warnings: Vec<Warning>,
-    complete: Line,
-    failed: Option<String>,
+}
+
+/// What the sensors saw happen.
+#[derive(Debug, Clone, Serialize)]
+pub struct Happened {
+    list: Vec<(String, String)>,
+    more: Option<String>,
+}
+
+/// How complete the readings are.
+#[derive(Debug, Clone, Serialize)]
+pub struct Complete {
+    verdict: Line,
+    not_passed: Option<String>,
     late: Option<String>,
     sensors: Vec<Sensor>,
-    quarantined: Vec<(String, String)>,
+}
+
+/// What was kept aside.
+#[derive(Debug, Clone, Serialize)]
+pub struct Aside {
+    list: Vec<(String, String)>,
+}
+
+/// The field log.
+#[derive(Debug, Clone, Serialize)]
+pub struct Log {
     routine: String,
-    log: Vec<Entry>,
-    log_more: Option<String>,
-    happened: Vec<(String, String)>,
-    happened_more: Option<String>,
+    entries: Vec<Entry>,
+    more: Option<String>,
 }
 
 #[derive(Debug, Clone, Serialize)]
@@ -54,49 +75,71 @@ struct Entry {
     what: String,
 }
 
-impl Record {
+impl Told {
+    /// From the facts of a week.
+    pub fn of(facts: &WeekFacts) -> Self {
+        Self { warnings: facts.warnings.iter().map(|warning| Warning::of(warning, facts)).collect() }
+    }
+}
+
+impl Happened {
+    /// From the facts of a week.
+    pub fn of(facts: &WeekFacts) -> Self {
+        let left_out = facts.happenings.len().saturating_sub(HAPPENINGS);
+        Self {
+            list: facts.happenings.iter().take(HAPPENINGS).map(|seen| happened(seen, facts)).collect(),
+            more: words::record::more_happenings(left_out),
+        }
+    }
+}
+
+impl Complete {
     /// From the facts of a week.
     pub fn of(facts: &WeekFacts, pictures: &mut Pictures) -> Result<Self, Undrawn> {
         let lacking: Vec<&SensorWeek> =
             facts.sensors.iter().filter(|sensor| sensor.known_percent() < COMPLETE_PERCENT).collect();
         let failed = facts.sensors.iter().map(|sensor| sensor.trace.counts.failed);
-        let sensors = lacking
-            .iter()
-            .map(|sensor| Sensor::of(sensor, facts, pictures))
-            .collect::<Result<Vec<_>, _>>()?;
-        let zone = &facts.site.time_zone;
-        let (routine, telling): (Vec<&LogEntry>, Vec<&LogEntry>) =
-            facts.log.iter().partition(|entry| words::record::routine(&entry.deed).is_some());
-        let log = telling
-            .iter()
-            .take(ENTRIES)
-            .map(|entry| {
-                let (when, who) = words::record::when_and_who(entry, zone);
-                let what = breakable(&words::record::deed(entry, &facts.site));
-                Entry { when, who: breakable(&who), what }
-            })
-            .collect();
-        let left_out = telling.len().saturating_sub(ENTRIES);
+        let sensors = lacking.iter().map(|sensor| Sensor::of(sensor, facts, pictures));
         Ok(Self {
-            warnings: facts.warnings.iter().map(|warning| Warning::of(warning, facts)).collect(),
-            complete: Line::of(words::record::complete(
+            sensors: sensors.collect::<Result<_, _>>()?,
+            verdict: Line::of(words::record::complete(
                 facts.sensors.len() - lacking.len(),
                 facts.sensors.len(),
             )),
-            failed: words::record::failed(failed.clone().sum(), failed.filter(|failed| *failed > 0).count()),
+            not_passed: words::record::failed(
+                failed.clone().sum(),
+                failed.filter(|failed| *failed > 0).count(),
+            ),
             late: words::record::late(facts.sensors.iter().map(|sensor| sensor.trace.counts.late).sum()),
-            sensors,
-            quarantined: facts
-                .quarantined
-                .iter()
-                .map(|(reason, count)| (reasons::quarantine(*reason).to_owned(), count.to_string()))
-                .collect(),
-            routine: words::record::entries(facts.log.len(), &kinds(&routine)),
-            log,
-            log_more: (left_out > 0).then(|| words::record::more_entries(left_out)),
-            happened: facts.happenings.iter().take(HAPPENINGS).map(|seen| happened(seen, facts)).collect(),
-            happened_more: words::record::more_happenings(facts.happenings.len().saturating_sub(HAPPENINGS)),
         })
+    }
+}
+
+impl Aside {
+    /// From the facts of a week.
+    pub fn of(facts: &WeekFacts) -> Self {
+        let line =
+            |(reason, count): &(Reason, u64)| (reasons::quarantine(*reason).to_owned(), count.to_string());
+        Self { list: facts.quarantined.iter().map(line).collect() }
+    }
+}
+
+impl Log {
+    /// From the facts of a week.
+    pub fn of(facts: &WeekFacts) -> Self {
+        let (routine, telling): (Vec<&LogEntry>, Vec<&LogEntry>) =
+            facts.log.iter().partition(|entry| words::record::routine(&entry.deed).is_some());
+        let line = |entry: &&LogEntry| {
+            let (when, who) = words::record::when_and_who(entry, &facts.site.time_zone);
+            let what = breakable(&words::record::deed(entry, &facts.site));
+            Entry { when, who: breakable(&who), what }
+        };
+        let left_out = telling.len().saturating_sub(ENTRIES);
+        Self {
+            routine: words::record::entries(facts.log.len(), &kinds(&routine)),
+            entries: telling.iter().take(ENTRIES).map(line).collect(),
+            more: (left_out > 0).then(|| words::record::more_entries(left_out)),
+        }
     }
 }
 

@@ -5,8 +5,9 @@ use serde::Serialize;
 
 use claymark_core::oxygen::{SUPERSATURATED, pressure_at};
 use claymark_core::quality::thresholds::Span;
-use claymark_core::site::Place;
+use claymark_core::site::{Place, Sensor};
 use claymark_core::units::Unit;
+use claymark_words::format;
 use claymark_words::report as words;
 
 use super::{Picture, Pictures, breakable, drums};
@@ -15,6 +16,7 @@ use crate::charts::{Undrawn, share};
 use crate::facts::WeekFacts;
 use crate::facts::days::BandDay;
 use crate::facts::oxygen::{PressureFrom, WarmthFrom};
+use crate::facts::trace::even_mean;
 use crate::facts::water::{Measured, PlaceWeek, pressure_from};
 
 /// Turbidity, temperature and oxygen.
@@ -123,7 +125,7 @@ impl Tank {
             inside: inside.map_or_else(|| none(&place.turbidity), words::percent),
             turbidity: span(worst.and_then(Measured::extremes), 0, &place.turbidity),
             temperature: span(temperature, 1, &place.temperature),
-            oxygen: lowest.map_or_else(|| none(&place.oxygen), |low| format!("{low:.1}")),
+            oxygen: lowest.map_or_else(|| none(&place.oxygen), |low| format::number(low, 1)),
             saturation: span(saturation, 0, &any_oxygen),
         })
     }
@@ -170,12 +172,15 @@ fn temperature(facts: &WeekFacts, pictures: &mut Pictures) -> Result<Option<Pict
             measured.trace.slots().iter().map(|slot| slot.mean().map(|mean| warm.from_base(mean))).collect()
         })
         .collect();
+    let sensors = facts.places.iter().flat_map(|place| &place.temperature).map(|one| &one.sensor);
+    let range = range_of_all(sensors);
     let lettering = spread::Lettering {
         days: drums::day_names(facts),
         unit: warm.symbol().to_owned(),
         band: band.collect(),
         // Lines over the whole week would be wrong for a part of it.
         levels: if first.temperature_c == last.temperature_c { levels } else { Vec::new() },
+        range: range.map(|(low, high)| (warm.from_base(low), warm.from_base(high))),
         not_yet: words::glance::NOT_YET.to_owned(),
     };
     picture(facts, &means, words::water::TEMPERATURE, &lettering, pictures)
@@ -196,9 +201,20 @@ fn oxygen(facts: &WeekFacts, pictures: &mut Pictures) -> Result<Option<Picture>,
         unit: words::water::PERCENT.to_owned(),
         band: Vec::new(),
         levels: vec![(100.0, words::water::SATURATED.to_owned())],
+        range: None,
         not_yet: words::glance::NOT_YET.to_owned(),
     };
     picture(facts, &percents, words::water::OXYGEN, &lettering, pictures)
+}
+
+/// What the sensors can show together; `None`: of one of them nobody says it.
+pub fn range_of_all<'a>(sensors: impl Iterator<Item = &'a Sensor>) -> Option<(f64, f64)> {
+    let ranges = sensors.map(|sensor| {
+        let range = sensor.thresholds.gross_range?.sensor();
+        Some((range.min(), range.max()))
+    });
+    let hull = |(a, b): (f64, f64), (low, high): (f64, f64)| (a.min(low), b.max(high));
+    ranges.reduce(|one, other| Some(hull(one?, other?))).flatten()
 }
 
 fn picture(
@@ -217,7 +233,9 @@ fn picture(
         Some((f64::min(least, low), f64::max(most, high)))
     });
     let svg = spread::draw(&spreads, &facts.week, facts.until, SIZE, lettering)?;
-    Ok(Some(pictures.keep(svg, words::water::spread_picture(quantity, extremes, &lettering.unit))))
+    let (_, cut) = spread::scale(&spreads, lettering);
+    let alt = words::water::spread_picture(quantity, extremes, &lettering.unit);
+    Ok(Some(pictures.keep_cut(svg, alt, cut, &lettering.unit)))
 }
 
 /// Lowest, middle and highest over the tanks, hour by hour: the finest that every hour of the store tells.
@@ -241,9 +259,7 @@ fn spreads(facts: &WeekFacts, series: &[Vec<Option<f64>>]) -> Vec<Spread> {
 
 fn mean_of_hour(series: &[Option<f64>], first: usize) -> Option<f64> {
     let known: Vec<f64> = series.iter().skip(first).take(SLOTS_AN_HOUR).filter_map(|value| *value).collect();
-    #[expect(clippy::cast_precision_loss, clippy::as_conversions, reason = "at most six")]
-    let count = known.len() as f64;
-    (!known.is_empty()).then(|| known.iter().sum::<f64>() / count)
+    even_mean(&known)
 }
 
 fn saturation(place: &PlaceWeek) -> Option<(f64, f64, f64)> {

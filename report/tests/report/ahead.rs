@@ -211,7 +211,7 @@ fn the_week_ahead_has_its_needs_its_stock_and_what_fills_each_drum() {
     let stock = ahead.stock.unwrap();
     assert!((stock.outlook.on_hand.bags - (3.0 - 2.94 / 22.7)).abs() < 1e-9 && stock.by_plan, "{stock:?}");
     assert!(stock.outlook.order.is_some(), "{stock:?}");
-    let pages = serde_json::to_string(&View::of(&facts).unwrap()).unwrap();
+    let pages = serde_json::to_string(&View::of(&facts)).unwrap();
     for expected in [
         "The week ahead: Monday 23 November",
         "35 (38 dph)",
@@ -241,7 +241,7 @@ fn what_was_learned_of_the_clay_by_the_end_of_the_week_stands_over_the_site_file
     // 1.0752 kg at 0.5 NTU for each mg/L.
     let clay = facts.ahead.days[0].needs.unwrap().clay.0;
     assert!((clay - 1.0752 * 0.5 / 0.8).abs() < 1e-6, "{clay}");
-    let pages = serde_json::to_string(&View::of(&facts).unwrap()).unwrap();
+    let pages = serde_json::to_string(&View::of(&facts)).unwrap();
     let told =
         "0.80 NTU for each mg/L of clay above 0 NTU, learned from the readings (± 0.02, since Thu 12 Nov)";
     assert!(pages.contains(told), "{pages}");
@@ -264,7 +264,7 @@ fn the_oxygen_demand_is_drawn_with_what_the_weight_of_the_fish_would_make_of_it(
     let by_weight = |n: usize| demand.by_weight(&demand.days[n]).unwrap().0;
     assert!((by_weight(0) - sorted[3] * 1.0).abs() < 1e-9 && (by_weight(2) - sorted[3] * 1.2).abs() < 1e-9);
     let facts = WeekFacts::of(site.clone(), week.clone(), until, &all, Rows::default());
-    let view = View::of(&facts).unwrap();
+    let view = View::of(&facts);
     let drawn = |alt: &str| {
         let pages = serde_json::to_value(&view).unwrap();
         assert!(pages["demand"]["picture"]["alt"].as_str().unwrap().starts_with(alt), "{}", pages["demand"]);
@@ -279,12 +279,12 @@ fn the_oxygen_demand_is_drawn_with_what_the_weight_of_the_fish_would_make_of_it(
     // Half of the week: three days are over.
     let noon = week.days()[3].start + SignedDuration::from_hours(12);
     let facts = WeekFacts::of(site.clone(), week.clone(), noon, &all, Rows::default());
-    let pages = serde_json::to_value(View::of(&facts).unwrap()).unwrap();
+    let pages = serde_json::to_value(View::of(&facts)).unwrap();
     let alt = pages["demand"]["picture"]["alt"].as_str().unwrap();
     assert!(alt.ends_with("too few days for a trend."), "{alt}");
     // Nothing known, nothing drawn.
     let facts = WeekFacts::of(site.clone(), week, until, &traces(&site, &[]), Rows::default());
-    let pages = serde_json::to_value(View::of(&facts).unwrap()).unwrap();
+    let pages = serde_json::to_value(View::of(&facts)).unwrap();
     assert!(pages["demand"]["picture"].is_null(), "{}", pages["demand"]);
 }
 
@@ -297,7 +297,7 @@ fn a_drum_whose_volume_is_old_gets_no_sheet_and_a_site_without_stock_is_told_wha
     let until = week.end();
     let facts = WeekFacts::of(site.clone(), week, until, &traces(&site, &[]), rows);
     assert_eq!((facts.ahead.refills[0].holds, facts.ahead.refills[0].refill.clone()), (None, None));
-    let pages = serde_json::to_string(&View::of(&facts).unwrap()).unwrap();
+    let pages = serde_json::to_string(&View::of(&facts)).unwrap();
     assert!(pages.contains("write them under [stock]") && pages.contains("read it by eye"), "{pages}");
 }
 
@@ -406,7 +406,7 @@ fn a_full_week() -> serde_json::Value {
     let rows = Rows { marks: said(20, 6, late), ..rows(&site) };
     let until = week.end();
     let facts = WeekFacts::of(site.clone(), week, until, &all, rows);
-    serde_json::to_value(View::of(&facts).unwrap()).unwrap()
+    serde_json::to_value(View::of(&facts)).unwrap()
 }
 
 #[test]

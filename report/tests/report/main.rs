@@ -4,7 +4,9 @@
 
 mod ahead;
 mod command;
+mod edges;
 mod facts;
+mod hostile;
 mod invented;
 mod pages;
 
@@ -27,7 +29,7 @@ fn facts_of(dir: &Path, plan: &Plan, week: &str) -> WeekFacts {
     invented::store(&path, plan, &week);
     let store = Reader::open(&path).unwrap();
     let now = monday_after(&week);
-    source::facts(&store, store.site().unwrap(), week, now).unwrap()
+    source::facts(&store, store.site().unwrap(), week, now)
 }
 
 fn monday_after(week: &Week) -> Timestamp {

@@ -20,6 +20,7 @@ use claymark_core::notice::failure::{Failure, Fault};
 
 use crate::names;
 use crate::notice::{Teller, Text, Wording};
+use crate::typed;
 
 /// What one failure says: its first line, what it means, what to do and what not.
 struct Words {
@@ -129,7 +130,7 @@ impl Teller<'_> {
     }
 
     fn nearest(&self, entry: &LogEntry) -> String {
-        let by = entry.by.as_ref().map(|by| format!(" by {by}")).unwrap_or_default();
+        let by = entry.by.as_ref().map(|by| format!(" by {}", typed::line(by))).unwrap_or_default();
         format!("Nearest in the log: {} at {}{by}.", self.deed(&entry.deed), self.clock.time(entry.at))
     }
 

@@ -4,8 +4,9 @@ use claymark_core::link::{LinkDown, Trouble};
 use claymark_core::notice::content::{Common, DrumState, ReadingsMissing, SilentSensor, Visit};
 use jiff::Timestamp;
 
-use crate::names::{self, first_of, list, one_line, short};
+use crate::names::{self, first_of, list, short};
 use crate::notice::{Teller, Text, Wording, fit};
+use crate::typed;
 
 pub(super) fn wording(teller: Teller<'_>, missing: &ReadingsMissing) -> Wording {
     match missing {
@@ -71,7 +72,7 @@ impl Teller<'_> {
             Trouble::Unreachable { why } => format!(
                 "Claymark has not reached the broker since {since}: {}. Look at the broker, its machine and the network; \
                  the sensors may be well.",
-                short(&one_line(why), REASON_CHARS)
+                short(&typed::line(why), REASON_CHARS)
             ),
             Trouble::Unanswering => format!(
                 "The broker is there, but it hasn't answered Claymark since {since}: it is slow, paused or hangs. Look at \
@@ -88,7 +89,7 @@ impl Teller<'_> {
             Trouble::TakenOver { client_id, .. } => format!(
                 "Another program has Claymark's name on the broker (client id {}) since {since} and gets its messages: \
                  stop it, or give it another client_id.",
-                one_line(client_id)
+                typed::line(client_id)
             ),
         }
     }
@@ -187,7 +188,7 @@ impl Teller<'_> {
     fn taken_over(&self, since: Timestamp, client_id: &str, certain: bool) -> Wording {
         let mut text = Text::default();
         let since = self.clock.time(since);
-        let client_id = one_line(client_id);
+        let client_id = typed::line(client_id);
         text.line(if certain {
             format!("The broker says that another program connected with Claymark's name (client id {client_id}).")
         } else {

@@ -3,8 +3,9 @@
 use claymark_core::notice::query::{About, Queries, Query, WhyNot};
 
 use crate::fieldlog;
-use crate::names::{one_line, short};
+use crate::names::short;
 use crate::notice::{Teller, Text, Wording, fit};
+use crate::typed;
 use crate::{answers, bounds};
 
 pub(super) fn wording(teller: Teller<'_>, queries: &Queries) -> Wording {
@@ -38,7 +39,7 @@ fn alone(teller: Teller<'_>, query: &Query) -> String {
         }
         About::Unlikely { deed, .. } => {
             let done = fieldlog::done(teller.site, deed);
-            fit(|room| format!("Is this right? {}, written at {at}.", short(&one_line(&done), room)))
+            fit(|room| format!("Is this right? {}, written at {at}.", short(&typed::line(&done), room)))
         }
         About::Answer { notice, standing, meant } => {
             answers::standing(teller.clock, *notice, standing, *meant)
@@ -58,22 +59,22 @@ fn lines(teller: Teller<'_>, query: &Query) -> Vec<String> {
         About::NotTaken { written, why } => {
             let why = match why {
                 WhyNot::Impossible { what } => bounds::impossible(teller.site, what),
-                WhyNot::Unreadable { detail } => format!("It can't be read: {}.", one_line(detail)),
+                WhyNot::Unreadable { detail } => format!("It can't be read: {}.", typed::line(detail)),
             };
             vec![
-                format!("{at}, {who}: {}", one_line(written)),
+                format!("{at}, {who}: {}", typed::line(written)),
                 why,
                 "Nothing of it is counted with. To do: write it down again with the right figure and unit."
                     .to_owned(),
             ]
         }
         About::Unlikely { key, deed, done_at, why } => vec![
-            one_line(&fieldlog::entry(teller.site, teller.at, (deed, *done_at, query.by.as_deref()))),
+            typed::line(&fieldlog::entry(teller.site, teller.at, (deed, *done_at, query.by.as_deref()))),
             bounds::unlikely(teller.site, why),
             format!(
                 "It is kept and counted with as it stands. To do: if it is wrong, write it down again with --replaces {}; if it \
                  is right, nothing.",
-                one_line(key)
+                typed::line(key)
             ),
         ],
         About::Answer { notice, standing, meant } => {
@@ -83,11 +84,11 @@ fn lines(teller: Teller<'_>, query: &Query) -> Vec<String> {
             said
         }
         About::NotKept { what, why } => vec![
-            format!("The store couldn't hold one record, {what}: {}.", one_line(why)),
+            format!("The store couldn't hold one record, {what}: {}.", typed::line(why)),
             "It lies in quarantine; what came with it is kept. To do: keep this message and report it.".to_owned(),
         ],
         About::Unreadable { count, first } => vec![
-            format!("{count} records in the store can't be read. The first holds: {}", one_line(first)),
+            format!("{count} records in the store can't be read. The first holds: {}", typed::line(first)),
             "They were passed over, and stay where they are. What they told isn't counted with; warnings go on by the rest."
                 .to_owned(),
             "To do, by daylight: keep a copy of the store and report this.".to_owned(),
@@ -97,7 +98,7 @@ fn lines(teller: Teller<'_>, query: &Query) -> Vec<String> {
 
 /// The name that was given.
 fn writer(query: &Query) -> String {
-    let name = query.by.as_deref().map(one_line).filter(|name| !name.is_empty());
+    let name = query.by.as_deref().map(typed::line).filter(|name| !name.is_empty());
     name.map_or_else(|| "somebody".to_owned(), |name| short(&name, 40))
 }
 

@@ -2,8 +2,9 @@
 
 use claymark_core::notice::{Channel, Missed, Notice, Priority, Undelivered};
 
-use crate::names::{self, list, one_line, short};
+use crate::names::{self, list, short};
 use crate::notice::{SUBJECT_CHARS, Teller, Text, Wording, wording as words_of};
+use crate::typed;
 
 pub(super) fn wording(teller: Teller<'_>, undelivered: &Undelivered) -> Wording {
     let Undelivered { notice, missed } = undelivered;
@@ -42,7 +43,7 @@ impl Teller<'_> {
 
     fn missed(&self, missed: &Missed) -> String {
         let who = names::contact(self.site, &missed.contact);
-        let why = short(&one_line(&missed.why), REASON_CHARS);
+        let why = short(&typed::line(&missed.why), REASON_CHARS);
         let doubt = if missed.may_have_it { "It may have arrived all the same. " } else { "" };
         match missed.channel {
             Channel::Email => format!("- {who} by mail. {doubt}What was heard: {why}."),

@@ -7,7 +7,8 @@ use claymark_core::site::Site;
 use claymark_core::units::{Kilograms, Litres, PeopleUnits};
 
 use super::{counted, moment, percent};
-use crate::format::{duration, mass, volume};
+use crate::format::{duration, mass, number, volume};
+use crate::typed;
 
 /// For a drum whose volume isn't known all week.
 #[must_use]
@@ -129,7 +130,7 @@ pub fn lowest(lowest: Litres, units: &PeopleUnits) -> String {
 pub fn at_the_end(last: Option<Litres>, full: Litres, units: &PeopleUnits) -> String {
     let full = volume(units, full);
     match last {
-        Some(last) => format!("{:.0} of {full} at the end", units.volume.from_base(last.0)),
+        Some(last) => format!("{} of {full} at the end", number(units.volume.from_base(last.0), 0)),
         None => format!("volume not known at the end (full: {full})"),
     }
 }
@@ -153,7 +154,8 @@ pub fn picture(
     let told =
         |known: Option<Litres>| known.map_or_else(|| "unknown".to_owned(), |known| volume(units, known));
     format!(
-        "Volume of {name} over the week: lowest {}, at the end {}; {}, {}.",
+        "Volume of {} over the week: lowest {}, at the end {}; {}, {}.",
+        typed::name(name),
         told(lowest),
         told(last),
         counted(refills, "refill", "refills"),

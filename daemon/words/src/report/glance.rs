@@ -8,6 +8,7 @@ use claymark_core::site::Site;
 
 use super::{Mark, counted, names, percent};
 use crate::format::duration;
+use crate::typed;
 
 /// One sentence with its mark.
 pub type Marked = (Mark, String);
@@ -15,7 +16,7 @@ pub type Marked = (Mark, String);
 /// "Alder Bend Hatchery: week 47 of 2026".
 #[must_use]
 pub fn title(site: &Site, number: i8, year: i16) -> String {
-    format!("{}: week {number} of {year}", site.name)
+    format!("{}: week {number} of {year}", typed::name(&site.name))
 }
 
 /// "Monday 16 November to Sunday 22 November 2026, times of Europe/Helsinki", and more where it matters.

@@ -10,13 +10,14 @@ use claymark_core::site::{Place, Site};
 use claymark_core::units::{Litres, Millimetres};
 
 use super::{Mark, counted, moment};
-use crate::format::{self, duration};
-use crate::names;
+use crate::format::{self, duration, number};
+use crate::{names, typed};
 
 /// "Kim after 4 min".
 #[must_use]
 pub fn answered(by: Option<&str>, after: SignedDuration) -> String {
-    format!("{} after {}", by.filter(|by| !by.is_empty()).unwrap_or("someone"), duration(after))
+    let by = by.filter(|by| !by.is_empty()).map_or_else(|| "someone".to_owned(), short_line);
+    format!("{by} after {}", duration(after))
 }
 
 /// Where nobody answered.
@@ -122,7 +123,7 @@ pub fn deed(entry: &LogEntry, site: &Site) -> String {
         }
         Deed::PumpSetting { pump, rpm } => match rpm {
             Some(rpm) if *rpm <= 0.0 => format!("Switched {} off", name_of_pump(pump.as_ref(), site)),
-            Some(rpm) => format!("Set {} to {rpm:.0} rpm", name_of_pump(pump.as_ref(), site)),
+            Some(rpm) => format!("Set {} to {} rpm", name_of_pump(pump.as_ref(), site), number(*rpm, 0)),
             None => format!("Set {}", name_of_pump(pump.as_ref(), site)),
         },
         Deed::InUse { pump, drum } => {
@@ -131,22 +132,26 @@ pub fn deed(entry: &LogEntry, site: &Site) -> String {
         Deed::FlowCheck { place, volume, seconds } => {
             let what = figures([
                 volume.map(|volume| small_volume(volume, site)),
-                seconds.map(|seconds| format!("in {seconds:.0} s")),
+                seconds.map(|seconds| format!("in {} s", number(seconds, 0))),
             ]);
             format!("Flow check at {}{what}", name_of_place(place.as_ref(), site))
         }
         Deed::GrabSample { place, quantity, value, unit } => {
-            let value = value.map(|value| format!("{value} {}", unit.as_deref().unwrap_or("")));
-            let what = figures([quantity.clone(), value.map(|value| value.trim_end().to_owned())]);
+            let value = value
+                .map(|value| format!("{} {}", as_typed(value), short_line(unit.as_deref().unwrap_or(""))));
+            let what = figures([
+                quantity.as_deref().map(short_line),
+                value.map(|value| value.trim_end().to_owned()),
+            ]);
             format!("Hand sample at {}{what}", name_of_place(place.as_ref(), site))
         }
         Deed::Cleaning { place, minutes } => {
-            let what = figures([minutes.map(|minutes| format!("{minutes:.0} min"))]);
+            let what = figures([minutes.map(|minutes| format!("{} min", number(minutes, 0)))]);
             format!("Cleaned {}{what}", name_of_place(place.as_ref(), site))
         }
         Deed::Dip { drum, level, volume } => {
             let what = figures([
-                level.map(|Millimetres(mm)| format!("{mm:.0} mm")),
+                level.map(|Millimetres(mm)| format!("{} mm", number(mm, 0))),
                 volume.map(|volume| format::volume(units, volume)),
             ]);
             format!("Read {} by eye{what}", name_of_drum(drum.as_ref(), site))
@@ -156,24 +161,27 @@ pub fn deed(entry: &LogEntry, site: &Site) -> String {
         Deed::ClogCleared { pump } => format!("Cleared a clog at {}", name_of_pump(pump.as_ref(), site)),
         Deed::Delivery { bags, mass: clay, lot } => {
             let what = figures([
-                bags.map(|bags| format!("{bags:.0} bags")),
+                bags.map(|bags| format!("{} bags", number(bags, 0))),
                 clay.map(|clay| format::mass(units, clay, site.clay.scale_step)),
-                lot.as_ref().map(|lot| format!("lot {lot}")),
+                lot.as_ref().map(|lot| format!("lot {}", short_line(lot))),
             ]);
             format!("Clay delivered{what}")
         }
-        Deed::Fish { place, what, number } => {
-            let what = figures([what.clone(), number.map(|number| format!("{number:.0}"))]);
+        Deed::Fish { place, what, number: of } => {
+            let what = figures([what.as_deref().map(short_line), of.map(|of| number(of, 0))]);
             format!("Fish in {}{what}", name_of_place(place.as_ref(), site))
         }
-        Deed::Note { text } => text.clone().unwrap_or_else(|| "A note without text".to_owned()),
+        Deed::Note { text: Some(text) } => {
+            typed::lines(&typed::at_most(text.trim_end_matches([' ', '\n', '\r']), NOTE))
+        }
+        Deed::Note { text: None } => "A note without text".to_owned(),
     }
 }
 
 /// "Thu 07:32, Kim".
 #[must_use]
 pub fn when_and_who(entry: &LogEntry, zone: &TimeZone) -> (String, String) {
-    (moment(entry.at, zone), entry.by.clone().unwrap_or_default())
+    (moment(entry.at, zone), entry.by.as_deref().map(short_line).unwrap_or_default())
 }
 
 /// What is done day by day and told elsewhere in the report, or only counted; `None`: worth a line of its own.
@@ -238,7 +246,7 @@ fn name_of_sensor(id: Option<&Id>, site: &Site) -> String {
 
 fn small_volume(volume: Litres, site: &Site) -> String {
     let shown = site.units.volume.from_base(volume.0);
-    format!("{shown:.2} {}", site.units.volume.symbol())
+    format!("{} {}", number(shown, 2), site.units.volume.symbol())
 }
 
 /// ": 150 L of water, 4.2 kg of clay"; nothing where no figure was given.
@@ -246,3 +254,19 @@ fn figures<const N: usize>(parts: [Option<String>; N]) -> String {
     let given: Vec<String> = parts.into_iter().flatten().collect();
     if given.is_empty() { String::new() } else { format!(": {}", given.join(", ")) }
 }
+
+/// As it was typed, so that a slip shows.
+fn as_typed(value: f64) -> String {
+    if value.abs() < format::ABSURD { value.to_string() } else { number(value, 0) }
+}
+
+/// What should be a word or two.
+fn short_line(text: &str) -> String {
+    typed::line(&typed::at_most(text, WORDS))
+}
+
+/// So many characters of a note stand in the report: a long one would push the rest of the week off its pages.
+const NOTE: usize = 1200;
+
+/// So many characters of a name, a unit or a lot.
+const WORDS: usize = 80;

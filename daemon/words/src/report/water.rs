@@ -4,6 +4,8 @@ use claymark_core::units::Unit;
 
 use super::{Mark, percent, seconds};
 use crate::caution::TOTAL_GAS;
+use crate::format::number;
+use crate::typed;
 
 /// How a tank kept its band.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -72,10 +74,10 @@ pub fn how_far(
     unit: Unit,
 ) -> String {
     let Some((least, most)) = extremes else { return "no usable reading".to_owned() };
-    let under = under.map(|(value, by)| format!("down to {value:.0}, {by:.0} under"));
-    let over = over.map(|(value, by)| format!("up to {value:.0}, {by:.0} over"));
+    let under = under.map(|(value, by)| format!("down to {}, {} under", number(value, 0), number(by, 0)));
+    let over = over.map(|(value, by)| format!("up to {}, {} over", number(value, 0), number(by, 0)));
     match (under, over) {
-        (None, None) => format!("{least:.0} to {most:.0} {}", unit.symbol()),
+        (None, None) => format!("{} to {} {}", number(least, 0), number(most, 0), unit.symbol()),
         (under, over) => {
             let both: Vec<String> = [under, over].into_iter().flatten().collect();
             format!("{} ({})", both.join("; "), unit.symbol())
@@ -86,6 +88,7 @@ pub fn how_far(
 /// For those who can't see a tank's picture.
 #[must_use]
 pub fn tank_picture(name: &str, kept: Kept, in_band: &str, how_far: &str) -> String {
+    let name = typed::name(name);
     format!("Turbidity of {name} over the week against its band: {}, {in_band}, {how_far}.", kept.word())
 }
 
@@ -95,7 +98,8 @@ pub fn spread_picture(quantity: &str, extremes: Option<(f64, f64)>, unit: &str) 
     match extremes {
         None => format!("{quantity} over the week: no usable reading."),
         Some((least, most)) => {
-            format!("{quantity} of all tanks over the week: from {least:.1} to {most:.1} {unit}.")
+            let (least, most) = (number(least, 1), number(most, 1));
+            format!("{quantity} of all tanks over the week: from {least} to {most} {unit}.")
         }
     }
 }
@@ -129,7 +133,7 @@ pub fn at_least(first: f64, last: f64, unit: Unit) -> String {
 /// "47 to 78".
 #[must_use]
 pub fn low_to_high(low: f64, high: f64, decimals: usize) -> String {
-    format!("{low:.decimals$} to {high:.decimals$}")
+    format!("{} to {}", number(low, decimals), number(high, decimals))
 }
 
 /// For those who can't see how a bar divides the week.
@@ -146,7 +150,8 @@ pub fn bar(inside: f64, below: f64, above: f64, unknown: f64) -> String {
 
 /// As few decimals as it needs, at most two.
 fn plain(value: f64) -> String {
-    format!("{value:.2}").trim_end_matches('0').trim_end_matches('.').to_owned()
+    let text = number(value, 2);
+    if text.contains('e') { text } else { text.trim_end_matches('0').trim_end_matches('.').to_owned() }
 }
 
 /// Which pressure the saturation goes by.
@@ -173,7 +178,8 @@ pub fn warmth_of_head_tank() -> String {
 #[must_use]
 pub fn supersaturated(tanks: &str, most_percent: f64, limit_percent: f64) -> String {
     format!(
-        "Oxygen stood above {limit_percent:.0} % of saturation in {tanks} (up to {most_percent:.0} %). {TOTAL_GAS}"
+        "Oxygen stood above {limit_percent:.0} % of saturation in {tanks} (up to {} %). {TOTAL_GAS}",
+        number(most_percent, 0)
     )
 }
 

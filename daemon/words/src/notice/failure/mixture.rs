@@ -8,6 +8,7 @@ use super::Words;
 use crate::format;
 use crate::names::{self, short};
 use crate::notice::{Teller, fit};
+use crate::typed;
 
 pub(super) fn lumps(teller: Teller<'_>, failure: &Failure) -> Words {
     let drum = failure.drum.as_ref().map(|state| teller.name_of(state)).unwrap_or_default();
@@ -37,7 +38,7 @@ pub(super) fn yields(
 ) -> Words {
     let since = teller.clock.about(failure.since);
     let share = format::share(to.ntu_per_mg_l / from.ntu_per_mg_l);
-    let lot = lot.map(|lot| format!(" Lot {lot} was delivered before.")).unwrap_or_default();
+    let lot = lot.map(|lot| format!(" Lot {} was delivered before.", typed::line(lot))).unwrap_or_default();
     Words {
         subject: format!("This clay clouds {share} as much as before since {since}. Mixes must change."),
         meaning: vec![
@@ -67,7 +68,12 @@ pub(in crate::notice) fn counted_with(teller: Teller<'_>, from: &Yield, to: &Yie
     let factor = (from.ntu_per_mg_l / to.ntu_per_mg_l).powf(to.exponent.recip());
     let holds = |drum: &Drum| {
         let strength = |strength| format::strength(&site.units, strength);
-        format!("{} instead of {} for {}", strength(drum.target * factor), strength(drum.target), drum.name)
+        format!(
+            "{} instead of {} for {}",
+            strength(drum.target * factor),
+            strength(drum.target),
+            names::drum(site, &drum.id)
+        )
     };
     let drums: Vec<String> = site.drums.iter().map(holds).collect();
     format!(
