@@ -1,6 +1,12 @@
 //! A refill that was written down counts from then on, until a level that can be believed says otherwise; and what was
 //! poured is never advised again.
 
+#![expect(
+    clippy::unwrap_used,
+    clippy::indexing_slicing,
+    reason = "the lints excuse test functions, but not what these call"
+)]
+
 use claymark_core::fieldlog::Deed;
 use claymark_core::forecast::{Basis, EmptyAt, Forecast, Outlook, Subject};
 use claymark_core::refill::Refill;
@@ -73,7 +79,12 @@ fn advised(night: &Night) -> Vec<(f64, f64)> {
     let advised = |refill| match refill {
         Refill::Mix(mix) => Some((mix.water.0, mix.clay.0)),
         Refill::WaterOnly { water, .. } => Some((water.0, 0.0)),
-        _ => None,
+        Refill::TooStrong(_)
+        | Refill::NoRoom
+        | Refill::DrumTooSmall { .. }
+        | Refill::TooThick { .. }
+        | Refill::LookFirst { .. }
+        | Refill::WrittenDown(_) => None,
     };
     let night_mix = remedy.night.map(|night| night.refill);
     [sheet(night).refill, remedy.refill, enough, night_mix]
