@@ -421,7 +421,8 @@ impl Engine {
         self.note_session(SESSION_NOTED_EVERY);
         let mut backlog = std::mem::take(&mut self.backlog);
         let batch = Box::new(std::mem::take(&mut backlog.batch));
-        let late = Some(self.clock.alarm(DISK_PATIENCE));
+        // A clock that is stepped while a commit is on its way says nothing about the disk.
+        let late = self.clock.goes_by_itself().then(|| self.clock.alarm(DISK_PATIENCE));
         self.on_the_way = Some(OnTheWay { outcome: self.ports.keeper.commit(batch), late, backlog });
     }
 

@@ -207,7 +207,7 @@ impl Pipeline {
         let mut decoded = self.decoder.decode(message);
         for mut reading in std::mem::take(&mut decoded.readings) {
             if self.undated.contains(&reading.sensor) {
-                reading.at = self.recent.free_time(&reading.sensor, reading.at);
+                reading.at = self.recent.own_time(&reading.sensor, reading.at);
             }
             match self.recent.reading(&reading) {
                 Seen::Never => self.reading(message.received_at, reading),

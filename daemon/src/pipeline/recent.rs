@@ -16,6 +16,8 @@ use claymark_core::reading::Reading;
 #[derive(Debug, Default)]
 pub(super) struct Recent {
     readings: HashMap<Id, BTreeMap<Timestamp, f64>>,
+    /// When the last reading of a sensor was dated whose payload carried no time.
+    undated: HashMap<Id, Timestamp>,
     log_keys: Window<String>,
     answers: Window<(u64, Option<String>)>,
 }
@@ -49,12 +51,19 @@ impl Recent {
         Seen::Never
     }
 
-    /// The first millisecond from `at` on at which nothing is known of the sensor: two readings that are dated by their
-    /// arrival are two, though a clock that stood still or was set back gives both the same time.
-    pub(super) fn free_time(&self, sensor: &Id, at: Timestamp) -> Timestamp {
-        let Some(of_sensor) = self.readings.get(sensor) else { return at };
-        let later = |ms: i64| at.saturating_add(SignedDuration::from_millis(ms)).unwrap_or(at);
-        (0..MOST_AT_ONCE).map(later).find(|at| !of_sensor.contains_key(at)).unwrap_or(at)
+    /// A time of its own for a reading that is dated by its arrival: a millisecond after the one before it, though a clock
+    /// that stands still gives both the same, and one at which nothing is known of the sensor.
+    pub(super) fn own_time(&mut self, sensor: &Id, at: Timestamp) -> Timestamp {
+        let after = |time: Timestamp| time.saturating_add(MOMENT).unwrap_or(time);
+        let last = self.undated.get(sensor).filter(|last| last.duration_since(at) < MOST_AHEAD);
+        let mut own = last.map_or(at, |last| at.max(after(*last)));
+        if let Some(known) = self.readings.get(sensor) {
+            while known.contains_key(&own) && own.duration_since(at) < MOST_AHEAD {
+                own = after(own);
+            }
+        }
+        self.undated.insert(sensor.clone(), own);
+        own
     }
 
     /// Whether this entry came before.
@@ -97,8 +106,10 @@ impl<T: Clone + Eq + Hash> Window<T> {
 
 /// More than a day of one reading a minute; 32 KiB a sensor.
 const READINGS_PER_SENSOR: usize = 2048;
-/// Fewer than the seconds that a reading may be dated ahead.
-const MOST_AT_ONCE: i64 = 10_000;
+/// What the store tells apart.
+const MOMENT: SignedDuration = SignedDuration::from_millis(1);
+/// A device's own time may be as far ahead, too.
+const MOST_AHEAD: SignedDuration = SignedDuration::from_secs(60);
 /// Entries and answers are made by hand: this is weeks.
 const HAND_MADE: usize = 4096;
 

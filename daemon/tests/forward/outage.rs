@@ -36,8 +36,8 @@ async fn three_days_without_the_server_lose_and_double_nothing_and_are_told_once
     let mut minutes = 0;
     while barn.waits() {
         minutes += 2;
-        barn.stepper.advance_to(at(72, minutes));
         let sent_so_far = barn.progress.borrow_and_update().points;
+        barn.stepper.advance_to(at(72, minutes));
         let goes_on =
             barn.progress.wait_for(|progress| progress.points != sent_so_far || progress.oldest.is_none());
         tokio::time::timeout(Duration::from_secs(60), goes_on).await.unwrap().unwrap();

@@ -36,7 +36,7 @@ async fn a_line_break_in_a_name_starts_no_header() {
     let mut issued = notice(7, Priority::Now);
     issued.subject = "Drum A\r\nBcc: all@barn.example\r\n\r\nbody\0".to_owned();
     let mail = sent(issued, |name| *name = "On call\r\nX-Evil: yes".to_owned()).await;
-    assert_eq!(mail.header("Subject"), "Drum A  Bcc: all@barn.example    body ");
+    assert_eq!(mail.header("Subject"), "Drum A Bcc: all@barn.example body[U+0000 null]");
     assert_eq!(mail.header("To"), "\"On call X-Evil: yes\" <on-call@barn.example>");
     assert_eq!(mail.to, ["on-call@barn.example"]);
     let evil = |name: &str| mail.headers.iter().any(|(found, _)| found.eq_ignore_ascii_case(name));

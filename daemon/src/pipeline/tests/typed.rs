@@ -130,7 +130,8 @@ fn ten_thousand_bad_entries_are_a_few_notices() {
 /// With one notice that somebody should go for.
 fn calling() -> Pipeline {
     let mut pipeline = live();
-    pipeline.event(at("10:00:30"), Event::StoreFailed { why: "no room".to_owned() });
+    let since = at("07:00:00");
+    pipeline.event(at("10:00:30"), Event::NotForwarded { since, why: "no way".to_owned() });
     let told = pipeline.take_output();
     assert_eq!(told.issued[0].notice.number, 1);
     pipeline
