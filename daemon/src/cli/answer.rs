@@ -87,6 +87,6 @@ fn fits(
     let clock = Wall::new(&settings.site, now);
     Err(Failure::Failed {
         what: answers::standing(clock, notice, &standing, meant),
-        remedy: format!("Nothing was sent. {}", answers::to_do(&standing, meant)),
+        remedy: format!("Nothing was sent. {}", answers::instead(meant)),
     })
 }

@@ -232,7 +232,8 @@ mod door {
     fn entries_and_answers_that_come_again_are_kept_once() {
         let mut pipeline = pipeline();
         pipeline.event(at("10:00:00"), Event::GoLive);
-        pipeline.event(at("10:00:30"), Event::StoreFailed { why: "no room".to_owned() });
+        let why = "no way".to_owned();
+        pipeline.event(at("10:00:30"), Event::NotForwarded { since: at("10:00:00"), why });
         let refill = r#"{"kind":"refill","drum":"a","water_l":50,"at":"2027-04-20T10:00:00Z"}"#;
         for (topic, payload) in [
             ("claymark/x/log", refill),

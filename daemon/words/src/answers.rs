@@ -38,10 +38,16 @@ pub fn to_do(standing: &Standing, meant: Option<u64>) -> String {
         | Standing::TooOld
         | Standing::Nonexistent => "Nothing is silenced by it.",
     };
+    format!("{nothing} {}", instead(meant))
+}
+
+/// Which notice waits for an answer.
+#[must_use]
+pub fn instead(meant: Option<u64>) -> String {
     match meant {
         Some(meant) => format!(
-            "{nothing} Notice {meant} is open and nobody is on it: whoever goes answers that one (claymark answer {meant})."
+            "Notice {meant} is open and nobody is on it: whoever goes answers that one (claymark answer {meant})."
         ),
-        None => format!("{nothing} No notice waits for an answer now."),
+        None => "No notice waits for an answer now.".to_owned(),
     }
 }

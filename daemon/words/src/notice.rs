@@ -20,6 +20,7 @@ use jiff::Timestamp;
 use crate::format::Clock;
 
 pub use outlook::outlook;
+pub(crate) use query::records;
 
 /// What a notice says.
 #[derive(Debug, Clone, PartialEq, Eq)]

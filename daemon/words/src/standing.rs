@@ -4,6 +4,7 @@ use claymark_core::site::Site;
 use jiff::{SignedDuration, Timestamp};
 
 use crate::format::{self, Clock};
+use crate::notice::records;
 
 /// Two sentences when the `newest` reading is too old at `now` to say how the room stands.
 #[must_use]
@@ -41,6 +42,7 @@ const FRESH: SignedDuration = SignedDuration::from_mins(5);
 #[must_use]
 pub fn passed_over(count: u64, first: &str) -> String {
     format!(
-        "CAUTION: {count} records in the store can't be read and aren't counted with. The first: {first}\n"
+        "CAUTION: {} in the store can't be read; what follows goes without. The first: {first}\n",
+        records(count)
     )
 }

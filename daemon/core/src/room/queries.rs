@@ -127,8 +127,8 @@ const QUERY: &str = "query";
 /// So many are told with their words; of the rest the number.
 const SHOWN: usize = 5;
 
-/// Whoever mends a slip at once makes the next one within minutes.
-const FIRST_PAUSE: SignedDuration = SignedDuration::from_mins(10);
+/// Whoever answered a wrong number must hear of it while it matters.
+const FIRST_PAUSE: SignedDuration = SignedDuration::from_mins(1);
 /// A device that writes nonsense for days is told some times a day.
 const LONGEST_PAUSE: SignedDuration = SignedDuration::from_hours(4);
 

@@ -105,6 +105,8 @@ impl Room {
     /// Numbers that were given before aren't known for sure.
     pub(crate) fn past_unread(&mut self, now: Timestamp, wholly: bool) {
         self.last_number = self.last_number.max(number_by_the_clock(now));
+        // Whoever answers one of the past isn't told that there never was such a notice.
+        self.register.numbered_up_to(self.last_number);
         if wholly {
             self.storage.replaced(now, StoreFate::PastUnread);
         }

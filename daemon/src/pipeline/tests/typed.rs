@@ -123,17 +123,16 @@ fn ten_thousand_bad_entries_are_a_few_notices() {
         pipeline.message(&sent);
         notices += asked(&pipeline.take_output()).len();
     }
-    assert!((1..=3).contains(&notices), "{notices}");
+    assert!((2..=6).contains(&notices), "{notices}");
     assert_eq!(pipeline.counters().quarantined.get(&Reason::BadLogEntry), Some(&10_000));
 }
 
-/// With one notice that somebody should go for.
+/// With notice 1, which somebody should go for.
 fn calling() -> Pipeline {
     let mut pipeline = live();
-    let since = at("07:00:00");
-    pipeline.event(at("10:00:30"), Event::NotForwarded { since, why: "no way".to_owned() });
-    let told = pipeline.take_output();
-    assert_eq!(told.issued[0].notice.number, 1);
+    let why = "no way".to_owned();
+    pipeline.event(at("10:00:30"), Event::NotForwarded { since: at("10:00:00"), why });
+    assert_eq!(pipeline.take_output().issued[0].notice.number, 1);
     pipeline
 }
 
@@ -150,13 +149,14 @@ fn an_answer_to_no_notice_is_kept_aside_and_told_with_the_number_that_was_meant(
     assert!(issued.text.contains("Nothing is silenced by it. Notice 1 is open"), "{}", issued.text);
     assert_eq!(issued.notice.to, Audience::Everyone);
 
-    // A second time, and when notice 2 has come: that the number was tried before it was given means nothing.
-    let early = sends(&mut pipeline, "claymark/x/answer", "10:02:00", r#"{"notice":3,"by":"Bo"}"#);
+    // That a number was tried before it was given means nothing.
+    let early = sends(&mut pipeline, "claymark/x/answer", "10:02:00", r#"{"notice":4,"by":"Bo"}"#);
     assert_eq!(early.batch.answers.len(), 0);
-    pipeline.event(at("10:30:00"), Event::SessionLost { since: at("10:00:00") });
+    // The sensors of this room never speak, which is told.
+    pipeline.advance_through(at("10:30:00"));
     let numbers: Vec<u64> = pipeline.take_output().issued.iter().map(|issued| issued.notice.number).collect();
-    assert!(numbers.contains(&3), "{numbers:?}");
-    let answered = sends(&mut pipeline, "claymark/x/answer", "10:31:00", r#"{"notice":3,"by":"Bo"}"#);
+    assert!(numbers.contains(&4), "{numbers:?}");
+    let answered = sends(&mut pipeline, "claymark/x/answer", "10:31:00", r#"{"notice":4,"by":"Bo"}"#);
     assert_eq!(answered.batch.answers.len(), 1, "it isn't taken for a repetition of the early one");
 }
 
@@ -181,21 +181,29 @@ fn a_number_that_the_store_cannot_hold_goes_to_quarantine() {
 
 #[test]
 fn a_second_person_hears_who_is_on_it_and_a_late_one_that_it_is_over() {
-    let mut pipeline = calling();
-    let first = sends(&mut pipeline, "claymark/x/answer", "10:01:00", r#"{"notice":1,"by":"Aino"}"#);
-    assert!(asked(&first).is_empty());
-    let second = sends(&mut pipeline, "claymark/x/answer", "10:02:00", r#"{"notice":1,"by":"Bo"}"#);
+    let mut pipeline = live();
+    pipeline.event(at("10:00:30"), Event::StoreFailed { why: "no room".to_owned() });
+    // While nothing can be kept the clock gives the numbers.
+    let number = pipeline.take_output().issued[0].notice.number;
+    let answers = |pipeline: &mut Pipeline, time, by: &str| {
+        let answer = format!(r#"{{"notice":{number},"by":"{by}"}}"#);
+        sends(pipeline, "claymark/x/answer", time, &answer)
+    };
+    let subject = |output: &Output| asked(output)[0].0.subject.clone();
+    assert!(asked(&answers(&mut pipeline, "10:01:00", "Aino")).is_empty());
+    let second = answers(&mut pipeline, "10:02:00", "Bo");
     assert_eq!(second.batch.answers.len(), 1, "two on the way are better than none");
-    assert_eq!(asked(&second)[0].0.subject, "Notice 1 was answered already: Aino, 13:01.");
+    assert_eq!(subject(&second), format!("Notice {number} was answered already: Aino, 13:01."));
     pipeline.event(at("10:03:00"), Event::StoreWorks);
     pipeline.advance_through(at("10:30:00"));
     drop(pipeline.take_output());
-    let late = sends(&mut pipeline, "claymark/x/answer", "10:40:00", r#"{"notice":1,"by":"Cai"}"#);
-    assert_eq!(asked(&late)[0].0.subject, "Notice 1 has been over since 13:18.");
+    let late = answers(&mut pipeline, "10:40:00", "Cai");
+    let over = format!("Notice {number} has been over since 13:18.");
+    assert!(subject(&late).starts_with(&over), "{}", subject(&late));
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 64, ..ProptestConfig::default() })]
+    #![proptest_config(ProptestConfig { cases: 32, ..ProptestConfig::default() })]
 
     /// Whatever figures come, what is kept can be read back as it is, and no word that isn't finite leaves the room.
     #[test]
@@ -211,9 +219,10 @@ proptest! {
             format!(r#""kind":"grab_sample","place":"head","quantity":"turbidity","value":{one},"unit":"NTU""#),
             format!(r#""kind":"delivery","bags":{one},"kg":{two}"#),
         ];
-        let mut pipeline = live();
-        let entry = format!(r#"{{{},"at":"2027-04-20T10:00:30Z"}}"#, figures[kind]);
-        let mut output = sends(&mut pipeline, "claymark/x/log", "10:01:00", &entry);
+        let mut pipeline = pipeline();
+        pipeline.event(at("13:50:00"), Event::GoLive);
+        let entry = format!(r#"{{{},"at":"2027-04-20T13:50:30Z"}}"#, figures[kind]);
+        let mut output = sends(&mut pipeline, "claymark/x/log", "13:51:00", &entry);
         prop_assert_eq!(output.batch.log.len() + output.batch.quarantined.len(), 1);
         pipeline.advance_through(at("14:01:00"));
         output.issued.extend(pipeline.take_output().issued);

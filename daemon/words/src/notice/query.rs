@@ -48,7 +48,7 @@ fn alone(teller: Teller<'_>, query: &Query) -> String {
             fit(|room| format!("One record couldn't be kept: {}. All else is kept.", short(what, room)))
         }
         About::Unreadable { count, .. } => {
-            format!("Records in the store can't be read: {count} of them. Claymark goes on without them.")
+            format!("{} in the store can't be read. Claymark goes on without.", records(*count))
         }
     }
 }
@@ -88,12 +88,16 @@ fn lines(teller: Teller<'_>, query: &Query) -> Vec<String> {
             "It lies in quarantine; what came with it is kept. To do: keep this message and report it.".to_owned(),
         ],
         About::Unreadable { count, first } => vec![
-            format!("{count} records in the store can't be read. The first holds: {}", typed::line(first)),
+            format!("{} in the store can't be read. The first: {}", records(*count), typed::line(first)),
             "They were passed over, and stay where they are. What they told isn't counted with; warnings go on by the rest."
                 .to_owned(),
             "To do, by daylight: keep a copy of the store and report this.".to_owned(),
         ],
     }
+}
+
+pub(crate) fn records(count: u64) -> String {
+    if count == 1 { "1 record".to_owned() } else { format!("{count} records") }
 }
 
 /// The name that was given.
