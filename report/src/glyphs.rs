@@ -30,6 +30,8 @@ fn is_drawable(letter: char) -> bool {
         '\n' | '\u{200b}' => true,
         // What a private letter looks like is nobody's agreement; PDF/A-2a refuses it.
         '\u{e000}'..='\u{f8ff}' | '\u{f0000}'.. => false,
+        // DejaVu Sans lists these three, and has no picture for them when it comes to drawing.
+        '\u{2f4}'..='\u{2f6}' => false,
         letter => typed::unseen(letter).is_none() && FONTS.have(letter),
     }
 }
