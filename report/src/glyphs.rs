@@ -6,7 +6,7 @@
 use std::borrow::Cow;
 use std::sync::LazyLock;
 
-use typst::text::{Coverage, FontInfo};
+use ttf_parser::Face;
 
 use claymark_words::typed;
 
@@ -52,21 +52,22 @@ fn name(letter: char) -> Option<String> {
 /// The letters of the bundled fonts.
 struct Fonts {
     /// In both weights: a heading is bold.
-    plain: [Option<Coverage>; 2],
-    wide: Option<Coverage>,
+    plain: [Option<Face<'static>>; 2],
+    wide: Option<Face<'static>>,
 }
 
 impl Fonts {
     fn have(&self, letter: char) -> bool {
-        let has = |font: &Option<Coverage>| {
-            font.as_ref().is_some_and(|coverage| coverage.contains(u32::from(letter)))
+        // The typesetter's own list of a font's letters also has those that lie between others and have no picture.
+        let has = |face: &Option<Face<'_>>| {
+            face.as_ref().and_then(|face| face.glyph_index(letter)).is_some_and(|glyph| glyph.0 != 0)
         };
         self.plain.iter().all(has) || has(&self.wide)
     }
 }
 
 static FONTS: LazyLock<Fonts> = LazyLock::new(|| {
-    let of = |bytes| FontInfo::new(bytes, 0).map(|font| font.coverage);
+    let of = |bytes| Face::parse(bytes, 0).ok();
     Fonts { plain: [of(REGULAR), of(BOLD)], wide: of(WIDE) }
 });
 

@@ -92,7 +92,8 @@ fn odd_letters_and_absurd_figures_are_shown_and_the_report_is_whole() {
         "(65539 characters in all; the store has them)",
         "The scale is cut to",
     ] {
-        let run = |text: &str| text.replace(' ', "");
+        // A hyphen at the end of a line is taken for one of the typesetter.
+        let run = |text: &str| text.replace([' ', '-'], "");
         assert!(run(&text).contains(&run(expected)), "'{expected}' isn't in:\n{text}");
     }
     assert!(file(dir.path(), "png").starts_with(b"\x89PNG"));

@@ -109,7 +109,8 @@ fn letters_that_no_font_has_and_those_that_nobody_sees_stand_by_their_names() {
         "Tank [U+001B escape]7",
         "槽二 [U+1F469 woman][U+200D zero-width joiner][U+1F52C microscope]",
     ] {
-        let run = |text: &str| text.replace(['\u{200b}', ' '], "");
+        // A hyphen at the end of a line is taken for one of the typesetter.
+        let run = |text: &str| text.replace(['\u{200b}', ' ', '-'], "");
         assert!(run(&text).contains(&run(expected)), "'{expected}' isn't in:\n{text}");
     }
     if let Some(look) = std::env::var_os("CLAYMARK_LOOK") {
