@@ -362,6 +362,8 @@ prefix = "claymark/farm"
 
 [store]
 path = "{store}"
+# A disk that fails is noticed at the first commit.
+gather = "0 s"
 
 [metrics]
 listen = "127.0.0.1:{metrics}"

@@ -186,8 +186,18 @@ fn an_entry_and_an_answer_typed_on_the_command_line_reach_the_daemons_login() {
     let staff = broker.site_file("staff", &password("staff"));
     for (typed, heard) in [
         (
-            &["log", "refill", "--drum", "Drum A", "--water", "150", "--at", "2020-01-02T03:04:05Z"][..],
-            r#"claymark/alder-bend/log {"kind":"refill","drum":"a","water_l":150.0,"at":"2020-01-02T03:04:05Z","key":""#,
+            &[
+                "log",
+                "refill",
+                "--drum",
+                "Drum A",
+                "--water",
+                "150",
+                "--at",
+                "2020-01-02T03:04:05Z",
+                "--sure",
+            ][..],
+            r#"claymark/alder-bend/log {"kind":"refill","drum":"a","water_l":150.0,"at":"2020-01-02T03:04:05Z","sure":true,"key":""#,
         ),
         (&["answer", "7", "--by", "Aino"][..], r#"claymark/alder-bend/answer {"notice":7,"by":"Aino"}"#),
     ] {

@@ -37,7 +37,9 @@ fn note(key: &str, text: &str) -> LogEntry {
 /// A store of that week: turbidity at both ends of what a float holds, and notes that nobody would type.
 fn store(path: &Path) {
     let mut site: Site = serde_json::from_str(include_str!("../../daemon/store/tests/site.json")).unwrap();
-    site.tanks[0].name = "=Tank 🐟\u{202e}1".to_owned();
+    if let Some(tank) = site.tanks.first_mut() {
+        tank.name = "=Tank 🐟\u{202e}1".to_owned();
+    }
     let mut writer = Writer::open(path, &site).unwrap();
     let reading = |n: i64, sensor: &str, value: f64| Assessed {
         reading: Reading { sensor: Id::new(sensor).unwrap(), at: at(n), value },

@@ -70,7 +70,7 @@ fn a_full_disk_is_survived_and_nothing_is_lost() {
     daemon.says("watching");
     let readings: Vec<_> = (0..20_000).map(level).collect();
     Publisher::connect(broker.port()).publish(&readings);
-    daemon.says("a commit failed, nothing is lost yet");
+    daemon.says("nothing can be kept, nothing is lost yet");
     daemon.set_limit("fsize", "unlimited");
     daemon.says("the store works again");
     wait_for("everything is stored", || (site.readings("drum-a-level") == 20_000).then_some(()));
@@ -86,7 +86,7 @@ fn while_the_disk_is_full_the_broker_keeps_what_the_queue_can_not_hold() {
     daemon.says("watching");
     let readings: Vec<_> = (0..20_000).map(level).collect();
     Publisher::connect(broker.port()).publish(&readings);
-    daemon.says("the connection is closed, the broker keeps the rest");
+    daemon.says("nothing can be kept: the broker holds the messages");
     daemon.set_limit("fsize", "unlimited");
     wait_for("everything is stored", || (site.readings("drum-a-level") == 20_000).then_some(()));
 }

@@ -231,7 +231,6 @@ fn an_answer_to_a_notice_of_a_lost_store_silences_nothing() {
     barn.shim.turn(Disk::SyncFails);
     publisher.publish(&turbidity(-1000, 10));
     barn.tells("something new", |told| of_the_store(told) && told.names(&["disk"]));
-    barn.numbers_name_one_notice_each();
 }
 
 fn comes_right(barn: &Barn, turbidity: usize) {

@@ -8,6 +8,7 @@ use crate::names::{self, first_of, short};
 use crate::notice::failure;
 use crate::notice::{Teller, Text, Wording, fit};
 
+#[expect(clippy::too_many_lines, reason = "an arm for each cause")]
 pub(super) fn wording(teller: Teller<'_>, notice: &Notice, withdrawn: &Withdrawn) -> Wording {
     let mut text = Text::default();
     let number = notice.replaces.map(|number| format!(" {number}")).unwrap_or_default();
