@@ -88,9 +88,6 @@ impl Written {
 impl Bank {
     /// Somebody wrote down a refill.
     pub(super) fn refill(&mut self, facts: &Facts, hands: &Hands, (hand, figures): (&Hand, Figures)) {
-        if self.refilled.is_some_and(|then| (then - hand.at).abs() < LOG_APART_HOURS) {
-            return;
-        }
         if hands.is_again(hand) {
             self.written.iter_mut().for_each(|written| written.again = true);
             return;
