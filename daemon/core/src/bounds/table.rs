@@ -41,8 +41,8 @@ fn measured(quantity: Quantity) -> Row {
         Quantity::Level | Quantity::Distance => (-100_000.0, 100_000.0),
         Quantity::Volume => (-100_000.0, 100_000.0),
         Quantity::Turbidity => (-100_000.0, 100_000.0),
-        // From absolute zero (SI, by definition -273.15 °C) to what an open thermocouple input shows.
-        Quantity::Temperature => (-273.15, 2_000.0),
+        // Error codes such as 7999 are seen in open river data: the quality tests flag them.
+        Quantity::Temperature => (-100_000.0, 100_000.0),
         Quantity::Oxygen => (-10_000.0, 10_000.0),
         Quantity::OxygenSaturation => (-100_000.0, 100_000.0),
         // The flow of a great river: some sites measure one.
