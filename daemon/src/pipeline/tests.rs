@@ -149,7 +149,7 @@ mod door {
         Message { topic: topic.to_owned(), payload, retained: false, received_at: at(received) }
     }
 
-    fn level(received: &str, measured: &str, mm: f64) -> Message {
+    pub(super) fn level(received: &str, measured: &str, mm: f64) -> Message {
         message("x/a", received, &format!(r#"{{"v":{mm},"t":"2027-04-20T{measured}Z"}}"#))
     }
 
