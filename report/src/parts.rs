@@ -106,15 +106,11 @@ mod tests {
         assert!(rows.is_empty());
         assert_eq!(unmade.fact(&[Part::Demand], 7, || [1][std::hint::black_box(3)]), 7);
         assert_eq!(unmade.fact(&[Part::Water], 7, || 8), 8);
-        for part in Part::ALL {
-            let why = unmade.why(part);
-            match part {
-                Part::Told => assert_eq!(why, Some(Why::Unread(Kind::Answers, "no such table".to_owned()))),
-                Part::Demand => {
-                    assert!(matches!(why, Some(Why::Fault(said)) if said.contains("out of bounds")))
-                }
-                part => assert_eq!(why, None, "{part:?}"),
-            }
+        assert_eq!(unmade.why(Part::Told), Some(Why::Unread(Kind::Answers, "no such table".to_owned())));
+        assert!(matches!(unmade.why(Part::Demand), Some(Why::Fault(said)) if said.contains("out of bounds")));
+        let others = Part::ALL.into_iter().filter(|part| ![Part::Told, Part::Demand].contains(part));
+        for part in others {
+            assert_eq!(unmade.why(part), None, "{part:?}");
         }
     }
 }

@@ -163,7 +163,7 @@ pub fn verdict(facts: &WeekFacts) -> Vec<Line> {
     if facts.unmade.why(Part::Complete).is_none() && !facts.heard_anything() {
         return vec![Line::of(words::glance::nothing_heard())];
     }
-    let told: [(Part, fn(&WeekFacts) -> Option<words::glance::Marked>); 6] = [
+    let told: [(Part, Tell); 6] = [
         (Part::Drums, |facts| Some(drums(facts))),
         (Part::Water, |facts| Some(tanks(facts))),
         (Part::Water, |facts| Some(water(facts))),
@@ -176,6 +176,9 @@ pub fn verdict(facts: &WeekFacts) -> Vec<Line> {
     let fault = |said| Some(unmade::part(&Why::Fault(said)));
     known.filter_map(|(_, tell)| attempt(|| tell(facts)).unwrap_or_else(fault)).map(Line::of).collect()
 }
+
+/// One sentence of the verdict, where there is something to tell.
+type Tell = fn(&WeekFacts) -> Option<words::glance::Marked>;
 
 /// Clay that must be ordered by the end of the week ahead.
 fn order(facts: &WeekFacts) -> Option<words::glance::Marked> {

@@ -23,7 +23,9 @@ fn spreads(facts: &WeekFacts, figures: &[f64]) -> Result<String, claymark_report
         let at = facts.week.start() + SignedDuration::from_hours(i64::try_from(hour).unwrap());
         let mut some = some.to_vec();
         some.sort_by(f64::total_cmp);
-        spread::Spread { at, span: Some((some[0], some[some.len() / 2], some[some.len() - 1])), due: true }
+        let ends = some.first().zip(some.last());
+        let span = ends.zip(some.get(some.len() / 2)).map(|((low, high), middle)| (*low, *middle, *high));
+        spread::Spread { at, span, due: true }
     });
     let lettering = spread::Lettering {
         days: Vec::new(),
@@ -54,7 +56,7 @@ fn demands(facts: &WeekFacts, figures: &[f64]) -> Result<String, claymark_report
 }
 
 fn drums(facts: &WeekFacts, figures: &[f64]) -> Result<String, claymark_report::charts::Undrawn> {
-    let mut week = facts.drums[0].clone();
+    let mut week = facts.drums.first().unwrap().clone();
     for (figure, point) in figures.iter().cycle().zip(&mut week.volume) {
         point.volume = Some(Litres(*figure));
     }
