@@ -6,6 +6,8 @@ mod asked;
 mod doubted;
 #[path = "room_nights/house.rs"]
 mod house;
+#[path = "room_nights/kept.rs"]
+mod kept;
 #[path = "room_nights/learned.rs"]
 mod learned;
 #[path = "room_nights/levers.rs"]
@@ -24,7 +26,6 @@ mod written;
 use claymark_core::fieldlog::Deed;
 use claymark_core::forecast::{Forecast, Outlook, Subject};
 use claymark_core::notice::content::{Again, Because, Common, Content, ReadingsMissing, Verdict};
-use claymark_core::notice::keeping::{ClockStep, StoreFate};
 use claymark_core::notice::{NoticeKind, Priority};
 use claymark_core::refill::Refill;
 use claymark_core::room::Event;
@@ -380,60 +381,6 @@ fn a_failing_store_is_told_and_does_not_silence_the_drums() {
     night.event(Event::StoreWorks);
     let works: Vec<_> = night.minutes(16).into_iter().filter(|said| said.notice.cause == "store").collect();
     assert!(matches!(because(&works[0]), Because::StoreWorks { .. }));
-}
-
-#[test]
-fn while_nothing_can_be_kept_or_read_no_number_comes_twice() {
-    let mut night = Night::begin("2027-04-20T08:00");
-    night.drum("a").holds(150.0).draws(4.0);
-    let evening = night.until("2027-04-20T18:00");
-    assert_eq!(evening[0].notice.number, 1);
-    let failed = night.event(Event::StoreFailed { why: "disk full".to_owned() });
-    // 2027-04-20 15:00 UTC is 474 days and 15 hours after the numbers' beginning, 10 numbers a minute.
-    assert_eq!(failed[0].notice.number, (474 * 24 + 15) * 600);
-
-    // Nothing of that was kept. What is told after the restart must not be taken for what was told before it.
-    let again = night.restart_without_past(SignedDuration::from_secs(30));
-    assert!(again[0].notice.number > failed[0].notice.number, "{again:?}");
-    let Content::ReadingsMissing(ReadingsMissing::StoreReplaced { fate, .. }) = &again[0].notice.content
-    else {
-        panic!("{again:?}")
-    };
-    assert_eq!(*fate, StoreFate::PastUnread);
-}
-
-#[test]
-fn sensors_that_fall_silent_while_the_disk_fails_are_not_blamed_on_the_network() {
-    for (disk_fails, common) in [(true, Common::Disk), (false, Common::Everything)] {
-        let mut night = Night::begin("2027-04-20T08:00");
-        night.drum("a").holds(150.0).draws(4.0);
-        night.until("2027-04-20T10:00");
-        if disk_fails {
-            night.event(Event::StoreFailed { why: "the disk hangs".to_owned() });
-        }
-        night.network_down(true);
-        let said = night.until_said("2027-04-20T10:30");
-        let Content::ReadingsMissing(ReadingsMissing::Silent { common: found, .. }) = &said[0].notice.content
-        else {
-            panic!("{said:?}")
-        };
-        assert_eq!(*found, common);
-    }
-}
-
-#[test]
-fn a_clock_that_was_set_is_told_once_and_wakes_nobody_for_a_few_minutes() {
-    for (seconds, priority) in [(-3600, Priority::Soon), (30, Priority::Morning)] {
-        let mut night = Night::begin("2027-04-20T08:00");
-        night.drum("a").holds(150.0).draws(4.0);
-        night.until("2027-04-20T22:00");
-        let by = SignedDuration::from_secs(seconds);
-        let at = night.at("2027-04-20T22:00") + by;
-        let said = night.event(Event::ClockStepped(ClockStep { by, at }));
-        assert_eq!(said.len(), 1);
-        assert_eq!((said[0].notice.cause.as_str(), said[0].notice.priority), ("clock", priority));
-        assert_eq!(told(&night.minutes(20)), []);
-    }
 }
 
 #[test]
