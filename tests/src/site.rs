@@ -4,7 +4,10 @@ use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
+use jiff::SignedDuration;
 use tempfile::TempDir;
+
+use crate::wait::now;
 
 /// A site file with its store, in a folder that goes with it.
 pub struct Site {
@@ -29,7 +32,8 @@ impl Site {
     /// When the disk refuses.
     pub fn write(&self, port: u16, mqtt: &str, more: &str) {
         let text = TEMPLATE
-            .replace("{staff}", &staff("17:00", "07:30"))
+            .replace("{staff}", &by_day())
+            .replace("{zone}", ZONE)
             .replace("{room}", ROOM)
             .replace("{port}", &port.to_string())
             .replace("{mqtt}", mqtt)
@@ -142,6 +146,15 @@ id = "t1"
 volume_l = 280
 "#;
 
+/// `[staff]` with whom it is day now, whenever a test runs: by day everyone is told, by night one after the other.
+fn by_day() -> String {
+    let clock = |ahead: i64| {
+        let at = now() + SignedDuration::from_hours(ahead);
+        at.in_tz(ZONE).expect("jiff brings its zones along").strftime("%H:%M").to_string()
+    };
+    staff(&clock(6), &clock(20))
+}
+
 /// `[staff]` of an invented hatchery, which looks at its drums and visits them at these times of the day.
 #[must_use]
 pub fn staff(evening_check: &str, next_visit: &str) -> String {
@@ -157,12 +170,14 @@ response = "15 min"
     )
 }
 
+const ZONE: &str = "Europe/Helsinki";
+
 /// An invented site; its client id is its own, so that tests can share a broker.
 const TEMPLATE: &str = r#"
 [site]
 id = "test-site"
 name = "Test site"
-time_zone = "Europe/Helsinki"
+time_zone = "{zone}"
 elevation_m = 92
 
 [mqtt]

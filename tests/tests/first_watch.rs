@@ -76,19 +76,27 @@ fn a_day_with_kills_is_kept_once_announced_once_and_reported() {
         (!evening.is_empty()).then_some(evening)
     });
     wait_for("its delivery is kept", || delivered(&store).then_some(()));
+    let mut before = 0;
     for _ in 0..2 {
         daemon.kill();
+        before = starts(&log);
         daemon = Daemon::start(&site, &log);
         publisher.publish(&messages(first, 0..1));
     }
+    // A signal that comes before the daemon listens for it ends any program.
+    wait_for("the last one watches, too", || (starts(&log) > before).then_some(()));
     daemon.signal("TERM");
-    assert!(daemon.ends().success());
+    assert!(daemon.ends().success(), "{}", fs::read_to_string(&log).unwrap());
     sent.extend(mail.mails().into_iter().filter(is_evening));
     assert_eq!(sent.len(), 1, "{sent:#?}");
     assert!(sent.iter().all(|mail| mail.text.contains("Drum A")), "{sent:#?}");
     assert_eq!(stored(&store), expected);
 
     report_is_made(dir.path(), &store, first);
+}
+
+fn starts(log: &Path) -> usize {
+    fs::read_to_string(log).unwrap().matches("watching: subscribed").count()
 }
 
 fn is_evening(mail: &Mail) -> bool {

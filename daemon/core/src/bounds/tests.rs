@@ -1,3 +1,5 @@
+//! What can be meant, and what hardly.
+
 use jiff::Timestamp;
 use proptest::prelude::*;
 

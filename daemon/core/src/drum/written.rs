@@ -8,7 +8,7 @@
 //!
 //! | stage | told | by |
 //! |---|---|---|
-//! | awaited | with it | the pump (dead reckoning) |
+//! | awaited | with it, unless no litres were written down | the pump (dead reckoning) |
 //! | denied: the level is calm and shows no such rise | without it | the level |
 //! | reckoned: no level is heard | with it, in all accounts | the pump |
 //! | believed: the readings are of foam, and such as it makes probable | with it, by the leading account | the level |
@@ -77,6 +77,13 @@ impl Written {
     /// Its key, and whether the level is believed against it.
     pub fn denied(&self) -> (&str, bool) {
         (&self.key, matches!(self.stage, Stage::Denied))
+    }
+
+    /// The account in which it was done, where that is told: without litres it says nothing that the level doesn't
+    /// say better within minutes. And whether the level was believed against it before.
+    fn counts(&self) -> Option<(Account, bool)> {
+        let Stage::Awaited { account, was_denied } = self.stage else { return None };
+        self.figures.added.map(|_| (account, was_denied))
     }
 
     /// Whether a level that rose by so much shows it.
@@ -155,10 +162,7 @@ impl Bank {
 
     /// What is told: what was written down, while that counts, else the leading account.
     fn told(&self) -> Account {
-        match self.written.as_ref().map(|written| written.stage) {
-            Some(Stage::Awaited { account, .. }) => account,
-            Some(Stage::Denied | Stage::Reckoned | Stage::Believed | Stage::Seen) | None => self.lead,
-        }
+        self.written.as_ref().and_then(|written| written.counts()).map_or(self.lead, |(account, _)| account)
     }
 
     /// A refill was written down, and the level hasn't shown it.
@@ -263,7 +267,7 @@ impl Bank {
 
     /// What was written down leads from here on, where it is told; the accounts without it that fit the readings.
     pub(super) fn count_written(&mut self) -> Option<Vec<Account>> {
-        let Stage::Awaited { account, was_denied } = self.written.as_ref()?.stage else { return None };
+        let (account, was_denied) = self.written.as_ref()?.counts()?;
         let fits = |other: &Account| is_steady(other) && other.odds > account.odds;
         let rose = self.others.iter().filter(|other| other.turn == Turn::Rose);
         let mut without: Vec<Account> = rose.filter(|other| fits(other)).copied().collect();
@@ -284,16 +288,16 @@ impl Bank {
         let written = self.written.as_ref().filter(|written| self.at - written.at < ASKED_HOURS)?;
         let now = |account: &Account| Litres(account.state.volume().mean.clamp(0.0, self.vessel.brim));
         let (sign, after) = match &written.stage {
-            Stage::Awaited { account, .. } => (Sign::Awaited, now(account)),
+            Stage::Awaited { account, .. } => (Sign::Awaited, written.figures.added.map(|_| now(account))),
             Stage::Denied => {
                 let shows = now(&self.lead);
-                (Sign::Denied { shows }, Litres(written.before + written.added.mean))
+                (Sign::Denied { shows }, Some(Litres(written.before + written.added.mean)))
             }
-            Stage::Believed => (Sign::Awaited, now(&self.lead)),
-            Stage::Reckoned => (Sign::Reckoned, now(&self.lead)),
+            Stage::Believed => (Sign::Awaited, Some(now(&self.lead))),
+            Stage::Reckoned => (Sign::Reckoned, Some(now(&self.lead))),
             Stage::Seen => return None,
         };
-        let (before, after) = (Some(Litres(written.before.max(0.0))), Some(after));
+        let before = Some(Litres(written.before.max(0.0)));
         let (again, overfull) = (written.again, written.overfull);
         Some(Unseen {
             before,

@@ -165,6 +165,23 @@ fn counts_from_the_minute_on(failed_by_quality_tests: bool) {
 }
 
 #[test]
+fn a_refill_without_figures_leaves_the_level_to_say_how_much_and_is_not_advised_again() {
+    let mut night = low();
+    let before = known(&night);
+    night.drum("a").pours(ADDED).foams();
+    night.minutes(2);
+    let mut said = night.log(Deed::Refill { drum: Some(id("a")), water: None, clay: None });
+    let now = known(&night);
+    assert_eq!(now.0, Basis::Level, "nobody knows how much it was: {now:?}");
+    assert!(now.2.p05.unwrap() > before.2.p05.unwrap() - SignedDuration::from_mins(10), "{now:?}");
+    assert_eq!(waits_for(&night).after, None);
+    assert_eq!(advised(&night), []);
+    said.extend(night.minutes(10));
+    let called: Vec<_> = said.iter().filter(|said| said.notice.drum == Some(id("a"))).collect();
+    assert!(called.is_empty(), "nobody is called for it: {called:#?}");
+}
+
+#[test]
 fn foam_alone_is_no_refill_and_the_sheet_goes_on() {
     let mut night = low();
     night.drum("a").foams();

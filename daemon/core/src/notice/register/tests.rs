@@ -1,3 +1,5 @@
+//! Which numbers are known, over, or were probably meant.
+
 use super::*;
 use crate::notice::content::{EveningCheck, ReadingsMissing, Visit, Withdrawn};
 use crate::notice::{Audience, Priority};

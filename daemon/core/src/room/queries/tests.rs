@@ -1,3 +1,5 @@
+//! What people are asked about, how often, and until when.
+
 use super::*;
 use crate::notice::query::WhyNot;
 
