@@ -1,6 +1,6 @@
 //! A figure as people type it: `150`, `40 US gal`, `4.5 lb`.
 
-use claymark_core::units::{Dimension, Unit, UnknownUnit};
+use claymark_model::units::{Dimension, Unit, UnknownUnit};
 
 use crate::suggest::did_you_mean;
 

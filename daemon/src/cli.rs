@@ -21,8 +21,8 @@ use std::path::PathBuf;
 use clap::{Args, Parser, Subcommand};
 use jiff::Timestamp;
 
-use claymark_core::fieldlog::Deed;
-use claymark_core::site::Site;
+use claymark_model::fieldlog::Deed;
+use claymark_model::site::Site;
 use claymark_words::{fieldlog, typed};
 
 pub use self::failure::Failure;

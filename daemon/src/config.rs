@@ -25,7 +25,7 @@ use std::path::{Path, PathBuf};
 
 use toml::de::DeTable;
 
-use claymark_core::site::Site;
+use claymark_model::site::Site;
 
 use self::mistake::Findings;
 pub use self::mistake::Mistakes;

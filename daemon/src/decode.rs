@@ -17,15 +17,15 @@ pub(crate) mod time;
 
 use std::collections::{HashMap, HashSet};
 
-use claymark_core::bounds::Figure;
-use claymark_core::fieldlog::LogEntry;
-use claymark_core::id::Id;
-use claymark_core::notice::Answer;
-use claymark_core::notice::query::Query;
-use claymark_core::quarantine::{KEPT_PAYLOAD_BYTES, Quarantined, Reason};
-use claymark_core::reading::Reading;
-use claymark_core::site::{Sensor, Site};
-use claymark_core::units::Unit;
+use claymark_clay::bounds::Figure;
+use claymark_model::fieldlog::LogEntry;
+use claymark_model::id::Id;
+use claymark_model::quarantine::{KEPT_PAYLOAD_BYTES, Quarantined, Reason};
+use claymark_model::reading::Reading;
+use claymark_model::site::{Sensor, Site};
+use claymark_model::units::Unit;
+use claymark_notice::Answer;
+use claymark_notice::query::Query;
 
 use self::refusal::Refusal;
 use crate::message::Message;

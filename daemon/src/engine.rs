@@ -24,9 +24,9 @@ use tokio::sync::{mpsc, oneshot, watch};
 use tokio::time::Sleep;
 use tokio_util::sync::CancellationToken;
 
-use claymark_core::link::{Link, Trouble};
-use claymark_core::notice::keeping::ClockStep;
-use claymark_core::room::Event;
+use claymark_notice::keeping::ClockStep;
+use claymark_notice::link::{Link, Trouble};
+use claymark_room::Event;
 
 use crate::clock::{Alarm, Clock, LONGEST_NAP};
 use crate::forward::Behind;

@@ -15,12 +15,12 @@ use rand::{SeedableRng as _, rng};
 use tokio::sync::watch;
 use tokio_util::sync::CancellationToken;
 
-use claymark_core::id::Id;
-use claymark_core::site::Site;
 use claymark_influx::line::Lines;
 use claymark_influx::send::{Sent, send};
 use claymark_influx::source::{Page, Source, hour_of};
 use claymark_influx::{Client, Settings as Influx, site};
+use claymark_model::id::Id;
+use claymark_model::site::Site;
 use claymark_store::journal::Rejected;
 
 use crate::clock::Clock;

@@ -17,7 +17,7 @@ use jiff::{SignedDuration, Timestamp};
 use tokio::sync::{OwnedSemaphorePermit, mpsc, watch};
 use tokio_util::sync::CancellationToken;
 
-use claymark_core::link::Link;
+use claymark_notice::link::Link;
 
 use crate::message::Message;
 use crate::publish::Line;

@@ -24,10 +24,10 @@ use tokio::net::TcpListener;
 use tokio::sync::watch;
 use tokio_util::sync::CancellationToken;
 
-use claymark_core::forecast::{EmptyAt, Forecast, Outlook, Subject};
-use claymark_core::quarantine::Reason;
-use claymark_core::site::Sensor;
-use claymark_core::skill::Lead;
+use claymark_model::forecast::{EmptyAt, Forecast, Outlook, Subject};
+use claymark_model::quarantine::Reason;
+use claymark_model::site::Sensor;
+use claymark_model::skill::Lead;
 use jiff::Timestamp;
 
 use crate::engine::Snapshot;

@@ -29,9 +29,9 @@ use jiff::tz::TimeZone;
 use tokio::sync::mpsc;
 use tokio_util::sync::CancellationToken;
 
-use claymark_core::id::Id;
-use claymark_core::notice::{Answer, Content, Missed, Notice};
-use claymark_core::site::Site;
+use claymark_model::id::Id;
+use claymark_model::site::Site;
+use claymark_notice::{Answer, Content, Missed, Notice};
 use claymark_store::batch::{Channel, Delivery, DeliveryState, Issued};
 
 use crate::clock::Clock;

@@ -12,9 +12,9 @@ use serde::Serialize;
 use serde_json::{Value, json};
 use tokio::sync::{mpsc, oneshot};
 
-use claymark_core::forecast::{Forecast, Subject};
-use claymark_core::id::Id;
-use claymark_core::refill::sheet::Sheet;
+use claymark_clay::refill::sheet::Sheet;
+use claymark_model::forecast::{Forecast, Subject};
+use claymark_model::id::Id;
 
 use crate::clock::Clock;
 use crate::intake::link::Client;

@@ -11,8 +11,8 @@ use std::path::{Path, PathBuf};
 use indicatif::{ProgressBar, ProgressStyle};
 use jiff::Timestamp;
 
-use claymark_core::forecast::Forecast;
-use claymark_core::room::Event;
+use claymark_model::forecast::Forecast;
+use claymark_room::Event;
 use claymark_store::{StoreError, Writer};
 
 use crate::notify;

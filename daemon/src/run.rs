@@ -20,7 +20,7 @@ use jiff::SignedDuration;
 use tokio::sync::{mpsc, watch};
 use tokio_util::sync::CancellationToken;
 
-use claymark_core::site::Site;
+use claymark_model::site::Site;
 use claymark_store::StoreError;
 
 use crate::clock::Clock;

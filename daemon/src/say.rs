@@ -5,10 +5,10 @@
 use jiff::Timestamp;
 use serde_json::{Map, Value, json};
 
-use claymark_core::fieldlog::Deed;
-use claymark_core::id::Id;
-use claymark_core::site::Place;
-use claymark_core::units::{Kilograms, Litres, Millimetres, Unit};
+use claymark_model::fieldlog::Deed;
+use claymark_model::id::Id;
+use claymark_model::site::Place;
+use claymark_model::units::{Kilograms, Litres, Millimetres, Unit};
 
 use crate::intake::Settings;
 use crate::intake::errand::{self, ErrandError, Taken};

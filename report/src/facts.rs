@@ -18,17 +18,17 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use jiff::Timestamp;
 
-use claymark_core::clay::LearnedYield;
-use claymark_core::fieldlog::LogEntry;
-use claymark_core::forecast::Forecast;
-use claymark_core::happening::{Happening, What};
-use claymark_core::id::Id;
-use claymark_core::ledger::Ledger;
-use claymark_core::notice::Answer;
-use claymark_core::quarantine::Reason;
-use claymark_core::reading::Assessed;
-use claymark_core::site::{Place, Sensor, Site, WaterLimits};
-use claymark_core::skill::MarkForecast;
+use claymark_clay::LearnedYield;
+use claymark_model::fieldlog::LogEntry;
+use claymark_model::forecast::Forecast;
+use claymark_model::happening::{Happening, What};
+use claymark_model::id::Id;
+use claymark_model::ledger::Ledger;
+use claymark_model::quarantine::Reason;
+use claymark_model::reading::Assessed;
+use claymark_model::site::{Place, Sensor, Site, WaterLimits};
+use claymark_model::skill::MarkForecast;
+use claymark_notice::Answer;
 use claymark_store::batch::{Delivery, Issued};
 use claymark_store::limits::Limits;
 use claymark_words::report::unmade::Part;

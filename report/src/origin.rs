@@ -7,9 +7,9 @@ use std::time::Duration;
 use clap::{Args, ValueEnum};
 use serde::Deserialize;
 
-use claymark_core::id::{Id, NotAnId};
 use claymark_influx::Settings;
 use claymark_influx::settings::{NotAServer, Server, Token};
+use claymark_model::id::{Id, NotAnId};
 
 use crate::source::Unread;
 

@@ -10,8 +10,8 @@
 
 use serde::Serialize;
 
-use claymark_core::site::Place;
-use claymark_core::units::{Litres, Unit};
+use claymark_model::site::Place;
+use claymark_model::units::{Litres, Unit};
 use claymark_words::report::unmade::Part;
 use claymark_words::typed;
 

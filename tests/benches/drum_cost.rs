@@ -9,10 +9,10 @@ use std::alloc::System;
 use std::hint::black_box;
 use std::time::Duration;
 
-use claymark_core::drum::DrumWatch;
-use claymark_core::quality::Flag;
-use claymark_core::reading::{Assessed, Reading, TestFlags};
-use claymark_core::site::Site;
+use claymark_drum::DrumWatch;
+use claymark_model::quality::Flag;
+use claymark_model::reading::{Assessed, Reading, TestFlags};
+use claymark_model::site::Site;
 use claymark_tests::contest::peers::History;
 use claymark_tests::season::rooms::Kind;
 use claymark_tests::season::{DAYS, Heard, News, Season, Simulator, seeds, start};
@@ -48,7 +48,7 @@ fn main() {
 }
 
 /// One drum that has heard the whole season.
-fn replayed(season: &Season, drum: &claymark_core::id::Id) -> DrumWatch {
+fn replayed(season: &Season, drum: &claymark_model::id::Id) -> DrumWatch {
     let mut watch = DrumWatch::new(&season.site, drum).expect("the site has this drum");
     let mut next = start();
     for Heard { at, news } in &season.heard {

@@ -2,14 +2,14 @@
 
 use std::hint::black_box;
 
-use claymark_core::id::Id;
-use claymark_core::quality::Assessor;
-use claymark_core::quality::thresholds::{
+use claymark_model::id::Id;
+use claymark_model::quality::Assessor;
+use claymark_model::quality::thresholds::{
     FlatLine, GrossRange, Levels, Span, Spike, SpikeMethod, Thresholds,
 };
-use claymark_core::reading::Reading;
-use claymark_core::site::{Place, Quantity, Senses, Sensor};
-use claymark_core::units::Unit;
+use claymark_model::reading::Reading;
+use claymark_model::site::{Place, Quantity, Senses, Sensor};
+use claymark_model::units::Unit;
 use jiff::{SignedDuration, Timestamp};
 
 type Series = (&'static str, fn(i32) -> f64, fn(i32) -> i32);

@@ -19,9 +19,9 @@ pub mod seeds;
 pub mod truth;
 pub mod wire;
 
-use claymark_core::fieldlog::LogEntry;
-use claymark_core::reading::Assessed;
-use claymark_core::site::Site;
+use claymark_model::fieldlog::LogEntry;
+use claymark_model::reading::Assessed;
+use claymark_model::site::Site;
 use jiff::{SignedDuration, Timestamp};
 
 use rooms::Kind;

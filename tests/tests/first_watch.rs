@@ -9,7 +9,7 @@ use std::path::Path;
 use std::process::Command;
 use std::time::Duration;
 
-use claymark_core::units::Unit;
+use claymark_model::units::Unit;
 use claymark_store::Reader;
 use claymark_tests::binary::{Daemon, program};
 use claymark_tests::broker::Broker;

@@ -5,7 +5,7 @@
 
 use std::sync::LazyLock;
 
-use claymark_core::score::Coverage;
+use claymark_model::score::Coverage;
 use claymark_tests::contest::case::{Case, Said, Who};
 use claymark_tests::contest::events::Recovery;
 use claymark_tests::contest::goals::Goal;

@@ -1,7 +1,7 @@
 //! Oxygen saturation and air pressure against other people's programs, asked live.
 
-use claymark_core::oxygen::{percent_saturation, pressure_at, saturation_mg_l};
-use claymark_core::units::{Celsius, Hectopascals, MilligramsPerLitre};
+use claymark_clay::oxygen::{percent_saturation, pressure_at, saturation_mg_l};
+use claymark_model::units::{Celsius, Hectopascals, MilligramsPerLitre};
 use claymark_tests::oracle;
 use serde_json::json;
 

@@ -14,14 +14,14 @@ mod exceptions;
 
 use std::error::Error;
 
-use claymark_core::id::Id;
-use claymark_core::quality::thresholds::{
+use claymark_model::id::Id;
+use claymark_model::quality::thresholds::{
     FlatLine, GrossRange, Levels, Span, Spike, SpikeMethod, Thresholds,
 };
-use claymark_core::quality::{Assessor, Flag, aggregate, gap};
-use claymark_core::reading::{Assessed, Reading, TestFlags};
-use claymark_core::site::{Place, Quantity, Senses, Sensor};
-use claymark_core::units::Unit;
+use claymark_model::quality::{Assessor, Flag, aggregate, gap};
+use claymark_model::reading::{Assessed, Reading, TestFlags};
+use claymark_model::site::{Place, Quantity, Senses, Sensor};
+use claymark_model::units::Unit;
 use claymark_tests::oracle;
 use exceptions::{Claymark, EXCEPTIONS, NOT_RUN};
 use jiff::{SignedDuration, Timestamp};

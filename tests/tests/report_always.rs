@@ -6,11 +6,11 @@ use std::fs;
 use std::path::Path;
 use std::process::{Command, Output};
 
-use claymark_core::fieldlog::{Deed, LogEntry};
-use claymark_core::id::Id;
-use claymark_core::quality::Flag;
-use claymark_core::reading::{Assessed, Reading, TestFlags};
-use claymark_core::site::Site;
+use claymark_model::fieldlog::{Deed, LogEntry};
+use claymark_model::id::Id;
+use claymark_model::quality::Flag;
+use claymark_model::reading::{Assessed, Reading, TestFlags};
+use claymark_model::site::Site;
 use claymark_store::Writer;
 use claymark_store::batch::Batch;
 use claymark_tests::binary::program;

@@ -7,12 +7,12 @@ use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 use std::time::Duration;
 
-use claymark_core::id::Id;
-use claymark_core::site::Site;
 use claymark_influx::line::Lines;
 use claymark_influx::settings::{Server, Token};
 use claymark_influx::source::Source;
 use claymark_influx::{Client, Settings, site};
+use claymark_model::id::Id;
+use claymark_model::site::Site;
 use claymark_store::Reader;
 use claymark_tests::binary::program;
 use claymark_tests::flux_server::{FluxServer, Style, TOKEN};

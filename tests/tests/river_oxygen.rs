@@ -5,8 +5,8 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use claymark_core::oxygen::{percent_saturation, pressure_at};
-use claymark_core::units::{Celsius, MilligramsPerLitre};
+use claymark_clay::oxygen::{percent_saturation, pressure_at};
+use claymark_model::units::{Celsius, MilligramsPerLitre};
 use claymark_tests::river::{CLOCK_HOURS, ELEVATION_M, Row, Variable, rows};
 use jiff::civil::{DateTime, date};
 use jiff::tz::{TimeZone, offset};

@@ -9,14 +9,14 @@
 
 use std::collections::BTreeMap;
 
-use claymark_core::id::Id;
-use claymark_core::quality::thresholds::{
+use claymark_model::id::Id;
+use claymark_model::quality::thresholds::{
     FlatLine, GrossRange, Levels, Span, Spike, SpikeMethod, Thresholds,
 };
-use claymark_core::quality::{Assessor, Flag, gap};
-use claymark_core::reading::{Assessed, Reading};
-use claymark_core::site::{Place, Quantity, Senses, Sensor};
-use claymark_core::units::Unit;
+use claymark_model::quality::{Assessor, Flag, gap};
+use claymark_model::reading::{Assessed, Reading};
+use claymark_model::site::{Place, Quantity, Senses, Sensor};
+use claymark_model::units::Unit;
 use claymark_tests::oracle;
 use claymark_tests::river::{Row, Variable, rows};
 use jiff::SignedDuration;

@@ -8,8 +8,8 @@ use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
-use claymark_core::quality::Assessor;
-use claymark_core::reading::{Assessed, Reading};
+use claymark_model::quality::Assessor;
+use claymark_model::reading::{Assessed, Reading};
 use claymark_store::Reader;
 use claymark_tests::binary::{Daemon, program};
 use claymark_tests::broker::Broker;

@@ -1,6 +1,6 @@
 //! Scores of forecasts against a reference library, asked live.
 
-use claymark_core::score::{Bounds, Coverage, crps_of_quantiles, interval_score, pinball};
+use claymark_model::score::{Bounds, Coverage, crps_of_quantiles, interval_score, pinball};
 use claymark_tests::oracle;
 use rand::rngs::StdRng;
 use rand::{RngExt as _, SeedableRng as _};

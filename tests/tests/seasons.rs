@@ -7,8 +7,8 @@ use std::collections::HashSet;
 use std::fs;
 use std::path::Path;
 
-use claymark_core::fieldlog::Deed;
-use claymark_core::quality::Flag;
+use claymark_model::fieldlog::Deed;
+use claymark_model::quality::Flag;
 use claymark_tests::season::rooms::Kind;
 use claymark_tests::season::truth::{Moment, TrueDrum};
 use claymark_tests::season::{News, Season, Simulator, seeds};

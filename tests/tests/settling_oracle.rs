@@ -1,8 +1,8 @@
 //! Sinking grains against another program, asked live.
 
-use claymark_core::clay::density::water_kg_per_m3;
-use claymark_core::clay::settling::{Grain, water_viscosity_pa_s};
-use claymark_core::units::{Celsius, KilogramsPerLitre, Micrometres};
+use claymark_clay::density::water_kg_per_m3;
+use claymark_clay::settling::{Grain, water_viscosity_pa_s};
+use claymark_model::units::{Celsius, KilogramsPerLitre, Micrometres};
 use claymark_tests::oracle;
 use serde_json::json;
 

@@ -1,6 +1,6 @@
 //! Ordering clay against a reference library, asked live: economic quantity, its cost, reorder point, safety stock.
 
-use claymark_core::stock::order::{economic_quantity, safety_stock, yearly_cost};
+use claymark_clay::stock::order::{economic_quantity, safety_stock, yearly_cost};
 use claymark_tests::oracle;
 use rand::rngs::StdRng;
 use rand::{RngExt as _, SeedableRng as _};

@@ -1,9 +1,9 @@
 //! Stories of a room in which something goes wrong: when people are told, and what.
 
-use claymark_core::forecast::{Forecast, Subject};
-use claymark_core::notice::content::Verdict;
-use claymark_core::notice::failure::{Failure, Fault, PumpChanged, Sign};
-use claymark_core::notice::{Audience, NoticeKind};
+use claymark_model::forecast::{Forecast, Subject};
+use claymark_notice::content::Verdict;
+use claymark_notice::failure::{Failure, Fault, PumpChanged, Sign};
+use claymark_notice::{Audience, NoticeKind};
 use claymark_tests::story::script::at;
 use claymark_tests::story::{Story, Telling, Told, Truth, Which, rooms};
 use jiff::{SignedDuration, Timestamp};

@@ -1,6 +1,6 @@
 //! Water that leaves what the fish want, for a reason that has no name.
 
-use claymark_core::notice::failure::{Fault, Limited};
+use claymark_notice::failure::{Fault, Limited};
 use claymark_tests::story::script::at;
 use claymark_tests::story::{Story, Telling, Truth, rooms};
 

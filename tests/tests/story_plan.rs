@@ -1,6 +1,6 @@
 //! Stories of a room whose fish have a plan: what is told goes by the day of the fish, not by the site file's usual.
 
-use claymark_core::notice::failure::{Fault, Limited};
+use claymark_notice::failure::{Fault, Limited};
 use claymark_tests::story::script::at;
 use claymark_tests::story::{Story, Truth, Which, site_file};
 use jiff::SignedDuration;

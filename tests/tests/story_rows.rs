@@ -1,8 +1,8 @@
 //! A story for each failure that has none in the book of stories, and its trap as the twin.
 
-use claymark_core::id::Id;
-use claymark_core::notice::NoticeKind;
-use claymark_core::notice::failure::{Fault, Limited};
+use claymark_model::id::Id;
+use claymark_notice::NoticeKind;
+use claymark_notice::failure::{Fault, Limited};
 use claymark_tests::story::script::at;
 use claymark_tests::story::{Story, Telling, Told, Truth, Which, rooms};
 

@@ -2,8 +2,8 @@
 //!
 //! Traps that are the twin of a story stand beside it, in `stories` and `story_rows`.
 
-use claymark_core::notice::NoticeKind;
-use claymark_core::notice::failure::Fault;
+use claymark_notice::NoticeKind;
+use claymark_notice::failure::Fault;
 use claymark_tests::story::physics::STRENGTH_G_L;
 use claymark_tests::story::{Story, Telling, Truth, Which, rooms};
 

@@ -1,7 +1,7 @@
 //! Several things at once: two drums that are drawn, or a failure beside another one.
 
-use claymark_core::notice::failure::Fault;
-use claymark_core::site::Place;
+use claymark_model::site::Place;
+use claymark_notice::failure::Fault;
 use claymark_tests::story::physics::STRENGTH_G_L;
 use claymark_tests::story::script::at;
 use claymark_tests::story::{Story, Telling, Told, Truth, Which, rooms};

@@ -7,7 +7,7 @@ use std::collections::BTreeMap;
 use jiff::{SignedDuration, Timestamp};
 use serde::Deserialize;
 
-use claymark_core::id::Id;
+use claymark_model::id::Id;
 
 use crate::client::{Client, InfluxError, flux_text};
 use crate::flux::answer::{BadAnswer, Row, Rows};

@@ -5,13 +5,13 @@ use std::collections::HashMap;
 use jiff::{SignedDuration, Timestamp};
 use serde::Serialize;
 
-use claymark_core::clay::LearnedYield;
-use claymark_core::fieldlog::LogEntry;
-use claymark_core::forecast::{Forecast, Outlook, Subject};
-use claymark_core::happening::Happening;
-use claymark_core::id::Id;
-use claymark_core::notice::Answer;
-use claymark_core::skill::{Fate, MarkForecast};
+use claymark_clay::LearnedYield;
+use claymark_model::fieldlog::LogEntry;
+use claymark_model::forecast::{Forecast, Outlook, Subject};
+use claymark_model::happening::Happening;
+use claymark_model::id::Id;
+use claymark_model::skill::{Fate, MarkForecast};
+use claymark_notice::Answer;
 use claymark_store::batch::{Delivery, DeliveryState, Issued};
 use claymark_store::reader::{KnownSensor, QuarantineCount, RawReading, Rollup, SensorKey};
 

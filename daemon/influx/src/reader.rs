@@ -8,15 +8,15 @@ use std::collections::BTreeMap;
 
 use jiff::Timestamp;
 
-use claymark_core::clay::LearnedYield;
-use claymark_core::fieldlog::LogEntry;
-use claymark_core::forecast::{Forecast, Subject};
-use claymark_core::happening::Happening;
-use claymark_core::id::Id;
-use claymark_core::notice::Answer;
-use claymark_core::reading::Assessed;
-use claymark_core::site::{Sensor, Site};
-use claymark_core::skill::MarkForecast;
+use claymark_clay::LearnedYield;
+use claymark_model::fieldlog::LogEntry;
+use claymark_model::forecast::{Forecast, Subject};
+use claymark_model::happening::Happening;
+use claymark_model::id::Id;
+use claymark_model::reading::Assessed;
+use claymark_model::site::{Sensor, Site};
+use claymark_model::skill::MarkForecast;
+use claymark_notice::Answer;
 use claymark_store::batch::{Delivery, Issued};
 use claymark_store::reader::{KnownSensor, QuarantineCount, Rollup, SensorKey};
 

@@ -224,8 +224,8 @@ const fn text(name: &'static str, means: &'static str) -> Field {
 
 #[cfg(test)]
 mod tests {
-    use claymark_core::quarantine::Reason;
-    use claymark_core::skill::Lead;
+    use claymark_model::quarantine::Reason;
+    use claymark_model::skill::Lead;
 
     use super::*;
 

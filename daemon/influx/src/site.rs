@@ -2,7 +2,7 @@
 
 use jiff::Timestamp;
 
-use claymark_core::site::Site;
+use claymark_model::site::Site;
 
 use crate::line::{BadPoint, LONGEST_TEXT, Lines, Series, Value};
 use crate::schema;

@@ -5,7 +5,7 @@ use std::path::Path;
 
 use jiff::{SignedDuration, Timestamp};
 
-use claymark_core::id::Id;
+use claymark_model::id::Id;
 use claymark_store::journal::{Entry, Name, What};
 use claymark_store::reader::{RawReading, SensorKey};
 use claymark_store::{Reader, StoreError};

@@ -3,9 +3,9 @@
 use clap::Args;
 use jiff::Timestamp;
 
-use claymark_core::bounds;
-use claymark_core::notice::Answer as Answered;
-use claymark_core::notice::register::{Register, Standing};
+use claymark_clay::bounds;
+use claymark_notice::Answer as Answered;
+use claymark_notice::register::{Register, Standing};
 use claymark_store::{Reader, StoreError};
 use claymark_words::format::Clock as Wall;
 use claymark_words::{answers, bounds as words};

@@ -6,8 +6,8 @@ pub(super) mod figures;
 mod flow;
 mod mass;
 
-use claymark_core::fieldlog::Deed;
-use claymark_core::units::LitresPerMinute;
+use claymark_model::fieldlog::Deed;
+use claymark_model::units::LitresPerMinute;
 use jiff::Timestamp;
 
 use super::past::Standing;

@@ -4,13 +4,13 @@ use std::collections::BTreeMap;
 
 use jiff::{SignedDuration, Timestamp};
 
-use claymark_core::fieldlog::Deed;
-use claymark_core::id::Id;
-use claymark_core::oxygen;
-use claymark_core::site::{Quantity, Sensor, Site};
-use claymark_core::units::Celsius;
-use claymark_core::verify::parts::{self, Before, Pair, Parts};
-use claymark_core::verify::{self, Catch, Comparison, Incomparable, Saturation};
+use claymark_clay::oxygen;
+use claymark_clay::verify::parts::{self, Before, Pair, Parts};
+use claymark_clay::verify::{self, Catch, Comparison, Incomparable, Saturation};
+use claymark_model::fieldlog::Deed;
+use claymark_model::id::Id;
+use claymark_model::site::{Quantity, Sensor, Site};
+use claymark_model::units::Celsius;
 use claymark_store::{Reader, StoreError};
 use claymark_words::{caution, checks};
 
@@ -193,9 +193,9 @@ fn read_within(
 
 #[cfg(test)]
 mod tests {
-    use claymark_core::fieldlog::LogEntry;
-    use claymark_core::id::Id;
-    use claymark_core::site::Place;
+    use claymark_model::fieldlog::LogEntry;
+    use claymark_model::id::Id;
+    use claymark_model::site::Place;
     use claymark_store::Writer;
     use claymark_store::batch::Batch;
 

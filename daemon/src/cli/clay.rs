@@ -5,11 +5,12 @@ use std::io::Write as _;
 use clap::Args;
 use jiff::{SignedDuration, Span, SpanRelativeTo};
 
-use claymark_core::clay::settling::GRAINS_UM;
-use claymark_core::id::Id;
-use claymark_core::room::{Missing, NoDose, Room};
-use claymark_core::site::{Quantity, Site};
-use claymark_core::units::{Dimension, GramsPerLitre, Litres, Turbidity, Unit};
+use claymark_clay::settling::GRAINS_UM;
+use claymark_model::id::Id;
+use claymark_model::site::{Quantity, Site};
+use claymark_model::units::{Dimension, GramsPerLitre, Litres, Turbidity, Unit};
+use claymark_notice::dose::{Missing, NoDose};
+use claymark_room::Room;
 use claymark_words::{checks, dosing, refill, settling};
 
 use super::past::Standing;
@@ -201,7 +202,7 @@ fn drums(standing: &Standing, named: Option<&str>, usual: impl Fn(&Id) -> bool) 
 }
 
 fn is_drawn(room: &Room, now: jiff::Timestamp, drum: &Id) -> bool {
-    let of = claymark_core::forecast::Subject::Drum(drum.clone());
+    let of = claymark_model::forecast::Subject::Drum(drum.clone());
     room.forecasts(now).iter().any(|forecast| forecast.of == of && forecast.in_use)
 }
 

@@ -2,9 +2,9 @@
 
 use clap::{Args, Subcommand};
 
-use claymark_core::fieldlog::Deed;
-use claymark_core::site::{Quantity, Site};
-use claymark_core::units::{Dimension, Kilograms, Litres, Millimetres, Unit};
+use claymark_model::fieldlog::Deed;
+use claymark_model::site::{Quantity, Site};
+use claymark_model::units::{Dimension, Kilograms, Litres, Millimetres, Unit};
 
 use super::{Failure, names};
 use crate::amount::Amount;
@@ -235,7 +235,7 @@ fn some_time(seconds: Option<f64>) -> Result<Option<f64>, Failure> {
 
 /// The quantity is one that Claymark knows, and the unit, which must be typed, one of its units.
 fn sample(
-    place: Option<claymark_core::site::Place>,
+    place: Option<claymark_model::site::Place>,
     quantity: Option<String>,
     value: Option<Amount>,
 ) -> Result<Deed, Failure> {

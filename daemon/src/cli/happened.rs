@@ -4,8 +4,8 @@
 //! pump, a split tube, a swapped drum, …) as the notice by which it was told. Both make one list.
 
 use clap::Args;
-use claymark_core::happening::WRITTEN_APART;
-use claymark_core::notice::Content;
+use claymark_model::happening::WRITTEN_APART;
+use claymark_notice::Content;
 use claymark_store::Reader;
 use claymark_words::format::Clock;
 use claymark_words::{happening, standing};

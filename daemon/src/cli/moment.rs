@@ -1,6 +1,6 @@
 //! Times as people type them: `--at`, when something was done, and `--until`, when something will be.
 
-use claymark_core::forecast::HORIZON;
+use claymark_model::forecast::HORIZON;
 use jiff::civil::{Date, DateTime, Time};
 use jiff::tz::TimeZone;
 use jiff::{Timestamp, ToSpan as _};

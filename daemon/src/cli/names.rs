@@ -1,7 +1,7 @@
 //! People name things by id or by name; both lead to the id.
 
-use claymark_core::id::Id;
-use claymark_core::site::{Place, Site};
+use claymark_model::id::Id;
+use claymark_model::site::{Place, Site};
 
 use super::Failure;
 use crate::suggest::did_you_mean;

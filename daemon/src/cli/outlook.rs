@@ -1,7 +1,7 @@
 //! `claymark outlook`: will it last, and what would make it last.
 
 use clap::Args;
-use claymark_core::notice::content::Visit;
+use claymark_notice::content::Visit;
 use jiff::SignedDuration;
 
 use super::moment::ahead;

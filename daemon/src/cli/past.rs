@@ -4,7 +4,7 @@
 
 use std::path::Path;
 
-use claymark_core::room::Room;
+use claymark_room::Room;
 use claymark_store::{Reader, StoreError};
 use claymark_words::standing;
 use jiff::Timestamp;

@@ -2,11 +2,11 @@
 
 use toml::Spanned;
 
-use claymark_core::id::Id;
-use claymark_core::plan::{BadPlan, Batch, Plan, Ramp, Row};
-use claymark_core::site::{Place, Quantity};
-use claymark_core::units::{Dimension, Kilograms};
-use claymark_core::verify::HandCheck;
+use claymark_model::id::Id;
+use claymark_model::plan::{BadPlan, Batch, Plan, Ramp, Row};
+use claymark_model::routine::HandCheck;
+use claymark_model::site::{Place, Quantity};
+use claymark_model::units::{Dimension, Kilograms};
 
 use super::list::List;
 use super::table::Table;

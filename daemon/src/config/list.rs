@@ -4,7 +4,7 @@ use std::ops::Range;
 
 use toml::Spanned;
 
-use claymark_core::id::Id;
+use claymark_model::id::Id;
 
 use super::table::Table;
 use super::value;

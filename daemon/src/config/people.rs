@@ -5,7 +5,7 @@ use lettre::message::Mailbox;
 use toml::Spanned;
 use toml::de::DeValue;
 
-use claymark_core::site::Contact;
+use claymark_model::site::Contact;
 
 use super::Around;
 use super::broker::{certificates, on_this_machine};

@@ -5,11 +5,11 @@
 use jiff::SignedDuration;
 use toml::Spanned;
 
-use claymark_core::quality::thresholds::{
+use claymark_model::quality::thresholds::{
     BadThreshold, FlatLine, GrossRange, Levels, Span, Spike, SpikeMethod, Thresholds,
 };
-use claymark_core::site::Quantity;
-use claymark_core::units::Unit;
+use claymark_model::site::Quantity;
+use claymark_model::units::Unit;
 
 use super::table::Table;
 use super::value;

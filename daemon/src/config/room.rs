@@ -5,10 +5,10 @@ use jiff::civil::Time;
 use jiff::tz::TimeZone;
 use toml::Spanned;
 
-use claymark_core::clay::settling::GRAINS_UM;
-use claymark_core::id::Id;
-use claymark_core::site::{ClaySupply, Premix, Staff, WaterLimits};
-use claymark_core::units::{Dimension, GramsPerLitre, Kilograms, Litres, PeopleUnits};
+use claymark_clay::settling::GRAINS_UM;
+use claymark_model::id::Id;
+use claymark_model::site::{ClaySupply, Premix, Staff, WaterLimits};
+use claymark_model::units::{Dimension, GramsPerLitre, Kilograms, Litres, PeopleUnits};
 
 use super::table::Table;
 use super::value;

@@ -5,9 +5,9 @@ use std::ops::Range;
 use toml::Spanned;
 use toml::de::DeValue;
 
-use claymark_core::id::Id;
-use claymark_core::site::{Place, Quantity, Senses, Sensor};
-use claymark_core::units::{Dimension, Millimetres, Unit};
+use claymark_model::id::Id;
+use claymark_model::site::{Place, Quantity, Senses, Sensor};
+use claymark_model::units::{Dimension, Millimetres, Unit};
 
 use super::count;
 use super::list::List;
@@ -254,7 +254,7 @@ fn senses_fits(table: &Table<'_>, quantity: Quantity, senses: Option<&Spanned<Se
     }
 }
 
-fn mounted_high_enough(findings: &Findings, drum: &claymark_core::site::Drum, bound: &Bound) {
+fn mounted_high_enough(findings: &Findings, drum: &claymark_model::site::Drum, bound: &Bound) {
     let (Some(height), Some(full)) = (bound.binding.sensor.mount_height, drum.strapping.level(drum.full))
     else {
         return;

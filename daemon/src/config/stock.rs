@@ -2,7 +2,7 @@
 
 use toml::Spanned;
 
-use claymark_core::stock::{OnOrder, StockRules};
+use claymark_model::routine::{OnOrder, StockRules};
 
 use super::table::Table;
 use super::value;

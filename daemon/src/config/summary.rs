@@ -2,9 +2,9 @@
 
 use std::fmt::{self, Write as _};
 
-use claymark_core::plan::Batch;
-use claymark_core::site::{Draws, Drum, Place, Pump, Quantity, Senses, Site};
-use claymark_core::units::{Celsius, Litres};
+use claymark_model::plan::Batch;
+use claymark_model::site::{Draws, Drum, Place, Pump, Quantity, Senses, Site};
+use claymark_model::units::{Celsius, Litres};
 use claymark_words::format;
 
 use super::count;

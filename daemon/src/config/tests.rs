@@ -5,8 +5,8 @@ mod plan;
 use std::os::unix::fs::PermissionsExt;
 use std::path::PathBuf;
 
-use claymark_core::site::{Draws, Place, Quantity, Senses};
-use claymark_core::units::Unit;
+use claymark_model::site::{Draws, Place, Quantity, Senses};
+use claymark_model::units::Unit;
 
 use super::{Around, Secrets, SiteFile, parse};
 use crate::decode::Payload;

@@ -9,9 +9,9 @@ use jiff::{SignedDuration, Span as CalendarSpan, SpanRelativeTo};
 use toml::Spanned;
 use toml::de::DeValue;
 
-use claymark_core::id::Id;
-use claymark_core::quality::thresholds::Span;
-use claymark_core::units::{Dimension, Unit};
+use claymark_model::id::Id;
+use claymark_model::quality::thresholds::Span;
+use claymark_model::units::{Dimension, Unit};
 
 use crate::amount::Amount;
 use crate::suggest::{closest, did_you_mean};

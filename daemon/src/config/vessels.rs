@@ -3,10 +3,10 @@
 use toml::Spanned;
 use toml::de::DeValue;
 
-use claymark_core::id::Id;
-use claymark_core::site::{ClaySupply, Draws, Drum, HeadTank, Place, Pump, Tank};
-use claymark_core::strapping::{BadStrapping, StrappingTable};
-use claymark_core::units::{GramsPerLitre, Litres, Millimetres};
+use claymark_model::id::Id;
+use claymark_model::site::{ClaySupply, Draws, Drum, HeadTank, Place, Pump, Tank};
+use claymark_model::strapping::{BadStrapping, StrappingTable};
+use claymark_model::units::{GramsPerLitre, Litres, Millimetres};
 
 use super::list::List;
 use super::mistake::Findings;

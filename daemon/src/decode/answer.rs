@@ -2,10 +2,10 @@
 
 use serde::Deserialize;
 
-use claymark_core::bounds;
-use claymark_core::notice::Answer;
-use claymark_core::quarantine::Reason;
-use claymark_core::site::Site;
+use claymark_clay::bounds;
+use claymark_model::quarantine::Reason;
+use claymark_model::site::Site;
+use claymark_notice::Answer;
 
 use super::{Decoded, Problem, Refusal, text};
 use crate::message::Message;

@@ -8,12 +8,12 @@ use std::hash::Hasher;
 use serde_json::{Map, Value};
 use siphasher::sip128::{Hasher128, SipHasher13};
 
-use claymark_core::bounds;
-use claymark_core::fieldlog::{Deed, LogEntry};
-use claymark_core::id::Id;
-use claymark_core::quarantine::Reason;
-use claymark_core::site::{Place, Site};
-use claymark_core::units::{Kilograms, Litres, Millimetres};
+use claymark_clay::bounds;
+use claymark_model::fieldlog::{Deed, LogEntry};
+use claymark_model::id::Id;
+use claymark_model::quarantine::Reason;
+use claymark_model::site::{Place, Site};
+use claymark_model::units::{Kilograms, Litres, Millimetres};
 
 use super::{Decoded, Problem, Refusal, text, time};
 use crate::message::Message;

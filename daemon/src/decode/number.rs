@@ -1,8 +1,8 @@
 //! A bare decimal number; its time is that of its arrival.
 
-use claymark_core::quarantine::Reason;
-use claymark_core::reading::Reading;
-use claymark_core::site::Sensor;
+use claymark_model::quarantine::Reason;
+use claymark_model::reading::Reading;
+use claymark_model::site::Sensor;
 
 use super::{Problem, in_base_unit, text};
 use crate::message::Message;

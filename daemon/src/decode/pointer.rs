@@ -6,10 +6,10 @@ use std::collections::HashMap;
 use serde::Deserialize;
 use serde_json::value::RawValue;
 
-use claymark_core::quarantine::Reason;
-use claymark_core::reading::Reading;
-use claymark_core::site::Sensor;
-use claymark_core::units::Unit;
+use claymark_model::quarantine::Reason;
+use claymark_model::reading::Reading;
+use claymark_model::site::Sensor;
+use claymark_model::units::Unit;
 
 use super::number::{parse, retained_without_time};
 use super::{Problem, in_base_unit, text, time};

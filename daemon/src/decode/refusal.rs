@@ -2,10 +2,10 @@
 
 use serde_json::Value;
 
-use claymark_core::bounds::Impossible;
-use claymark_core::notice::query::{About, Query, WhyNot, shown};
-use claymark_core::quarantine::Reason;
-use claymark_core::site::Site;
+use claymark_clay::bounds::Impossible;
+use claymark_model::quarantine::Reason;
+use claymark_model::site::Site;
+use claymark_notice::query::{About, Query, WhyNot, shown};
 use claymark_words::bounds;
 
 use super::{Decoded, Problem};

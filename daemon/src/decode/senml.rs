@@ -8,10 +8,10 @@ mod resolve;
 
 use jiff::{SignedDuration, Timestamp};
 
-use claymark_core::quarantine::Reason;
-use claymark_core::reading::Reading;
-use claymark_core::site::Sensor;
-use claymark_core::units::Unit;
+use claymark_model::quarantine::Reason;
+use claymark_model::reading::Reading;
+use claymark_model::site::Sensor;
+use claymark_model::units::Unit;
 
 use self::resolve::{Record, Value};
 use super::number::retained_without_time;

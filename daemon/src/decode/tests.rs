@@ -2,9 +2,9 @@
 
 use proptest::prelude::*;
 
-use claymark_core::fieldlog::Deed;
-use claymark_core::site::Place;
-use claymark_core::units::{Kilograms, Litres};
+use claymark_model::fieldlog::Deed;
+use claymark_model::site::Place;
+use claymark_model::units::{Kilograms, Litres};
 
 use super::*;
 

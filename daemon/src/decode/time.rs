@@ -2,7 +2,7 @@
 
 use jiff::{SignedDuration, Timestamp, Unit};
 
-use claymark_core::quarantine::Reason;
+use claymark_model::quarantine::Reason;
 
 use super::Problem;
 

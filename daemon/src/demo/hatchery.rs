@@ -7,7 +7,7 @@ use jiff::{SignedDuration, Timestamp};
 use rand::rngs::StdRng;
 use rand::{RngExt, SeedableRng};
 
-use claymark_core::notice::{Notice, NoticeKind};
+use claymark_notice::{Notice, NoticeKind};
 
 use super::instruments::LevelGauge;
 use super::messages;

@@ -84,10 +84,10 @@ const MOST_FORECASTS: usize = 10_000;
 mod tests {
     use jiff::Timestamp;
 
-    use claymark_core::fieldlog::{Deed, LogEntry};
-    use claymark_core::forecast::{Forecast, Outlook, Subject};
-    use claymark_core::id::Id;
-    use claymark_core::notice::Answer;
+    use claymark_model::fieldlog::{Deed, LogEntry};
+    use claymark_model::forecast::{Forecast, Outlook, Subject};
+    use claymark_model::id::Id;
+    use claymark_notice::Answer;
     use claymark_store::batch::{Channel, Delivery, DeliveryState};
 
     use super::*;

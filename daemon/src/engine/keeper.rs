@@ -12,8 +12,8 @@ use tokio::runtime::Handle;
 use tokio::sync::mpsc::error::{TryRecvError, TrySendError};
 use tokio::sync::{mpsc, oneshot, watch};
 
-use claymark_core::notice::keeping::StoreFate;
-use claymark_core::site::Site;
+use claymark_model::site::Site;
+use claymark_notice::keeping::StoreFate;
 use claymark_store::batch::Batch;
 use claymark_store::files::{self, Standing};
 use claymark_store::journal::Rejected;

@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use claymark_core::room::Event;
+use claymark_room::Event;
 use claymark_store::batch::{Batch, DeliveryState, Issued};
 
 use super::Engine;

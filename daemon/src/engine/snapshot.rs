@@ -4,12 +4,12 @@ use std::collections::BTreeMap;
 
 use jiff::Timestamp;
 
-use claymark_core::forecast::{Forecast, Subject};
-use claymark_core::id::Id;
-use claymark_core::quality::Flag;
-use claymark_core::quarantine::Reason;
-use claymark_core::reading::Assessed;
-use claymark_core::skill::Skill;
+use claymark_model::forecast::{Forecast, Subject};
+use claymark_model::id::Id;
+use claymark_model::quality::Flag;
+use claymark_model::quarantine::Reason;
+use claymark_model::reading::Assessed;
+use claymark_model::skill::Skill;
 use claymark_store::batch::Batch;
 
 use crate::intake::Connection;

@@ -4,9 +4,9 @@ use std::time::Duration;
 
 use jiff::SignedDuration;
 
-use claymark_core::notice::query::{About, Query, shown};
-use claymark_core::quarantine::{Quarantined, Reason};
-use claymark_core::room::Event;
+use claymark_model::quarantine::{Quarantined, Reason};
+use claymark_notice::query::{About, Query, shown};
+use claymark_room::Event;
 use claymark_store::{Committed, StoreError};
 
 use super::backlog::Backlog;

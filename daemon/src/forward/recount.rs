@@ -4,11 +4,11 @@ use std::time::Duration;
 
 use jiff::{SignedDuration, Timestamp};
 
-use claymark_core::id::Id;
 use claymark_influx::Client;
 use claymark_influx::audit::{held, kept, lacking};
 use claymark_influx::send::{Sent, send};
 use claymark_influx::source::Source;
+use claymark_model::id::Id;
 
 /// What a count found.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]

@@ -8,7 +8,7 @@ use jiff::{SignedDuration, Timestamp};
 use tokio::sync::Semaphore;
 use tokio::time::Sleep;
 
-use claymark_core::link::{Link as State, Trouble};
+use claymark_notice::link::{Link as State, Trouble};
 
 use super::link::{Broken, Client, Delivered, Grant, Link, Seen};
 use super::pause::Pauses;

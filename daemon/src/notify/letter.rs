@@ -4,8 +4,8 @@ use std::sync::Arc;
 
 use jiff::Timestamp;
 
-use claymark_core::id::Id;
-use claymark_core::notice::{Missed, Notice};
+use claymark_model::id::Id;
+use claymark_notice::{Missed, Notice};
 use claymark_store::batch::{Channel, Delivery, DeliveryState, Issued};
 
 use super::schedule::Tries;

@@ -3,8 +3,8 @@
 use jiff::Timestamp;
 use serde::Serialize;
 
-use claymark_core::id::Id;
-use claymark_core::notice::{NoticeKind, Priority};
+use claymark_model::id::Id;
+use claymark_notice::{NoticeKind, Priority};
 use claymark_store::batch::Issued;
 
 /// The line of a notice as it is sent.

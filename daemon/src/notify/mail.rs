@@ -9,7 +9,7 @@ use lettre::message::header::{
 };
 use lettre::message::{Body, Mailbox};
 
-use claymark_core::id::Id;
+use claymark_model::id::Id;
 use claymark_words::typed;
 
 use super::letter::Letter;

@@ -2,7 +2,7 @@
 
 use jiff::{SignedDuration, Timestamp};
 
-use claymark_core::notice::{Notice, Priority};
+use claymark_notice::{Notice, Priority};
 use claymark_store::batch::DeliveryState;
 
 /// How one attempt ended.

@@ -2,8 +2,8 @@
 
 use std::time::Duration;
 
-use claymark_core::id::Id;
-use claymark_core::notice::{Audience, Content, Notice};
+use claymark_model::id::Id;
+use claymark_notice::{Audience, Content, Notice};
 use claymark_store::batch::{Channel, Delivery, DeliveryState};
 
 use crate::intake::Login;

@@ -7,10 +7,10 @@ use std::hash::Hash;
 
 use jiff::{SignedDuration, Timestamp};
 
-use claymark_core::fieldlog::LogEntry;
-use claymark_core::id::Id;
-use claymark_core::notice::Answer;
-use claymark_core::reading::Reading;
+use claymark_model::fieldlog::LogEntry;
+use claymark_model::id::Id;
+use claymark_model::reading::Reading;
+use claymark_notice::Answer;
 
 /// What arrived lately.
 #[derive(Debug, Default)]

@@ -6,14 +6,14 @@ use jiff::SignedDuration;
 use jiff::civil::time;
 use jiff::tz::TimeZone;
 
-use claymark_core::id::Id;
-use claymark_core::quality::thresholds::{Span, Thresholds};
-use claymark_core::site::{
+use claymark_model::id::Id;
+use claymark_model::quality::thresholds::{Span, Thresholds};
+use claymark_model::site::{
     ClaySupply, Contact, Draws, Drum, HeadTank, Place, Premix, Pump, Quantity, Senses, Sensor, Site, Staff,
     Tank, WaterLimits,
 };
-use claymark_core::strapping::StrappingTable;
-use claymark_core::units::{GramsPerLitre, Kilograms, Litres, Millimetres, PeopleUnits, Unit};
+use claymark_model::strapping::StrappingTable;
+use claymark_model::units::{GramsPerLitre, Kilograms, Litres, Millimetres, PeopleUnits, Unit};
 
 pub(crate) fn id(text: &str) -> Id {
     Id::new(text).unwrap()
@@ -114,9 +114,9 @@ mod door {
 
     use jiff::Timestamp;
 
-    use claymark_core::notice::NoticeKind;
-    use claymark_core::quarantine::Reason;
-    use claymark_core::room::Event;
+    use claymark_model::quarantine::Reason;
+    use claymark_notice::NoticeKind;
+    use claymark_room::Event;
     use claymark_store::batch::Channel;
     use claymark_store::{Reader, Writer};
 

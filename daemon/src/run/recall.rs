@@ -7,7 +7,7 @@ use std::time::Duration;
 
 use jiff::Timestamp;
 
-use claymark_core::forecast::Subject;
+use claymark_model::forecast::Subject;
 use claymark_store::batch::{Delivery, Issued};
 use claymark_store::{Reader, StoreError};
 

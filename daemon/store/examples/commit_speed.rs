@@ -7,10 +7,10 @@ use std::error::Error;
 use std::path::Path;
 use std::time::Instant;
 
-use claymark_core::id::Id;
-use claymark_core::quality::Flag;
-use claymark_core::reading::{Assessed, Reading, TestFlags};
-use claymark_core::site::{Sensor, Site};
+use claymark_model::id::Id;
+use claymark_model::quality::Flag;
+use claymark_model::reading::{Assessed, Reading, TestFlags};
+use claymark_model::site::{Sensor, Site};
 use claymark_store::Writer;
 use claymark_store::batch::Batch;
 use jiff::Timestamp;

@@ -3,16 +3,16 @@
 use jiff::Timestamp;
 use serde::{Deserialize, Serialize};
 
-use claymark_core::clay::LearnedYield;
-use claymark_core::fieldlog::LogEntry;
-use claymark_core::forecast::Forecast;
-use claymark_core::happening::Happening;
-use claymark_core::id::Id;
-pub use claymark_core::notice::Channel;
-use claymark_core::notice::{Answer, Notice};
-use claymark_core::quarantine::Quarantined;
-use claymark_core::reading::Assessed;
-use claymark_core::skill::MarkForecast;
+use claymark_clay::LearnedYield;
+use claymark_model::fieldlog::LogEntry;
+use claymark_model::forecast::Forecast;
+use claymark_model::happening::Happening;
+use claymark_model::id::Id;
+use claymark_model::quarantine::Quarantined;
+use claymark_model::reading::Assessed;
+use claymark_model::skill::MarkForecast;
+pub use claymark_notice::Channel;
+use claymark_notice::{Answer, Notice};
 
 /// A notice with its sentences, as it is sent and kept.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]

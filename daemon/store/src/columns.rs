@@ -5,7 +5,7 @@ use serde::Serialize;
 use serde::de::DeserializeOwned;
 use serde_json::Value;
 
-use claymark_core::id::Id;
+use claymark_model::id::Id;
 
 use crate::error::StoreError;
 

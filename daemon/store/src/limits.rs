@@ -1,6 +1,6 @@
 //! Which water limits hold for a sensor on a day; the rollups count what lies outside them.
 
-use claymark_core::site::{Place, Quantity, Sensor, Site};
+use claymark_model::site::{Place, Quantity, Sensor, Site};
 use jiff::Timestamp;
 
 /// In the base unit of the sensor.

@@ -14,7 +14,7 @@ use std::time::Duration;
 use jiff::Timestamp;
 use rusqlite::{Connection, ErrorCode, OpenFlags, OptionalExtension, Transaction};
 
-use claymark_core::site::Site;
+use claymark_model::site::Site;
 
 use crate::batch::{Delivery, Issued};
 use crate::columns;

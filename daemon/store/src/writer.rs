@@ -13,8 +13,8 @@ use std::time::Duration;
 
 use rusqlite::{Connection, OptionalExtension, TransactionBehavior};
 
-use claymark_core::quarantine::{Quarantined, Reason};
-use claymark_core::site::Site;
+use claymark_model::quarantine::{Quarantined, Reason};
+use claymark_model::site::Site;
 
 use crate::Reader;
 use crate::batch::Batch;
@@ -303,9 +303,9 @@ const STATEMENTS: usize = 64;
 
 #[cfg(test)]
 mod tests {
-    use claymark_core::id::Id;
-    use claymark_core::quality::Flag;
-    use claymark_core::reading::{Assessed, Reading, TestFlags};
+    use claymark_model::id::Id;
+    use claymark_model::quality::Flag;
+    use claymark_model::reading::{Assessed, Reading, TestFlags};
     use jiff::Timestamp;
 
     use super::*;

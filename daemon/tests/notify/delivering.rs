@@ -4,7 +4,7 @@ use std::fs;
 
 use claymark::notify::{Outcome, Security, Smtp};
 use claymark::publish::Refused;
-use claymark_core::notice::{Audience, Priority};
+use claymark_notice::{Audience, Priority};
 use claymark_store::batch::{Channel, DeliveryState};
 use jiff::SignedDuration;
 use tempfile::TempDir;

@@ -3,7 +3,7 @@
 use std::time::Duration;
 
 use claymark::notify::{Outcome, Settings};
-use claymark_core::notice::Priority;
+use claymark_notice::Priority;
 use claymark_store::batch::{Channel, Delivery, DeliveryState};
 use claymark_tests::mail::MailServer;
 

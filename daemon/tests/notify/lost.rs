@@ -2,8 +2,8 @@
 
 use claymark::notify::{Outcome, Word};
 use claymark::publish::Refused;
-use claymark_core::notice::content::{Because, Content, Withdrawn};
-use claymark_core::notice::{Answer, Audience, Missed, Priority, Undelivered};
+use claymark_notice::content::{Because, Content, Withdrawn};
+use claymark_notice::{Answer, Audience, Missed, Priority, Undelivered};
 use claymark_store::batch::{Channel, DeliveryState, Issued};
 use claymark_tests::mail::MailServer;
 

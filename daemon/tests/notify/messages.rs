@@ -1,6 +1,6 @@
 //! The mail itself, as Python's email package reads it.
 
-use claymark_core::notice::Priority;
+use claymark_notice::Priority;
 use claymark_store::batch::Issued;
 
 use crate::office::{Office, notice, settings};

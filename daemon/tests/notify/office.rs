@@ -6,9 +6,9 @@ use claymark::clock::{Clock, Stepper};
 use claymark::intake::Login;
 use claymark::notify::{Address, Notifier, Outcome, Patience, Ports, Security, Settings, Smtp, Word};
 use claymark::publish::Request;
-use claymark_core::id::Id;
-use claymark_core::notice::content::{Content, EveningCheck, ReadingsMissing, Visit};
-use claymark_core::notice::{Audience, Notice, NoticeKind, Priority};
+use claymark_model::id::Id;
+use claymark_notice::content::{Content, EveningCheck, ReadingsMissing, Visit};
+use claymark_notice::{Audience, Notice, NoticeKind, Priority};
 use claymark_store::batch::{Channel, Delivery, DeliveryState, Issued};
 use jiff::{SignedDuration, Timestamp};
 use tokio::sync::mpsc;
@@ -161,7 +161,7 @@ pub fn at(second: i64) -> Timestamp {
 }
 
 /// The invented hatchery, as far as its mail goes.
-fn site() -> claymark_core::site::Site {
+fn site() -> claymark_model::site::Site {
     serde_json::from_value(serde_json::json!({
         "id": "alder-bend", "name": "Alder Bend Hatchery", "time_zone": "Europe/Helsinki",
         "elevation_m": 92.0,

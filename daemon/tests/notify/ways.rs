@@ -1,6 +1,6 @@
 //! To whom a notice goes, and by which ways.
 
-use claymark_core::notice::{Audience, Priority};
+use claymark_notice::{Audience, Priority};
 use claymark_store::batch::Channel::{Email, Mqtt};
 
 use crate::office::{address, id, notice, settings};

@@ -1,6 +1,6 @@
 //! What an answer to a notice comes to, where it isn't simply "I'm on it".
 
-use claymark_core::notice::register::Standing;
+use claymark_notice::register::Standing;
 
 use crate::format::Clock;
 use crate::names::short;

@@ -1,8 +1,8 @@
 //! Why a figure or a text can't be meant, or can hardly be: whole sentences, in the units of the site.
 
-use claymark_core::bounds::{Figure, Impossible, Unlikely};
-use claymark_core::site::{Quantity, Site};
-use claymark_core::units::Unit;
+use claymark_clay::bounds::{Figure, Impossible, Unlikely};
+use claymark_model::site::{Quantity, Site};
+use claymark_model::units::Unit;
 
 use crate::format::{self, number};
 use crate::{checks, names, refill};
@@ -151,10 +151,10 @@ fn amount(value: f64) -> String {
 
 #[cfg(test)]
 mod tests {
-    use claymark_core::bounds;
-    use claymark_core::fieldlog::Deed;
-    use claymark_core::site::Place;
-    use claymark_core::units::{Kilograms, Litres, PeopleUnits};
+    use claymark_clay::bounds;
+    use claymark_model::fieldlog::Deed;
+    use claymark_model::site::Place;
+    use claymark_model::units::{Kilograms, Litres, PeopleUnits};
     use jiff::SignedDuration;
 
     use super::*;

@@ -4,7 +4,7 @@
 //! about. None is legal or medical advice: local codes and people with a licence come first.
 //! What is read here is common practice unless a source stands beside it.
 
-use claymark_core::units::{Kilograms, PeopleUnits};
+use claymark_model::units::{Kilograms, PeopleUnits};
 
 use crate::format;
 
@@ -68,7 +68,7 @@ const MOST_TO_LIFT: Kilograms = Kilograms(23.0);
 
 #[cfg(test)]
 mod tests {
-    use claymark_core::units::Unit;
+    use claymark_model::units::Unit;
 
     use super::*;
 

@@ -1,11 +1,12 @@
 //! Checks by hand against the sensors, in words.
 
-use claymark_core::oxygen::SUPERSATURATED;
-use claymark_core::room::catches::{CatchDoubt, Witness};
-use claymark_core::site::{Sensor, Site};
-use claymark_core::units::{LitresPerMinute, Percent, Unit};
-use claymark_core::verify::parts::Parts;
-use claymark_core::verify::{Catch, Comparison, Grade, Incomparable, Overdue};
+use claymark_clay::oxygen::SUPERSATURATED;
+use claymark_clay::verify::parts::Parts;
+use claymark_clay::verify::{Catch, Comparison, Grade, Incomparable};
+use claymark_model::routine::Overdue;
+use claymark_model::site::{Sensor, Site};
+use claymark_model::units::{LitresPerMinute, Percent, Unit};
+use claymark_notice::caught::{CatchDoubt, Witness};
 use jiff::Timestamp;
 
 use crate::format::{Clock, duration, number};
@@ -281,9 +282,9 @@ looked up again.";
 
 #[cfg(test)]
 mod tests {
-    use claymark_core::site::Quantity;
-    use claymark_core::units::Litres;
-    use claymark_core::verify::HandCheck;
+    use claymark_model::routine::HandCheck;
+    use claymark_model::site::Quantity;
+    use claymark_model::units::Litres;
 
     use super::*;
     use crate::notice::tests::room;

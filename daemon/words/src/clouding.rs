@@ -1,7 +1,7 @@
 //! How cloudy the clay makes the water, and who says so.
 
-use claymark_core::clay::{Clouding, Yield};
-use claymark_core::site::Site;
+use claymark_clay::{Clouding, Yield};
+use claymark_model::site::Site;
 
 use crate::planning::date;
 use crate::{format, names};
@@ -43,7 +43,7 @@ fn straight(clay: &Yield) -> bool {
 
 #[cfg(test)]
 mod tests {
-    use claymark_core::units::Turbidity;
+    use claymark_model::units::Turbidity;
 
     use super::*;
     use crate::notice::tests::room;

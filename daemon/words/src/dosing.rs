@@ -1,14 +1,14 @@
 //! Both levers, and how long a change takes, in words.
 
-use claymark_core::clay::levers::{Cannot, Way};
-use claymark_core::forecast::EmptyAt;
-use claymark_core::id::Id;
-use claymark_core::notice::content::{NightMix, Verdict};
-use claymark_core::refill::{PumpTo, Refill};
-use claymark_core::room::{Advice, Dose, LookFirst, Missing, Night, NoDose, Response, TankResponse, Ways};
-use claymark_core::site::{Place, Site};
-use claymark_core::units::{LitresPerHour, Turbidity};
-use claymark_core::water::{FlowBy, KnownFlow};
+use claymark_clay::levers::{Cannot, Way};
+use claymark_clay::refill::{PumpTo, Refill};
+use claymark_clay::water::{FlowBy, KnownFlow};
+use claymark_model::forecast::EmptyAt;
+use claymark_model::id::Id;
+use claymark_model::site::{Place, Site};
+use claymark_model::units::{LitresPerHour, Turbidity};
+use claymark_notice::content::{NightMix, Verdict};
+use claymark_notice::dose::{Advice, Dose, LookFirst, Missing, Night, NoDose, Response, TankResponse, Ways};
 use jiff::SignedDuration;
 
 use crate::format::{self, Clock};
@@ -335,7 +335,7 @@ impl Teller<'_> {
             );
         } else {
             let over = response.through - response.taken();
-            let unused = over.max(claymark_core::units::LitresPerMinute(0.0)).carrying(balance.holds);
+            let unused = over.max(claymark_model::units::LitresPerMinute(0.0)).carrying(balance.holds);
             lines.push(format!(
                 "The rearing tanks take {}; {} run over, with {} g/min of clay.",
                 format::flow(units, response.taken()),

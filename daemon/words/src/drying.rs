@@ -1,6 +1,6 @@
 //! When a drum is dry, in words.
 
-use claymark_core::forecast::EmptyAt;
+use claymark_model::forecast::EmptyAt;
 use jiff::Timestamp;
 
 use crate::format::Clock;

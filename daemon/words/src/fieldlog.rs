@@ -1,9 +1,9 @@
 //! What hands did, as a sentence: in the units of the site and by its clock.
 
-use claymark_core::fieldlog::{Deed, Place};
-use claymark_core::id::Id;
-use claymark_core::site::{Quantity, Site};
-use claymark_core::units::{Kilograms, Litres, Unit};
+use claymark_model::fieldlog::{Deed, Place};
+use claymark_model::id::Id;
+use claymark_model::site::{Quantity, Site};
+use claymark_model::units::{Kilograms, Litres, Unit};
 use jiff::Timestamp;
 
 use crate::format::{self, Clock, number};
@@ -149,7 +149,7 @@ fn bucket(site: &Site, volume: Litres) -> String {
 
 #[cfg(test)]
 mod tests {
-    use claymark_core::units::{Millimetres, PeopleUnits};
+    use claymark_model::units::{Millimetres, PeopleUnits};
 
     use super::*;
     use crate::notice::tests::room;

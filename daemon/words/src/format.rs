@@ -1,7 +1,7 @@
 //! Numbers, units, clock times and durations, as people read them.
 
-use claymark_core::site::Site;
-use claymark_core::units::{
+use claymark_model::site::Site;
+use claymark_model::units::{
     Celsius, GramsPerLitre, Kilograms, Litres, LitresPerHour, LitresPerMinute, PeopleUnits, Unit,
 };
 use jiff::tz::TimeZone;

@@ -3,11 +3,11 @@
 //! A stopped pump, a split tube and a swapped drum are told apart by several sensors together; they have notices
 //! of their own ([`crate::notice`]).
 
-use claymark_core::fieldlog::LogEntry;
-use claymark_core::happening::{Happening, What};
-use claymark_core::id::Id;
-use claymark_core::site::Site;
-use claymark_core::units::{Litres, LitresPerHour};
+use claymark_model::fieldlog::LogEntry;
+use claymark_model::happening::{Happening, What};
+use claymark_model::id::Id;
+use claymark_model::site::Site;
+use claymark_model::units::{Litres, LitresPerHour};
 use jiff::{SignedDuration, Timestamp};
 
 use crate::format::{self, Clock};
@@ -299,8 +299,8 @@ const FULL_SHARE: f64 = 0.9;
 
 #[cfg(test)]
 mod tests {
-    use claymark_core::fieldlog::Deed;
-    use claymark_core::units::{PeopleUnits, Unit};
+    use claymark_model::fieldlog::Deed;
+    use claymark_model::units::{PeopleUnits, Unit};
 
     use super::*;
     use crate::notice::tests::room;

@@ -1,8 +1,8 @@
 //! What things are called: the site's names for people, never an id where a name is known.
 
-use claymark_core::id::Id;
-use claymark_core::site::{Place, Quantity, Sensor, Site};
-use claymark_core::units::{Turbidity, Unit};
+use claymark_model::id::Id;
+use claymark_model::site::{Place, Quantity, Sensor, Site};
+use claymark_model::units::{Turbidity, Unit};
 
 use crate::{format, typed};
 

@@ -13,8 +13,8 @@ mod runout;
 mod undelivered;
 mod withdrawn;
 
-use claymark_core::notice::{Content, Failure, Notice};
-use claymark_core::site::Site;
+use claymark_model::site::Site;
+use claymark_notice::{Content, Failure, Notice};
 use jiff::Timestamp;
 
 use crate::format::Clock;

@@ -1,11 +1,11 @@
 //! The days ahead by the plan, in words.
 
-use claymark_core::clay::Clouding;
-use claymark_core::plan::ahead::{DayAhead, Mixed, Needs};
-use claymark_core::room::WaterApart;
-use claymark_core::site::Site;
-use claymark_core::units::{Kilograms, Litres};
-use claymark_core::water::FlowBy;
+use claymark_clay::Clouding;
+use claymark_clay::ahead::{DayAhead, Mixed, Needs};
+use claymark_clay::stock::supply::WaterApart;
+use claymark_clay::water::FlowBy;
+use claymark_model::site::Site;
+use claymark_model::units::{Kilograms, Litres};
 use jiff::civil::Date;
 
 use crate::{caution, clouding, format};
@@ -218,11 +218,11 @@ the tank that clears first (stirred tanks in series).";
 
 #[cfg(test)]
 mod tests {
-    use claymark_core::clay::{Clouding, Yield};
-    use claymark_core::plan::ahead::{Today, ahead};
-    use claymark_core::plan::{Batch, Plan, Ramp, Row};
-    use claymark_core::quality::thresholds::Span;
-    use claymark_core::units::{LitresPerHour, LitresPerMinute, Turbidity};
+    use claymark_clay::ahead::{Today, ahead};
+    use claymark_clay::{Clouding, Yield};
+    use claymark_model::plan::{Batch, Plan, Ramp, Row};
+    use claymark_model::quality::thresholds::Span;
+    use claymark_model::units::{LitresPerHour, LitresPerMinute, Turbidity};
 
     use super::*;
     use crate::notice::tests::room;
@@ -238,7 +238,7 @@ mod tests {
         };
         let rows = vec![row(0, 50.0, 80.0, 0.5), row(3, 50.0, 80.0, 0.7), row(6, 20.0, 50.0, 0.7)];
         site.batches = vec![Batch {
-            id: claymark_core::id::Id::new("spring").unwrap(),
+            id: claymark_model::id::Id::new("spring").unwrap(),
             name: "Spring batch".to_owned(),
             stocked: "2027-04-18".parse().unwrap(),
             dph_at_stocking: 4,

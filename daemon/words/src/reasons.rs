@@ -1,9 +1,9 @@
 //! Quality flags, reasons of quarantine, and kinds of notices, in words.
 
-use claymark_core::notice::{NoticeKind, Priority};
-use claymark_core::quality::Flag;
-use claymark_core::quarantine::Reason;
-use claymark_core::reading::TestFlags;
+use claymark_model::quality::Flag;
+use claymark_model::quarantine::Reason;
+use claymark_model::reading::TestFlags;
+use claymark_notice::{NoticeKind, Priority};
 
 /// A flag in words.
 #[must_use]

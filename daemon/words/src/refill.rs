@@ -1,11 +1,11 @@
 //! What to add to a drum, or why nothing: the same sentences in a notice and on a refill sheet.
 
-use claymark_core::id::Id;
-use claymark_core::refill::books::{MassDoubt, Residual, Source};
-use claymark_core::refill::sheet::{HeadShows, Sheet};
-use claymark_core::refill::{AtMark, Mix, PlanAim, PumpTo, Refill, Seen, TooStrong};
-use claymark_core::site::Site;
-use claymark_core::units::{GramsPerLitre, Kilograms, Litres};
+use claymark_clay::refill::books::{MassDoubt, Residual, Source};
+use claymark_clay::refill::sheet::{HeadShows, Sheet};
+use claymark_clay::refill::{AtMark, Mix, PlanAim, PumpTo, Refill, Seen, TooStrong};
+use claymark_model::id::Id;
+use claymark_model::site::Site;
+use claymark_model::units::{GramsPerLitre, Kilograms, Litres};
 use jiff::Timestamp;
 
 use crate::caution;

@@ -1,7 +1,7 @@
 //! A drum whose air has failed, in words.
 
-use claymark_core::room::StillDrum;
-use claymark_core::site::Site;
+use claymark_model::site::Site;
+use claymark_notice::still::StillDrum;
 
 use crate::format::{self, Clock};
 use crate::{caution, names, notice};
@@ -78,10 +78,10 @@ fn now(site: &Site, still: &StillDrum) -> Vec<String> {
 
 #[cfg(test)]
 mod tests {
-    use claymark_core::id::Id;
-    use claymark_core::notice::Failure;
-    use claymark_core::notice::failure::{Fault, Sign};
-    use claymark_core::units::{Celsius, GramsPerLitre, LitresPerHour, Millimetres};
+    use claymark_model::id::Id;
+    use claymark_model::units::{Celsius, GramsPerLitre, LitresPerHour, Millimetres};
+    use claymark_notice::Failure;
+    use claymark_notice::failure::{Fault, Sign};
     use jiff::SignedDuration;
 
     use super::*;

@@ -1,6 +1,6 @@
 //! How old what is known is, before it is relied on.
 
-use claymark_core::site::Site;
+use claymark_model::site::Site;
 use jiff::{SignedDuration, Timestamp};
 
 use crate::format::{self, Clock};

@@ -1,9 +1,9 @@
 //! The clay on the floor and the next order, in words.
 
-use claymark_core::room::{MeasuredUse, Stock};
-use claymark_core::site::Site;
-use claymark_core::stock::StockRules;
-use claymark_core::stock::order::{HeldBy, Order};
+use claymark_clay::stock::order::{HeldBy, Order};
+use claymark_clay::stock::supply::{MeasuredUse, Stock};
+use claymark_model::routine::StockRules;
+use claymark_model::site::Site;
 use jiff::civil::Date;
 
 use crate::format::number;
@@ -151,10 +151,11 @@ fn why(order: &Order) -> String {
 
 #[cfg(test)]
 mod tests {
-    use claymark_core::stock::OnHand;
+    use claymark_clay::stock::OnHand;
 
     use super::*;
     use crate::notice::tests::room;
+    use claymark_clay::stock::order::Outlook;
 
     #[test]
     fn stock_and_order_are_told_with_their_reasons() {
@@ -177,7 +178,7 @@ mod tests {
         let mut told = String::new();
         for (bags, guessed, uses) in [(30.0, 1.2, 1.0), (12.0, 0.0, 1.0), (0.2, 0.0, 1.0), (60.0, 0.0, 0.0)] {
             let here = OnHand { bags, on_order: 0.0, came: 0.0, used: 60.0 - bags - guessed, guessed };
-            let outlook = rules.outlook(today, here, &[uses], 0.1);
+            let outlook = Outlook::of(&rules, today, here, &[uses], 0.1);
             site.stock = Some(rules.clone());
             let stock = Stock { outlook, by_plan: bags > 20.0, measured: None, water: None };
             told += &format!("==== {bags} bags\n{}\n", sentences(&site, &stock, today).join("\n"));
@@ -189,9 +190,9 @@ mod tests {
             bags_a_day: 1.0,
             planned: 0.01,
             days: Some(5),
-            outlook: rules.outlook(today, here, &[1.0], 0.1),
+            outlook: Outlook::of(&rules, today, here, &[1.0], 0.1),
         };
-        let outlook = rules.outlook(today, here, &[0.01], 0.0);
+        let outlook = Outlook::of(&rules, today, here, &[0.01], 0.0);
         let stock = Stock { outlook, by_plan: true, measured: Some(measured), water: None };
         told += &format!("==== otherwise\n{}\n", sentences(&site, &stock, today).join("\n"));
         told += &format!("evening: {:?}\n", due(&stock, today));

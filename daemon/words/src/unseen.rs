@@ -1,8 +1,8 @@
 //! A refill that was written down and that no level shows: what it is counted as, and what to do before anything is added.
 
-use claymark_core::id::Id;
-use claymark_core::site::Site;
-use claymark_core::unseen::{Sign, Unseen};
+use claymark_model::id::Id;
+use claymark_model::site::Site;
+use claymark_model::unseen::{Sign, Unseen};
 
 use crate::format::{self, Clock};
 
@@ -100,7 +100,7 @@ fn written(site: &Site, clock: Clock<'_>, unseen: &Unseen) -> String {
 
 #[cfg(test)]
 mod tests {
-    use claymark_core::units::{Kilograms, Litres};
+    use claymark_model::units::{Kilograms, Litres};
 
     use super::*;
     use crate::notice::tests::room;

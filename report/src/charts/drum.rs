@@ -4,8 +4,8 @@ use jiff::{SignedDuration, Timestamp};
 use plotters::style::Color;
 use plotters::style::text_anchor::{HPos, VPos};
 
-use claymark_core::forecast::Basis;
-use claymark_core::units::{Litres, Unit};
+use claymark_model::forecast::Basis;
+use claymark_model::units::{Litres, Unit};
 use claymark_words::report::cut::By;
 
 use super::frame::{Frame, LABEL};

@@ -5,19 +5,19 @@ use std::collections::BTreeMap;
 use jiff::civil::Date;
 use jiff::{SignedDuration, Timestamp};
 
-use claymark_core::clay::Clouding;
-use claymark_core::fieldlog::{Deed, LogEntry, Place as LogPlace};
-use claymark_core::forecast::{Forecast, Subject};
-use claymark_core::happening::What;
-use claymark_core::id::Id;
-use claymark_core::notice::content::SeenRefill;
-use claymark_core::plan::ahead::{self, DayAhead, Today};
-use claymark_core::refill::aim::{DrawnNow, Life};
-use claymark_core::refill::books::{Books, LoggedRefill};
-use claymark_core::refill::{Aim, Counted, Refill, Wanted};
-use claymark_core::room::Stock;
-use claymark_core::site::{Drum, Place, Quantity, Site};
-use claymark_core::units::{Litres, LitresPerMinute};
+use claymark_clay::Clouding;
+use claymark_clay::ahead::{self, DayAhead, Today};
+use claymark_clay::refill::aim::{DrawnNow, Life};
+use claymark_clay::refill::books::{Books, LoggedRefill};
+use claymark_clay::refill::{Aim, Counted, Refill, Wanted};
+use claymark_clay::stock::supply::Stock;
+use claymark_model::fieldlog::{Deed, LogEntry, Place as LogPlace};
+use claymark_model::forecast::{Forecast, Subject};
+use claymark_model::happening::SeenRefill;
+use claymark_model::happening::What;
+use claymark_model::id::Id;
+use claymark_model::site::{Drum, Place, Quantity, Site};
+use claymark_model::units::{Litres, LitresPerMinute};
 
 use super::Rows;
 use super::drums::BREAK;
@@ -138,7 +138,7 @@ fn caught_at_head(entry: &LogEntry) -> Option<LitresPerMinute> {
 fn seen(drum: &Drum, until: Timestamp, rows: &Rows) -> Vec<SeenRefill> {
     let of_drum =
         rows.happenings.iter().filter(|happening| happening.drum == drum.id && happening.at <= until);
-    let refill = |happening: &claymark_core::happening::Happening| {
+    let refill = |happening: &claymark_model::happening::Happening| {
         let What::Refilled { added, to, logged } = happening.what else { return None };
         Some(SeenRefill { at: happening.at, added, to, logged })
     };

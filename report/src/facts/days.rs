@@ -2,10 +2,10 @@
 
 use jiff::civil::Date;
 
-use claymark_core::id::Id;
-use claymark_core::plan::FishDay;
-use claymark_core::quality::thresholds::Span;
-use claymark_core::site::{Place, Site};
+use claymark_model::id::Id;
+use claymark_model::plan::FishDay;
+use claymark_model::quality::thresholds::Span;
+use claymark_model::site::{Place, Site};
 
 use super::trace::Shares;
 use super::water::{Measured, PlaceWeek};

@@ -5,11 +5,11 @@ use std::collections::BTreeMap;
 use jiff::Timestamp;
 use jiff::civil::Date;
 
-use claymark_core::id::Id;
-use claymark_core::oxygen::demand::{Demand, DemandTrend, taken_up};
-use claymark_core::site::{Place, Quantity, Site};
-use claymark_core::trend::Trend;
-use claymark_core::units::{Kilograms, LitresPerMinute, MilligramsPerLitre};
+use claymark_clay::oxygen::demand::{Demand, DemandTrend, taken_up};
+use claymark_clay::trend::Trend;
+use claymark_model::id::Id;
+use claymark_model::site::{Place, Quantity, Site};
+use claymark_model::units::{Kilograms, LitresPerMinute, MilligramsPerLitre};
 
 use super::trace::{Shares, Trace, mean};
 use crate::week::{Day, Week};
@@ -110,7 +110,7 @@ impl<'a> Meters<'a> {
         let trace = |place: &Place, quantity| trace_at(site, traces, place, quantity);
         let in_tank = |tank: &Id, quantity| trace(&Place::Tank(tank.clone()), quantity);
         let measured =
-            |tank: &'a claymark_core::site::Tank| Some((&tank.id, in_tank(&tank.id, Quantity::Oxygen)?));
+            |tank: &'a claymark_model::site::Tank| Some((&tank.id, in_tank(&tank.id, Quantity::Oxygen)?));
         let outflows: Vec<_> = site.tanks.iter().filter_map(measured).collect();
         if outflows.is_empty() {
             return Err(Lack::TankOxygen);

@@ -4,14 +4,14 @@ use std::collections::HashSet;
 
 use jiff::{SignedDuration, Timestamp};
 
-use claymark_core::fieldlog::{Deed, LogEntry};
-use claymark_core::forecast::{Basis, Forecast, Outlook, Subject};
-use claymark_core::gauge::Gauge;
-use claymark_core::happening::{Happening, What};
-use claymark_core::id::Id;
-use claymark_core::notice::NoticeKind;
-use claymark_core::site::{Drum, Site};
-use claymark_core::units::{Kilograms, Litres};
+use claymark_clay::gauge::Gauge;
+use claymark_model::fieldlog::{Deed, LogEntry};
+use claymark_model::forecast::{Basis, Forecast, Outlook, Subject};
+use claymark_model::happening::{Happening, What};
+use claymark_model::id::Id;
+use claymark_model::site::{Drum, Site};
+use claymark_model::units::{Kilograms, Litres};
+use claymark_notice::NoticeKind;
 
 use super::Rows;
 use super::hindsight::{self, Hindsight, Refuted};

@@ -6,8 +6,8 @@
 
 use jiff::{SignedDuration, Timestamp};
 
-use claymark_core::forecast::{EmptyAt, Forecast, Outlook};
-use claymark_core::happening::{Happening, What};
+use claymark_model::forecast::{EmptyAt, Forecast, Outlook};
+use claymark_model::happening::{Happening, What};
 
 use crate::week::Week;
 

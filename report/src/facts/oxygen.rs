@@ -1,7 +1,7 @@
 //! Dissolved oxygen as percent of saturation in fresh water, at the pressure of the site.
 
-use claymark_core::oxygen;
-use claymark_core::units::{Celsius, Hectopascals, MilligramsPerLitre};
+use claymark_clay::oxygen;
+use claymark_model::units::{Celsius, Hectopascals, MilligramsPerLitre};
 
 use super::trace::{Slot, Trace, even_mean};
 

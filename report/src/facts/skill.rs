@@ -4,9 +4,9 @@ use std::collections::BTreeSet;
 
 use jiff::{SignedDuration, Timestamp};
 
-use claymark_core::score::{Bounds, Coverage};
-use claymark_core::site::Site;
-use claymark_core::skill::{Lead, MarkForecast, Skill};
+use claymark_model::score::{Bounds, Coverage};
+use claymark_model::site::Site;
+use claymark_model::skill::{Lead, MarkForecast, Skill};
 
 /// By how far ahead, the nearest first.
 #[derive(Debug, Clone, PartialEq)]

@@ -6,9 +6,9 @@
 
 use jiff::{SignedDuration, Timestamp};
 
-use claymark_core::quality::Flag;
-use claymark_core::reading::Assessed;
-use claymark_core::site::Sensor;
+use claymark_model::quality::Flag;
+use claymark_model::reading::Assessed;
+use claymark_model::site::Sensor;
 use claymark_store::limits::Limits;
 use claymark_store::reader::Rollup;
 

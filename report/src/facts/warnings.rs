@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use jiff::{SignedDuration, Timestamp};
 
-use claymark_core::notice::{Notice, NoticeKind, Priority};
+use claymark_notice::{Notice, NoticeKind, Priority};
 use claymark_store::batch::{Delivery, DeliveryState};
 
 use super::Rows;

@@ -2,10 +2,10 @@
 
 use std::collections::BTreeMap;
 
-use claymark_core::id::Id;
-use claymark_core::oxygen::pressure_at;
-use claymark_core::site::{Place, Quantity, Sensor, Site};
-use claymark_core::units::Hectopascals;
+use claymark_clay::oxygen::pressure_at;
+use claymark_model::id::Id;
+use claymark_model::site::{Place, Quantity, Sensor, Site};
+use claymark_model::units::Hectopascals;
 
 use super::oxygen::{PressureFrom, Saturation, WarmthFrom};
 use super::trace::{Shares, Trace, extremes, mean};

@@ -2,8 +2,8 @@
 
 use serde::Serialize;
 
-use claymark_core::oxygen::demand::Demand as DayDemand;
-use claymark_core::units::{Kilograms, Unit};
+use claymark_clay::oxygen::demand::Demand as DayDemand;
+use claymark_model::units::{Kilograms, Unit};
 use claymark_words::format;
 use claymark_words::report as words;
 use claymark_words::report::demand::{Lacking, Water};

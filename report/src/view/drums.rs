@@ -2,7 +2,7 @@
 
 use serde::Serialize;
 
-use claymark_core::units::Litres;
+use claymark_model::units::Litres;
 use claymark_words::format;
 use claymark_words::report as words;
 use claymark_words::report::Mark;

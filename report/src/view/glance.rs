@@ -2,8 +2,8 @@
 
 use serde::Serialize;
 
-use claymark_core::site::Place;
-use claymark_core::units::Unit;
+use claymark_model::site::Place;
+use claymark_model::units::Unit;
 use claymark_words::format;
 use claymark_words::report as words;
 use claymark_words::report::cut::By;
@@ -70,7 +70,7 @@ impl Room {
 impl Vessel {
     fn of(drum: &DrumWeek, facts: &WeekFacts, pictures: &mut Pictures) -> Result<Self, Undrawn> {
         let units = &facts.site.units;
-        let share = |volume: claymark_core::units::Litres| volume.0 / drum.drum.full.0;
+        let share = |volume: claymark_model::units::Litres| volume.0 / drum.drum.full.0;
         let shown = vessel::Vessel {
             now: drum.last().map(share),
             lowest: drum.lowest().map(share),

@@ -4,9 +4,9 @@ use std::collections::BTreeMap;
 
 use serde::Serialize;
 
-use claymark_core::fieldlog::LogEntry;
-use claymark_core::happening::Happening;
-use claymark_core::quarantine::Reason;
+use claymark_model::fieldlog::LogEntry;
+use claymark_model::happening::Happening;
+use claymark_model::quarantine::Reason;
 use claymark_words::report as words;
 use claymark_words::{happening, names, reasons};
 

@@ -3,10 +3,10 @@
 use jiff::Timestamp;
 use serde::Serialize;
 
-use claymark_core::oxygen::{SUPERSATURATED, pressure_at};
-use claymark_core::quality::thresholds::Span;
-use claymark_core::site::{Place, Sensor};
-use claymark_core::units::Unit;
+use claymark_clay::oxygen::{SUPERSATURATED, pressure_at};
+use claymark_model::quality::thresholds::Span;
+use claymark_model::site::{Place, Sensor};
+use claymark_model::units::Unit;
 use claymark_words::format;
 use claymark_words::report as words;
 

@@ -1,6 +1,6 @@
 //! Pictures of whatever a 64-bit float can hold: each is drawn, is bounded, and has no figure that is none.
 
-use claymark_core::units::Litres;
+use claymark_model::units::Litres;
 use claymark_report::charts::{demand, drum, share, spread, strip, vessel};
 use claymark_report::facts::WeekFacts;
 use claymark_report::facts::trace::Shares;

@@ -5,10 +5,10 @@ use std::collections::BTreeMap;
 use jiff::tz::TimeZone;
 use jiff::{SignedDuration, Timestamp};
 
-use claymark_core::quality::Flag;
-use claymark_core::reading::{Assessed, Reading, TestFlags};
-use claymark_core::site::Place;
-use claymark_core::units::Litres;
+use claymark_model::quality::Flag;
+use claymark_model::reading::{Assessed, Reading, TestFlags};
+use claymark_model::site::Place;
+use claymark_model::units::Litres;
 use claymark_report::facts::trace::{Shares, Trace, TraceBuilder};
 use claymark_report::facts::warnings::Calls;
 use claymark_report::facts::water::{Grade, Measured};
@@ -158,7 +158,7 @@ fn hourly_figures_tell_what_every_reading_tells() {
 }
 
 /// The slow way: every reading of the week.
-fn every_reading(dir: &std::path::Path, facts: &WeekFacts) -> BTreeMap<claymark_core::id::Id, Trace> {
+fn every_reading(dir: &std::path::Path, facts: &WeekFacts) -> BTreeMap<claymark_model::id::Id, Trace> {
     let store = Reader::open(&dir.join("claymark.db")).unwrap();
     let keys: Vec<_> = store.sensors().unwrap().iter().map(|known| known.key).collect();
     let before = facts.week.start().checked_sub(SignedDuration::from_hours(1)).unwrap();
@@ -205,17 +205,17 @@ fn saturation_goes_by_local_pressure() {
     let place = &facts.places[1];
     let hour = 20 * 6;
     let (oxygen, warm) = (&place.oxygen[0].trace, &place.temperature[0].trace);
-    let expected = claymark_core::oxygen::percent_saturation(
-        claymark_core::units::MilligramsPerLitre(oxygen.slots()[hour].mean().unwrap()),
-        claymark_core::units::Celsius(warm.slots()[hour].mean().unwrap()),
-        claymark_core::oxygen::pressure_at(92.0),
+    let expected = claymark_clay::oxygen::percent_saturation(
+        claymark_model::units::MilligramsPerLitre(oxygen.slots()[hour].mean().unwrap()),
+        claymark_model::units::Celsius(warm.slots()[hour].mean().unwrap()),
+        claymark_clay::oxygen::pressure_at(92.0),
     );
     let told = place.saturation.as_ref().unwrap().percent[hour].unwrap();
     assert!((told - expected.unwrap().0).abs() < 1e-9);
-    let at_740_mmhg = claymark_core::units::Hectopascals(740.0 * 1.333_223_874_15);
-    let known = claymark_core::oxygen::percent_saturation(
-        claymark_core::units::MilligramsPerLitre(8.5),
-        claymark_core::units::Celsius(18.0),
+    let at_740_mmhg = claymark_model::units::Hectopascals(740.0 * 1.333_223_874_15);
+    let known = claymark_clay::oxygen::percent_saturation(
+        claymark_model::units::MilligramsPerLitre(8.5),
+        claymark_model::units::Celsius(18.0),
         at_740_mmhg,
     );
     assert!((known.unwrap().0 - 92.26).abs() < 0.01);
@@ -299,8 +299,8 @@ fn the_heel_is_the_lowest_and_the_dry_time_is_told() {
 
 #[test]
 fn a_call_that_was_repeated_is_one_call() {
-    use claymark_core::notice::NoticeKind::{EveningCheck, Runout, Withdrawn};
-    use claymark_core::notice::Priority::{Morning, Now, Soon};
+    use claymark_notice::NoticeKind::{EveningCheck, Runout, Withdrawn};
+    use claymark_notice::Priority::{Morning, Now, Soon};
     let dir = tempfile::tempdir().unwrap();
     let facts = facts_of(dir.path(), &Plan { tanks: 1, ..Plan::ORDINARY }, "2026-W47");
     let (answered, plain) = (&facts.warnings[3], &facts.warnings[0]);

@@ -3,10 +3,10 @@
 use std::fs;
 use std::path::Path;
 
-use claymark_core::fieldlog::Deed;
-use claymark_core::quality::Flag;
-use claymark_core::reading::{Assessed, Reading, TestFlags};
-use claymark_core::units::Litres;
+use claymark_model::fieldlog::Deed;
+use claymark_model::quality::Flag;
+use claymark_model::reading::{Assessed, Reading, TestFlags};
+use claymark_model::units::Litres;
 use claymark_report::facts::WeekFacts;
 use claymark_report::glyphs::drawable;
 use claymark_report::typeset::{self, Template, Unset};

@@ -10,14 +10,14 @@ use jiff::SignedDuration;
 use jiff::civil::time;
 use jiff::tz::TimeZone;
 
-use claymark_core::id::Id;
-use claymark_core::quality::thresholds::{Span, Thresholds};
-use claymark_core::site::{
+use claymark_model::id::Id;
+use claymark_model::quality::thresholds::{Span, Thresholds};
+use claymark_model::site::{
     ClaySupply, Contact, Draws, Drum, HeadTank, Place, Premix, Pump, Quantity, Senses, Sensor, Site, Staff,
     Tank, WaterLimits,
 };
-use claymark_core::strapping::StrappingTable;
-use claymark_core::units::{GramsPerLitre, Kilograms, Litres, Millimetres, PeopleUnits, Unit};
+use claymark_model::strapping::StrappingTable;
+use claymark_model::units::{GramsPerLitre, Kilograms, Litres, Millimetres, PeopleUnits, Unit};
 
 pub use week::{FAILED_H, RAN_EMPTY_H, REFILLED_H, SILENT_H, store};
 

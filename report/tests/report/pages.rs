@@ -4,7 +4,7 @@ use std::fs;
 use std::path::Path;
 use std::process::Command;
 
-use claymark_core::units::Litres;
+use claymark_model::units::Litres;
 use claymark_report::facts::WeekFacts;
 use claymark_report::view::View;
 use claymark_report::week::Week;

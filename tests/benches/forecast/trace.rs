@@ -4,8 +4,8 @@ use std::fmt::Write as _;
 use std::fs;
 use std::path::Path;
 
-use claymark_core::drum::{DrumWatch, share_draws};
-use claymark_core::forecast::{Basis, Outlook};
+use claymark_drum::{DrumWatch, share_draws};
+use claymark_model::forecast::{Basis, Outlook};
 use claymark_tests::contest::case::Said;
 use claymark_tests::contest::events::clock;
 use claymark_tests::contest::play::{EVERY, HEARD_WITHIN};

@@ -1,6 +1,6 @@
 //! One forecast of everybody beside the truth.
 
-use claymark_core::forecast::{Basis, Forecast, Outlook};
+use claymark_model::forecast::{Basis, Forecast, Outlook};
 use jiff::Timestamp;
 
 use super::parts::Parts;

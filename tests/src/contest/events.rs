@@ -1,6 +1,6 @@
 //! Refills and changes: which were found, and how soon the forecast was back on its track.
 
-use claymark_core::happening::{Happening, What};
+use claymark_model::happening::{Happening, What};
 
 use crate::season::start;
 use crate::season::truth::{Deed, Done, TrueDrum};

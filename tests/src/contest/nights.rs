@@ -4,10 +4,10 @@
 //! run-out counts as told when the evening check said that the drum may not last, or a warning came at least
 //! [`ENOUGH`] before it was empty.
 
-use claymark_core::id::Id;
-use claymark_core::notice::Content;
-use claymark_core::notice::content::{Again, Verdict};
-use claymark_core::room::{Effect, Event, Room};
+use claymark_model::id::Id;
+use claymark_notice::Content;
+use claymark_notice::content::{Again, Verdict};
+use claymark_room::{Effect, Event, Room};
 use jiff::Timestamp;
 
 use super::events::clock;

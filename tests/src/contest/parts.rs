@@ -2,7 +2,7 @@
 //!
 //! With V litres above the heel, draw q now and shape S, the time is T = S V / q; S is what the curve ahead makes of it.
 
-use claymark_core::forecast::{Forecast, Outlook};
+use claymark_model::forecast::{Forecast, Outlook};
 
 use super::case::{LONGEST, Said};
 use crate::season::truth::TrueDrum;

@@ -3,9 +3,9 @@
 //! In their favour they are told truly when a refill was done or the pump began to draw, so that none of them
 //! fits a line across a refill; and they smooth nothing more than medians of five minutes, as anybody would.
 
-use claymark_core::gauge::Gauge;
-use claymark_core::reading::Assessed;
-use claymark_core::site::Site;
+use claymark_clay::gauge::Gauge;
+use claymark_model::reading::Assessed;
+use claymark_model::site::Site;
 
 use super::case::Said;
 

@@ -1,8 +1,8 @@
 //! One season told minute by minute.
 
-use claymark_core::drum::{DrumWatch, share_draws};
-use claymark_core::forecast::{Forecast, Outlook};
-use claymark_core::site::Sensor;
+use claymark_drum::{DrumWatch, share_draws};
+use claymark_model::forecast::{Forecast, Outlook};
+use claymark_model::site::Sensor;
 use jiff::{SignedDuration, Timestamp};
 
 use super::case::{Case, LONGEST, Said, Who};

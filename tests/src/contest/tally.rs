@@ -2,7 +2,7 @@
 
 use std::collections::HashMap;
 
-use claymark_core::score::{self, Bounds, crps_of_quantiles, interval_score};
+use claymark_model::score::{self, Bounds, crps_of_quantiles, interval_score};
 
 use super::case::{Case, LEVELS, Said, Who};
 use super::peers::median;

@@ -11,7 +11,7 @@ mod noise;
 mod people;
 mod vessel;
 
-use claymark_core::fieldlog::{Deed as Entry, LogEntry};
+use claymark_model::fieldlog::{Deed as Entry, LogEntry};
 
 use flow::Flow;
 use moods::Mood;

@@ -1,12 +1,12 @@
 //! The site of a season, as the store keeps a site: fields that don't matter here have their defaults.
 
-use claymark_core::id::Id;
-use claymark_core::quality::thresholds::{
+use claymark_model::id::Id;
+use claymark_model::quality::thresholds::{
     FlatLine, GrossRange, Levels, Span, Spike, SpikeMethod, Thresholds,
 };
-use claymark_core::site::Site;
-use claymark_core::strapping::StrappingTable;
-use claymark_core::units::{Litres, Millimetres, PeopleUnits};
+use claymark_model::site::Site;
+use claymark_model::strapping::StrappingTable;
+use claymark_model::units::{Litres, Millimetres, PeopleUnits};
 use jiff::SignedDuration;
 use serde_json::{Value, json};
 

@@ -4,7 +4,7 @@
 //! tube, a clog and a leak stay as they are at the instant; nobody refills. The pump's own small wandering goes
 //! on as it really did, so that even somebody who knows everything at the instant is a little wrong.
 
-use claymark_core::id::Id;
+use claymark_model::id::Id;
 
 /// One drum through a season.
 pub struct TrueDrum {

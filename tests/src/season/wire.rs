@@ -1,10 +1,10 @@
 //! From what gauges send to what arrives: through the real quality tests, in order of arrival.
 
-use claymark_core::fieldlog::LogEntry;
-use claymark_core::id::Id;
-use claymark_core::quality::Assessor;
-use claymark_core::reading::Reading;
-use claymark_core::site::Site;
+use claymark_model::fieldlog::LogEntry;
+use claymark_model::id::Id;
+use claymark_model::quality::Assessor;
+use claymark_model::reading::Reading;
+use claymark_model::site::Site;
 use jiff::{SignedDuration, Timestamp};
 
 use super::{Heard, News, start};

@@ -3,10 +3,10 @@
 use claymark::config::{self, Around, Secrets};
 use claymark::pipeline::Pipeline;
 use claymark::recording::Recording;
-use claymark_core::forecast::{Forecast, Subject};
-use claymark_core::notice::failure::Fault;
-use claymark_core::notice::{Content, Failure, Notice};
-use claymark_core::room::{Event, Room};
+use claymark_model::forecast::{Forecast, Subject};
+use claymark_notice::failure::Fault;
+use claymark_notice::{Content, Failure, Notice};
+use claymark_room::{Event, Room};
 use claymark_store::batch::Issued;
 use jiff::Timestamp;
 

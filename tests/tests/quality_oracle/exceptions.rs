@@ -90,7 +90,7 @@ const SHORTER_THAN_INTERVAL: &str =
     "a threshold that two readings in a row reach is a mistake in the site file";
 const MISSING: &str = "a missing value is missing, whatever another test says";
 
-/// Tests of the vectors that Claymark doesn't run, and why; the reasons are those in `claymark_core::quality`.
+/// Tests of the vectors that Claymark doesn't run, and why; the reasons are those in `claymark_model::quality`.
 pub const NOT_RUN: &[(&[&str], &str)] = &[
     (&["climatology"], "the room has no seasons; what it should be is the expected span of gross range"),
     (&["attenuated_signal"], "the flat-line test with a tolerance sees the same"),

@@ -7,7 +7,7 @@ use std::fmt::Write;
 
 use jiff::Timestamp;
 
-use claymark_core::id::Id;
+use claymark_model::id::Id;
 
 use crate::client::flux_text;
 use crate::line::{EARLIEST_MS, LATEST_MS};

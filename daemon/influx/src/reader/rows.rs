@@ -6,9 +6,9 @@ use jiff::{SignedDuration, Timestamp};
 use serde::de::DeserializeOwned;
 use serde_json::Value;
 
-use claymark_core::quality::Flag;
-use claymark_core::reading::{Assessed, Reading, TestFlags};
-use claymark_core::site::{Sensor, Site};
+use claymark_model::quality::Flag;
+use claymark_model::reading::{Assessed, Reading, TestFlags};
+use claymark_model::site::{Sensor, Site};
 use claymark_store::limits::Limits;
 use claymark_store::reader::{QuarantineCount, Rollup, SensorKey};
 

@@ -1,9 +1,9 @@
 //! Figures that can't be, and figures that can hardly be by themselves, whatever else is known of the room.
 
-use claymark_core::bounds::{self, Unlikely};
-use claymark_core::fieldlog::{Deed, LogEntry};
-use claymark_core::site::Site;
-use claymark_core::verify::Saturation;
+use claymark_clay::bounds::{self, Unlikely};
+use claymark_clay::verify::Saturation;
+use claymark_model::fieldlog::{Deed, LogEntry};
+use claymark_model::site::Site;
 use claymark_words::bounds as words;
 use jiff::{SignedDuration, Timestamp};
 
@@ -56,7 +56,7 @@ fn remedy(why: &Unlikely) -> String {
 
 #[cfg(test)]
 mod tests {
-    use claymark_core::units::MilligramsPerLitre;
+    use claymark_model::units::MilligramsPerLitre;
 
     use super::*;
 

@@ -1,8 +1,8 @@
 //! A catch with bucket and watch that nothing else bears out: millilitres for litres.
 
-use claymark_core::room::catches::Witness;
-use claymark_core::site::Site;
-use claymark_core::units::LitresPerMinute;
+use claymark_model::site::Site;
+use claymark_model::units::LitresPerMinute;
+use claymark_notice::caught::Witness;
 use claymark_words::checks;
 
 use super::SURE;

@@ -1,8 +1,8 @@
 //! A refill's clay: pounds for kilograms where the unit was only taken for granted, and masses that can hardly be.
 
-use claymark_core::refill::books::MassDoubt;
-use claymark_core::site::Site;
-use claymark_core::units::{Kilograms, Unit};
+use claymark_clay::refill::books::MassDoubt;
+use claymark_model::site::Site;
+use claymark_model::units::{Kilograms, Unit};
 use claymark_words::{format, refill};
 
 use super::SURE;
@@ -52,8 +52,8 @@ fn hardly(site: &Site, doubt: &MassDoubt) -> Failure {
 
 #[cfg(test)]
 mod tests {
-    use claymark_core::fieldlog::Deed;
-    use claymark_core::refill::books::meant;
+    use claymark_clay::refill::books::meant;
+    use claymark_model::fieldlog::Deed;
     use jiff::Timestamp;
 
     use super::super::figures;

@@ -1,7 +1,7 @@
 //! Batches, stock and checks by hand: one good file, and each mistake as people read it.
 
-use claymark_core::id::Id;
-use claymark_core::site::{Place, Quantity};
+use claymark_model::id::Id;
+use claymark_model::site::{Place, Quantity};
 
 use super::{BASE, accepted, around, mistakes};
 

@@ -9,7 +9,7 @@ use std::io::Cursor;
 
 use ciborium::Value;
 
-use claymark_core::quarantine::Reason;
+use claymark_model::quarantine::Reason;
 
 use super::{Field, Fields};
 use crate::decode::{Problem, number};

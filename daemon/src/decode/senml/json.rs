@@ -6,7 +6,7 @@ use serde::de::{MapAccess, Visitor};
 use serde::{Deserialize, Deserializer};
 use serde_json::value::RawValue;
 
-use claymark_core::quarantine::Reason;
+use claymark_model::quarantine::Reason;
 
 use super::{Field, Fields};
 use crate::decode::{Problem, number};

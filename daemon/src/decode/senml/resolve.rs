@@ -1,6 +1,6 @@
 //! Resolves the base fields of a pack (RFC 8428, sections 4.1 to 4.6).
 
-use claymark_core::quarantine::Reason;
+use claymark_model::quarantine::Reason;
 
 use super::{Field, Fields};
 use crate::decode::Problem;

@@ -1,13 +1,13 @@
 //! What people type: what can't be is refused and told, what can hardly be is asked about, and an answer must mean
 //! something.
 
-use claymark_core::fieldlog::Deed;
-use claymark_core::forecast::Forecast;
-use claymark_core::notice::query::{About, Queries, WhyNot};
-use claymark_core::notice::register::Standing;
-use claymark_core::notice::{Audience, Content, NoticeKind};
-use claymark_core::quarantine::Reason;
-use claymark_core::room::Event;
+use claymark_model::fieldlog::Deed;
+use claymark_model::forecast::Forecast;
+use claymark_model::quarantine::Reason;
+use claymark_notice::query::{About, Queries, WhyNot};
+use claymark_notice::register::Standing;
+use claymark_notice::{Audience, Content, NoticeKind};
+use claymark_room::Event;
 use claymark_store::batch::Issued;
 use proptest::prelude::*;
 

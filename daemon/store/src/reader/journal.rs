@@ -3,8 +3,8 @@
 use jiff::Timestamp;
 use rusqlite::{OptionalExtension, Row};
 
-use claymark_core::quality::Flag;
-use claymark_core::reading::TestFlags;
+use claymark_model::quality::Flag;
+use claymark_model::reading::TestFlags;
 
 use super::ranges::SensorKey;
 use super::{Reader, rows};

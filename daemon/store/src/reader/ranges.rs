@@ -2,16 +2,16 @@
 
 use jiff::{SignedDuration, Timestamp};
 
-use claymark_core::clay::LearnedYield;
-use claymark_core::fieldlog::LogEntry;
-use claymark_core::forecast::{Forecast, Subject};
-use claymark_core::happening::Happening;
-use claymark_core::id::Id;
-use claymark_core::notice::Answer;
-use claymark_core::quarantine::{Quarantined, Reason};
-use claymark_core::site::{NotAPlace, Place, Quantity};
-use claymark_core::skill::MarkForecast;
-use claymark_core::units::Unit;
+use claymark_clay::LearnedYield;
+use claymark_model::fieldlog::LogEntry;
+use claymark_model::forecast::{Forecast, Subject};
+use claymark_model::happening::Happening;
+use claymark_model::id::Id;
+use claymark_model::quarantine::{Quarantined, Reason};
+use claymark_model::site::{NotAPlace, Place, Quantity};
+use claymark_model::skill::MarkForecast;
+use claymark_model::units::Unit;
+use claymark_notice::Answer;
 
 use super::{Reader, Readings, rows};
 use crate::batch::{Delivery, Issued};

@@ -7,12 +7,12 @@ use std::sync::atomic::{AtomicU64, Ordering};
 use jiff::{SignedDuration, Timestamp};
 use rusqlite::{Params, Row, params_from_iter};
 
-use claymark_core::clay::LearnedYield;
-use claymark_core::fieldlog::LogEntry;
-use claymark_core::happening::Happening;
-use claymark_core::notice::Answer;
-use claymark_core::reading::Assessed;
-use claymark_core::skill::MarkForecast;
+use claymark_clay::LearnedYield;
+use claymark_model::fieldlog::LogEntry;
+use claymark_model::happening::Happening;
+use claymark_model::reading::Assessed;
+use claymark_model::skill::MarkForecast;
+use claymark_notice::Answer;
 
 use super::{PassedOver, Reader, ranges, rows};
 use crate::batch::Issued;

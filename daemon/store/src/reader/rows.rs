@@ -3,16 +3,16 @@
 use jiff::Timestamp;
 use rusqlite::{Params, Row};
 
-use claymark_core::clay::{LearnedYield, Yield};
-use claymark_core::fieldlog::LogEntry;
-use claymark_core::forecast::{EmptyAt, Forecast, Outlook, Subject};
-use claymark_core::happening::Happening;
-use claymark_core::notice::{Answer, Audience, Notice};
-use claymark_core::quality::Flag;
-use claymark_core::quarantine::Quarantined;
-use claymark_core::reading::{Assessed, Reading, TestFlags};
-use claymark_core::skill::{Fate, Lead, MarkForecast};
-use claymark_core::units::{Litres, LitresPerHour};
+use claymark_clay::{LearnedYield, Yield};
+use claymark_model::fieldlog::LogEntry;
+use claymark_model::forecast::{EmptyAt, Forecast, Outlook, Subject};
+use claymark_model::happening::Happening;
+use claymark_model::quality::Flag;
+use claymark_model::quarantine::Quarantined;
+use claymark_model::reading::{Assessed, Reading, TestFlags};
+use claymark_model::skill::{Fate, Lead, MarkForecast};
+use claymark_model::units::{Litres, LitresPerHour};
+use claymark_notice::{Answer, Audience, Notice};
 
 use super::Reader;
 use crate::batch::{Channel, Delivery, DeliveryState, Issued};

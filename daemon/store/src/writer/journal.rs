@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use jiff::Timestamp;
 use rusqlite::{Connection, OptionalExtension, params};
 
-use claymark_core::quarantine::Quarantined;
+use claymark_model::quarantine::Quarantined;
 
 use crate::batch::Batch;
 use crate::columns::{self, MS_PER_HOUR};

@@ -2,8 +2,8 @@
 
 use rusqlite::{Connection, params};
 
-use claymark_core::id::Id;
-use claymark_core::quarantine::Quarantined;
+use claymark_model::id::Id;
+use claymark_model::quarantine::Quarantined;
 
 use crate::columns;
 use crate::error::StoreError;

@@ -2,9 +2,9 @@
 
 use rusqlite::{Connection, params};
 
-use claymark_core::quality::Flag;
-use claymark_core::quarantine::{Quarantined, Reason};
-use claymark_core::reading::{Assessed, TestFlags};
+use claymark_model::quality::Flag;
+use claymark_model::quarantine::{Quarantined, Reason};
+use claymark_model::reading::{Assessed, TestFlags};
 
 use super::Committed;
 use super::journal::Journal;

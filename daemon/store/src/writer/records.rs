@@ -3,13 +3,13 @@
 use jiff::Timestamp;
 use rusqlite::{Connection, params};
 
-use claymark_core::clay::LearnedYield;
-use claymark_core::fieldlog::LogEntry;
-use claymark_core::forecast::{Forecast, Outlook, Subject};
-use claymark_core::happening::Happening;
-use claymark_core::id::Id;
-use claymark_core::notice::{Answer, Audience};
-use claymark_core::skill::{Fate, MarkForecast};
+use claymark_clay::LearnedYield;
+use claymark_model::fieldlog::LogEntry;
+use claymark_model::forecast::{Forecast, Outlook, Subject};
+use claymark_model::happening::Happening;
+use claymark_model::id::Id;
+use claymark_model::skill::{Fate, MarkForecast};
+use claymark_notice::{Answer, Audience};
 
 use crate::batch::{Channel, Delivery, DeliveryState, Issued};
 use crate::columns;

@@ -9,7 +9,7 @@ use std::collections::{HashMap, VecDeque};
 use jiff::Timestamp;
 use rusqlite::{Connection, OptionalExtension, params};
 
-use claymark_core::quality::Flag;
+use claymark_model::quality::Flag;
 
 use crate::columns::{self, MS_PER_HOUR, hour};
 use crate::error::StoreError;

@@ -5,8 +5,8 @@ use std::collections::HashMap;
 use jiff::Timestamp;
 use rusqlite::{Connection, params};
 
-use claymark_core::id::Id;
-use claymark_core::site::Site;
+use claymark_model::id::Id;
+use claymark_model::site::Site;
 
 use crate::error::StoreError;
 use crate::limits::Limits;

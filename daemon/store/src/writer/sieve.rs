@@ -1,6 +1,6 @@
 //! Finds the records of a batch that can't be kept, so that all others can.
 
-use claymark_core::quarantine::{KEPT_PAYLOAD_BYTES, Quarantined, Reason};
+use claymark_model::quarantine::{KEPT_PAYLOAD_BYTES, Quarantined, Reason};
 use jiff::Timestamp;
 use serde::Serialize;
 

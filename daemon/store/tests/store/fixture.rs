@@ -5,10 +5,10 @@ use std::path::PathBuf;
 use jiff::{SignedDuration, Timestamp};
 use tempfile::TempDir;
 
-use claymark_core::id::Id;
-use claymark_core::quality::Flag;
-use claymark_core::reading::{Assessed, Reading, TestFlags};
-use claymark_core::site::Site;
+use claymark_model::id::Id;
+use claymark_model::quality::Flag;
+use claymark_model::reading::{Assessed, Reading, TestFlags};
+use claymark_model::site::Site;
 use claymark_store::batch::Batch;
 use claymark_store::{Reader, Writer};
 

@@ -1,6 +1,6 @@
 //! The journal names what a forwarder must send, until it has.
 
-use claymark_core::quality::Flag;
+use claymark_model::quality::Flag;
 use claymark_store::Reader;
 use claymark_store::batch::Batch;
 use claymark_store::journal::{Rejected, What};

@@ -1,16 +1,16 @@
 //! What is committed comes back, once and unchanged.
 
-use claymark_core::clay::{LearnedYield, Yield};
-use claymark_core::fieldlog::{Deed, LogEntry};
-use claymark_core::forecast::{Basis, EmptyAt, Forecast, Outlook, Subject};
-use claymark_core::happening::{Happening, What};
-use claymark_core::notice::content::{Content, ReadingsMissing};
-use claymark_core::notice::{Answer, Audience, Notice, NoticeKind, Priority};
-use claymark_core::quality::Flag;
-use claymark_core::quarantine::{Quarantined, Reason};
-use claymark_core::reading::Assessed;
-use claymark_core::skill::{Fate, Lead, MarkForecast};
-use claymark_core::units::{Kilograms, Litres, LitresPerHour};
+use claymark_clay::{LearnedYield, Yield};
+use claymark_model::fieldlog::{Deed, LogEntry};
+use claymark_model::forecast::{Basis, EmptyAt, Forecast, Outlook, Subject};
+use claymark_model::happening::{Happening, What};
+use claymark_model::quality::Flag;
+use claymark_model::quarantine::{Quarantined, Reason};
+use claymark_model::reading::Assessed;
+use claymark_model::skill::{Fate, Lead, MarkForecast};
+use claymark_model::units::{Kilograms, Litres, LitresPerHour};
+use claymark_notice::content::{Content, ReadingsMissing};
+use claymark_notice::{Answer, Audience, Notice, NoticeKind, Priority};
 use claymark_store::batch::{Batch, Channel, Delivery, DeliveryState, Issued};
 use jiff::Timestamp;
 
@@ -202,7 +202,7 @@ fn a_sensor_that_changes_its_unit_keeps_its_old_readings_apart() {
     let mut barn = Barn::new();
     let mut writer = barn.writer();
     writer.commit(&readings(vec![reading("t1-ntu", 0, 60.0, Flag::Pass)])).unwrap();
-    barn.site.sensors[0].unit = claymark_core::units::Unit::Fnu;
+    barn.site.sensors[0].unit = claymark_model::units::Unit::Fnu;
     writer.set_site(&barn.site).unwrap();
     let new = reading("t1-ntu", 0, 71.0, Flag::Pass);
     writer.commit(&readings(vec![new.clone()])).unwrap();

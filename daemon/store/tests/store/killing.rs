@@ -5,7 +5,7 @@ use std::io::{BufRead, BufReader};
 use std::path::PathBuf;
 use std::process::{Command, Stdio};
 
-use claymark_core::quality::Flag;
+use claymark_model::quality::Flag;
 use claymark_store::Writer;
 use jiff::Timestamp;
 

@@ -1,15 +1,15 @@
 //! One record that can't be held, or read back, costs none of the others.
 
-use claymark_core::bounds::{Bounds, Figure, Unlikely};
-use claymark_core::clay::{LearnedYield, Yield};
-use claymark_core::fieldlog::Deed;
-use claymark_core::forecast::{Basis, Outlook};
-use claymark_core::happening::{Happening, What};
-use claymark_core::notice::query::{About, Queries, Query};
-use claymark_core::notice::{Answer, Content, NoticeKind};
-use claymark_core::quality::Flag;
-use claymark_core::quarantine::Reason;
-use claymark_core::units::{Litres, LitresPerHour};
+use claymark_clay::bounds::{Bounds, Figure, Unlikely};
+use claymark_clay::{LearnedYield, Yield};
+use claymark_model::fieldlog::Deed;
+use claymark_model::forecast::{Basis, Outlook};
+use claymark_model::happening::{Happening, What};
+use claymark_model::quality::Flag;
+use claymark_model::quarantine::Reason;
+use claymark_model::units::{Litres, LitresPerHour};
+use claymark_notice::query::{About, Queries, Query};
+use claymark_notice::{Answer, Content, NoticeKind};
 use claymark_store::batch::{Batch, Issued};
 use jiff::Timestamp;
 use proptest::prelude::*;
@@ -116,7 +116,7 @@ fn rows_that_cannot_be_read_back_are_passed_over_and_counted() {
     let mut batch = full_batch();
     batch.readings.push(reading("t1-ntu", 40_000, 60.0, Flag::Pass));
     batch.notices.push(asked(8, 1.5));
-    batch.log.push(claymark_core::fieldlog::LogEntry { key: "k2".to_owned(), ..batch.log[0].clone() });
+    batch.log.push(claymark_model::fieldlog::LogEntry { key: "k2".to_owned(), ..batch.log[0].clone() });
     barn.writer().commit(&batch).unwrap();
     let store = Connection::open(barn.path()).unwrap();
     let harmed =

@@ -6,8 +6,8 @@ use std::path::Path;
 
 use jiff::Timestamp;
 
-use claymark_core::fieldlog::{Deed, LogEntry};
-use claymark_core::quality::Flag;
+use claymark_model::fieldlog::{Deed, LogEntry};
+use claymark_model::quality::Flag;
 use claymark_store::batch::Batch;
 use claymark_store::files::{Standing, put_aside};
 use claymark_store::rescue::{Rescue, Saved};

@@ -4,8 +4,8 @@ use std::collections::{BTreeMap, HashMap};
 
 use proptest::prelude::*;
 
-use claymark_core::quality::Flag;
-use claymark_core::reading::Assessed;
+use claymark_model::quality::Flag;
+use claymark_model::reading::Assessed;
 use claymark_store::Writer;
 use claymark_store::limits::Limits;
 use claymark_store::reader::Rollup;
@@ -54,7 +54,7 @@ fn limits_are_those_of_the_site_when_the_hour_began_to_fill() {
     let minute = |n: i64, value| reading("t1-ntu", n * 60_000, value, Flag::Pass);
     writer.commit(&readings(vec![minute(0, 45.0), minute(1, 80.0), minute(2, 81.0)])).unwrap();
     let mut site = barn.site.clone();
-    site.water.turbidity = claymark_core::quality::thresholds::Span::new(40.0, 70.0).unwrap();
+    site.water.turbidity = claymark_model::quality::thresholds::Span::new(40.0, 70.0).unwrap();
     writer.set_site(&site).unwrap();
     writer.commit(&readings(vec![minute(3, 75.0), hour(1, 45.0), hour(2, 75.0)])).unwrap();
     let found: Vec<_> = barn

@@ -6,7 +6,7 @@ use std::os::unix::process::CommandExt;
 use std::path::Path;
 use std::process::Command;
 
-use claymark_core::quality::Flag;
+use claymark_model::quality::Flag;
 use claymark_store::{Reader, StoreError, Writer};
 
 use crate::fixture::{Barn, at, reading, readings, recalled};

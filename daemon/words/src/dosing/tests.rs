@@ -1,16 +1,16 @@
 //! Both levers and waiting times as they are read, in the invented room of the stories.
 
-use claymark_core::clay::feed::Feed;
-use claymark_core::clay::levers::Bench;
-use claymark_core::clay::response::{Cascade, Residence};
-use claymark_core::clay::{Clouding, Yield};
-use claymark_core::id::Id;
-use claymark_core::notice::content::Visit;
-use claymark_core::refill::{Counted, Residual, Seen, Wanted};
-use claymark_core::units::{
+use claymark_clay::feed::Feed;
+use claymark_clay::levers::Bench;
+use claymark_clay::refill::{Counted, Residual, Seen, Wanted};
+use claymark_clay::response::{Cascade, Residence};
+use claymark_clay::water::Measured;
+use claymark_clay::{Clouding, Yield};
+use claymark_model::id::Id;
+use claymark_model::units::{
     GramsPerLitre, GramsPerMinute, Kilograms, Litres, LitresPerMinute, PeopleUnits, Unit,
 };
-use claymark_core::water::Measured;
+use claymark_notice::content::Visit;
 use jiff::Timestamp;
 
 use super::*;

@@ -1,11 +1,12 @@
 //! What to add, how long that lasts, and what else can be done.
 
-use claymark_core::notice::content::{DrumState, NightMix, Remedy, SeenRefill, Verdict};
-use claymark_core::outlook::{Clearer, Enough, Slower};
-use claymark_core::quality::thresholds::Span;
-use claymark_core::refill::Refill;
-use claymark_core::site::Place;
-use claymark_core::units::Turbidity;
+use claymark_clay::refill::Refill;
+use claymark_model::happening::SeenRefill;
+use claymark_model::quality::thresholds::Span;
+use claymark_model::site::Place;
+use claymark_model::units::Turbidity;
+use claymark_notice::content::{DrumState, NightMix, Remedy, Verdict};
+use claymark_notice::lasting::{Clearer, Enough, Slower};
 
 use crate::notice::Teller;
 use crate::{format, names, refill, unseen};

@@ -1,6 +1,6 @@
 //! A level can't be believed: its drum is watched worse than usual, and that is a warning in itself.
 
-use claymark_core::notice::content::LevelDoubt;
+use claymark_notice::content::LevelDoubt;
 
 use crate::names::short;
 use crate::notice::{Teller, Text, Wording, fit};

@@ -1,7 +1,7 @@
 //! What is known of one drum, in lines: how much is in it, how fast it falls, and what agrees with what.
 
-use claymark_core::forecast::{Basis, EmptyAt, Outlook};
-use claymark_core::notice::content::{DrumState, PumpState};
+use claymark_model::forecast::{Basis, EmptyAt, Outlook};
+use claymark_notice::content::{DrumState, PumpState};
 
 use crate::drying;
 use crate::format;

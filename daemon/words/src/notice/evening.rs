@@ -1,8 +1,8 @@
 //! The evening check: sent even when all is well.
 
-use claymark_core::forecast::{Forecast, Outlook, Subject};
-use claymark_core::notice::content::{EveningCheck, EveningDrum, Verdict};
-use claymark_core::site::Draws;
+use claymark_model::forecast::{Forecast, Outlook, Subject};
+use claymark_model::site::Draws;
+use claymark_notice::content::{EveningCheck, EveningDrum, Verdict};
 use jiff::SignedDuration;
 
 use crate::format;

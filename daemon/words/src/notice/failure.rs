@@ -15,8 +15,8 @@ mod water;
 mod water_only;
 mod wrong_weighing;
 
-use claymark_core::fieldlog::{Deed, LogEntry};
-use claymark_core::notice::failure::{Failure, Fault};
+use claymark_model::fieldlog::{Deed, LogEntry};
+use claymark_notice::failure::{Failure, Fault};
 
 use crate::names;
 use crate::notice::{Teller, Text, Wording};

@@ -1,6 +1,6 @@
 //! What became of the store and of the clock.
 
-use claymark_core::notice::keeping::{ClockStep, StoreFate};
+use claymark_notice::keeping::{ClockStep, StoreFate};
 use jiff::Timestamp;
 
 use crate::format;

@@ -1,7 +1,7 @@
 //! Readings are missing, or may be.
 
-use claymark_core::link::{LinkDown, Trouble};
-use claymark_core::notice::content::{Common, DrumState, ReadingsMissing, SilentSensor, Visit};
+use claymark_notice::content::{Common, DrumState, ReadingsMissing, SilentSensor, Visit};
+use claymark_notice::link::{LinkDown, Trouble};
 use jiff::Timestamp;
 
 use crate::names::{self, first_of, list, short};

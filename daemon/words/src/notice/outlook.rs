@@ -1,8 +1,8 @@
 //! Will it last: each drum and each supply, for whoever asks at the command line.
 
-use claymark_core::forecast::Forecast;
-use claymark_core::notice::content::{EveningDrum, Verdict, Visit};
-use claymark_core::site::Site;
+use claymark_model::forecast::Forecast;
+use claymark_model::site::Site;
+use claymark_notice::content::{EveningDrum, Verdict, Visit};
 use jiff::Timestamp;
 
 use crate::caution;

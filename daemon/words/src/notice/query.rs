@@ -1,6 +1,6 @@
 //! Entries, answers and records that weren't taken, or are asked about.
 
-use claymark_core::notice::query::{About, Queries, Query, WhyNot};
+use claymark_notice::query::{About, Queries, Query, WhyNot};
 
 use crate::fieldlog;
 use crate::names::short;
@@ -108,10 +108,10 @@ fn writer(query: &Query) -> String {
 
 #[cfg(test)]
 mod tests {
-    use claymark_core::bounds::Impossible;
-    use claymark_core::fieldlog::Deed;
-    use claymark_core::notice::register::Standing;
-    use claymark_core::notice::{Audience, Content, Notice, NoticeKind, Priority};
+    use claymark_clay::bounds::Impossible;
+    use claymark_model::fieldlog::Deed;
+    use claymark_notice::register::Standing;
+    use claymark_notice::{Audience, Content, Notice, NoticeKind, Priority};
 
     use super::*;
     use crate::notice::tests::room::{at, site};
@@ -153,7 +153,7 @@ mod tests {
                 key: long.to_owned(),
                 deed: Deed::Note { text: Some(long.to_owned()) },
                 done_at: at("2027-04-20T20:00:00Z"),
-                why: claymark_core::bounds::Unlikely::NothingWritten,
+                why: claymark_clay::bounds::Unlikely::NothingWritten,
             },
             About::NotKept { what: "field-log entry".to_owned(), why: long.to_owned() },
             About::Unreadable { count: 3, first: long.to_owned() },

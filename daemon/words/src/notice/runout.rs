@@ -1,8 +1,8 @@
 //! A drum will not last: told to the person who must get up.
 
-use claymark_core::notice::content::{Again, Runout};
-use claymark_core::notice::{Audience, Notice};
-use claymark_core::room::UNANSWERED_FOR;
+use claymark_notice::content::UNANSWERED_FOR;
+use claymark_notice::content::{Again, Runout};
+use claymark_notice::{Audience, Notice};
 
 use crate::caution;
 use crate::format;

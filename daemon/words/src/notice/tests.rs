@@ -4,21 +4,21 @@ mod advice;
 mod reach;
 pub(crate) mod room;
 
-use claymark_core::clay::Yield;
-use claymark_core::fieldlog::{Deed, LogEntry};
-use claymark_core::forecast::Outlook;
-use claymark_core::notice::content::{
+use claymark_clay::Yield;
+use claymark_model::fieldlog::{Deed, LogEntry};
+use claymark_model::forecast::Outlook;
+use claymark_model::plan::{Batch, Plan, Ramp, Row};
+use claymark_model::routine::HandCheck;
+use claymark_model::routine::StockRules;
+use claymark_model::site::{Place, Quantity};
+use claymark_model::units::{Litres, PeopleUnits, Unit};
+use claymark_notice::content::{
     Again, Because, Common, EveningCheck, LevelDoubt, ReadingsMissing, Runout, SilentSensor, Verdict,
     Withdrawn,
 };
-use claymark_core::notice::failure::{Failure, Fault};
-use claymark_core::notice::{Audience, Content, NoticeKind};
-use claymark_core::plan::{Batch, Plan, Ramp, Row};
-use claymark_core::room::{Effect, Event, Room};
-use claymark_core::site::{Place, Quantity};
-use claymark_core::stock::StockRules;
-use claymark_core::units::{Litres, PeopleUnits, Unit};
-use claymark_core::verify::HandCheck;
+use claymark_notice::failure::{Failure, Fault};
+use claymark_notice::{Audience, Content, NoticeKind};
+use claymark_room::{Effect, Event, Room};
 use jiff::SignedDuration;
 use proptest::prelude::*;
 
@@ -43,7 +43,7 @@ fn told(site: &Site, notice: &Notice) -> String {
     format!("{subject}\n[{length} characters]\n\n{text}")
 }
 
-fn evening(drums: Vec<claymark_core::notice::content::EveningDrum>) -> EveningCheck {
+fn evening(drums: Vec<claymark_notice::content::EveningDrum>) -> EveningCheck {
     EveningCheck {
         standing: Vec::new(),
         overdue: Vec::new(),

@@ -1,6 +1,6 @@
 //! A notice that didn't reach somebody, told to those who can still be reached.
 
-use claymark_core::notice::{Channel, Missed, Notice, Priority, Undelivered};
+use claymark_notice::{Channel, Missed, Notice, Priority, Undelivered};
 
 use crate::names::{self, list, short};
 use crate::notice::{SUBJECT_CHARS, Teller, Text, Wording, wording as words_of};

@@ -1,8 +1,9 @@
 //! A warning no longer holds, in words.
 
-use claymark_core::id::Id;
-use claymark_core::notice::Notice;
-use claymark_core::notice::content::{Because, DrumState, SeenRefill, Verdict, Visit, Withdrawn};
+use claymark_model::happening::SeenRefill;
+use claymark_model::id::Id;
+use claymark_notice::Notice;
+use claymark_notice::content::{Because, DrumState, Verdict, Visit, Withdrawn};
 
 use crate::names::{self, first_of, short};
 use crate::notice::failure;

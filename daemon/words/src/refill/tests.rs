@@ -1,10 +1,10 @@
 //! Sheets as they are read beside a drum.
 
-use claymark_core::clay::{Clouding, Yield};
-use claymark_core::forecast::EmptyAt;
-use claymark_core::id::Id;
-use claymark_core::refill::{Counted, Wanted};
-use claymark_core::units::{GramsPerLitre, Kilograms, LitresPerHour, PeopleUnits, Turbidity, Unit};
+use claymark_clay::refill::{Counted, Wanted};
+use claymark_clay::{Clouding, Yield};
+use claymark_model::forecast::EmptyAt;
+use claymark_model::id::Id;
+use claymark_model::units::{GramsPerLitre, Kilograms, LitresPerHour, PeopleUnits, Turbidity, Unit};
 use jiff::SignedDuration;
 
 use super::*;

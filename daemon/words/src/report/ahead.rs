@@ -1,10 +1,10 @@
 //! The week ahead: its heading, and what fills each drum. The days and the stock have their words elsewhere.
 
-use claymark_core::plan::FishDay;
-use claymark_core::refill::books::Residual;
-use claymark_core::refill::{Aim, Refill};
-use claymark_core::site::Site;
-use claymark_core::units::Litres;
+use claymark_clay::refill::books::Residual;
+use claymark_clay::refill::{Aim, Refill};
+use claymark_model::plan::FishDay;
+use claymark_model::site::Site;
+use claymark_model::units::Litres;
 use jiff::Timestamp;
 use jiff::civil::Date;
 

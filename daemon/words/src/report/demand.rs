@@ -1,8 +1,8 @@
 //! The oxygen that the fish take up, in plain words.
 
-use claymark_core::oxygen::demand::{DemandTrend, PerKilogram};
-use claymark_core::trend::{Side, Trend};
-use claymark_core::units::{Kilograms, Unit};
+use claymark_clay::oxygen::demand::{DemandTrend, PerKilogram};
+use claymark_clay::trend::{Side, Trend};
+use claymark_model::units::{Kilograms, Unit};
 use jiff::SignedDuration;
 
 use super::Mark;
@@ -219,7 +219,7 @@ const HOURS_A_DAY: f64 = 24.0;
 
 #[cfg(test)]
 mod tests {
-    use claymark_core::oxygen::demand::Demand;
+    use claymark_clay::oxygen::demand::Demand;
     use jiff::Timestamp;
 
     use super::*;

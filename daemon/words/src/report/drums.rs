@@ -3,8 +3,8 @@
 use jiff::tz::TimeZone;
 use jiff::{SignedDuration, Timestamp};
 
-use claymark_core::site::Site;
-use claymark_core::units::{Kilograms, Litres, PeopleUnits};
+use claymark_model::site::Site;
+use claymark_model::units::{Kilograms, Litres, PeopleUnits};
 
 use super::{counted, moment, percent};
 use crate::format::{duration, mass, number, volume};

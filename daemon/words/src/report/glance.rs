@@ -4,7 +4,7 @@ use jiff::SignedDuration;
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
 
-use claymark_core::site::Site;
+use claymark_model::site::Site;
 
 use super::{Mark, counted, names, percent};
 use crate::format::duration;

@@ -3,11 +3,11 @@
 use jiff::SignedDuration;
 use jiff::tz::TimeZone;
 
-use claymark_core::fieldlog::{Deed, LogEntry};
-use claymark_core::id::Id;
-use claymark_core::notice::Priority;
-use claymark_core::site::{Place, Site};
-use claymark_core::units::{Litres, Millimetres};
+use claymark_model::fieldlog::{Deed, LogEntry};
+use claymark_model::id::Id;
+use claymark_model::site::{Place, Site};
+use claymark_model::units::{Litres, Millimetres};
+use claymark_notice::Priority;
 
 use super::{Mark, counted, moment};
 use crate::format::{self, duration, number};

@@ -1,7 +1,7 @@
 //! How good the forecasts were, in plain words.
 
-use claymark_core::score::{Bounds, Coverage};
-use claymark_core::skill::Lead;
+use claymark_model::score::{Bounds, Coverage};
+use claymark_model::skill::Lead;
 use jiff::SignedDuration;
 use jiff::civil::Date;
 

@@ -1,6 +1,6 @@
 //! What is told of turbidity, temperature and oxygen.
 
-use claymark_core::units::Unit;
+use claymark_model::units::Unit;
 
 use super::{Mark, percent, seconds};
 use crate::caution::TOTAL_GAS;

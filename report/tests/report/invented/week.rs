@@ -4,17 +4,17 @@ use std::path::Path;
 
 use jiff::{SignedDuration, Timestamp};
 
-use claymark_core::fieldlog::{Deed, LogEntry};
-use claymark_core::forecast::{Basis, EmptyAt, Forecast, HORIZON, Outlook, Subject};
-use claymark_core::happening::{Happening, What};
-use claymark_core::id::Id;
-use claymark_core::notice::content::{Content, ReadingsMissing};
-use claymark_core::notice::{Answer, Audience, Notice, NoticeKind, Priority};
-use claymark_core::quality::Flag;
-use claymark_core::quarantine::{Quarantined, Reason};
-use claymark_core::reading::{Assessed, Reading, TestFlags};
-use claymark_core::site::{Place, Quantity, Sensor, Site};
-use claymark_core::units::{Kilograms, Litres, LitresPerHour};
+use claymark_model::fieldlog::{Deed, LogEntry};
+use claymark_model::forecast::{Basis, EmptyAt, Forecast, HORIZON, Outlook, Subject};
+use claymark_model::happening::{Happening, What};
+use claymark_model::id::Id;
+use claymark_model::quality::Flag;
+use claymark_model::quarantine::{Quarantined, Reason};
+use claymark_model::reading::{Assessed, Reading, TestFlags};
+use claymark_model::site::{Place, Quantity, Sensor, Site};
+use claymark_model::units::{Kilograms, Litres, LitresPerHour};
+use claymark_notice::content::{Content, ReadingsMissing};
+use claymark_notice::{Answer, Audience, Notice, NoticeKind, Priority};
 use claymark_report::week::Week;
 use claymark_store::Writer;
 use claymark_store::batch::{Batch, Channel, Delivery, DeliveryState, Issued};

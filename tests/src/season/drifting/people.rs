@@ -1,7 +1,7 @@
 //! Refills as a renewal process: the drum is filled when it has come down to a level drawn by lot.
 
-use claymark_core::fieldlog::{Deed as Entry, LogEntry};
-use claymark_core::units::{Kilograms, Litres};
+use claymark_model::fieldlog::{Deed as Entry, LogEntry};
+use claymark_model::units::{Kilograms, Litres};
 use jiff::SignedDuration;
 
 use super::moods::Mood;

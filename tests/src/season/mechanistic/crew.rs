@@ -1,7 +1,7 @@
 //! People: they come at odd times, pour, turn knobs, and write down some of it.
 
-use claymark_core::fieldlog::{Deed as Entry, LogEntry};
-use claymark_core::units::{Kilograms, Litres};
+use claymark_model::fieldlog::{Deed as Entry, LogEntry};
+use claymark_model::units::{Kilograms, Litres};
 use jiff::SignedDuration;
 
 use super::Works;

@@ -1,7 +1,7 @@
 //! Oxygen that falls, and power that has gone.
 
-use claymark_core::notice::failure::{Failure, Sign};
-use claymark_core::site::Place;
+use claymark_model::site::Place;
+use claymark_notice::failure::{Failure, Sign};
 use jiff::Timestamp;
 
 use super::Words;

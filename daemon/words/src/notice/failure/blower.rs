@@ -1,7 +1,7 @@
 //! The blower has stopped.
 
-use claymark_core::notice::failure::Failure;
-use claymark_core::site::Place;
+use claymark_model::site::Place;
+use claymark_notice::failure::Failure;
 use jiff::Timestamp;
 
 use super::Words;

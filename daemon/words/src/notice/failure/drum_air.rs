@@ -1,7 +1,7 @@
 //! A drum's air has failed and its clay settles.
 
-use claymark_core::notice::failure::Failure;
-use claymark_core::units::GramsPerLitre;
+use claymark_model::units::GramsPerLitre;
+use claymark_notice::failure::Failure;
 
 use super::Words;
 use crate::format;

@@ -1,6 +1,6 @@
 //! Less fresh water comes into the head tank.
 
-use claymark_core::notice::failure::Failure;
+use claymark_notice::failure::Failure;
 
 use super::Words;
 use crate::format;

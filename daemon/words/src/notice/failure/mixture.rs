@@ -1,8 +1,8 @@
 //! The clay itself: lumps, and a lot that clouds otherwise.
 
-use claymark_core::clay::Yield;
-use claymark_core::notice::failure::Failure;
-use claymark_core::site::Drum;
+use claymark_clay::Yield;
+use claymark_model::site::Drum;
+use claymark_notice::failure::Failure;
 
 use super::Words;
 use crate::format;

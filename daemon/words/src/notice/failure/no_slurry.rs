@@ -1,8 +1,8 @@
 //! No slurry reaches the head tank: the pump has stopped, its line is plugged, or its tube has split.
 
-use claymark_core::id::Id;
-use claymark_core::notice::failure::Failure;
-use claymark_core::units::LitresPerHour;
+use claymark_model::id::Id;
+use claymark_model::units::LitresPerHour;
+use claymark_notice::failure::Failure;
 
 use super::Words;
 use crate::caution::ELECTRICITY;

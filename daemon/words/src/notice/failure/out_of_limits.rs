@@ -1,7 +1,7 @@
 //! Water outside what the fish want, for no reason that shows.
 
-use claymark_core::notice::failure::Limited;
-use claymark_core::site::Place;
+use claymark_model::site::Place;
+use claymark_notice::failure::Limited;
 
 use super::Words;
 use crate::names::{self, short};

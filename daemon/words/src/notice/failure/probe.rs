@@ -1,7 +1,7 @@
 //! A probe that reads wrong: fouled, out of the water, or full of bubbles.
 
-use claymark_core::id::Id;
-use claymark_core::notice::failure::Failure;
+use claymark_model::id::Id;
+use claymark_notice::failure::Failure;
 
 use super::Words;
 use crate::format;

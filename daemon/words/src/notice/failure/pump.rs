@@ -1,7 +1,7 @@
 //! The pump's tube wears, or the pump hangs in another drum.
 
-use claymark_core::id::Id;
-use claymark_core::notice::failure::Failure;
+use claymark_model::id::Id;
+use claymark_notice::failure::Failure;
 
 use super::Words;
 use crate::format;

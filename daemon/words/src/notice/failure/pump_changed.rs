@@ -1,7 +1,7 @@
 //! The pump or a valve was changed and nobody wrote it down.
 
-use claymark_core::notice::content::Verdict;
-use claymark_core::notice::failure::{Failure, PumpChanged};
+use claymark_notice::content::Verdict;
+use claymark_notice::failure::{Failure, PumpChanged};
 
 use super::Words;
 use super::signs::about_ml;

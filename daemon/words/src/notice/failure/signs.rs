@@ -1,10 +1,10 @@
 //! What the data show, a line a sign.
 
-use claymark_core::clay::Yield;
-use claymark_core::id::Id;
-use claymark_core::notice::failure::{Limited, Sign};
-use claymark_core::site::{Place, Quantity};
-use claymark_core::units::{Celsius, Litres, LitresPerHour};
+use claymark_clay::Yield;
+use claymark_model::id::Id;
+use claymark_model::site::{Place, Quantity};
+use claymark_model::units::{Celsius, Litres, LitresPerHour};
+use claymark_notice::failure::{Limited, Sign};
 
 use crate::format;
 use crate::names;
@@ -141,7 +141,7 @@ impl Teller<'_> {
 
     /// "65 NTU", in the unit in which that place's sensor speaks.
     pub(super) fn turbidity(&self, place: &Place, value: f64) -> String {
-        let here = |sensor: &&claymark_core::site::Sensor| {
+        let here = |sensor: &&claymark_model::site::Sensor| {
             sensor.quantity == Quantity::Turbidity && sensor.place == *place
         };
         let unit = self.site.sensors.iter().find(here).map(|sensor| sensor.unit.to_string());

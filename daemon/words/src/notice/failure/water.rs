@@ -1,8 +1,8 @@
 //! The water: too much of it, or too cold.
 
-use claymark_core::notice::failure::Failure;
-use claymark_core::site::Place;
-use claymark_core::units::Celsius;
+use claymark_model::site::Place;
+use claymark_model::units::Celsius;
+use claymark_notice::failure::Failure;
 use jiff::Timestamp;
 
 use super::Words;

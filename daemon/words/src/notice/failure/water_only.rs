@@ -1,7 +1,7 @@
 //! Water was poured into a drum without clay.
 
-use claymark_core::notice::failure::{Failure, WaterOnly};
-use claymark_core::site::Place;
+use claymark_model::site::Place;
+use claymark_notice::failure::{Failure, WaterOnly};
 
 use super::Words;
 use crate::caution::HANDLING;

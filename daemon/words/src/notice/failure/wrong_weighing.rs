@@ -1,7 +1,7 @@
 //! The clay of a refill was weighed or typed wrongly.
 
-use claymark_core::notice::failure::Failure;
-use claymark_core::units::GramsPerLitre;
+use claymark_model::units::GramsPerLitre;
+use claymark_notice::failure::Failure;
 
 use super::Words;
 use crate::format;

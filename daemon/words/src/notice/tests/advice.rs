@@ -1,10 +1,10 @@
 //! What to do about a drum, where filling it as usual isn't the answer.
 
-use claymark_core::forecast::EmptyAt;
-use claymark_core::notice::content::{EveningDrum, NightMix, Remedy, Verdict};
-use claymark_core::refill::books::Source;
-use claymark_core::refill::{Counted, Refill, Residual, Seen, Wanted};
-use claymark_core::units::{GramsPerLitre, Litres, LitresPerHour, Turbidity};
+use claymark_clay::refill::books::Source;
+use claymark_clay::refill::{Counted, Refill, Residual, Seen, Wanted};
+use claymark_model::forecast::EmptyAt;
+use claymark_model::units::{GramsPerLitre, Litres, LitresPerHour, Turbidity};
+use claymark_notice::content::{EveningDrum, NightMix, Remedy, Verdict};
 use jiff::SignedDuration;
 
 use super::room::{at, lasting, not_lasting, remedy, site, visit};

@@ -1,8 +1,8 @@
 //! Who wasn't reached, and why the broker is silent.
 
-use claymark_core::link::{LinkDown, Trouble};
-use claymark_core::notice::content::Remedy;
-use claymark_core::notice::{Channel, Missed, Undelivered};
+use claymark_notice::content::Remedy;
+use claymark_notice::link::{LinkDown, Trouble};
+use claymark_notice::{Channel, Missed, Undelivered};
 
 use super::*;
 
@@ -59,7 +59,7 @@ pub(super) fn every_kind(remedy: Remedy) -> Vec<Content> {
 fn a_call_that_did_not_reach_somebody_is_passed_on_whole() {
     let call = notice("2027-04-20T20:40:00Z", Content::Runout(Box::new(runout(Again::Due))));
     let silent = notice("2027-04-20T20:40:00Z", taken_over(true));
-    let calm = Notice { priority: claymark_core::notice::Priority::Morning, ..silent };
+    let calm = Notice { priority: claymark_notice::Priority::Morning, ..silent };
     let doubtful = Missed { may_have_it: true, ..missed("ann", Channel::Email, "no answer within 60 s") };
     let refused = "permanent error (550): 5.1.1 nobody of that name";
     let both = [

@@ -1,23 +1,24 @@
 //! An invented room (Alder Bend Hatchery) and states of its drums, for the sentences.
 
-use claymark_core::forecast::{Basis, EmptyAt, Forecast, Outlook, Subject};
-use claymark_core::id::Id;
-use claymark_core::notice::content::{
-    Doubted, DrumState, EveningDrum, PumpSetting, PumpState, Remedy, SeenRefill, Verdict, Visit,
-};
-use claymark_core::notice::{Audience, Content, Notice, Priority};
-use claymark_core::outlook::{Clearer, Enough, Slower};
-use claymark_core::quality::thresholds::{Span, Thresholds};
-use claymark_core::refill::books::Source;
-use claymark_core::refill::{Counted, Refill, Residual, Wanted};
-use claymark_core::site::{
+use claymark_clay::refill::books::Source;
+use claymark_clay::refill::{Counted, Refill, Residual, Wanted};
+use claymark_model::forecast::{Basis, EmptyAt, Forecast, Outlook, Subject};
+use claymark_model::happening::SeenRefill;
+use claymark_model::id::Id;
+use claymark_model::quality::thresholds::{Span, Thresholds};
+use claymark_model::site::{
     ClaySupply, Contact, Draws, Drum, HeadTank, Place, Premix, Pump, Quantity, Senses, Sensor, Site, Staff,
     Tank, WaterLimits,
 };
-use claymark_core::strapping::StrappingTable;
-use claymark_core::units::{
+use claymark_model::strapping::StrappingTable;
+use claymark_model::units::{
     GramsPerLitre, Kilograms, Litres, LitresPerHour, Millimetres, PeopleUnits, Turbidity, Unit,
 };
+use claymark_notice::content::{
+    Doubted, DrumState, EveningDrum, PumpSetting, PumpState, Remedy, Verdict, Visit,
+};
+use claymark_notice::lasting::{Clearer, Enough, Slower};
+use claymark_notice::{Audience, Content, Notice, Priority};
 use jiff::tz::TimeZone;
 use jiff::{SignedDuration, Timestamp};
 

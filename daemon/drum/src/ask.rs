@@ -1,0 +1,168 @@
+//! What others may ask of a drum beside its forecast: what if, how fast of late, how fast by rights.
+
+use jiff::{SignedDuration, Timestamp};
+
+use super::DrumWatch;
+use super::ahead::{Ahead, believed, quantiles};
+use super::bank::Phase;
+use super::hours::{hours, in_hours, timestamp};
+use super::mind::View;
+use super::scorer::Scored;
+use super::series::Point;
+use super::state::Belief;
+use super::stats::{count, robust_slope, spread};
+use super::tuning::ASKED_HOURS;
+use super::written::unseen;
+use claymark_model::forecast::{EmptyAt, Forecast};
+use claymark_model::skill::MarkForecast;
+use claymark_model::units::{Litres, LitresPerHour};
+use claymark_model::unseen::Unseen;
+
+/// Something that isn't so, to see what would be.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct WhatIf {
+    /// If it held that much now; `None`: what it holds.
+    pub volume: Option<Litres>,
+    /// If the pump's draw were multiplied by this; 1: as it is.
+    pub draw_share: f64,
+}
+
+/// Litres per hour that leave a drum.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Slope {
+    /// Positive while the level falls.
+    pub draw: LitresPerHour,
+    /// Its standard deviation.
+    pub sd: LitresPerHour,
+}
+
+/// What a drum holds.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct VolumeNow {
+    /// Heel included.
+    pub volume: Litres,
+    /// Its standard deviation.
+    pub sd: Litres,
+}
+
+impl DrumWatch {
+    /// Litres that the pump can't lift.
+    #[must_use]
+    pub fn heel(&self) -> Litres {
+        Litres(self.facts.heel)
+    }
+
+    /// Judges what was said of marks by what `forecast`, made just now, believes, learns from it, and says more.
+    ///
+    /// Returns what is new or settled.
+    pub fn score(&mut self, forecast: &Forecast) -> Vec<MarkForecast> {
+        let mut scorer = std::mem::take(&mut self.scorer);
+        let passes = |volume| self.passes(forecast.at, volume);
+        scorer.look(&Scored { id: self.drum(), heel: self.heel(), passes }, forecast);
+        let said = scorer.take();
+        self.scorer = scorer;
+        said.iter().filter_map(MarkForecast::settled).for_each(|settled| self.calibration.learn(&settled));
+        said
+    }
+
+    /// Takes what had been said of a mark before a restart.
+    pub fn recall_mark(&mut self, said: MarkForecast) {
+        if let Some(settled) = said.settled() {
+            self.calibration.learn(&settled);
+        }
+        self.scorer.recall(said);
+    }
+
+    /// When it would be empty if things were otherwise; `None` when no draw is known.
+    #[must_use]
+    pub fn empty_if(&self, now: Timestamp, what: WhatIf) -> Option<EmptyAt> {
+        let prospect = self.prospect(now).ok()?;
+        let vessel = prospect.bank.vessel;
+        let mut state = prospect.bank.lead.state;
+        if let Some(Litres(volume)) = what.volume {
+            let sd = state.volume().sd;
+            state.set_volume(Belief { mean: volume, sd }, &prospect.bank.noise.ripple());
+        }
+        let known = state.strength_of_draw().sd < super::UNTOLD_DRAW_SD && what.draw_share > 0.0;
+        let ahead = || Ahead::of(&state, &vessel, vessel.heel, what.draw_share, prospect.bank.hidden());
+        known.then(|| quantiles(now, &[(1.0, ahead())], &self.calibration))
+    }
+
+    /// When it will have come down to `volume`, as things are; `None` when nothing can be said.
+    #[must_use]
+    pub fn reaches(&self, now: Timestamp, volume: Litres) -> Option<EmptyAt> {
+        Some(quantiles(now, &self.way_down(now, volume)?, &self.calibration))
+    }
+
+    /// When the level that is believed will have come down to `volume`: what can be judged by that level later.
+    fn passes(&self, now: Timestamp, volume: Litres) -> Option<EmptyAt> {
+        Some(believed(now, &self.way_down(now, volume)?, &self.calibration))
+    }
+
+    fn way_down(&self, now: Timestamp, volume: Litres) -> Option<Vec<(f64, Ahead)>> {
+        let prospect =
+            self.prospect(now).ok().filter(|ahead| ahead.in_use && ahead.bank.phase != Phase::Dry)?;
+        Some(prospect.ahead(volume.0.max(prospect.bank.vessel.heel)))
+    }
+
+    /// The slope of the level over the last `over`, whatever is expected; `None` with too few readings.
+    #[must_use]
+    pub fn slope(&self, now: Timestamp, over: SignedDuration) -> Option<Slope> {
+        let points: Vec<Point> = self.series.between(hours(now) - in_hours(over), hours(now)).collect();
+        let (first, last) = (points.first()?, points.last()?);
+        if points.len() < LEAST_POINTS || last.t - first.t < in_hours(over) / 2.0 {
+            return None;
+        }
+        let pairs: Vec<_> = points.iter().map(|point| (point.t, point.v)).collect();
+        let draw = -robust_slope(&pairs)?;
+        let mut off: Vec<f64> = points.iter().map(|point| point.v + draw * (point.t - first.t)).collect();
+        // Of evenly spaced points: sd · √12 / (span · √n); neighbours hang together, which doubles it.
+        let sd = spread(&mut off)? * 2.0 * (12.0 / count(points.len())).sqrt() / (last.t - first.t);
+        Some(Slope { draw: LitresPerHour(draw), sd: LitresPerHour(sd) })
+    }
+
+    /// What should be drawn at this level by the pump's setting and what was learned of it.
+    #[must_use]
+    pub fn expected_draw(&self, now: Timestamp) -> Option<Slope> {
+        let prospect = self.prospect(now).ok()?;
+        let draw = prospect.bank.lead.draw(&prospect.bank.vessel);
+        Some(Slope { draw: LitresPerHour(draw.mean), sd: LitresPerHour(draw.mean * draw.sd) })
+    }
+
+    /// What it holds; `None` when nothing can be said.
+    #[must_use]
+    pub fn volume_now(&self, now: Timestamp) -> Option<VolumeNow> {
+        let bank = self.prospect(now).ok()?.bank;
+        let Belief { mean, sd } = bank.lead.state.volume();
+        Some(VolumeNow { volume: Litres(mean.clamp(0.0, self.facts.brim())), sd: Litres(sd) })
+    }
+
+    /// A refill that was written down in the last hours and that no level shows.
+    #[must_use]
+    pub fn unseen(&self, now: Timestamp) -> Option<Unseen> {
+        let watch = self.up_to_date(now);
+        let view = View { facts: &self.facts, series: &self.series, hands: &self.hands };
+        match watch.mind.at(view, hours(now)) {
+            Some(bank) => bank.unseen(),
+            None => {
+                let (hand, figures) = self.hands.last_refill(hours(now))?;
+                (hours(now) - hand.at < ASKED_HOURS).then(|| unseen(&hand.key, hand.at, figures))
+            }
+        }
+    }
+
+    /// The key of the last refill that was written down, and whether the level is believed against it, as of the last look.
+    #[must_use]
+    pub fn denied(&self) -> Option<(&str, bool)> {
+        self.mind.bank.as_ref()?.written.as_ref().map(|written| written.denied())
+    }
+
+    /// The usable levels of that time, minute by minute, oldest first.
+    pub fn levels(&self, from: Timestamp, to: Timestamp) -> impl Iterator<Item = (Timestamp, Litres)> {
+        let points = self.series.between(hours(from), hours(to));
+        points.map(|point| (timestamp(point.t), Litres(point.v)))
+    }
+}
+
+/// Fewer minutes than this tell no slope.
+const LEAST_POINTS: usize = 5;

@@ -1,0 +1,329 @@
+//! When another account is believed: enough evidence, for long enough.
+//!
+//! Foam can feign anything for a while, so each turn must also have lasted: a high rise less long than a low one,
+//! one that somebody wrote down least.
+
+use super::bank::{Bank, Phase};
+use super::facts::Facts;
+use super::hands::Hands;
+use super::state::Belief;
+use super::story::{Account, Turn};
+use super::tuning::{
+    BACK_ODDS, CHANGE_ODDS, CHANGE_SHARE, CHANGE_SIGMAS, CLOG_HOURS, CLOG_KNOWN_SD, CLOG_SHARE,
+    CONTRADICTS_SHARE, DROP_HOURS, EMPTY_SHARE, EMPTY_STILL_SHARE, FAR_BACK_ODDS, FASTER_HOURS,
+    FOAMED_RISE_HOURS, FROTH_ENDS_ODDS, FROTH_HOURS, FROTH_SEEN_HOURS, HINTED_ODDS, KNOWN_DRAW_SD,
+    LOG_APART_HOURS, LOGGED_RISE_HOURS, MOST_CHANGE, POURED_ODDS, RISEN_SD_SHARE, RISES, SLOWER_HOURS,
+    START_HOURS, STEADY, STEP_ODDS, STEP_SHARE, STOP_HOURS, UNFIT,
+};
+use claymark_model::happening::What;
+use claymark_model::units::{Litres, LitresPerHour};
+
+/// Something found, and when it began, hours since 1970.
+pub(super) type Found = (f64, What);
+
+impl Bank {
+    /// Believes another account if it is time; says what that means.
+    pub fn judge(&mut self, facts: &Facts, hands: &Hands, found: &mut Vec<Found>) {
+        if let Some(place) = self.others.iter().position(|other| self.convinces(other, hands)) {
+            self.believe(place, facts, hands, found);
+        }
+        self.may_be_dry(found);
+        self.may_be_dead(hands, found);
+        self.may_be_clogging(found);
+        self.judge_written();
+    }
+
+    fn convinces(&self, other: &Account, hands: &Hands) -> bool {
+        let age = self.at - other.since;
+        let rise = other.state.volume().mean - self.lead.state.volume().mean;
+        let share = rise / self.vessel.span;
+        let steady = other.fits > STEADY && other.newest > STEADY;
+        match other.turn {
+            Turn::Goes if self.lead.froth > 0.0 => {
+                other.odds > FROTH_ENDS_ODDS && steady && age >= FROTH_SEEN_HOURS
+            }
+            // A stuck sensor that comes back stands where reckoning says.
+            Turn::Goes if matches!(self.phase, Phase::Still { .. }) => {
+                other.odds > FAR_BACK_ODDS || other.odds > BACK_ODDS && other.newest > STEADY
+            }
+            Turn::Goes => {
+                other.odds > BACK_ODDS && (steady || self.lead.fits < UNFIT && other.odds > FAR_BACK_ODDS)
+            }
+            Turn::Rose => {
+                let logged = self.is_logged(hands, other.since);
+                let foamed = self.unfit.is_some_and(|unfit| other.since - unfit > IN_FOAM_HOURS);
+                let dwell = if foamed || self.contradicts_log(other) {
+                    Some(FOAMED_RISE_HOURS)
+                } else if logged {
+                    Some(LOGGED_RISE_HOURS)
+                } else {
+                    dwell(share)
+                };
+                share > STEP_SHARE / 2.0
+                    && steady
+                    && other.odds - self.foamed_odds() > STEP_ODDS
+                    && dwell.is_some_and(|dwell| age >= dwell)
+            }
+            // When it rose, the level may not yet have been known for as restless as it is.
+            Turn::Foamed => {
+                let stands_out = other.state.froth_height() > FOAM_SCATTERS * self.scatter();
+                other.odds > STEP_ODDS && steady && age >= FROTH_SEEN_HOURS && stands_out
+            }
+            Turn::Poured => other.odds > POURED_ODDS && age >= LOGGED_RISE_HOURS,
+            Turn::Dropped => rise < 0.0 && steady && other.odds > STEP_ODDS && age >= DROP_HOURS,
+            Turn::Changed => {
+                let (new, old) = (other.state.strength_of_draw(), self.lead.state.strength_of_draw());
+                let by = new.mean - old.mean;
+                let lasts = if by > 0.0 { FASTER_HOURS } else { SLOWER_HOURS };
+                other.odds > CHANGE_ODDS
+                    && steady
+                    && age >= lasts
+                    && (CHANGE_SHARE..=MOST_CHANGE).contains(&by.abs())
+                    && by.abs() >= CHANGE_SIGMAS * new.sd
+            }
+            Turn::Hinted => other.odds > HINTED_ODDS && steady,
+            Turn::Stopped => other.odds > CHANGE_ODDS && age >= STOP_HOURS && other.fits > STEADY,
+            Turn::Started => {
+                // A level that hardly falls isn't drawn from.
+                let by = other.state.strength_of_draw().mean - self.lead.state.strength_of_draw().mean;
+                let fell = other.draw(&self.vessel).mean * age;
+                let seen = !self.told_off || fell > SEEN_FALL * self.scatter();
+                other.odds > CHANGE_ODDS && age >= START_HOURS && by.abs() < MOST_CHANGE && seen
+            }
+        }
+    }
+
+    /// How probable it is that foam stands on the level.
+    fn foamed_odds(&self) -> f64 {
+        let foamed = self.others.iter().filter(|other| other.turn == Turn::Foamed);
+        foamed.map(|foamed| foamed.odds).fold(0.0, f64::max)
+    }
+
+    /// Somebody wrote down quite other litres just now.
+    fn contradicts_log(&self, rose: &Account) -> bool {
+        let apart = |poured: &&Account| {
+            (poured.state.volume().mean - rose.state.volume().mean).abs()
+                > CONTRADICTS_SHARE * self.vessel.span
+        };
+        self.others.iter().filter(|other| other.turn == Turn::Poured).any(|poured| apart(&poured))
+    }
+
+    /// Somebody wrote down a refill about `t` that isn't the last one found.
+    pub fn is_logged(&self, hands: &Hands, t: f64) -> bool {
+        let taken = self.refilled.is_some_and(|refilled| (t - refilled).abs() < 2.0 * LOG_APART_HOURS);
+        hands.refills_about(t, LOG_APART_HOURS) > usize::from(taken)
+    }
+
+    fn believe(&mut self, place: usize, facts: &Facts, hands: &Hands, found: &mut Vec<Found>) {
+        let (left, unfit) = (self.left, self.unfit);
+        let old = self.follow(place);
+        let turn = std::mem::replace(&mut self.lead.turn, Turn::Goes);
+        let began = left
+            .map_or(self.lead.since, |left| left.min(self.lead.since).max(self.lead.since - POURING_HOURS));
+        match turn {
+            Turn::Goes => {
+                self.go_back();
+                self.rise_was_none(&old);
+            }
+            Turn::Rose | Turn::Poured => self.rose((began, turn), &old, hands, found),
+            Turn::Foamed => self.others.retain(|other| other.turn != Turn::Foamed),
+            Turn::Dropped => self.dropped(began, &old, found),
+            Turn::Changed => self.changed(&old, found),
+            Turn::Hinted => {
+                self.changed(&old, found);
+                // The other sensor may be wrong.
+                self.others.push(Account { turn: Turn::Goes, since: self.at, ..old });
+            }
+            Turn::Stopped => self.stopped(&old, facts, hands, found),
+            Turn::Started => self.started(hands, found),
+        }
+        if turn == Turn::Foamed {
+            self.foamed = Some(unfit.map_or(began, |unfit| unfit.min(began)));
+        } else {
+            self.lead.since = self.at;
+        }
+        if turn == Turn::Poured {
+            // The log was believed, not the readings.
+            let foamed = self.lead.fits < UNFIT;
+            self.unfit = unfit.or(foamed.then_some(self.at - 1.01 * IN_FOAM_HOURS));
+        } else {
+            self.lead.fits = 1.0;
+        }
+    }
+
+    /// What was taken for a step or a stop was foam or a stuck sensor.
+    fn go_back(&mut self) {
+        self.phase = if self.lead.draws { Phase::Drawn } else { Phase::Idle };
+        self.others.clear();
+    }
+
+    fn rose(&mut self, (began, by): (f64, Turn), old: &Account, hands: &Hands, found: &mut Vec<Found>) {
+        let to = self.lead.state.volume().mean;
+        let added = to - old.state.volume().mean;
+        let logged = self.is_logged(hands, began);
+        found.push((began, What::Refilled { added: Litres(added), to: Litres(to), logged }));
+        self.refilled = Some(self.at);
+        self.rose_by(began, added, by);
+        self.since = began;
+        if self.lead.draws {
+            self.phase = Phase::Drawn;
+        }
+        // Freshly stirred slurry foams; the level isn't yet what it will be.
+        self.lead.state.add_volume(Belief { mean: 0.0, sd: RISEN_SD_SHARE * self.vessel.span });
+        self.others.clear();
+        self.others.push(Account { turn: Turn::Goes, since: self.at, ..*old });
+    }
+
+    fn dropped(&mut self, began: f64, old: &Account, found: &mut Vec<Found>) {
+        let taken = old.state.volume().mean - self.lead.state.volume().mean;
+        let froth = self.refilled.is_some_and(|refilled| self.at - refilled < FROTH_HOURS);
+        self.rise_was_none(old);
+        if self.wiped.is_some_and(|wiped| (began - wiped).abs() < LOG_APART_HOURS) {
+            found.push((began, What::SensorShifted { by: Litres(-taken) }));
+        } else if !froth && taken > STEP_SHARE * self.vessel.span {
+            found.push((
+                began,
+                What::TakenOut { taken: Litres(taken), to: Litres(self.lead.state.volume().mean) },
+            ));
+            self.since = began;
+        }
+        self.others.clear();
+    }
+
+    fn changed(&mut self, old: &Account, found: &mut Vec<Found>) {
+        let volume = self.lead.state.volume().mean;
+        let from = old.state.draw_at(&self.vessel, volume).mean;
+        let to = self.lead.state.draw_at(&self.vessel, volume).mean;
+        self.since = self.lead.since;
+        self.steps_down += u32::from(to < from);
+        if to > from {
+            self.new_setting();
+        }
+        found.push((self.since, What::DrawChanged { from: LitresPerHour(from), to: LitresPerHour(to) }));
+        self.others.clear();
+    }
+
+    fn started(&mut self, hands: &Hands, found: &mut Vec<Found>) {
+        let draw = LitresPerHour(self.lead.draw(&self.vessel).mean);
+        let off = hands.rpm(self.at).is_some_and(|rpm| rpm <= 0.0) || hands.here(self.at) == Some(false);
+        let still = matches!(self.phase, Phase::Still { .. });
+        self.phase = Phase::Drawn;
+        self.since = self.lead.since;
+        self.others.clear();
+        if !still {
+            found.push((self.since, if off { What::Leaking { draw } } else { What::Draws { draw } }));
+        }
+    }
+
+    fn stopped(&mut self, old: &Account, facts: &Facts, hands: &Hands, found: &mut Vec<Found>) {
+        let since = self.lead.since;
+        let over = self.lead.state.volume().mean - self.vessel.heel;
+        self.others.clear();
+        self.since = since;
+        if over <= EMPTY_STILL_SHARE * self.vessel.span {
+            found.push((since, What::RanEmpty));
+            self.phase = Phase::Dry;
+        } else if self.should_draw(old, facts, hands) {
+            let then = self.lead;
+            found.push((since, self.stands_still(hands, since, false)));
+            self.stand_still(since, then);
+        } else {
+            self.phase = Phase::Idle;
+            found.push((since, What::Rests { volume: Litres(self.lead.state.volume().mean) }));
+        }
+    }
+
+    fn stands_still(&self, hands: &Hands, since: f64, frozen: bool) -> What {
+        What::StandsStill {
+            volume: Litres(self.lead.state.volume().mean),
+            rpm: hands.rpm(self.at),
+            minutes: (self.at - since) * MINUTES_PER_HOUR,
+            frozen,
+        }
+    }
+
+    /// Readings that are the same to the last digit aren't those of a drum that is drawn.
+    fn may_be_dead(&mut self, hands: &Hands, found: &mut Vec<Found>) {
+        if self.phase != Phase::Drawn {
+            return;
+        }
+        let Some((since, then)) = self.dead() else { return };
+        let mut stands = then;
+        stands.draws = false;
+        self.lead = Account { odds: 0.0, since, ..stands };
+        found.push((since, self.stands_still(hands, since, true)));
+        self.stand_still(since, then);
+    }
+
+    /// A draw that falls by and by at the same setting; one step down is a changed draw, two are a clog.
+    fn may_be_clogging(&mut self, found: &mut Vec<Found>) {
+        let draw = self.lead.state.strength_of_draw();
+        let well_known = draw.sd < CLOG_KNOWN_SD && self.phase == Phase::Drawn && self.unfit.is_none();
+        if !well_known {
+            return;
+        }
+        let Some((since, before)) = self.setting else {
+            self.setting = Some((self.at, draw.mean));
+            return;
+        };
+        if draw.mean > before {
+            self.setting = Some((self.at, draw.mean));
+        } else if before - draw.mean > CLOG_SHARE && self.at - since > CLOG_HOURS && self.steps_down != 1 {
+            let now = self.lead.draw(&self.vessel).mean;
+            let from = LitresPerHour(now * (before - draw.mean).exp());
+            found.push((since, What::Clogging { from, to: LitresPerHour(now) }));
+            self.new_setting();
+        }
+    }
+
+    /// Reckoning goes on from before the level stood still.
+    fn stand_still(&mut self, since: f64, then: Account) {
+        self.phase = Phase::Still { since };
+        self.since = since;
+        let mut reckoned = Account { draws: true, turn: Turn::Goes, since, odds: -STILL_LEAD, ..then };
+        reckoned.foam(0.0);
+        reckoned.state.predict(&self.vessel, self.at - since, true, &self.noise.ripple(), 0.0);
+        self.others.clear();
+        self.others.push(reckoned);
+    }
+
+    fn should_draw(&self, old: &Account, facts: &Facts, hands: &Hands) -> bool {
+        let (rpm, here) = (hands.rpm(self.at), hands.here(self.at));
+        let known = old.state.strength_of_draw().sd < KNOWN_DRAW_SD;
+        match (rpm, here) {
+            (Some(rpm), _) if rpm <= 0.0 => false,
+            (_, Some(false)) => false,
+            // Another drum may be drawn instead; but then the air goes on rippling this one.
+            (_, None) if facts.shared => known && self.noise.is_dead(),
+            (Some(_), _) => true,
+            (None, _) => known,
+        }
+    }
+
+    fn may_be_dry(&mut self, found: &mut Vec<Found>) {
+        let empty = self.vessel.heel + EMPTY_SHARE * self.vessel.span;
+        if self.phase == Phase::Drawn && self.lead.state.volume().mean <= empty && self.unfit.is_none() {
+            self.phase = Phase::Dry;
+            self.since = self.at;
+            self.others.clear();
+            found.push((self.at, What::RanEmpty));
+        }
+    }
+}
+
+/// How long an unlogged rise by that share must stand.
+fn dwell(share: f64) -> Option<f64> {
+    RISES.iter().find(|(least, _)| share >= *least).map(|(_, hours)| *hours)
+}
+
+const MINUTES_PER_HOUR: f64 = 60.0;
+/// h. Readings that didn't fit for so long before a rise are of foam.
+const IN_FOAM_HOURS: f64 = 25.0 / 60.0;
+/// h. Pouring takes no longer.
+const POURING_HOURS: f64 = 4.0 / 60.0;
+/// Scatters. By so much a level must have fallen of which somebody said that nothing draws from it.
+const SEEN_FALL: f64 = 3.0;
+/// Scatters. Foam that stands no higher is the restlessness of the level.
+const FOAM_SCATTERS: f64 = 4.0;
+/// By so much (ln) a level that stands still is believed against a pump that goes on.
+const STILL_LEAD: f64 = 10.0;

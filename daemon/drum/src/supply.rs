@@ -1,0 +1,142 @@
+//! All drums of one pump together.
+//!
+//! Drawn *one after the other*, the supply ends when the last is empty: the times of all add up.
+//!
+//! Drawn *together* through a common suction line, it ends when the **first** is empty. Air enters the line where that
+//! drum has bared its intake, and air passes far more easily than slurry, so from then on the pump lifts air and leaves
+//! the slurry of the others standing. Drums that are also joined below the slurry, or level out through the line itself,
+//! stand at one level and are empty in the same minute, so the same rule holds for them. Each drum's own draw is
+//! what its own level shows; the pump's is their sum.
+
+use jiff::Timestamp;
+
+use super::ahead::{Ahead, quantiles};
+use super::calibration::Calibration;
+use super::hours::hours;
+use super::{DrumWatch, Prospect};
+use claymark_model::forecast::{Basis, EmptyAt, Forecast, Outlook, Subject};
+use claymark_model::site::{Draws, Pump};
+use claymark_model::units::{Litres, LitresPerHour};
+
+/// When `pump` gets no more slurry from its drums.
+#[must_use]
+pub fn supply_forecast(now: Timestamp, pump: &Pump, watches: &[&DrumWatch]) -> Forecast {
+    let of = Subject::Supply(pump.id.clone());
+    let ours = || watches.iter().copied().filter(|watch| watch.facts.pump == pump.id);
+    let drums: Result<Vec<_>, String> = match pump.draws {
+        Draws::One => ours().map(|watch| Part::of(watch, now)).collect(),
+        Draws::Together => open(ours(), now).into_iter().map(|watch| Part::of(watch, now)).collect(),
+    };
+    let (in_use, outlook) = match drums {
+        Ok(drums) if drums.is_empty() => {
+            (false, Outlook::Unknown { why: "no drum draws through this pump".to_owned() })
+        }
+        Ok(drums) => {
+            let in_use = drums.iter().any(|drum| drum.ahead.in_use);
+            let empty_at = match pump.draws {
+                Draws::One => last(now, &drums),
+                Draws::Together => first(now, &drums),
+            };
+            (in_use, known(pump.draws, &drums, empty_at))
+        }
+        Err(why) => (true, Outlook::Unknown { why }),
+    };
+    Forecast { at: now, of, in_use, outlook }
+}
+
+/// One drum's share of the supply.
+struct Part<'a> {
+    ahead: Prospect,
+    calibration: &'a Calibration,
+}
+
+impl<'a> Part<'a> {
+    fn of(watch: &'a DrumWatch, now: Timestamp) -> Result<Self, String> {
+        let ahead = watch.prospect(now).map_err(|why| format!("drum {}: {why}", watch.facts.drum))?;
+        Ok(Self { ahead, calibration: &watch.calibration })
+    }
+
+    fn draw(&self) -> f64 {
+        self.ahead.bank.lead.draw(&self.ahead.bank.vessel).mean
+    }
+
+    fn time(&self) -> Ahead {
+        let nearest = self.ahead.ahead(self.ahead.bank.vessel.heel);
+        nearest.first().map_or(Ahead::REACHED, |(_, ahead)| *ahead)
+    }
+
+    /// Without a refill that was written down and that the level hasn't shown.
+    fn time_without(&self) -> Ahead {
+        let without =
+            self.ahead.without.iter().map(|one| self.ahead.ahead_of(one, self.ahead.bank.vessel.heel));
+        without.chain([self.time()]).min_by(|a, b| a.hours.total_cmp(&b.hours)).unwrap_or(Ahead::REACHED)
+    }
+}
+
+/// The drums whose valves are open to a common suction line: those that are drawn, unless somebody wrote down that
+/// another one is; all that weren't shut, while the pump stands.
+fn open<'a>(ours: impl Iterator<Item = &'a DrumWatch>, now: Timestamp) -> Vec<&'a DrumWatch> {
+    let unshut: Vec<_> = ours.filter(|watch| watch.hands.here(hours(now)) != Some(false)).collect();
+    let drawn: Vec<_> = unshut.iter().copied().filter(|watch| watch.in_use()).collect();
+    if drawn.is_empty() { unshut } else { drawn }
+}
+
+/// When all are empty, one after the other.
+fn last(now: Timestamp, drums: &[Part<'_>]) -> EmptyAt {
+    let told = one_after_the_other(now, drums, &drums.iter().map(Part::time).collect::<Vec<_>>());
+    let without: Vec<Ahead> = drums.iter().map(Part::time_without).collect();
+    EmptyAt { p05: earlier(told.p05, one_after_the_other(now, drums, &without).p05), ..told }
+}
+
+fn one_after_the_other(now: Timestamp, drums: &[Part<'_>], times: &[Ahead]) -> EmptyAt {
+    let hours: f64 = times.iter().map(|time| time.hours).sum();
+    let stretched: f64 = times.iter().map(|time| time.stretch * time.hours).sum();
+    let shift = times.iter().map(|time| time.shift).fold(0.0, f64::hypot);
+    let hidden = times.iter().map(|time| time.hidden).fold(0.0, f64::hypot);
+    // What is wrong of one pump's draw is wrong of all its drums, so those doubts add up.
+    let stretch = if hours > 0.0 { stretched / hours } else { 0.0 };
+    // Past errors of the drum that is drawn stand for all.
+    let new = Calibration::new();
+    let drawn = drums.iter().find(|drum| drum.ahead.in_use).map(|drum| drum.calibration);
+    quantiles(now, &[(1.0, Ahead { hours, stretch, shift, hidden })], drawn.unwrap_or(&new))
+}
+
+/// When the first is empty. What is wrong of one pump's draw is wrong of all its drums, so their times are early
+/// or late together, and the first in each quantile is the first.
+fn first(now: Timestamp, drums: &[Part<'_>]) -> EmptyAt {
+    let ends =
+        drums.iter().map(|drum| drum.ahead.down_to(now, drum.ahead.bank.vessel.heel, drum.calibration));
+    let sooner = |a: EmptyAt, b: EmptyAt| EmptyAt {
+        p05: earlier(a.p05, b.p05),
+        p25: earlier(a.p25, b.p25),
+        p50: earlier(a.p50, b.p50),
+        p75: earlier(a.p75, b.p75),
+        p95: earlier(a.p95, b.p95),
+    };
+    ends.reduce(sooner).unwrap_or(NEVER)
+}
+
+fn earlier(a: Option<Timestamp>, b: Option<Timestamp>) -> Option<Timestamp> {
+    a.into_iter().chain(b).min()
+}
+
+fn known(draws: Draws, drums: &[Part<'_>], empty_at: EmptyAt) -> Outlook {
+    let held = |drum: &Part<'_>| {
+        let bank = &drum.ahead.bank;
+        bank.lead.state.volume().mean.clamp(0.0, bank.vessel.brim)
+    };
+    let drawn: f64 = drums.iter().filter(|drum| drum.ahead.in_use).map(Part::draw).sum();
+    let switched_on = || match draws {
+        Draws::One => drums.iter().map(Part::draw).fold(0.0, f64::max),
+        Draws::Together => drums.iter().map(Part::draw).sum(),
+    };
+    let by_level = drums.iter().all(|drum| drum.ahead.basis == Basis::Level);
+    Outlook::Known {
+        basis: if by_level { Basis::Level } else { Basis::Pump },
+        volume: Litres(drums.iter().map(held).sum()),
+        draw: LitresPerHour(if drawn > 0.0 { drawn } else { switched_on() }),
+        empty_at,
+    }
+}
+
+const NEVER: EmptyAt = EmptyAt { p05: None, p25: None, p50: None, p75: None, p95: None };

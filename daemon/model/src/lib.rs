@@ -1,0 +1,39 @@
+//! The lowest floor of the centre: data and its laws.
+//!
+//! Values in, values out, as on all floors of the centre (`model`, `clay`, `drum`, `notice`, `room`): no clock, socket,
+//! file, environment or async; time comes in as an argument, and the same inputs give the same outputs. A floor knows
+//! only those below it.
+//!
+//! In the order in which data flows:
+//! - [`id`], [`units`]: names, and the only conversion factors;
+//! - [`site`], [`strapping`], [`plan`], [`routine`]: what stands in the room, which fish stand where, what hands do each week;
+//! - [`reading`], [`quality`], [`quarantine`]: a value, its QARTOD flags, and what couldn't be used;
+//! - [`fieldlog`], [`ledger`], [`unseen`]: what hands did, what is remembered for weeks, a refill that no level shows yet;
+//! - [`happening`]: what happened by what the sensors say;
+//! - [`forecast`], [`score`], [`skill`]: when a drum runs empty, and how well that was forecast.
+
+#[cfg(test)]
+extern crate self as claymark_model;
+
+pub mod fieldlog;
+pub mod forecast;
+pub mod happening;
+pub mod id;
+pub mod ledger;
+pub mod plan;
+pub mod quality;
+pub mod quarantine;
+pub mod reading;
+pub mod routine;
+pub mod score;
+pub mod site;
+pub mod skill;
+pub mod strapping;
+pub mod units;
+pub mod unseen;
+
+#[cfg(test)]
+#[expect(dead_code, reason = "rows with inputs are for the floor above")]
+mod checks;
+#[cfg(test)]
+mod invented;

@@ -1,0 +1,445 @@
+//! The site model: what stands in the room, checked once when the site file is read.
+
+use std::fmt;
+
+use jiff::SignedDuration;
+use jiff::civil::Time;
+use jiff::tz::TimeZone;
+use serde::{Deserialize, Serialize};
+
+use crate::id::Id;
+use crate::plan::Batch;
+use crate::quality::thresholds::{Span, Thresholds};
+use crate::routine::HandCheck;
+use crate::routine::StockRules;
+use crate::strapping::StrappingTable;
+use crate::units::{
+    Dimension, GramsPerLitre, Kilograms, Litres, LitresPerHour, Millimetres, PeopleUnits, Unit,
+};
+
+/// The whole room.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Site {
+    /// Used in topics and tags.
+    pub id: Id,
+    /// For people.
+    pub name: String,
+    /// Where the clocks of the people stand.
+    #[serde(with = "jiff::fmt::serde::tz::required")]
+    pub time_zone: TimeZone,
+    /// Above the sea, metres.
+    pub elevation_m: f64,
+    /// Units for people.
+    pub units: PeopleUnits,
+    /// When people come and go, and how long they need.
+    pub staff: Staff,
+    /// What the fish need where no batch has a plan of its own.
+    pub water: WaterLimits,
+    /// The batches of fish and their rearing plans, in the order of the file.
+    #[serde(default)]
+    pub batches: Vec<Batch>,
+    /// How clay is bought, where that is written down.
+    #[serde(default)]
+    pub stock: Option<StockRules>,
+    /// What is checked by hand, and how often.
+    #[serde(default)]
+    pub hand_checks: Vec<HandCheck>,
+    /// How the clay comes.
+    pub clay: ClaySupply,
+    /// In the order of the file.
+    pub pumps: Vec<Pump>,
+    /// In the order of the file; each names a pump that is there.
+    pub drums: Vec<Drum>,
+    /// Where slurry meets fresh water.
+    pub head_tank: HeadTank,
+    /// In the order of the file.
+    pub tanks: Vec<Tank>,
+    /// In the order of the file; each stands at a place that is there.
+    pub sensors: Vec<Sensor>,
+    /// Who is told, first person first.
+    pub contacts: Vec<Contact>,
+}
+
+/// When people come and go, and how long they need.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Staff {
+    /// Local time of the evening check; from then on nobody is there.
+    pub evening_check: Time,
+    /// Local time of the next visit.
+    pub next_visit: Time,
+    /// How long a drum must last beyond the next visit.
+    pub margin: SignedDuration,
+    /// How long mixing a drum takes.
+    pub mixing: SignedDuration,
+    /// How long the way to the barn takes.
+    pub travel: SignedDuration,
+    /// How long it takes to read a message and to get up.
+    pub response: SignedDuration,
+}
+
+/// What fish need of their water.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct WaterLimits {
+    /// Turbidity band, in the unit of the turbidity sensors (NTU or FNU).
+    pub turbidity: Span,
+    /// Temperature, °C.
+    pub temperature_c: Span,
+    /// Least dissolved oxygen, mg/L.
+    pub oxygen_min_mg_l: f64,
+}
+
+/// How the clay comes.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct ClaySupply {
+    /// Mass of a bag.
+    pub bag: Kilograms,
+    /// The finest step that the scale shows.
+    pub scale_step: Kilograms,
+    /// Density of the dry mineral, kg/L: how much room it takes in the slurry.
+    pub mineral_density_kg_per_l: f64,
+    /// Slurry thicker than this can't be pumped.
+    pub thickest: GramsPerLitre,
+    /// NTU for each mg/L of clay, as fitted to this clay in this water; no figure holds everywhere.
+    #[serde(default)]
+    pub ntu_per_mg_l: Option<f64>,
+    /// Turbidity of the fresh water without clay.
+    #[serde(default)]
+    pub background_ntu: f64,
+    /// How clay is wetted before it goes into a drum.
+    #[serde(default)]
+    pub premix: Premix,
+    /// A tenth of the clay's mass is coarser than this, µm, by the supplier's data sheet.
+    #[serde(default)]
+    pub coarse_um: Option<f64>,
+}
+
+/// The buckets in which clay is wetted before it goes into a drum.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Premix {
+    /// Water and clay that one bucket takes.
+    pub bucket: Litres,
+    /// The most clay that can be stirred smooth in one bucket.
+    pub most_clay: Kilograms,
+}
+
+impl Default for Premix {
+    /// A household bucket that one person can lift and stir (common practice, no source).
+    fn default() -> Self {
+        Self { bucket: Litres(10.0), most_clay: Kilograms(1.5) }
+    }
+}
+
+/// A peristaltic pump.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Pump {
+    /// Its id.
+    pub id: Id,
+    /// For people.
+    pub name: String,
+    /// Rating, mL per revolution; the true value is learned.
+    pub ml_per_min_per_rpm: Option<f64>,
+    /// The speed at which it can run at most, rpm.
+    pub max_rpm: Option<f64>,
+    /// The slowest speed that keeps the slurry in the line moving, rpm.
+    #[serde(default)]
+    pub min_rpm: Option<f64>,
+    /// How it draws from its drums, where it has several.
+    #[serde(default)]
+    pub draws: Draws,
+}
+
+/// How a pump draws from several drums.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Draws {
+    /// From one drum at a time, one after the other: the supply ends when the last of them is empty.
+    #[default]
+    One,
+    /// From all at once, through a common suction line: the supply ends when the first of them is empty, since the
+    /// pump then lifts air through that one's intake. Drums that are joined below the slurry stand at one level and
+    /// are empty together, so that the same holds for them.
+    Together,
+}
+
+impl Draws {
+    /// All, with their names in the site file.
+    pub const NAMES: [(&'static str, Self); 2] = [("one", Self::One), ("together", Self::Together)];
+}
+
+impl Pump {
+    /// Delivery by the rating at `rpm`.
+    #[must_use]
+    pub fn rated(&self, rpm: f64) -> Option<LitresPerHour> {
+        self.ml_per_min_per_rpm.map(|ml| LitresPerHour::from_ml_per_min(ml * rpm))
+    }
+}
+
+/// A drum of slurry.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Drum {
+    /// Its id.
+    pub id: Id,
+    /// For people.
+    pub name: String,
+    /// The pump that draws from it.
+    pub pump: Id,
+    /// Volume at the full line.
+    pub full: Litres,
+    /// What the pump can't lift.
+    pub heel: Litres,
+    /// Level to volume.
+    pub strapping: StrappingTable,
+    /// Strength wanted.
+    pub target: GramsPerLitre,
+}
+
+/// Where slurry meets fresh heated water.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct HeadTank {
+    /// Its id.
+    pub id: Id,
+    /// For people.
+    pub name: String,
+    /// Its volume.
+    pub volume: Litres,
+}
+
+/// A rearing tank.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Tank {
+    /// Its id.
+    pub id: Id,
+    /// For people.
+    pub name: String,
+    /// Its volume.
+    pub volume: Litres,
+}
+
+/// A person or a list who is told.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Contact {
+    /// Its id; addresses stay outside the centre.
+    pub id: Id,
+    /// For people.
+    pub name: String,
+}
+
+/// Where a sensor stands or a deed was done; written `drum:a`, `tank:t1`, `pump:p1`, `head`, `room`.
+#[derive(Debug, Clone, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(try_from = "String", into = "String")]
+pub enum Place {
+    /// A drum.
+    Drum(Id),
+    /// The head tank.
+    Head,
+    /// A rearing tank.
+    Tank(Id),
+    /// A pump.
+    Pump(Id),
+    /// The room itself: air, power.
+    Room,
+}
+
+/// The text names no place.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[error("'{0}' is not a place: write drum:ID, tank:ID, pump:ID, head or room")]
+pub struct NotAPlace(pub String);
+
+impl Place {
+    /// Reads `drum:a`, `tank:t1`, `pump:p1`, `head` or `room`.
+    pub fn parse(text: &str) -> Result<Self, NotAPlace> {
+        let wrong = || NotAPlace(text.to_owned());
+        match text.split_once(':') {
+            None if text == "head" => Ok(Self::Head),
+            None if text == "room" => Ok(Self::Room),
+            None => Err(wrong()),
+            Some((kind, id)) => {
+                let id = Id::new(id).map_err(|_not_an_id| wrong())?;
+                match kind {
+                    "drum" => Ok(Self::Drum(id)),
+                    "tank" => Ok(Self::Tank(id)),
+                    "pump" => Ok(Self::Pump(id)),
+                    _ => Err(wrong()),
+                }
+            }
+        }
+    }
+}
+
+impl fmt::Display for Place {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Drum(id) => write!(f, "drum:{id}"),
+            Self::Head => f.write_str("head"),
+            Self::Tank(id) => write!(f, "tank:{id}"),
+            Self::Pump(id) => write!(f, "pump:{id}"),
+            Self::Room => f.write_str("room"),
+        }
+    }
+}
+
+impl TryFrom<String> for Place {
+    type Error = NotAPlace;
+
+    fn try_from(text: String) -> Result<Self, NotAPlace> {
+        Self::parse(&text)
+    }
+}
+
+impl From<Place> for String {
+    fn from(place: Place) -> Self {
+        place.to_string()
+    }
+}
+
+/// What a sensor measures.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Quantity {
+    /// Height of the slurry, mm.
+    Level,
+    /// Distance from the sensor down to the slurry, mm: level = mount height - distance.
+    Distance,
+    /// Volume in the drum, L, from an instrument that converts by itself.
+    Volume,
+    /// NTU or FNU, as the sensor's unit says.
+    Turbidity,
+    /// °C.
+    Temperature,
+    /// Dissolved oxygen, mg/L.
+    Oxygen,
+    /// Dissolved oxygen, % of saturation.
+    OxygenSaturation,
+    /// L/min.
+    Flow,
+    /// Air pressure at the site, hPa.
+    AirPressure,
+    /// Air into a drum or a tank, L/min.
+    AirFlow,
+    /// Whether the thing at its place runs: 1 or 0, from a contact.
+    Running,
+}
+
+impl Quantity {
+    /// All, with their names in the site file.
+    pub const NAMES: [(&'static str, Self); 11] = [
+        ("level", Self::Level),
+        ("distance", Self::Distance),
+        ("volume", Self::Volume),
+        ("turbidity", Self::Turbidity),
+        ("temperature", Self::Temperature),
+        ("oxygen", Self::Oxygen),
+        ("oxygen_saturation", Self::OxygenSaturation),
+        ("flow", Self::Flow),
+        ("air_pressure", Self::AirPressure),
+        ("air_flow", Self::AirFlow),
+        ("running", Self::Running),
+    ];
+
+    /// By its name in the site file.
+    #[must_use]
+    pub fn parse(text: &str) -> Option<Self> {
+        Self::NAMES.iter().find(|(name, _)| *name == text).map(|(_, quantity)| *quantity)
+    }
+
+    /// What its units can measure.
+    #[must_use]
+    pub fn dimensions(self) -> &'static [Dimension] {
+        match self {
+            Self::Level | Self::Distance => &[Dimension::Length],
+            Self::Volume => &[Dimension::Volume],
+            Self::Turbidity => &[Dimension::TurbidityNtu, Dimension::TurbidityFnu],
+            Self::Temperature => &[Dimension::Temperature],
+            Self::Oxygen => &[Dimension::Concentration],
+            Self::OxygenSaturation => &[Dimension::Share],
+            Self::Flow => &[Dimension::Flow],
+            Self::AirPressure => &[Dimension::Pressure],
+            Self::AirFlow => &[Dimension::Flow],
+            Self::Running => &[Dimension::Share],
+        }
+    }
+
+    /// Its name in the site file, in tags and in the store.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        Self::NAMES.iter().find(|(_, quantity)| *quantity == self).map_or("", |(name, _)| name)
+    }
+}
+
+/// What a level sensor goes by.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Senses {
+    /// Where the surface stands: a float, a sight tube, a capacitive probe.
+    #[default]
+    Surface,
+    /// The weight of the slurry above it. It speaks in millimetres of water, of which slurry of the same height weighs
+    /// more.
+    Pressure,
+}
+
+impl Senses {
+    /// All, with their names in the site file.
+    pub const NAMES: [(&'static str, Self); 2] = [("surface", Self::Surface), ("pressure", Self::Pressure)];
+}
+
+/// A sensor, without its topic and payload format, which are the intake's.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Sensor {
+    /// Its id.
+    pub id: Id,
+    /// For people.
+    pub name: String,
+    /// Where it stands.
+    pub place: Place,
+    /// What it measures.
+    pub quantity: Quantity,
+    /// In which unit it speaks; readings are kept in `unit.base()`.
+    pub unit: Unit,
+    /// How often it should speak.
+    pub every: SignedDuration,
+    /// What a level sensor goes by.
+    #[serde(default)]
+    pub senses: Senses,
+    /// Whether it lives on the mains (true) or on a battery (false); `None`: nobody says.
+    #[serde(default)]
+    pub mains: Option<bool>,
+    /// For a distance sensor: its height over the drum's bottom.
+    pub mount_height: Option<Millimetres>,
+    /// Of its quality tests, in the base unit.
+    pub thresholds: Thresholds,
+}
+
+impl Site {
+    /// The drum of that id.
+    #[must_use]
+    pub fn drum(&self, id: &Id) -> Option<&Drum> {
+        self.drums.iter().find(|drum| drum.id == *id)
+    }
+
+    /// The pump of that id.
+    #[must_use]
+    pub fn pump(&self, id: &Id) -> Option<&Pump> {
+        self.pumps.iter().find(|pump| pump.id == *id)
+    }
+
+    /// The sensor of that id.
+    #[must_use]
+    pub fn sensor(&self, id: &Id) -> Option<&Sensor> {
+        self.sensors.iter().find(|sensor| sensor.id == *id)
+    }
+
+    /// The sensor that tells the level of that drum.
+    #[must_use]
+    pub fn level_sensor(&self, drum: &Id) -> Option<&Sensor> {
+        self.sensors.iter().find(|sensor| {
+            sensor.place == Place::Drum(drum.clone())
+                && matches!(sensor.quantity, Quantity::Level | Quantity::Distance | Quantity::Volume)
+        })
+    }
+
+    /// The drums that draw through that pump.
+    pub fn drums_of(&self, pump: &Id) -> impl Iterator<Item = &Drum> {
+        self.drums.iter().filter(move |drum| drum.pump == *pump)
+    }
+}

@@ -1,0 +1,442 @@
+//! The facts of each kind of notice: everything that the sentences need, and nothing that is worded.
+//!
+//! A notice is kept with its content, so that a restart knows what people had been told.
+
+use jiff::{SignedDuration, Timestamp};
+use serde::{Deserialize, Serialize};
+
+use crate::NoticeKind;
+use crate::caught::CatchDoubt;
+use crate::failure::Failure;
+use crate::keeping::{ClockStep, StoreFate};
+use crate::lasting::{Enough, Slower};
+use crate::link::LinkDown;
+use crate::query::Queries;
+use crate::undelivered::Undelivered;
+use claymark_clay::refill::Refill;
+use claymark_clay::refill::books::MassDoubt;
+use claymark_clay::stock::supply::Stock;
+use claymark_model::forecast::{EmptyAt, Forecast};
+use claymark_model::happening::SeenRefill;
+use claymark_model::id::Id;
+use claymark_model::routine::Overdue;
+use claymark_model::site::Place;
+use claymark_model::units::{LitresPerHour, Turbidity};
+use claymark_model::unseen::Unseen;
+
+/// What a notice says.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "about", rename_all = "kebab-case")]
+pub enum Content {
+    /// The evening's word on the whole room.
+    EveningCheck(Box<EveningCheck>),
+    /// A drum will not last.
+    Runout(Box<Runout>),
+    /// A warning no longer holds.
+    Withdrawn(Box<Withdrawn>),
+    /// A level can't be believed.
+    LevelDoubt(Box<LevelDoubt>),
+    /// Readings are missing, or may be.
+    ReadingsMissing(ReadingsMissing),
+    /// Something has failed.
+    Failure(Box<Failure>),
+    /// Something wasn't taken, or is asked about.
+    Query(Box<Queries>),
+    /// A notice didn't reach somebody.
+    Undelivered(Box<Undelivered>),
+}
+
+impl Content {
+    /// The kind of notice that carries this.
+    #[must_use]
+    pub fn kind(&self) -> NoticeKind {
+        match self {
+            Self::EveningCheck(_) => NoticeKind::EveningCheck,
+            Self::Runout(_) => NoticeKind::Runout,
+            Self::Withdrawn(_) => NoticeKind::Withdrawn,
+            Self::LevelDoubt(_) => NoticeKind::LevelDoubt,
+            Self::ReadingsMissing(_) => NoticeKind::ReadingsMissing,
+            Self::Failure(failure) => failure.fault.kind(),
+            Self::Query(_) => NoticeKind::Query,
+            Self::Undelivered(_) => NoticeKind::Undelivered,
+        }
+    }
+}
+
+/// What is known of one drum at the time of a notice.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct DrumState {
+    /// Which.
+    pub drum: Id,
+    /// Volume, draw and when it is empty, or why nothing can be said.
+    pub forecast: Forecast,
+    /// Since when the draw has been what it is.
+    pub draw_since: Option<Timestamp>,
+    /// When the level sensor last spoke.
+    pub level_heard: Option<Timestamp>,
+    /// The level isn't believed.
+    pub doubt: Option<Doubted>,
+    /// What is known of its pump.
+    pub pump: PumpState,
+    /// The last refill that the data show.
+    pub last_refill: Option<SeenRefill>,
+    /// When it ran empty, if it did since then.
+    pub ran_empty: Option<Timestamp>,
+}
+
+/// A level that isn't believed.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Doubted {
+    /// Since when.
+    pub since: Timestamp,
+    /// For people.
+    pub why: String,
+}
+
+/// What is known of a pump: the log against the data.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct PumpState {
+    /// Which.
+    pub pump: Id,
+    /// The last speed that somebody wrote down.
+    pub set: Option<PumpSetting>,
+    /// What the rating says that it delivers at that speed.
+    pub rated: Option<LitresPerHour>,
+    /// What the data say that it draws from all its drums together.
+    pub drawn: Option<LitresPerHour>,
+}
+
+/// A pump speed from the field log.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct PumpSetting {
+    /// Revolutions per minute; 0 is off.
+    pub rpm: f64,
+    /// Since when.
+    pub at: Timestamp,
+}
+
+/// The next visit, and how long beyond it a drum must last.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Visit {
+    /// When.
+    pub at: Timestamp,
+    /// How long beyond.
+    pub margin: SignedDuration,
+}
+
+/// Whether a drum lasts until the next visit and its margin.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Verdict {
+    /// Even the earliest time is late enough.
+    Lasts,
+    /// The likely time is late enough, the earliest isn't.
+    MayNotLast,
+    /// The likely time is too early.
+    WillNotLast,
+    /// Nothing can be said.
+    Unknown,
+}
+
+/// What can be done for a drum.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Remedy {
+    /// What to add; `None`: the volume isn't known.
+    pub refill: Option<Refill>,
+    /// When the full drum is empty at the present draw.
+    pub full_ends: Option<EmptyAt>,
+    /// Whether the full drum lasts.
+    pub full: Verdict,
+    /// Less than full that lasts, as the pump goes.
+    #[serde(default)]
+    pub enough: Option<Enough>,
+    /// The pump with which it lasts without a refill.
+    #[serde(default)]
+    pub slower_pump: Option<Slower>,
+    /// The pump with which the full drum lasts, where full it doesn't.
+    #[serde(default)]
+    pub slower_pump_when_full: Option<Slower>,
+    /// The weakest mix that lasts, with the pump turned down for it, where the full drum at its target doesn't.
+    #[serde(default)]
+    pub night: Option<NightMix>,
+    /// The mass of the last refill looks like the wrong unit.
+    #[serde(default)]
+    pub doubt: Option<MassDoubt>,
+    /// A refill that was written down and that no level shows.
+    #[serde(default)]
+    pub unseen: Option<Unseen>,
+}
+
+/// A new mix and a slower pump together: the water stays as cloudy, and the drum lasts.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct NightMix {
+    /// What to add.
+    pub refill: Refill,
+    /// The pump's flow for it, from all drums that it draws at once.
+    pub slurry: LitresPerHour,
+    /// As a share of the present flow.
+    pub pump_share: f64,
+    /// When the drum is then empty.
+    pub ends: EmptyAt,
+    /// Of the head tank with both.
+    pub turbidity: Turbidity,
+    /// Of the head tank with the mix alone.
+    pub mix_alone: Turbidity,
+}
+
+/// One drum in the evening.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct EveningDrum {
+    /// What is known.
+    pub state: DrumState,
+    /// Whether it lasts.
+    pub verdict: Verdict,
+    /// What can be done.
+    pub remedy: Remedy,
+}
+
+/// A failure that stands.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Standing {
+    /// The notice that told it.
+    pub notice: u64,
+    /// What.
+    pub failure: Failure,
+}
+
+/// The evening's word on the whole room.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct EveningCheck {
+    /// When it should have been sent; earlier than the notice by minutes: it is late.
+    pub due: Timestamp,
+    /// Until when the drums must last.
+    pub visit: Visit,
+    /// In the order of the site file.
+    pub drums: Vec<EveningDrum>,
+    /// For each pump that has several drums: all of them together.
+    pub supplies: Vec<Forecast>,
+    /// Sensors that don't speak now.
+    pub silent: Vec<SilentSensor>,
+    /// How many sensors do.
+    pub heard: usize,
+    /// Who is called first tonight.
+    pub first_called: Option<Id>,
+    /// Since when nothing can be kept.
+    pub store_failing_since: Option<Timestamp>,
+    /// Failures that people were told of and that aren't over.
+    #[serde(default)]
+    pub standing: Vec<Standing>,
+    /// Checks by hand that should have been made.
+    #[serde(default)]
+    pub overdue: Vec<Overdue>,
+    /// Flow checks that nothing else bears out.
+    #[serde(default)]
+    pub doubtful_catches: Vec<CatchDoubt>,
+    /// The clay on the floor, when it is time to order.
+    #[serde(default)]
+    pub order_due: Option<Stock>,
+}
+
+/// A drum will not last.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Runout {
+    /// What is known.
+    pub state: DrumState,
+    /// The next visit; `None` while people are there.
+    pub visit: Option<Visit>,
+    /// The earliest time that it is empty, less the time for mixing; `None`: nothing can be said any more.
+    pub be_there_by: Option<Timestamp>,
+    /// What can be done.
+    pub remedy: Remedy,
+    /// Why it is told now.
+    pub because: Again,
+    /// All drums of that pump together, where it has several.
+    pub supply: Option<Forecast>,
+}
+
+/// Why a run-out is told now.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "again", rename_all = "kebab-case")]
+pub enum Again {
+    /// It is time.
+    Due,
+    /// It moved earlier than what was told last.
+    Earlier {
+        /// The likely time that was told; `None`: later than could be told, or nothing could be said.
+        told: Option<Timestamp>,
+    },
+    /// It has run empty since it was told, whether or not somebody answered.
+    Empty,
+    /// Nobody answered.
+    Unanswered {
+        /// Who was told before.
+        told: Option<Id>,
+        /// When.
+        at: Timestamp,
+    },
+}
+
+/// A warning no longer holds.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Withdrawn {
+    /// When the warning was last told.
+    pub told_at: Timestamp,
+    /// Why it no longer holds.
+    pub because: Because,
+}
+
+/// Why a warning no longer holds.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "because", rename_all = "kebab-case")]
+pub enum Because {
+    /// A refill was seen.
+    Refilled {
+        /// What is known now.
+        state: DrumState,
+        /// The refill.
+        refill: SeenRefill,
+        /// The next visit; `None` while people are there.
+        visit: Option<Visit>,
+        /// Whether it now lasts.
+        verdict: Verdict,
+    },
+    /// The forecast moved: it lasts.
+    LastsAfterAll {
+        /// What is known now.
+        state: DrumState,
+        /// The next visit; `None` while people are there.
+        visit: Option<Visit>,
+    },
+    /// The level is believed again.
+    LevelBelieved {
+        /// What is known now.
+        state: DrumState,
+        /// Since when it hadn't been.
+        since: Timestamp,
+    },
+    /// Sensors speak again.
+    HeardAgain {
+        /// These.
+        heard: Vec<Id>,
+        /// Of the same message, these still don't.
+        still_silent: Vec<SilentSensor>,
+    },
+    /// A failure is over.
+    FailureOver {
+        /// Which.
+        failure: Box<Failure>,
+    },
+    /// Readings are kept again.
+    StoreWorks {
+        /// Since when they hadn't been.
+        since: Timestamp,
+    },
+    /// All that was kept has reached the central database.
+    Forwarded {
+        /// When the oldest of what had waited arrived.
+        since: Timestamp,
+    },
+    /// No other client has our client id any more.
+    NameFree {
+        /// The last time that our session is known to have stood before.
+        since: Timestamp,
+        /// When it was ours again.
+        until: Timestamp,
+    },
+}
+
+/// A level can't be believed.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct LevelDoubt {
+    /// What is known; its `doubt` says why.
+    pub state: DrumState,
+    /// The next visit; `None` while people are there.
+    pub visit: Option<Visit>,
+}
+
+/// Readings are missing, or may be.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "missing", rename_all = "kebab-case")]
+pub enum ReadingsMissing {
+    /// Sensors don't speak.
+    Silent {
+        /// Which, first silent first.
+        sensors: Vec<SilentSensor>,
+        /// What they have in common.
+        common: Common,
+        /// The drums whose level is among them.
+        drums: Vec<DrumState>,
+        /// The next visit; `None` while people are there.
+        visit: Option<Visit>,
+        /// What is wrong with the connection to the broker, where that is down.
+        #[serde(default)]
+        link: Option<LinkDown>,
+    },
+    /// The broker had forgotten our session.
+    SessionLost {
+        /// The last time that the session is known to have stood.
+        since: Timestamp,
+        /// When it was noticed.
+        until: Timestamp,
+    },
+    /// Readings can't be kept.
+    StoreFailing {
+        /// Since when.
+        since: Timestamp,
+        /// What the store said.
+        why: String,
+    },
+    /// What is kept here hasn't reached the central database.
+    NotForwarded {
+        /// When the oldest of what waits arrived.
+        since: Timestamp,
+        /// What stands in the way.
+        why: String,
+    },
+    /// Something became of the store.
+    StoreReplaced {
+        /// When that was noticed.
+        at: Timestamp,
+        /// What.
+        fate: StoreFate,
+    },
+    /// The server's clock was set.
+    ClockStepped(ClockStep),
+    /// Another client has our client id at the broker, and gets our messages.
+    TakenOver {
+        /// The last time that our session is known to have stood.
+        since: Timestamp,
+        /// The client id.
+        client_id: String,
+        /// The broker said so; else it is guessed from connections that it closed again and again.
+        certain: bool,
+    },
+}
+
+/// A sensor that doesn't speak.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct SilentSensor {
+    /// Which.
+    pub sensor: Id,
+    /// The time of its newest reading; `None`: never heard.
+    pub last: Option<Timestamp>,
+}
+
+/// What silent sensors have in common.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Common {
+    /// It is one sensor.
+    One,
+    /// All of them fell silent together: the network, the broker or the power.
+    Everything,
+    /// They stand at the same place.
+    At(Place),
+    /// Several fell silent at about the same time.
+    Together,
+    /// Several fell silent while nothing can be kept: the broker holds readings back until the disk works.
+    Disk,
+}
+
+/// Nobody answered for so long: the next person.
+pub const UNANSWERED_FOR: SignedDuration = SignedDuration::from_mins(10);

@@ -1,0 +1,115 @@
+//! A notice: one thing that people are told, as facts; the sentences are made elsewhere.
+
+pub mod caught;
+pub mod content;
+pub mod dose;
+pub mod failure;
+pub mod keeping;
+pub mod lasting;
+pub mod link;
+pub mod query;
+pub mod register;
+pub mod still;
+pub mod undelivered;
+mod validity;
+
+use jiff::Timestamp;
+use serde::{Deserialize, Serialize};
+
+use claymark_model::id::Id;
+
+pub use content::Content;
+pub use failure::Failure;
+pub use undelivered::{Missed, Undelivered};
+
+/// What a notice is about.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum NoticeKind {
+    /// The evening's word on the whole room, sent even when all is well.
+    EveningCheck,
+    /// A drum will not last.
+    Runout,
+    /// A warning no longer holds.
+    Withdrawn,
+    /// A level can't be believed.
+    LevelDoubt,
+    /// Readings are missing, or may be.
+    ReadingsMissing,
+    /// Too little or too much clay reaches the fish, or will: pump, line, drum or mix.
+    Strength,
+    /// The water itself: its flow, its heat, or a probe in it.
+    Water,
+    /// Air and oxygen.
+    Air,
+    /// Something that was written down, answered or to be kept wasn't taken, or is asked about.
+    Query,
+    /// A notice didn't reach somebody.
+    Undelivered,
+}
+
+/// How soon someone must act.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Priority {
+    /// At once.
+    Now,
+    /// Within the hour.
+    Soon,
+    /// By the next visit.
+    Morning,
+}
+
+/// Who is told.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Audience {
+    /// All contacts.
+    Everyone,
+    /// One contact.
+    Only(Id),
+}
+
+/// By which way a notice goes to a contact.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Channel {
+    /// SMTP.
+    Email,
+    /// MQTT.
+    Mqtt,
+}
+
+/// One notice.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Notice {
+    /// Counts up from 1; a repeat after a crash keeps its number.
+    pub number: u64,
+    /// When it was decided.
+    pub at: Timestamp,
+    /// What it is about.
+    pub kind: NoticeKind,
+    /// Names what caused it: one cause, one message.
+    pub cause: String,
+    /// The drum, where it is about one.
+    pub drum: Option<Id>,
+    /// How soon.
+    pub priority: Priority,
+    /// The notice that it replaces.
+    pub replaces: Option<u64>,
+    /// Who is told.
+    pub to: Audience,
+    /// All facts that the sentences need.
+    pub content: Content,
+}
+
+/// "I'm on it": stops repeats of a notice, not the calculation.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Answer {
+    /// The number of the notice.
+    pub notice: u64,
+    /// By whom.
+    pub by: Option<String>,
+    /// When it arrived.
+    pub at: Timestamp,
+}

@@ -1,0 +1,104 @@
+//! What people are asked about, or told that it wasn't taken: entries and answers, and records of our own.
+
+use jiff::Timestamp;
+use serde::{Deserialize, Serialize};
+
+use crate::register::Standing;
+use claymark_clay::bounds::{Impossible, Unlikely};
+use claymark_model::fieldlog::Deed;
+
+/// Queries that are told in one notice.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Queries {
+    /// The first of them, oldest first.
+    pub first: Vec<Query>,
+    /// How many more came since.
+    pub more: u64,
+}
+
+/// One thing that was written, and what is wrong with it.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Query {
+    /// When it arrived.
+    pub at: Timestamp,
+    /// By whom, where that is said.
+    pub by: Option<String>,
+    /// What.
+    pub about: About,
+}
+
+/// What is wrong.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "query", rename_all = "kebab-case")]
+pub enum About {
+    /// An entry or an answer wasn't taken.
+    NotTaken {
+        /// Its text as it came, or the beginning of it.
+        written: String,
+        /// Why.
+        why: WhyNot,
+    },
+    /// An entry was taken, and can hardly be.
+    Unlikely {
+        /// Of the entry, for a correction.
+        key: String,
+        /// What it says.
+        deed: Deed,
+        /// When that was done.
+        done_at: Timestamp,
+        /// What speaks against it.
+        why: Unlikely,
+    },
+    /// An answer that takes no call off anybody.
+    Answer {
+        /// The number that was typed.
+        notice: u64,
+        /// What became of that notice.
+        standing: Standing,
+        /// The number that was probably meant.
+        meant: Option<u64>,
+    },
+    /// A record that the store can't hold was left out of a commit.
+    NotKept {
+        /// What kind of record.
+        what: String,
+        /// What the store said.
+        why: String,
+    },
+    /// Records of the store that can't be read back were passed over.
+    Unreadable {
+        /// How many.
+        count: u64,
+        /// What was found in the first of them.
+        first: String,
+    },
+}
+
+/// Why something wasn't taken.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "why", rename_all = "kebab-case")]
+pub enum WhyNot {
+    /// It can't be meant.
+    Impossible {
+        /// What can't.
+        what: Impossible,
+    },
+    /// It can't be read.
+    Unreadable {
+        /// What was found and what was expected.
+        detail: String,
+    },
+}
+
+/// So much of a text is shown.
+pub const SHOWN_CHARS: usize = 200;
+
+/// The beginning of a text, as much as is shown.
+#[must_use]
+pub fn shown(text: &str) -> String {
+    let mut shown: String = text.chars().take(SHOWN_CHARS).collect();
+    if shown.len() < text.len() {
+        shown.push('…');
+    }
+    shown
+}

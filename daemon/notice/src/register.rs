@@ -1,0 +1,234 @@
+//! Which notices there are, which of them ask for an answer, and who has answered: what an answer can mean.
+
+use std::collections::BTreeMap;
+
+use jiff::Timestamp;
+use serde::{Deserialize, Serialize};
+
+use crate::content::{Because, Content};
+use crate::{Answer, Notice, NoticeKind};
+
+/// Every notice of late, by its number.
+#[derive(Debug, Clone, Default)]
+pub struct Register {
+    last: u64,
+    rows: BTreeMap<u64, Row>,
+}
+
+#[derive(Debug, Clone)]
+struct Row {
+    at: Timestamp,
+    kind: NoticeKind,
+    /// The notice that told the same again.
+    told_again: Option<u64>,
+    /// Since when it no longer holds.
+    over: Option<Timestamp>,
+    /// Who said "I'm on it" first, and when.
+    answered: Option<(Option<String>, Timestamp)>,
+}
+
+/// What an answer to a notice comes to.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(tag = "standing", rename_all = "kebab-case")]
+pub enum Standing {
+    /// Somebody must go, and nobody is on it yet, or only whoever answers again.
+    Open,
+    /// Somebody else is on it.
+    Answered {
+        /// Who.
+        by: Option<String>,
+        /// Since when.
+        at: Timestamp,
+    },
+    /// It no longer holds.
+    Over {
+        /// Since when.
+        at: Timestamp,
+    },
+    /// It calls nobody: an evening check, an all clear, a question.
+    CallsNobody,
+    /// There was such a notice, too long ago to be told again.
+    TooOld,
+    /// There was never such a notice.
+    Nonexistent,
+}
+
+impl Standing {
+    /// Whether the answer takes a call off somebody, or would have.
+    #[must_use]
+    pub fn fits(&self) -> bool {
+        match self {
+            Self::Open => true,
+            Self::Answered { .. }
+            | Self::Over { .. }
+            | Self::CallsNobody
+            | Self::TooOld
+            | Self::Nonexistent => false,
+        }
+    }
+}
+
+impl Register {
+    /// Takes a notice, just made or told again after a restart.
+    pub fn issue(&mut self, notice: &Notice) {
+        self.numbered_up_to(notice.number);
+        if let Some(number) = notice.replaces {
+            self.replace(number, notice);
+        }
+        if let Content::EveningCheck(check) = &notice.content {
+            // What was said by day is settled by the evening's word.
+            let by_day = |row: &&mut Row| row.kind == NoticeKind::Runout && row.at < check.due;
+            self.rows.values_mut().filter(by_day).for_each(|row| row.end(notice.at));
+        }
+        let row = Row { at: notice.at, kind: notice.kind, told_again: None, over: None, answered: None };
+        self.rows.entry(notice.number).or_insert(row);
+        while self.rows.len() > KEPT {
+            self.rows.pop_first();
+        }
+    }
+
+    fn replace(&mut self, number: u64, by: &Notice) {
+        let Some(row) = self.rows.get_mut(&number) else { return };
+        match &by.content {
+            Content::Withdrawn(withdrawn) => match &withdrawn.because {
+                Because::HeardAgain { still_silent, .. } if !still_silent.is_empty() => {}
+                Because::Refilled { .. }
+                | Because::LastsAfterAll { .. }
+                | Because::LevelBelieved { .. }
+                | Because::HeardAgain { .. }
+                | Because::FailureOver { .. }
+                | Because::StoreWorks { .. }
+                | Because::NameFree { .. }
+                | Because::Forwarded { .. } => row.end(by.at),
+            },
+            Content::EveningCheck(_)
+            | Content::Runout(_)
+            | Content::LevelDoubt(_)
+            | Content::ReadingsMissing(_)
+            | Content::Failure(_)
+            | Content::Query(_)
+            | Content::Undelivered(_) => row.told_again = Some(by.number),
+        }
+    }
+
+    /// Numbers up to there were given, whether or not their notices can still be read.
+    pub fn numbered_up_to(&mut self, last: u64) {
+        self.last = self.last.max(last);
+    }
+
+    /// The last number that was given; 0: none was.
+    #[must_use]
+    pub fn last(&self) -> u64 {
+        self.last
+    }
+
+    /// Takes an answer.
+    pub fn answered(&mut self, answer: &Answer) {
+        if let Some(row) = self.rows.get_mut(&answer.notice) {
+            row.answered.get_or_insert_with(|| (answer.by.clone(), answer.at));
+        }
+    }
+
+    /// What an answer to `number` by that person comes to.
+    #[must_use]
+    pub fn standing(&self, number: u64, by: Option<&str>) -> Standing {
+        if number == 0 || number > self.last {
+            return Standing::Nonexistent;
+        }
+        let Some(row) = self.rows.get(&number) else { return Standing::TooOld };
+        if !calls(row.kind) {
+            return Standing::CallsNobody;
+        }
+        if let Some(at) = self.chain(number).into_iter().find_map(|row| row.over) {
+            return Standing::Over { at };
+        }
+        match self.on_it(number) {
+            Some((other, at)) if other.as_deref() != by => Standing::Answered { by: other.clone(), at: *at },
+            Some(_) | None => Standing::Open,
+        }
+    }
+
+    /// The number that was probably meant by one that doesn't fit: of the notices that hold and that nobody has answered
+    /// the one that differs by the fewest keys, and of those the newest.
+    #[must_use]
+    pub fn meant(&self, typed: u64) -> Option<u64> {
+        let waits = |(number, row): &(&u64, &Row)| {
+            calls(row.kind)
+                && row.told_again.is_none()
+                && self.on_it(**number).is_none()
+                && row.over.is_none()
+                && **number != typed
+        };
+        // A run-out calls people until one answers; the others are told once.
+        let told_once = |row: &Row| row.kind != NoticeKind::Runout;
+        let by_keys = |(number, row): &(&u64, &Row)| {
+            (keys_apart(typed, **number), told_once(row), std::cmp::Reverse(**number))
+        };
+        self.rows.iter().filter(waits).min_by_key(by_keys).map(|(number, _)| *number)
+    }
+
+    /// Who answered that notice, or one that told the same before or after it.
+    fn on_it(&self, number: u64) -> Option<&(Option<String>, Timestamp)> {
+        self.chain(number).into_iter().find_map(|row| row.answered.as_ref())
+    }
+
+    /// All rows that tell the same as that one, in order.
+    fn chain(&self, number: u64) -> Vec<&Row> {
+        let mut first = number;
+        while let Some((before, _)) = self.rows.iter().find(|(_, row)| row.told_again == Some(first)) {
+            first = *before;
+        }
+        let mut chain = Vec::new();
+        let mut next = Some(first);
+        // A number is told again by a later one only, so this ends.
+        while let Some(row) = next.and_then(|number| self.rows.get(&number)) {
+            chain.push(row);
+            next = row.told_again;
+        }
+        chain
+    }
+}
+
+impl Row {
+    fn end(&mut self, at: Timestamp) {
+        self.over.get_or_insert(at);
+    }
+}
+
+/// Whether a notice of that kind wants somebody to go.
+fn calls(kind: NoticeKind) -> bool {
+    match kind {
+        NoticeKind::Runout
+        | NoticeKind::LevelDoubt
+        | NoticeKind::ReadingsMissing
+        | NoticeKind::Strength
+        | NoticeKind::Water
+        | NoticeKind::Air
+        | NoticeKind::Undelivered => true,
+        NoticeKind::EveningCheck | NoticeKind::Withdrawn | NoticeKind::Query => false,
+    }
+}
+
+/// How many keys must be pressed otherwise to type one number for the other (Levenshtein's distance).
+fn keys_apart(typed: u64, meant: u64) -> usize {
+    let (typed, meant) = (typed.to_string(), meant.to_string());
+    let mut row: Vec<usize> = (0..=meant.len()).collect();
+    for (place, key) in typed.bytes().enumerate() {
+        let mut diagonal = place;
+        let mut left = place + 1;
+        let mut next = vec![left];
+        for (above, other) in row.iter().skip(1).zip(meant.bytes()) {
+            left = (diagonal + usize::from(key != other)).min(left + 1).min(above + 1);
+            diagonal = *above;
+            next.push(left);
+        }
+        row = next;
+    }
+    row.last().copied().unwrap_or(0)
+}
+
+/// More than any message is repeated.
+const KEPT: usize = 512;
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,184 @@
+//! Both levers of one drum's pump as the room stands, and how long a change of either takes to reach the fish.
+
+use claymark_notice::dose::Advice;
+use claymark_notice::dose::Dose;
+use claymark_notice::dose::Night;
+use claymark_notice::dose::NoDose;
+use claymark_notice::dose::Response;
+use claymark_notice::dose::TankResponse;
+use claymark_notice::dose::Ways;
+use jiff::Timestamp;
+
+use crate::Room;
+use crate::calendar::{self, Shift};
+use crate::desk::Desk;
+use crate::levers::{Levers, Source, with_pump};
+use claymark_clay::levers::{Bench, Cannot, Way};
+use claymark_clay::refill::{PlanAim, Refill, Wanted};
+use claymark_clay::response::{Cascade, Residence};
+use claymark_drum::WhatIf;
+use claymark_model::forecast::EmptyAt;
+use claymark_model::id::Id;
+use claymark_model::site::Place;
+use claymark_model::units::{Litres, LitresPerHour, Turbidity};
+use claymark_notice::content::{Verdict, Visit};
+use claymark_notice::dose::Missing;
+
+impl Room {
+    /// Both levers of a drum, for that turbidity of the head tank; else the pump for the middle of the fish's band now,
+    /// a new mix for that in the middle of its life. Several pumps share what is to be done.
+    pub fn dose(&self, now: Timestamp, drum: &Id, target: Option<Turbidity>) -> Result<Dose, NoDose> {
+        let forecasts = self.forecasts(now);
+        let desk = self.desks.iter().find(|desk| desk.drum.id == *drum);
+        let desk = desk.ok_or(NoDose::Missing(Missing::Drum))?;
+        let levers = self.levers(now, desk, &forecasts).map_err(NoDose::Missing)?;
+        let fresh = self.fresh_water(now).ok_or(NoDose::Missing(Missing::FreshWater))?;
+        let (own, siblings) = levers.sources.split_first().ok_or(NoDose::Missing(Missing::DrumState))?;
+        let plan = own.mixture.aim.plan.filter(|_| target.is_none());
+        let bench = levers.trim(target.unwrap_or_else(|| Turbidity(self.site.target_turbidity(now))));
+        let visit = self.coming_visit(now);
+        let asked = Asked { now, desk, levers: &levers, bench, plan, visit };
+        let advice = match levers.look_first() {
+            Some(look) => Advice::LookFirst(look),
+            None => Advice::Set(Box::new(self.ways(&asked)?)),
+        };
+        let ids = |sources: &[Source<'_>]| sources.iter().map(|source| source.desk.drum.id.clone()).collect();
+        Ok(Dose {
+            at: now,
+            drum: drum.clone(),
+            holds: own.volume,
+            strength: own.stream.strength,
+            draw: own.stream.slurry,
+            with: ids(siblings),
+            beside: ids(&levers.others),
+            beside_feed: levers.shared.beside(),
+            fresh,
+            visit,
+            plan,
+            now: bench.now(),
+            now_ends: asked.ends(own.volume, bench.slurry),
+            advice,
+            rpm_per_slurry: levers.rpm_per_slurry,
+            response: self.response(now),
+            bench,
+        })
+    }
+
+    fn ways(&self, asked: &Asked<'_>) -> Result<Ways, NoDose> {
+        let Asked { now, desk, levers, bench, plan, visit } = *asked;
+        let Some(own) = levers.sources.first() else { return Err(NoDose::Missing(Missing::DrumState)) };
+        // The pump can be turned at any time; a mix is drawn for hours, and aimed at the middle of them.
+        let aim = plan.map_or(bench.target, |plan| plan.turbidity);
+        let (by_pump, by_strength) = (bench.by_pump(), levers.mix(aim).by_strength());
+        reachable(&bench, levers, (&by_pump, &by_strength))?;
+        let refill = |way: &Way| {
+            let wanted = Wanted { to: desk.drum.full, strength: way.strength };
+            let refill = Refill::of(&desk.drum, &self.site.clay, wanted, own.volume, own.mixture.counted());
+            with_pump(refill, Some(levers), way.strength)
+        };
+        let mut ways = Ways {
+            by_pump_ends: by_pump.as_ref().ok().and_then(|way| asked.ends(own.volume, way.slurry)),
+            by_pump,
+            by_strength_refill: by_strength.as_ref().ok().map(refill),
+            by_strength_ends: by_strength
+                .as_ref()
+                .ok()
+                .and_then(|way| asked.ends(desk.drum.full, way.slurry)),
+            by_strength,
+            night: None,
+        };
+        let for_night = Bench { target: aim, ..bench };
+        ways.night = visit.map(|visit| match asked.lasts_without(&ways, own.volume, &visit) {
+            Some(night) => night,
+            None => self
+                .night_mix(now, desk, levers, &for_night, &visit)
+                .map_or(Night::Nothing, |mix| Night::Mix(Box::new(mix))),
+        });
+        Ok(ways)
+    }
+
+    /// How soon head tank and rearing tanks show a change; `None`: the fresh water isn't known.
+    #[must_use]
+    pub fn response(&self, now: Timestamp) -> Option<Response> {
+        let slurry = self.slurry_in_all(now);
+        let through = self.fresh_water(now)?.flow + slurry.per_minute();
+        let head = Residence::of(self.site.head_tank.volume, through)?;
+        let tanks = self.site.tanks.iter().filter_map(|tank| {
+            let planned = self.site.tank_flow_on(&tank.id, self.site.date_at(now));
+            let place = Place::Tank(tank.id.clone());
+            let believed = |flow| self.catch_doubt(now, &place, flow).is_none();
+            let tanks = (through, self.site.tanks.len());
+            let flow = self.water.through_tank(now, &tank.id, planned, tanks, believed)?;
+            let cascade = Cascade { head, tank: Residence::of(tank.volume, flow.flow)? };
+            let shows = self.water.turbidity(now, &place);
+            Some(TankResponse { tank: tank.id.clone(), flow, cascade, shows })
+        });
+        let head_shows = self.water.turbidity(now, &Place::Head);
+        Some(Response { through, head, head_shows, tanks: tanks.collect() })
+    }
+
+    /// The visit that ends this night or the coming one, and its margin.
+    #[must_use]
+    pub fn coming_visit(&self, now: Timestamp) -> Option<Visit> {
+        let (staff, zone) = (&self.site.staff, &self.site.time_zone);
+        let at = match calendar::shift(staff, zone, now) {
+            Shift::Away { visit, .. } => Some(visit),
+            Shift::Present => calendar::next_evening(staff, zone, now)
+                .and_then(|evening| calendar::visit_of(staff, zone, evening)),
+        };
+        at.map(|at| Visit { at, margin: staff.margin })
+    }
+}
+
+/// What a dose is asked of.
+#[derive(Clone, Copy)]
+struct Asked<'a> {
+    now: Timestamp,
+    desk: &'a Desk,
+    levers: &'a Levers<'a>,
+    bench: Bench,
+    plan: Option<PlanAim>,
+    visit: Option<Visit>,
+}
+
+impl Asked<'_> {
+    /// When the drum is empty with so much in it and the pump at that flow.
+    fn ends(&self, volume: Litres, slurry: LitresPerHour) -> Option<EmptyAt> {
+        let draw_share = slurry.0 / self.bench.slurry.0;
+        self.desk.watch.empty_if(self.now, WhatIf { volume: Some(volume), draw_share })
+    }
+
+    /// What can be said of the night before a mix for it is looked for.
+    fn lasts_without(&self, ways: &Ways, holds: Litres, visit: &Visit) -> Option<Night> {
+        let lasts =
+            |ends: Option<EmptyAt>| ends.is_some_and(|ends| Verdict::of(&ends, visit) == Verdict::Lasts);
+        let filled = ways.by_strength_refill.as_ref().is_some_and(|refill| refill.gives().is_some());
+        if lasts(self.ends(holds, self.bench.slurry)) {
+            Some(Night::LastsAsItIs)
+        } else if lasts(ways.by_pump_ends) {
+            Some(Night::LastsTrimmed)
+        } else if filled && lasts(ways.by_strength_ends) {
+            Some(Night::LastsFilled)
+        } else {
+            (holds >= self.desk.drum.full).then_some(Night::Full)
+        }
+    }
+}
+
+/// Refuses what neither lever reaches: each would only point at the other.
+fn reachable(
+    bench: &Bench,
+    levers: &Levers<'_>,
+    (by_pump, by_strength): (&Result<Way, Cannot>, &Result<Way, Cannot>),
+) -> Result<(), NoDose> {
+    let (wanted, least) = (bench.target, bench.feed.clouding.background);
+    if wanted > least && (by_pump.is_ok() || by_strength.is_ok()) {
+        return Ok(());
+    }
+    let mix = levers.mix(wanted);
+    let fastest = bench.fastest.unwrap_or(bench.slurry);
+    let reached =
+        [bench.feed.turbidity(fastest, bench.strength), mix.feed.turbidity(mix.slurry, mix.thickest)];
+    let most = reached.into_iter().flatten().fold(least, Turbidity::max);
+    Err(NoDose::OutOfReach { wanted, least, most })
+}

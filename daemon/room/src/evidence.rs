@@ -1,0 +1,184 @@
+//! What the rules of failures look at: traces of the sensors, drums, the journal; nothing that is told.
+//!
+//! - [`trace`]: the last hours of one sensor;
+//! - [`shift`]: a lasting change in it, as a stirred tank would show it;
+//! - [`hinge`]: a drum's draw before and after a time that another sensor names;
+//! - [`lifted`]: times in which a probe was out of its water;
+//! - [`drum`], [`water`]: drums and tanks as the rules see them; [`feed`]: what each drum brings;
+//! - [`journal`]: what people wrote down of late; [`days`]: an hourly line on draw and clay.
+
+pub(crate) mod days;
+pub(crate) mod drum;
+pub(crate) mod feed;
+pub(crate) mod hinge;
+pub(crate) mod journal;
+pub(crate) mod lifted;
+pub(crate) mod shift;
+pub(crate) mod trace;
+pub(crate) mod water;
+
+use std::collections::BTreeMap;
+
+use jiff::Timestamp;
+
+use crate::look::Scene;
+use crate::{Room, calendar};
+use claymark_clay::yields::YieldChange;
+use claymark_model::forecast::Forecast;
+use claymark_model::id::Id;
+use claymark_model::reading::Assessed;
+use claymark_model::site::{Place, Quantity, Sensor, Site, WaterLimits};
+use claymark_model::units::GramsPerLitre;
+use claymark_notice::Failure;
+use claymark_notice::content::Visit;
+use days::Days;
+use drum::DrumSight;
+use journal::Journal;
+use trace::Trace;
+use water::{Around, Turbid};
+
+/// The traces of all sensors but the drums' levels, which their watches keep.
+#[derive(Debug, Default)]
+pub(crate) struct Traces(BTreeMap<Id, Trace>);
+
+impl Traces {
+    /// Takes a reading.
+    pub(crate) fn take(&mut self, now: Timestamp, assessed: &Assessed) {
+        match self.0.get_mut(&assessed.reading.sensor) {
+            Some(trace) => trace.take(now, assessed),
+            None => {
+                let mut trace = Trace::default();
+                trace.take(now, assessed);
+                self.0.insert(assessed.reading.sensor.clone(), trace);
+            }
+        }
+    }
+
+    /// Of one sensor; `None` while it hasn't spoken.
+    pub(crate) fn of(&self, sensor: &Id) -> Option<&Trace> {
+        self.0.get(sensor)
+    }
+}
+
+/// Everything that a rule may look at, at one moment.
+pub(crate) struct Evidence<'a> {
+    pub(crate) now: Timestamp,
+    pub(crate) site: &'a Site,
+    /// The next visit after nobody is there: of tonight, or of the night to come.
+    pub(crate) next_visit: Option<Visit>,
+    /// Nobody is there.
+    pub(crate) away: bool,
+    /// In the order of the site file.
+    pub(crate) drums: Vec<DrumSight<'a>>,
+    /// Turbidity of the head tank, where a sensor tells it.
+    pub(crate) head: Option<Turbid<'a>>,
+    /// Turbidity of the rearing tanks that have a sensor.
+    pub(crate) tanks: Vec<Turbid<'a>>,
+    pub(crate) journal: &'a Journal,
+    pub(crate) days: &'a Days,
+    /// The last time that the clay's yield was found to have changed.
+    pub(crate) yield_change: Option<YieldChange>,
+    room: &'a Room,
+    forecasts: &'a [Forecast],
+}
+
+impl<'a> Evidence<'a> {
+    /// Of this look.
+    pub(crate) fn of(room: &'a Room, scene: &'a Scene) -> Self {
+        let site = &room.site;
+        let residence = residence(room, scene.now);
+        let turbid = |sensor: &'a Sensor| {
+            let trace = room.traces.of(&sensor.id)?;
+            let residence = residence.filter(|_| sensor.place == Place::Head);
+            let around = Around { background: site.clay.background_ntu, residence };
+            Some(Turbid::at(scene.now, sensor, trace, &around))
+        };
+        let turbidity = || site.sensors.iter().filter(|sensor| sensor.quantity == Quantity::Turbidity);
+        let drums = room.desks.iter().zip(&scene.forecasts);
+        Self {
+            now: scene.now,
+            site,
+            next_visit: next_visit(site, scene),
+            away: scene.visit.is_some(),
+            drums: drums.map(|(desk, forecast)| DrumSight::of(desk, forecast, &room.journal)).collect(),
+            head: turbidity().find(|sensor| sensor.place == Place::Head).and_then(turbid),
+            tanks: turbidity()
+                .filter(|sensor| matches!(sensor.place, Place::Tank(_)))
+                .filter_map(turbid)
+                .collect(),
+            journal: &room.journal,
+            days: &room.learned.days,
+            yield_change: room.learned.change,
+            room,
+            forecasts: &scene.forecasts,
+        }
+    }
+
+    /// What the fish of a place want of their water today: by their plan, else by the site file.
+    pub(crate) fn limits(&self, place: &Place) -> WaterLimits {
+        self.site.limits_at(place, self.now)
+    }
+
+    /// What a drum that is filled now should hold.
+    pub(crate) fn aim(&self, drum: &DrumSight<'_>) -> GramsPerLitre {
+        self.room.aim(self.now, drum.desk, self.forecasts).strength
+    }
+
+    /// Whether a sensor misses its readings.
+    pub(crate) fn overdue(&self, sensor: &Sensor) -> bool {
+        self.room.sensors.overdue(&sensor.id, self.now)
+    }
+
+    /// When a sensor last spoke, min since 1970.
+    pub(crate) fn last_heard(&self, sensor: &Sensor) -> Option<f64> {
+        self.room.sensors.last(&sensor.id).map(trace::minutes)
+    }
+
+    /// What a flow meter read in the hour before `since` and reads now, L/min.
+    pub(crate) fn flow_changed(&self, place: &Place, since: Timestamp) -> Option<(f64, f64)> {
+        let (_, trace) = self.sensor(place, Quantity::Flow)?;
+        let (since, now) = (trace::minutes(since), trace::minutes(self.now));
+        let before = trace::middle(&trace.between(since - 60.0, since - 3.0))?;
+        Some((before, trace::middle(&trace.between(now - 4.0, now))?))
+    }
+
+    /// Whether the head tank has come back to what it was before a failure, within a share of it.
+    pub(crate) fn turbidity_is_back(&self, failure: &Failure, share: f64) -> bool {
+        let now = trace::minutes(self.now);
+        let is = self.head.as_ref().and_then(|head| trace::middle(&head.trace.between(now - 5.0, now)));
+        let was = failure.turbidity_before();
+        is.zip(was).is_some_and(|(is, was)| (is - was).abs() <= share * was)
+    }
+
+    /// The sensor of a quantity at a place, with its trace.
+    pub(crate) fn sensor(&self, place: &Place, quantity: Quantity) -> Option<(&'a Sensor, &'a Trace)> {
+        let of = |sensor: &&'a Sensor| sensor.place == *place && sensor.quantity == quantity;
+        let sensor = self.site.sensors.iter().find(of)?;
+        Some((sensor, self.room.traces.of(&sensor.id)?))
+    }
+}
+
+fn next_visit(site: &Site, scene: &Scene) -> Option<Visit> {
+    let tonight = || {
+        let evening = calendar::next_evening(&site.staff, &site.time_zone, scene.now)?;
+        let at = calendar::visit_of(&site.staff, &site.time_zone, evening)?;
+        Some(Visit { at, margin: site.staff.margin })
+    };
+    scene.visit.or_else(tonight)
+}
+
+/// min in which the head tank's water is exchanged once: by its flow meter as it read before anything changed,
+/// else by what else is known of the fresh water.
+fn residence(room: &Room, now: Timestamp) -> Option<f64> {
+    let meter = |sensor: &&Sensor| sensor.place == Place::Head && sensor.quantity == Quantity::Flow;
+    let now_minutes = trace::minutes(now);
+    let metered = room.site.sensors.iter().find(meter).and_then(|sensor| room.traces.of(&sensor.id));
+    let metered =
+        metered.and_then(|trace| trace::middle(&trace.between(now_minutes - METER_MINUTES, now_minutes)));
+    let known = room.fresh_water(now).map(|known| known.flow.0);
+    let flow = metered.or(known).filter(|flow| *flow > 0.0)?;
+    Some(room.site.head_tank.volume.0 / flow)
+}
+
+/// min. The middle of so long a time isn't moved by what just happened.
+const METER_MINUTES: f64 = 240.0;

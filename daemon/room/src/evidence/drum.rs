@@ -1,0 +1,160 @@
+//! One drum as the rules see it.
+
+use std::cell::OnceCell;
+
+use jiff::{SignedDuration, Timestamp};
+
+use super::hinge::{Hinge, Known, hinge};
+use super::journal::Journal;
+use super::trace::{Point, minutes};
+use crate::believed::Believed;
+use crate::desk::Desk;
+use claymark_model::fieldlog::Deed;
+use claymark_model::forecast::{Forecast, Outlook};
+use claymark_model::happening::SeenRefill;
+use claymark_model::units::LitresPerHour;
+
+/// One drum.
+pub(crate) struct DrumSight<'a> {
+    pub(crate) desk: &'a Desk,
+    pub(crate) forecast: &'a Forecast,
+    pub(crate) journal: &'a Journal,
+    /// The levels of the last [`RECENT`], once a rule asks.
+    recent: OnceCell<Vec<Point>>,
+}
+
+impl<'a> DrumSight<'a> {
+    /// As it is forecast now.
+    pub(crate) fn of(desk: &'a Desk, forecast: &'a Forecast, journal: &'a Journal) -> Self {
+        Self { desk, forecast, journal, recent: OnceCell::new() }
+    }
+
+    /// Whether the pump draws from it, by the log where it says so, and something is left to draw.
+    pub(crate) fn is_drawn(&self) -> bool {
+        let (id, ours) = (&self.desk.drum.id, &self.desk.drum.pump);
+        let on = |deed: &Deed| {
+            let Deed::InUse { drum: Some(drum), pump } = deed else { return None };
+            (drum == id || pump.as_ref().is_none_or(|pump| pump == ours)).then_some(drum == id)
+        };
+        let here = self.journal.last(self.forecast.at, |deed| on(deed).is_some());
+        let here = here.and_then(|entry| on(&entry.deed));
+        here.unwrap_or(self.forecast.in_use) && self.desk.ran_empty().is_none()
+    }
+
+    /// The last refill that the data show by then.
+    pub(crate) fn refilled(&self, by: Timestamp) -> Option<&SeenRefill> {
+        self.desk.seen().iter().rfind(|refill| refill.at <= by)
+    }
+
+    /// Whether slurry was poured within `apart` of `at`, by the level or by the log.
+    pub(crate) fn was_poured(&self, at: Timestamp, apart: SignedDuration) -> bool {
+        let near = |refill: &SeenRefill| refill.at.duration_since(at).abs() <= apart;
+        let logged = |deed: &Deed| matches!(deed, Deed::Refill { drum, .. } if drum.as_ref().is_none_or(|drum| *drum == self.desk.drum.id));
+        self.desk.seen().iter().any(near) || self.journal.has(at, apart, logged)
+    }
+
+    /// The draw before and after `at`; `None` where too little is known.
+    pub(crate) fn hinge(&self, now: Timestamp, at: Timestamp) -> Option<Hinge> {
+        let from = self.steady_since(at);
+        let known = Known { before: self.drawn_before(at), share: None };
+        let hinge = self.fit(from, now, minutes(at), known)?;
+        (hinge.before > 0.0).then_some(hinge)
+    }
+
+    /// The same, told by another sensor which share of the draw is left, and how sure that is.
+    pub(crate) fn hinge_with(
+        &self,
+        now: Timestamp,
+        at: Timestamp,
+        free: &Hinge,
+        share: (f64, f64),
+    ) -> Option<Hinge> {
+        let from = self.steady_since(at);
+        let before = self.drawn_before(at).unwrap_or((free.before, free.before));
+        let known = Known { before: Some(before), share: Some(share) };
+        self.fit(from, now, minutes(at), known)
+    }
+
+    /// The same of a drum that may have stood before.
+    pub(crate) fn bend(&self, now: Timestamp, at: Timestamp) -> Option<Hinge> {
+        self.fit(self.steady_since(at), now, minutes(at), Known::default())
+    }
+
+    /// Since when nothing had been done to drum or pump by `at`.
+    fn steady_since(&self, at: Timestamp) -> Timestamp {
+        let refill = self.refilled(at).map(|refill| refill.at + FILLING);
+        let deed = self.journal.last(at - APART, |deed| self.sets_pump(deed)).map(|entry| entry.at);
+        [refill, deed].into_iter().flatten().chain([at - BEFORE]).max().unwrap_or(at)
+    }
+
+    /// What was believed just before `at`: from all fills, not this one alone.
+    pub(crate) fn believed_before(&self, at: Timestamp) -> Option<&Believed> {
+        let deed = self.journal.last(at - APART, |deed| self.sets_pump(deed));
+        let since = deed.map_or(Timestamp::MIN, |entry| entry.at);
+        self.desk.believed_at(since, at - JUST_BEFORE)
+    }
+
+    /// What was drawn just before `at`, as it was believed then; else what is believed now.
+    pub(crate) fn draw_before(&self, at: Timestamp) -> Option<LitresPerHour> {
+        let Outlook::Known { draw, .. } = self.forecast.outlook else { return None };
+        Some(self.believed_before(at).map_or(draw, |believed| believed.draw.draw))
+    }
+
+    /// What was believed to be drawn then, L/min and its deviation.
+    fn drawn_before(&self, at: Timestamp) -> Option<(f64, f64)> {
+        let draw = self.believed_before(at)?.draw;
+        let (mean, sd) = (draw.draw.per_minute().0, draw.sd.per_minute().0);
+        (mean > 0.0).then(|| (mean, sd.hypot(LEAST_DOUBT * mean)))
+    }
+
+    /// The levels from one time to another, bent at a minute.
+    fn fit(&self, from: Timestamp, to: Timestamp, at: f64, known: Known) -> Option<Hinge> {
+        let now = self.forecast.at;
+        if from < now - RECENT {
+            return hinge(&self.levels(from, to), at, known);
+        }
+        let recent = self.recent.get_or_init(|| self.levels(now - RECENT, now));
+        let (from, to) = (minutes(from), minutes(to));
+        let first = recent.partition_point(|point| point.t < from);
+        let end = recent.partition_point(|point| point.t <= to);
+        hinge(recent.get(first..end)?, at, known)
+    }
+
+    fn levels(&self, from: Timestamp, to: Timestamp) -> Vec<Point> {
+        let levels = self.desk.watch.levels(from, to);
+        levels.map(|(at, litres)| Point { t: minutes(at), v: litres.0 }).collect()
+    }
+
+    /// Whether a deed changes what is drawn from here.
+    pub(crate) fn sets_pump(&self, deed: &Deed) -> bool {
+        let ours = |pump: &Option<_>| pump.as_ref().is_none_or(|pump| *pump == self.desk.drum.pump);
+        match deed {
+            Deed::PumpSetting { pump, .. }
+            | Deed::InUse { pump, .. }
+            | Deed::TubeChange { pump }
+            | Deed::ClogCleared { pump } => ours(pump),
+            Deed::Refill { .. }
+            | Deed::FlowCheck { .. }
+            | Deed::GrabSample { .. }
+            | Deed::Cleaning { .. }
+            | Deed::Dip { .. }
+            | Deed::Wipe { .. }
+            | Deed::Delivery { .. }
+            | Deed::Fish { .. }
+            | Deed::Note { .. } => false,
+        }
+    }
+}
+
+/// Pouring takes some minutes, and froth some more.
+const FILLING: SignedDuration = SignedDuration::from_mins(12);
+/// So far back the draw before a change is looked at.
+const BEFORE: SignedDuration = SignedDuration::from_hours(6);
+/// Rules ask for these levels again and again.
+const RECENT: SignedDuration = SignedDuration::from_hours(8);
+/// What is nearer than this may belong together.
+const APART: SignedDuration = SignedDuration::from_mins(10);
+/// A change shows a little before it is found, in what is believed too.
+const JUST_BEFORE: SignedDuration = SignedDuration::from_mins(4);
+/// No draw is known better than to this share.
+const LEAST_DOUBT: f64 = 0.01;

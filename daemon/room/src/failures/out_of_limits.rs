@@ -1,0 +1,196 @@
+//! The water of the fish lies outside what they want today, and no failure that is told explains it: too cloudy, too
+//! clear, too warm, too cold, or fuller of oxygen than air can make it.
+//!
+//! What has a name is told sooner and by that name; this is what is left when nothing else fits. Traps: work in
+//! progress; a drum that ran dry, which is told as that; a probe that is fouled or in the air.
+
+use jiff::SignedDuration;
+
+use super::{Found, Rule};
+use crate::evidence::Evidence;
+use crate::evidence::drum::DrumSight;
+use crate::evidence::trace::{Point, median, middle, minutes};
+use claymark_clay::oxygen::{SUPERSATURATED, percent_saturation, pressure_at};
+use claymark_model::fieldlog::Deed;
+use claymark_model::site::{Place, Quantity};
+use claymark_model::units::{Celsius, MilligramsPerLitre};
+use claymark_notice::Priority;
+use claymark_notice::failure::{Failure, Fault, Limited, Sign};
+
+pub(super) const TEMPERATURE: Rule = Rule { find: temperature, is_over };
+pub(super) const TURBIDITY: Rule = Rule { find: turbidity, is_over };
+pub(super) const SATURATION: Rule = Rule { find: saturation, is_over };
+
+fn turbidity(evidence: &Evidence<'_>) -> Option<Found> {
+    if at_work(evidence) || is_dry(evidence) || is_stopped(evidence) {
+        return None;
+    }
+    let outside = evidence.head.iter().chain(&evidence.tanks).filter(|water| water.out.is_none());
+    found(
+        evidence,
+        outside.filter_map(|water| Outside::at(evidence, &water.sensor.place, Limited::Turbidity)),
+    )
+}
+
+fn temperature(evidence: &Evidence<'_>) -> Option<Found> {
+    let sensors = evidence.site.sensors.iter().filter(|sensor| sensor.quantity == Quantity::Temperature);
+    found(evidence, sensors.filter_map(|sensor| Outside::at(evidence, &sensor.place, Limited::Temperature)))
+}
+
+fn saturation(evidence: &Evidence<'_>) -> Option<Found> {
+    let oxygen = |quantity| matches!(quantity, Quantity::Oxygen | Quantity::OxygenSaturation);
+    let sensors = evidence.site.sensors.iter().filter(|sensor| oxygen(sensor.quantity));
+    found(
+        evidence,
+        sensors.filter_map(|sensor| Outside::at(evidence, &sensor.place, Limited::OxygenSaturation)),
+    )
+}
+
+/// The worst place names it; another one that says the same makes it sure.
+fn found(evidence: &Evidence<'_>, outside: impl Iterator<Item = Outside>) -> Option<Found> {
+    let mut outside: Vec<Outside> = outside.collect();
+    outside.sort_by(|a, b| b.beyond().total_cmp(&a.beyond()));
+    let worst = outside.first()?;
+    let sure = outside.len() > 1;
+    let at_night = match worst.of {
+        Limited::Turbidity | Limited::Temperature if sure => Priority::Now,
+        Limited::Turbidity | Limited::Temperature => Priority::Soon,
+        Limited::OxygenSaturation => Priority::Morning,
+    };
+    let Outside { place, of, is, least, most } = worst.clone();
+    Some(Found {
+        cause: format!("limits:{}", of.quantity().name()),
+        fault: Fault::OutOfLimits { place, of, is, least, most },
+        since: evidence.now - patience(of),
+        signs: outside.iter().map(Outside::sign).collect(),
+        drum: None,
+        at_night,
+        stage: u8::from(sure),
+    })
+}
+
+/// A place whose water has been outside its limits for long enough.
+#[derive(Clone)]
+struct Outside {
+    place: Place,
+    of: Limited,
+    is: f64,
+    least: f64,
+    most: f64,
+}
+
+impl Outside {
+    fn at(evidence: &Evidence<'_>, place: &Place, of: Limited) -> Option<Self> {
+        if !matches!(place, Place::Head | Place::Tank(_)) {
+            return None;
+        }
+        let (least, most) = limits(evidence, place, of);
+        let until = minutes(evidence.now);
+        let lasted = patience(of).as_secs_f64() / 60.0;
+        let points = readings(evidence, place, of, until - lasted);
+        let speaks = points.last().is_some_and(|last| until - last.t <= STALE_MINUTES);
+        let whole = points.first().is_some_and(|first| first.t <= until - 0.8 * lasted);
+        let margin = MARGIN_SHARE * (most - least);
+        let part = |part: f64| {
+            let from = until - lasted + part * lasted / 3.0;
+            let of_part = points.iter().filter(|point| (from..=from + lasted / 3.0).contains(&point.t));
+            median(of_part.map(|point| point.v).collect())
+        };
+        let parts = [part(0.0)?, part(1.0)?, part(2.0)?];
+        let above = parts.iter().all(|part| *part > most + margin);
+        let below = parts.iter().all(|part| *part < least - margin);
+        let [.., is] = parts;
+        (speaks && whole && (above || below)).then(|| Self { place: place.clone(), of, is, least, most })
+    }
+
+    /// How far outside, as a share of the band.
+    fn beyond(&self) -> f64 {
+        (self.is - self.most).max(self.least - self.is) / (self.most - self.least).max(f64::EPSILON)
+    }
+
+    fn sign(&self) -> Sign {
+        Sign::Outside { place: self.place.clone(), of: self.of, is: self.is }
+    }
+}
+
+/// What the fish of a place want.
+fn limits(evidence: &Evidence<'_>, place: &Place, of: Limited) -> (f64, f64) {
+    let limits = evidence.limits(place);
+    match of {
+        Limited::Turbidity => (limits.turbidity.min(), limits.turbidity.max()),
+        Limited::Temperature => (limits.temperature_c.min(), limits.temperature_c.max()),
+        Limited::OxygenSaturation => (0.0, SUPERSATURATED.0),
+    }
+}
+
+/// The readings since then; oxygen as percent of saturation at the temperature there.
+fn readings(evidence: &Evidence<'_>, place: &Place, of: Limited, since: f64) -> Vec<Point> {
+    let until = minutes(evidence.now);
+    let of_sensor = |quantity| Some(evidence.sensor(place, quantity)?.1.between(since, until));
+    if let Some(points) = of_sensor(of.quantity()) {
+        return points;
+    }
+    if of != Limited::OxygenSaturation {
+        return Vec::new();
+    }
+    let warmth = of_sensor(Quantity::Temperature).and_then(|points| middle(&points));
+    let (Some(oxygen), Some(warmth)) = (of_sensor(Quantity::Oxygen), warmth) else { return Vec::new() };
+    let air = pressure_at(evidence.site.elevation_m);
+    let percent = |point: Point| {
+        let full = percent_saturation(MilligramsPerLitre(point.v), Celsius(warmth), air)?;
+        Some(Point { t: point.t, v: full.0 })
+    };
+    oxygen.into_iter().filter_map(percent).collect()
+}
+
+/// Somebody works at pump or head tank.
+fn at_work(evidence: &Evidence<'_>) -> bool {
+    let works = |deed: &Deed| {
+        matches!(deed, Deed::Cleaning { .. }) || evidence.drums.iter().any(|drum| drum.sets_pump(deed))
+    };
+    evidence.journal.between(evidence.now - WORK, evidence.now).any(|entry| works(&entry.deed))
+}
+
+/// Nothing is drawn, as somebody wrote down; what stands for another reason has a name.
+fn is_stopped(evidence: &Evidence<'_>) -> bool {
+    let stopped = |drum: &DrumSight<'_>| {
+        let ours = |pump: &Option<_>| pump.as_ref().is_none_or(|pump| *pump == drum.desk.drum.pump);
+        let sets = |deed: &Deed| matches!(deed, Deed::PumpSetting { pump, .. } if ours(pump));
+        let set = evidence.journal.last(evidence.now, sets);
+        set.is_some_and(|entry| matches!(entry.deed, Deed::PumpSetting { rpm: Some(rpm), .. } if rpm <= 0.0))
+    };
+    evidence.drums.iter().filter(|drum| drum.is_drawn()).all(stopped)
+}
+
+/// A drum is dry and no other stands in for it.
+fn is_dry(evidence: &Evidence<'_>) -> bool {
+    evidence.drums.iter().any(|dry| {
+        let other =
+            evidence.drums.iter().any(|drum| drum.desk.drum.pump == dry.desk.drum.pump && drum.is_drawn());
+        dry.desk.ran_empty().is_some() && !other
+    })
+}
+
+/// Every place that was told of is inside again.
+fn is_over(evidence: &Evidence<'_>, failure: &Failure) -> bool {
+    let since = minutes(evidence.now) - OVER_MINUTES;
+    failure.signs.iter().all(|sign| {
+        let Sign::Outside { place, of, .. } = sign else { return true };
+        let (least, most) = limits(evidence, place, *of);
+        middle(&readings(evidence, place, *of, since)).is_some_and(|is| (least..=most).contains(&is))
+    })
+}
+
+/// A failure that has a name is told sooner than this.
+fn patience(of: Limited) -> SignedDuration {
+    if of == Limited::Temperature { SignedDuration::from_mins(40) } else { SignedDuration::from_mins(60) }
+}
+
+/// Share of the band beyond its end that is no matter of a drop.
+const MARGIN_SHARE: f64 = 0.05;
+/// min.
+const STALE_MINUTES: f64 = 5.0;
+/// min.
+const OVER_MINUTES: f64 = 10.0;
+/// What hands did may take so long to settle.
+const WORK: SignedDuration = SignedDuration::from_mins(90);

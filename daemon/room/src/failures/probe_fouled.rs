@@ -1,0 +1,95 @@
+//! One probe climbs for hours while its siblings and the head tank stay flat: it is fouled, not the water.
+//!
+//! It steps back at a wipe. Trap: all climb, then it is real.
+
+use super::{Found, Rule};
+use crate::evidence::Evidence;
+use crate::evidence::trace::{Trace, median, middle, minutes, timestamp};
+use crate::evidence::water::Turbid;
+use claymark_model::fieldlog::Deed;
+use claymark_notice::Priority;
+use claymark_notice::failure::{Failure, Fault, Sign};
+
+pub(super) const RULE: Rule = Rule { find, is_over };
+
+fn find(evidence: &Evidence<'_>) -> Option<Found> {
+    let now = minutes(evidence.now);
+    let probes: Vec<&Turbid<'_>> = evidence.head.iter().chain(&evidence.tanks).collect();
+    if probes.len() < LEAST_PROBES {
+        return None;
+    }
+    let climbs: Vec<Option<Climb>> = probes.iter().map(|probe| Climb::of(probe.trace, now)).collect();
+    probes.iter().zip(&climbs).enumerate().find_map(|(place, (probe, climb))| {
+        let climb = climb.as_ref().filter(|climb| climb.is_steady())?;
+        let others = climbs.iter().enumerate().filter(|(other, _)| *other != place);
+        let siblings = median(others.filter_map(|(_, other)| Some(other.as_ref()?.rise())).collect())?;
+        let wiped = evidence.journal.between(timestamp(now - OVER), evidence.now).any(|entry| {
+            matches!(&entry.deed, Deed::Wipe { sensor } if sensor.as_ref().is_none_or(|of| *of == probe.sensor.id))
+        });
+        let alone = siblings < ALONE * climb.rise();
+        (alone && !wiped).then(|| Found {
+            cause: format!("probe:{}", probe.sensor.id),
+            fault: Fault::ProbeFouled { sensor: probe.sensor.id.clone(), by: climb.rise() - siblings },
+            since: timestamp(now - OVER),
+            signs: vec![
+                Sign::Climbs { place: probe.sensor.place.clone(), from: climb.then, now: climb.now },
+                Sign::SiblingsSteady { probes: u32::try_from(probes.len() - 1).unwrap_or(u32::MAX), by: siblings },
+            ],
+            drum: None,
+            at_night: Priority::Morning,
+            stage: 0,
+        })
+    })
+}
+
+/// How a reading climbed over the last hours.
+struct Climb {
+    then: f64,
+    between: f64,
+    now: f64,
+}
+
+impl Climb {
+    fn of(trace: &Trace, now: f64) -> Option<Self> {
+        let part = |from: f64, to: f64| middle(&trace.between(now - from, now - to));
+        Some(Self {
+            then: part(OVER, OVER - 60.0)?,
+            between: part(OVER / 2.0 + 30.0, OVER / 2.0 - 30.0)?,
+            now: part(45.0, 0.0)?,
+        })
+    }
+
+    fn rise(&self) -> f64 {
+        self.now - self.then
+    }
+
+    /// Up by enough, and about evenly: a step is something else.
+    fn is_steady(&self) -> bool {
+        let rise = self.rise();
+        rise >= LEAST_NTU.max(LEAST_SHARE * self.then)
+            && (0.25..0.75).contains(&((self.between - self.then) / rise))
+    }
+}
+
+/// It was wiped, or reads like before.
+fn is_over(evidence: &Evidence<'_>, failure: &Failure) -> bool {
+    let Fault::ProbeFouled { sensor, .. } = &failure.fault else { return false };
+    let now = minutes(evidence.now);
+    let probe = evidence.head.iter().chain(&evidence.tanks).find(|probe| probe.sensor.id == *sensor);
+    let is = probe.and_then(|probe| middle(&probe.trace.between(now - 5.0, now)));
+    let was = failure
+        .signs
+        .iter()
+        .find_map(|sign| if let Sign::Climbs { from, .. } = sign { Some(*from) } else { None });
+    is.zip(was).is_some_and(|(is, was)| is < was + LEAST_NTU / 2.0)
+}
+
+/// min. Fouling takes hours.
+const OVER: f64 = 360.0;
+const LEAST_PROBES: usize = 3;
+/// A climb smaller than both isn't told.
+const LEAST_NTU: f64 = 7.0;
+/// See [`LEAST_NTU`].
+const LEAST_SHARE: f64 = 0.12;
+/// Siblings that climb by more than this share of it make it real.
+const ALONE: f64 = 0.35;

@@ -1,0 +1,493 @@
+//! The whole room as one value with one door in.
+//!
+//! The rule of use: [`Room::handle`] one event, then [`Room::take_effects`] all, then the next event.
+//! [`Room::next_deadline`] says when the room wants to be woken although nothing happened; waking it
+//! early or twice does nothing. The same events give the same effects.
+
+mod aim;
+mod believed;
+mod calendar;
+mod catches;
+mod clock;
+mod desk;
+mod dosing;
+mod doubt;
+mod duty;
+mod episode;
+mod evening;
+mod evidence;
+mod failures;
+mod forwarding;
+mod lasting;
+mod learning;
+mod levers;
+mod link;
+mod look;
+mod mixing;
+mod night;
+mod planning;
+mod queries;
+mod reach;
+mod recall;
+mod runout;
+mod session;
+mod silence;
+mod still;
+mod storage;
+
+use std::collections::BTreeMap;
+
+use jiff::{SignedDuration, Timestamp};
+
+use crate::calendar::Shift;
+use crate::desk::Desk;
+use crate::evening::Evening;
+use crate::evidence::Traces;
+use crate::evidence::journal::Journal;
+use crate::failures::Failures;
+use crate::forwarding::Forwarding;
+use crate::learning::Learned;
+use crate::link::LinkWatch;
+use crate::queries::Asked;
+use crate::reach::Reach;
+use crate::session::Session;
+use crate::silence::Sensors;
+use crate::storage::Storage;
+use claymark_clay::LearnedYield;
+use claymark_clay::refill::sheet::Sheet;
+use claymark_clay::water::WaterWatch;
+use claymark_drum::supply_forecast;
+use claymark_model::fieldlog::{Deed, LogEntry};
+use claymark_model::forecast::Forecast;
+use claymark_model::happening::Happening;
+use claymark_model::ledger::Ledger;
+use claymark_model::reading::Assessed;
+use claymark_model::site::{Pump, Site};
+use claymark_model::skill::{MarkForecast, Skill};
+use claymark_model::units::GramsPerLitre;
+use claymark_notice::keeping::{ClockStep, StoreFate};
+use claymark_notice::link::{Link, Trouble};
+use claymark_notice::query::Query;
+use claymark_notice::register::Register;
+use claymark_notice::{Answer, Missed, Notice};
+
+/// The whole room.
+#[derive(Debug)]
+pub struct Room {
+    site: Site,
+    desks: Vec<Desk>,
+    sensors: Sensors,
+    water: WaterWatch,
+    ledger: Ledger,
+    session: Session,
+    storage: Storage,
+    /// The clock was set, and people don't know yet.
+    clock_stepped: Option<ClockStep>,
+    traces: Traces,
+    journal: Journal,
+    failures: Failures,
+    forwarding: Forwarding,
+    learned: Learned,
+    link: LinkWatch,
+    reach: Reach,
+    evening: Evening,
+    /// Notices that were answered, and when last.
+    answers: BTreeMap<u64, Timestamp>,
+    register: Register,
+    asked: Asked,
+    last_number: u64,
+    /// Since when the room speaks.
+    live: Option<Timestamp>,
+    looked_at: Option<Timestamp>,
+    /// When something is due beside forecasts, evening check and silence, as of the last look.
+    warnings_due: Option<Timestamp>,
+    next_forecasts: Timestamp,
+    forecasts_at: Option<Timestamp>,
+    /// A refill was written down since forecasts and sheets were last given.
+    refilled: bool,
+    effects: Vec<Effect>,
+    skill: Skill,
+}
+
+/// Everything that can happen to the room.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Event {
+    /// A reading with its flags; a second time for the same sensor and time when its spike flag was settled.
+    Reading(Assessed),
+    /// Somebody did something and wrote it down.
+    Log(LogEntry),
+    /// Somebody answered a notice.
+    Answer(Answer),
+    /// The broker had forgotten our session: readings may be missing since then.
+    SessionLost {
+        /// The last time that the session is known to have stood.
+        since: Timestamp,
+    },
+    /// A commit failed: readings aren't kept until the store works again.
+    StoreFailed {
+        /// What the store said.
+        why: String,
+    },
+    /// A commit succeeded again.
+    StoreWorks,
+    /// Something became of the store itself.
+    StoreReplaced(StoreFate),
+    /// Before going live: not all of the past could be read.
+    PastUnread {
+        /// None of it could.
+        wholly: bool,
+    },
+    /// The server's clock was set; told before the time that it shows now.
+    ClockStepped(ClockStep),
+    /// What is kept hasn't reached the central database for too long.
+    NotForwarded {
+        /// When the oldest of what waits arrived.
+        since: Timestamp,
+        /// What stands in the way.
+        why: String,
+    },
+    /// Nothing waits for the central database any more.
+    Forwarded,
+    /// While the past is told again after a restart: a notice that had been sent.
+    Recalled(Notice),
+    /// While the past is told again after a restart: what was written down in the weeks before it.
+    Remembered(LogEntry),
+    /// While the past is told again after a restart: what the data had shown in the weeks before it.
+    HadHappened(Happening),
+    /// While the past is told again after a restart: what had been said of a mark.
+    RecalledMark(MarkForecast),
+    /// While the past is told again after a restart: what had been learned of the clay.
+    RecalledYield(LearnedYield),
+    /// The past has been told; from now on the room speaks. Before this it makes no notice and no forecast.
+    GoLive,
+    /// Nothing but the time: a deadline has come, or the clock was looked at.
+    Tick,
+    /// Something wasn't taken, or is to be asked about.
+    Query(Query),
+    /// While the past is told again after a restart: notices were numbered up to there, whether or not they can be read.
+    NumberedUpTo(u64),
+    /// The connection to the broker is another than before.
+    Link(Link),
+    /// A notice won't reach somebody by some way.
+    NotDelivered {
+        /// The notice.
+        notice: Box<Notice>,
+        /// Who won't get it, and how.
+        missed: Missed,
+    },
+}
+
+/// What must be done now.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Effect {
+    /// Tell people.
+    Notify(Notice),
+    /// Publish and keep a forecast.
+    Forecast(Forecast),
+    /// Publish a refill sheet.
+    Sheet(Box<Sheet>),
+    /// Keep what was seen to happen.
+    Happened(Happening),
+    /// Keep what was said of a mark, or what became of it.
+    Mark(MarkForecast),
+    /// Keep what was learned of the clay.
+    Learned(LearnedYield),
+}
+
+/// Why the room wants to be woken.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Why {
+    /// The forecasts of each tenth minute.
+    Forecasts,
+    /// The evening check.
+    EveningCheck,
+    /// A warning is due, or due again.
+    Warning,
+    /// A sensor will have been silent for too long.
+    Silence,
+}
+
+/// A time with its reason.
+pub type Deadline = (Timestamp, Why);
+
+impl Room {
+    /// A room in which nothing has happened yet.
+    #[must_use]
+    pub fn new(site: Site) -> Self {
+        Self {
+            desks: Desk::all(&site),
+            sensors: Sensors::new(&site.sensors),
+            water: WaterWatch::new(&site),
+            ledger: Ledger::default(),
+            session: Session::default(),
+            storage: Storage::default(),
+            clock_stepped: None,
+            traces: Traces::default(),
+            journal: Journal::default(),
+            failures: Failures::default(),
+            forwarding: Forwarding::default(),
+            learned: Learned::default(),
+            link: LinkWatch::default(),
+            reach: Reach::default(),
+            evening: Evening::default(),
+            answers: BTreeMap::new(),
+            register: Register::default(),
+            asked: Asked::default(),
+            last_number: 0,
+            live: None,
+            looked_at: None,
+            warnings_due: None,
+            next_forecasts: Timestamp::MIN,
+            forecasts_at: None,
+            refilled: false,
+            effects: Vec::new(),
+            skill: Skill::default(),
+            site,
+        }
+    }
+
+    /// The site that the room was made for.
+    #[must_use]
+    pub fn site(&self) -> &Site {
+        &self.site
+    }
+
+    /// One thing happened at `now`; `now` never goes back.
+    ///
+    /// When something arrives just when forecasts or the evening check are due, these wait for their tick:
+    /// more may arrive in the same millisecond, and counts too.
+    pub fn handle(&mut self, now: Timestamp, event: Event) {
+        let arrived = matches!(event, Event::Reading(_) | Event::Log(_) | Event::Answer(_));
+        let due = if arrived { now - SignedDuration::from_nanos(1) } else { now };
+        let news = self.is_news(now, &event);
+        self.take_in(now, event);
+        let happened = self.take_happenings();
+        if let Some(live) = self.live
+            && (news || happened || self.is_due(now))
+        {
+            self.look(now, live, due);
+        }
+    }
+
+    /// What must be done, in order.
+    pub fn take_effects(&mut self) -> Vec<Effect> {
+        std::mem::take(&mut self.effects)
+    }
+
+    /// When the room wants to be woken, and why.
+    #[must_use]
+    pub fn next_deadline(&self) -> Option<Deadline> {
+        let live = self.live?;
+        [
+            Some((self.next_forecasts, Why::Forecasts)),
+            self.evening.wake().map(|at| (at, Why::EveningCheck)),
+            self.warnings_due.map(|at| (at, Why::Warning)),
+            self.sensors.wake(live).map(|at| (at, Why::Silence)),
+        ]
+        .into_iter()
+        .flatten()
+        .min_by_key(|(at, _)| *at)
+    }
+
+    /// How well the drums were forecast of late.
+    #[must_use]
+    pub fn skill(&self) -> &Skill {
+        &self.skill
+    }
+
+    /// A forecast for every drum, then for every pump that several drums share.
+    #[must_use]
+    pub fn forecasts(&self, now: Timestamp) -> Vec<Forecast> {
+        let mut forecasts: Vec<_> = self.desks.iter().map(|desk| desk.watch.forecast(now)).collect();
+        forecasts.extend(self.supplies(now));
+        forecasts
+    }
+
+    fn supplies(&self, now: Timestamp) -> Vec<Forecast> {
+        let shared = |pump: &&Pump| self.site.drums_of(&pump.id).nth(1).is_some();
+        let supply = |pump: &Pump| {
+            let of_pump = self.desks.iter().filter(|desk| desk.drum.pump == pump.id);
+            let watches: Vec<_> = of_pump.map(|desk| &desk.watch).collect();
+            supply_forecast(now, pump, &watches)
+        };
+        self.site.pumps.iter().filter(shared).map(supply).collect()
+    }
+
+    /// Whether an event may change what people must be told. Readings are looked at once in a while; what is
+    /// told again of the past may not, for the room doesn't speak yet.
+    fn is_news(&self, now: Timestamp, event: &Event) -> bool {
+        match event {
+            Event::Reading(_) => self.looked_at.is_none_or(|looked_at| looked_at + LOOK_EVERY <= now),
+            Event::Log(_)
+            | Event::Answer(_)
+            | Event::SessionLost { .. }
+            | Event::StoreFailed { .. }
+            | Event::StoreWorks
+            | Event::StoreReplaced(_)
+            | Event::ClockStepped(_)
+            | Event::NotForwarded { .. }
+            | Event::Forwarded
+            | Event::Query(_)
+            | Event::NotDelivered { .. }
+            | Event::GoLive => true,
+            // The rest is known when something else is told: who connects, connects again and again.
+            Event::Link(link) => matches!(link, Link::Down(Trouble::TakenOver { .. })),
+            Event::Recalled(_)
+            | Event::Remembered(_)
+            | Event::HadHappened(_)
+            | Event::RecalledMark(_)
+            | Event::RecalledYield(_)
+            | Event::PastUnread { .. }
+            | Event::NumberedUpTo(_)
+            | Event::Tick => false,
+        }
+    }
+
+    fn take_in(&mut self, now: Timestamp, event: Event) {
+        match event {
+            Event::Reading(assessed) => self.take_reading(now, &assessed),
+            Event::Log(entry) => self.take_log(now, &entry),
+            Event::Answer(answer) => self.take_answer(&answer),
+            Event::SessionLost { since } => {
+                if !self.link.explains_loss(since) {
+                    self.session.lost(now, since);
+                }
+            }
+            Event::StoreFailed { why } => self.storage.failed(now, why),
+            Event::StoreWorks => self.storage.works(),
+            Event::StoreReplaced(fate) => self.storage.replaced(now, fate),
+            Event::PastUnread { wholly } => self.past_unread(now, wholly),
+            Event::ClockStepped(step) => self.clock_stepped(step),
+            Event::NotForwarded { since, why } => self.forwarding.behind(since, why),
+            Event::Forwarded => self.forwarding.caught_up(),
+            Event::Recalled(notice) => self.recall(&notice),
+            Event::Remembered(entry) => self.remember(now, &entry),
+            Event::HadHappened(happening) => self.ledger.happened(&happening),
+            Event::RecalledMark(said) => self.recall_mark(said),
+            Event::RecalledYield(learned) => self.recall_yield(learned),
+            Event::GoLive => self.go_live(now),
+            Event::Tick => {}
+            Event::Query(query) => self.asked.take(query),
+            Event::NumberedUpTo(last) => {
+                self.last_number = self.last_number.max(last);
+                self.register.numbered_up_to(last);
+            }
+            Event::Link(link) => {
+                if matches!(link, Link::Down(Trouble::TakenOver { .. })) {
+                    self.session.explained();
+                }
+                self.link.take(now, link);
+            }
+            Event::NotDelivered { notice, missed } => self.reach.missed(now, *notice, missed),
+        }
+    }
+
+    fn take_answer(&mut self, answer: &Answer) {
+        // It mustn't silence a later notice of that number.
+        if answer.notice > self.last_number {
+            return;
+        }
+        self.register.answered(answer);
+        for notice in [Some(answer.notice), self.reach.stands_for(answer.notice)].into_iter().flatten() {
+            let last = self.answers.entry(notice).or_insert(answer.at);
+            *last = answer.at.max(*last);
+        }
+    }
+
+    /// What others than the drums keep of an entry.
+    fn note(&mut self, now: Timestamp, entry: &LogEntry) {
+        self.water.log(entry);
+        self.journal.take(now, entry);
+        self.ledger.log(entry);
+    }
+
+    fn take_log(&mut self, now: Timestamp, entry: &LogEntry) {
+        self.note(now, entry);
+        // A correction may take a refill back, whatever else it says.
+        self.refilled |= matches!(entry.deed, Deed::Refill { .. }) || entry.replaces.is_some();
+        let aims = self.aims(now, &entry.deed);
+        for (desk, aim) in self.desks.iter_mut().zip(aims) {
+            desk.log(now, entry, aim);
+        }
+    }
+
+    /// What was written down long ago.
+    fn remember(&mut self, now: Timestamp, entry: &LogEntry) {
+        self.note(now, entry);
+        // A pump stays as it was set, however long ago that was.
+        if matches!(entry.deed, Deed::PumpSetting { .. } | Deed::InUse { .. }) {
+            self.desks.iter_mut().for_each(|desk| desk.log(now, entry, desk.drum.target));
+        }
+    }
+
+    /// What each drum was to hold when a deed was done; only a refill asks for more than the site file.
+    fn aims(&self, now: Timestamp, deed: &Deed) -> Vec<GramsPerLitre> {
+        if self.site.batches.is_empty() || !matches!(deed, Deed::Refill { .. }) {
+            return self.desks.iter().map(|desk| desk.drum.target).collect();
+        }
+        let forecasts = self.forecasts(now);
+        self.desks.iter().map(|desk| self.aim(now, desk, &forecasts).strength).collect()
+    }
+
+    fn recall_mark(&mut self, said: MarkForecast) {
+        self.skill.count(&said);
+        if let Some(desk) = self.desks.iter_mut().find(|desk| desk.drum.id == said.drum) {
+            desk.watch.recall_mark(said);
+        }
+    }
+
+    fn take_reading(&mut self, now: Timestamp, assessed: &Assessed) {
+        self.sensors.heard(&assessed.reading.sensor, assessed.reading.at);
+        self.water.reading(assessed);
+        self.traces.take(now, assessed);
+        for desk in &mut self.desks {
+            desk.watch.reading(now, assessed);
+        }
+    }
+
+    fn take_happenings(&mut self) -> bool {
+        let happenings: Vec<_> = self.desks.iter_mut().flat_map(Desk::take_happenings).collect();
+        let any = !happenings.is_empty();
+        // What is found again while the past is told had been kept when it was found first.
+        if self.live.is_some() {
+            for happening in &happenings {
+                self.ledger.happened(happening);
+            }
+            self.effects.extend(happenings.into_iter().map(Effect::Happened));
+        }
+        any
+    }
+
+    fn is_due(&self, now: Timestamp) -> bool {
+        self.next_deadline().is_some_and(|(at, _)| at <= now)
+    }
+
+    fn go_live(&mut self, now: Timestamp) {
+        let tonight = match self.shift(now) {
+            Shift::Away { evening, .. } => Some(evening),
+            Shift::Present => None,
+        };
+        let upcoming = calendar::next_evening(&self.site.staff, &self.site.time_zone, now);
+        self.evening.go_live(now, tonight, upcoming);
+        self.next_forecasts = at_or_after(now);
+        self.refilled = false;
+        self.live = Some(now);
+    }
+
+    fn shift(&self, now: Timestamp) -> Shift {
+        calendar::shift(&self.site.staff, &self.site.time_zone, now)
+    }
+}
+
+/// The first multiple of ten minutes, UTC, at or after `now`.
+fn at_or_after(now: Timestamp) -> Timestamp {
+    let past = now.as_nanosecond().rem_euclid(FORECAST_EVERY.as_nanos());
+    let rest = if past == 0 { 0 } else { FORECAST_EVERY.as_nanos() - past };
+    now + SignedDuration::from_nanos_i128(rest)
+}
+
+/// Forecasts are published at each multiple of this, UTC.
+const FORECAST_EVERY: SignedDuration = SignedDuration::from_mins(10);
+
+/// Readings come in every few seconds; looking at all drums once a minute is soon enough.
+const LOOK_EVERY: SignedDuration = SignedDuration::from_mins(1);

@@ -1,0 +1,115 @@
+//! Who can't be reached: what a server refuses for good is told to everyone, by the ways that are left.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use jiff::{SignedDuration, Timestamp};
+
+use crate::Room;
+use crate::look::{Finding, Scene};
+use claymark_model::id::Id;
+use claymark_notice::{Audience, Channel, Content, Missed, Notice, Priority, Undelivered};
+
+/// What didn't arrive, and what people were told of that.
+#[derive(Debug, Default)]
+pub(crate) struct Reach {
+    untold: Vec<Untold>,
+    /// When people last heard that this way fails.
+    told: BTreeMap<(Id, Channel), Timestamp>,
+    /// The number of the notice that tells of it, and of the one that it stands for.
+    stands_for: BTreeMap<u64, u64>,
+    /// Causes that more people have heard of than they were first told to.
+    passed_on: BTreeSet<String>,
+}
+
+#[derive(Debug)]
+struct Untold {
+    heard: Timestamp,
+    undelivered: Undelivered,
+}
+
+impl Reach {
+    /// A notice won't reach somebody by some way.
+    pub(crate) fn missed(&mut self, now: Timestamp, notice: Notice, missed: Missed) {
+        // A notice of this kind that gets lost makes no other: the ways that are left have been tried.
+        if matches!(notice.content, Content::Undelivered(_)) || notice.of_use_until() <= now {
+            return;
+        }
+        let known = self.untold.iter_mut().find(|untold| untold.undelivered.notice.number == notice.number);
+        match known {
+            Some(untold) => untold.undelivered.missed.push(missed),
+            None => {
+                let undelivered = Undelivered { notice, missed: vec![missed] };
+                self.untold.push(Untold { heard: now, undelivered });
+            }
+        }
+    }
+
+    /// What people must be told now.
+    fn due(&mut self, now: Timestamp) -> Vec<Undelivered> {
+        let gathered = self.untold.extract_if(.., |untold| untold.heard + GATHERED_IN <= now);
+        let told = &self.told;
+        let is_news = |missed: &Missed| {
+            let last = told.get(&(missed.contact.clone(), missed.channel));
+            last.is_none_or(|last| *last + QUIET_FOR <= now)
+        };
+        // Somebody waits for a call; the rest is told once for each way that fails.
+        let matters = |undelivered: &Undelivered| {
+            undelivered.notice.priority != Priority::Morning || undelivered.missed.iter().any(is_news)
+        };
+        gathered.map(|untold| untold.undelivered).filter(matters).collect()
+    }
+
+    /// People were told.
+    pub(crate) fn told(&mut self, number: u64, at: Timestamp, undelivered: &Undelivered) {
+        for missed in &undelivered.missed {
+            self.told.insert((missed.contact.clone(), missed.channel), at);
+        }
+        self.stands_for.insert(number, undelivered.notice.number);
+        if self.stands_for.len() > REMEMBERED {
+            self.stands_for.pop_first();
+        }
+        self.passed_on.insert(undelivered.notice.cause.clone());
+    }
+
+    /// The notice that an answer to `number` means, too.
+    pub(crate) fn stands_for(&self, number: u64) -> Option<u64> {
+        self.stands_for.get(&number).copied()
+    }
+
+    /// Whether more people know of a cause than those whom it was told; asked when it is over.
+    pub(crate) fn cleared(&mut self, cause: &str) -> bool {
+        self.passed_on.remove(cause)
+    }
+
+    /// When something is due if nothing changes.
+    pub(crate) fn wake(&self) -> Option<Timestamp> {
+        self.untold.iter().map(|untold| untold.heard + GATHERED_IN).min()
+    }
+}
+
+impl Room {
+    /// Tells everyone of notices that didn't reach somebody.
+    pub(crate) fn look_at_reach(&mut self, scene: &Scene) {
+        for undelivered in self.reach.due(scene.now) {
+            let finding = Finding {
+                cause: format!("undelivered:{}", undelivered.notice.number),
+                drum: undelivered.notice.drum.clone(),
+                priority: undelivered.notice.priority,
+                replaces: None,
+                to: Audience::Everyone,
+                content: Content::Undelivered(Box::new(undelivered.clone())),
+            };
+            let told = self.tell(scene, finding);
+            self.reach.told(told.number, told.at, &undelivered);
+        }
+    }
+}
+
+/// The servers' answers for one notice come within seconds of each other: one message tells them all.
+const GATHERED_IN: SignedDuration = SignedDuration::from_secs(10);
+
+/// Nobody answers what is so many such notices old.
+const REMEMBERED: usize = 64;
+
+/// A way that fails for what isn't urgent is told once a day.
+const QUIET_FOR: SignedDuration = SignedDuration::from_hours(24);

@@ -1,0 +1,331 @@
+//! Sensors that don't speak: one message for what fell silent together, and one when it speaks again.
+
+use jiff::{SignedDuration, Timestamp};
+
+use crate::Room;
+use crate::desk::Desk;
+use crate::duty::Told;
+use crate::episode::{QUIET_FOR, WELL_FOR};
+use crate::look::{Finding, Scene, withdrawn};
+use claymark_model::fieldlog::Deed;
+use claymark_model::id::Id;
+use claymark_model::site::{Place, Quantity, Sensor};
+use claymark_notice::content::{Because, Common, DrumState, ReadingsMissing, SilentSensor};
+use claymark_notice::{Content, Priority};
+
+/// When each sensor last spoke, and what people were told of its silence.
+#[derive(Debug)]
+pub(crate) struct Sensors {
+    rows: Vec<Row>,
+    groups: Vec<Group>,
+}
+
+#[derive(Debug)]
+struct Row {
+    id: Id,
+    place: Place,
+    every: SignedDuration,
+    patience: SignedDuration,
+    /// Time of the newest reading, by the reading's own clock: late readings don't end a silence.
+    last: Option<Timestamp>,
+    quiet_until: Option<Timestamp>,
+}
+
+/// Sensors that fell silent together and were told in one message.
+#[derive(Debug)]
+struct Group {
+    told: Told,
+    broke_at: Option<Timestamp>,
+    sensors: Vec<Id>,
+    back_since: Option<Timestamp>,
+}
+
+/// Sensors of one message that speak again.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct Back {
+    pub(crate) told: Told,
+    pub(crate) heard: Vec<Id>,
+    pub(crate) still_silent: Vec<SilentSensor>,
+}
+
+impl Sensors {
+    pub(crate) fn new(sensors: &[Sensor]) -> Self {
+        let row = |sensor: &Sensor| Row {
+            id: sensor.id.clone(),
+            place: sensor.place.clone(),
+            every: sensor.every,
+            patience: sensor.thresholds.gap.max(LEAST_PATIENCE),
+            last: None,
+            quiet_until: None,
+        };
+        Self { rows: sensors.iter().map(row).collect(), groups: Vec::new() }
+    }
+
+    /// A reading of that time arrived.
+    pub(crate) fn heard(&mut self, sensor: &Id, at: Timestamp) {
+        if let Some(row) = self.rows.iter_mut().find(|row| row.id == *sensor) {
+            row.last = row.last.max(Some(at));
+        }
+    }
+
+    /// Time of the newest reading.
+    pub(crate) fn last(&self, sensor: &Id) -> Option<Timestamp> {
+        self.rows.iter().find(|row| row.id == *sensor)?.last
+    }
+
+    /// Whether the sensor misses its readings, told or not.
+    pub(crate) fn overdue(&self, sensor: &Id, now: Timestamp) -> bool {
+        self.rows.iter().any(|row| row.id == *sensor && row.last.is_none_or(|last| row.overdue(last, now)))
+    }
+
+    /// Those that don't speak, in the order of the site file, and how many do.
+    pub(crate) fn roll_call(&self, now: Timestamp) -> (Vec<SilentSensor>, usize) {
+        let silent: Vec<_> = self
+            .rows
+            .iter()
+            .filter(|row| row.last.is_none_or(|last| last + row.patience <= now))
+            .map(Row::as_silent)
+            .collect();
+        let heard = self.rows.len() - silent.len();
+        (silent, heard)
+    }
+
+    /// Sensors that have been silent for too long and what they have in common; Claymark listens since `live`.
+    pub(crate) fn silent(&self, now: Timestamp, live: Timestamp) -> Option<(Vec<SilentSensor>, Common)> {
+        let due: Vec<&Row> = self.untold().filter(|row| row.due(live) <= now).collect();
+        let newest = due.iter().map(|row| row.last).max()?;
+        let with_them = |row: &&Row| {
+            let since = row.last.unwrap_or(live);
+            due.iter().any(|other| other.id == row.id)
+                || (row.overdue(since, now) && row.fell_silent_at(newest))
+        };
+        let mut group: Vec<&Row> = self.untold().filter(with_them).collect();
+        group.sort_by_key(|row| row.last);
+        let broke_at = group.iter().map(|row| row.last).max()?;
+        let common = match group.as_slice() {
+            [_] => Common::One,
+            _ if self.rows.iter().all(|row| row.last <= broke_at) => Common::Everything,
+            [first, rest @ ..] if rest.iter().all(|row| row.place == first.place) => {
+                Common::At(first.place.clone())
+            }
+            _ => Common::Together,
+        };
+        Some((group.into_iter().map(Row::as_silent).collect(), common))
+    }
+
+    /// Slow sensors that fell silent in an outage that was told join it without a message of their own.
+    pub(crate) fn join_outages(&mut self, now: Timestamp, live: Timestamp) {
+        let due: Vec<Id> =
+            self.untold().filter(|row| row.due(live) <= now).map(|row| row.id.clone()).collect();
+        for id in due {
+            let Some(row) = self.rows.iter().find(|row| row.id == id) else { continue };
+            let outage = self.groups.iter_mut().find(|group| {
+                group.sensors.len() > 1 && group.back_since.is_none() && row.fell_silent_at(group.broke_at)
+            });
+            if let Some(group) = outage {
+                group.sensors.push(id);
+            }
+        }
+    }
+
+    /// People were told.
+    pub(crate) fn tell(&mut self, told: Told, silent: &[SilentSensor]) {
+        for row in self.rows.iter_mut().filter(|row| silent.iter().any(|silent| silent.sensor == row.id)) {
+            row.quiet_until = Some(told.at + QUIET_FOR);
+        }
+        self.groups.push(Group {
+            told,
+            broke_at: silent.iter().map(|silent| silent.last).max().flatten(),
+            sensors: silent.iter().map(|silent| silent.sensor.clone()).collect(),
+            back_since: None,
+        });
+    }
+
+    /// They aren't told before `until`.
+    pub(crate) fn put_off(&mut self, silent: &[SilentSensor], until: Timestamp) {
+        for row in self.rows.iter_mut().filter(|row| silent.iter().any(|silent| silent.sensor == row.id)) {
+            row.quiet_until = Some(until);
+        }
+    }
+
+    /// Takes note of who speaks again.
+    pub(crate) fn observe(&mut self, now: Timestamp) {
+        for group in &mut self.groups {
+            let speaks = self.rows.iter().any(|row| group.sensors.contains(&row.id) && row.speaks(now));
+            match (speaks, group.back_since) {
+                (true, None) => group.back_since = Some(now),
+                (false, Some(_)) => group.back_since = None,
+                (true, Some(_)) | (false, None) => {}
+            }
+        }
+    }
+
+    /// The first message of which some have been speaking again for long enough.
+    pub(crate) fn back(&self, now: Timestamp) -> Option<Back> {
+        let well = |group: &&Group| group.back_since.is_some_and(|since| since + WELL_FOR <= now);
+        let group = self.groups.iter().find(well)?;
+        let rows = self.rows.iter().filter(|row| group.sensors.contains(&row.id));
+        let (heard, silent): (Vec<&Row>, Vec<&Row>) = rows.partition(|row| row.speaks(now));
+        Some(Back {
+            told: group.told.clone(),
+            heard: heard.into_iter().map(|row| row.id.clone()).collect(),
+            still_silent: silent.into_iter().map(Row::as_silent).collect(),
+        })
+    }
+
+    /// That message was withdrawn for all but `still_silent`.
+    pub(crate) fn withdraw(&mut self, number: u64, still_silent: &[SilentSensor]) {
+        for group in self.groups.iter_mut().filter(|group| group.told.number == number) {
+            group.sensors = still_silent.iter().map(|silent| silent.sensor.clone()).collect();
+            group.back_since = None;
+        }
+        self.groups.retain(|group| !group.sensors.is_empty());
+    }
+
+    /// When something is due if nobody speaks.
+    pub(crate) fn wake(&self, live: Timestamp) -> Option<Timestamp> {
+        let silent = self.untold().map(|row| row.due(live));
+        let back = self.groups.iter().filter_map(|group| group.back_since.map(|since| since + WELL_FOR));
+        silent.chain(back).min()
+    }
+
+    fn untold(&self) -> impl Iterator<Item = &Row> {
+        self.rows.iter().filter(|row| !self.groups.iter().any(|group| group.sensors.contains(&row.id)))
+    }
+}
+
+impl Row {
+    fn due(&self, live: Timestamp) -> Timestamp {
+        let patient = match self.last {
+            Some(last) => (last + self.patience).max(live + BACKLOG),
+            None => live + self.patience,
+        };
+        self.quiet_until.map_or(patient, |quiet| quiet.max(patient))
+    }
+
+    /// Two readings have been missed, and a minute for the network.
+    fn overdue(&self, since: Timestamp, now: Timestamp) -> bool {
+        since + self.every * 2 + NETWORK < now
+    }
+
+    fn speaks(&self, now: Timestamp) -> bool {
+        self.last.is_some_and(|last| !self.overdue(last, now))
+    }
+
+    /// Whether its last reading is the one that it should have sent before `broke_at`.
+    fn fell_silent_at(&self, broke_at: Option<Timestamp>) -> bool {
+        match (self.last, broke_at) {
+            (Some(last), Some(broke_at)) => {
+                (broke_at - self.every - NETWORK..=broke_at + NETWORK).contains(&last)
+            }
+            (None, None) => true,
+            (Some(_), None) | (None, Some(_)) => false,
+        }
+    }
+
+    fn as_silent(&self) -> SilentSensor {
+        SilentSensor { sensor: self.id.clone(), last: self.last }
+    }
+}
+
+impl Room {
+    /// Tells which sensors don't speak, and when they do again.
+    pub(crate) fn look_at_silence(&mut self, scene: &Scene) {
+        self.sensors.observe(scene.now);
+        self.sensors.join_outages(scene.now, scene.live);
+        if let Some((sensors, common)) = self.sensors.silent(scene.now, scene.live) {
+            if let Some(until) = self.maintenance(scene, &sensors, &common) {
+                self.sensors.put_off(&sensors, until);
+            } else {
+                let common = self.held_back(common);
+                let finding = self.silence(scene, sensors.clone(), common);
+                let told = self.tell(scene, finding);
+                self.sensors.tell(told, &sensors);
+            }
+        }
+        while let Some(back) = self.sensors.back(scene.now) {
+            let Back { told, heard, still_silent } = back;
+            self.sensors.withdraw(told.number, &still_silent);
+            let cause = silence_cause(heard.first());
+            self.tell(scene, withdrawn(cause, None, &told, Because::HeardAgain { heard, still_silent }));
+        }
+    }
+
+    /// Until when many sensors that fall silent together aren't told: people are there, and one of them has just written
+    /// down that the network or the server is worked on.
+    fn maintenance(&self, scene: &Scene, sensors: &[SilentSensor], common: &Common) -> Option<Timestamp> {
+        let broke_at = sensors.iter().filter_map(|silent| silent.last).max()?;
+        let until = broke_at + MAINTENANCE;
+        let many = matches!(common, Common::Everything | Common::Together);
+        let noted = |deed: &Deed| {
+            let Deed::Note { text: Some(text) } = deed else { return false };
+            let text = text.to_lowercase();
+            MAINTENANCE_WORDS.iter().any(|word| text.contains(word))
+        };
+        let announced = self.journal.has(broke_at, ANNOUNCED, noted);
+        (many && announced && scene.visit.is_none() && scene.now < until).then_some(until)
+    }
+
+    /// What is read but can't be kept isn't taken for long: then it is the disk, not the network.
+    fn held_back(&self, common: Common) -> Common {
+        match common {
+            Common::Everything | Common::Together if self.storage.failing_since().is_some() => Common::Disk,
+            Common::One | Common::Everything | Common::At(_) | Common::Together | Common::Disk => common,
+        }
+    }
+
+    fn silence(&self, scene: &Scene, sensors: Vec<SilentSensor>, common: Common) -> Finding {
+        let watches_a_drum = |silent: &SilentSensor| {
+            let sensor = self.site.sensor(&silent.sensor);
+            sensor.is_some_and(|s| {
+                matches!(s.quantity, Quantity::Level | Quantity::Distance | Quantity::Volume)
+            })
+        };
+        let is_among = |desk: &Desk| {
+            let level = self.site.level_sensor(&desk.drum.id);
+            level.is_some_and(|level| sensors.iter().any(|silent| silent.sensor == level.id))
+        };
+        let drums: Vec<DrumState> = self
+            .desks
+            .iter()
+            .zip(&scene.forecasts)
+            .filter(|(desk, _)| is_among(desk))
+            .map(|(desk, forecast)| self.state(scene, desk, forecast))
+            .collect();
+        let at_night = if sensors.iter().any(watches_a_drum) { Priority::Now } else { Priority::Morning };
+        let drum = match drums.as_slice() {
+            [one] => Some(one.drum.clone()),
+            [] | [..] => None,
+        };
+        let cause = silence_cause(sensors.first().map(|silent| &silent.sensor));
+        let link = self.link.down().cloned();
+        let silent = ReadingsMissing::Silent { sensors, common, drums, visit: scene.visit, link };
+        Finding { drum, ..self.on_duty(scene, cause, at_night, Content::ReadingsMissing(silent)) }
+    }
+}
+
+fn silence_cause(first: Option<&Id>) -> String {
+    first.map_or_else(|| "silent".to_owned(), |sensor| format!("silent:{sensor}"))
+}
+
+/// However short a sensor's gap is, a hiccup of the network is no reason to wake anybody.
+const LEAST_PATIENCE: SignedDuration = SignedDuration::from_mins(10);
+
+/// After a restart, what waited at the broker comes in within this time.
+pub(crate) const BACKLOG: SignedDuration = SignedDuration::from_mins(5);
+
+/// A note about work on the network was made within this time of it.
+const ANNOUNCED: SignedDuration = SignedDuration::from_mins(15);
+
+/// Work on the network takes no longer; a silence that does is told (common practice, no source).
+const MAINTENANCE: SignedDuration = SignedDuration::from_mins(45);
+
+/// Words by which a note speaks of such work.
+const MAINTENANCE_WORDS: [&str; 7] =
+    ["maintenance", "network", "router", "server", "broker", "wifi", "wi-fi"];
+
+/// What the network may hold a reading back.
+const NETWORK: SignedDuration = SignedDuration::from_mins(1);
+
+#[cfg(test)]
+mod tests;

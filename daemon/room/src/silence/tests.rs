@@ -1,0 +1,102 @@
+//! Who is silent together, on a clock of minutes.
+
+use super::*;
+use claymark_model::quality::thresholds::Thresholds;
+use claymark_model::site::Senses;
+use claymark_model::units::Unit;
+use claymark_notice::Audience;
+
+fn id(text: &str) -> Id {
+    Id::new(text).unwrap()
+}
+
+fn minute(minute: i64) -> Timestamp {
+    Timestamp::from_second(1_800_000_000 + minute * 60).unwrap()
+}
+
+/// (id, place, speaks every so many minutes); silent for three of those it has a gap.
+fn sensors(all: &[(&str, Place, i64)]) -> Sensors {
+    let sensor = |(name, place, every): &(&str, Place, i64)| Sensor {
+        id: id(name),
+        name: (*name).to_owned(),
+        place: place.clone(),
+        quantity: Quantity::Temperature,
+        unit: Unit::Celsius,
+        every: SignedDuration::from_mins(*every),
+        senses: Senses::Surface,
+        mains: None,
+        mount_height: None,
+        thresholds: Thresholds {
+            gap: SignedDuration::from_mins(3 * every),
+            gross_range: None,
+            spike: None,
+            rate_per_s: None,
+            flat_line: None,
+        },
+    };
+    Sensors::new(&all.iter().map(sensor).collect::<Vec<_>>())
+}
+
+fn names(silent: &[SilentSensor]) -> Vec<&str> {
+    silent.iter().map(|silent| silent.sensor.as_str()).collect()
+}
+
+#[test]
+fn what_fell_silent_together_is_one_message_that_names_what_they_share() {
+    let tank = || Place::Tank(id("t1"));
+    let site = [("a", tank(), 1), ("b", tank(), 1), ("c", Place::Head, 1), ("d", Place::Room, 1)];
+    for (falls_silent, common) in [
+        (vec!["a"], Common::One),
+        (vec!["a", "b"], Common::At(tank())),
+        (vec!["a", "c"], Common::Together),
+        (vec!["a", "b", "c", "d"], Common::Everything),
+    ] {
+        let mut all = sensors(&site);
+        for now in 0..=30 {
+            for (name, _, _) in &site {
+                if now <= 10 || !falls_silent.contains(name) {
+                    all.heard(&id(name), minute(now));
+                }
+            }
+            let found = all.silent(minute(now), minute(0));
+            // A gap of three minutes, but nobody is called for less than ten.
+            assert_eq!(found.is_some(), now >= 20, "{falls_silent:?} at {now}");
+            if let Some((silent, found)) = found {
+                assert_eq!((names(&silent), &found), (falls_silent.clone(), &common));
+            }
+        }
+    }
+}
+
+#[test]
+fn a_slow_sensor_joins_the_outage_that_was_told_without_a_message_of_its_own() {
+    let mut all = sensors(&[("a", Place::Head, 1), ("b", Place::Head, 1), ("slow", Place::Room, 20)]);
+    for (name, last) in [("a", 100), ("b", 100), ("slow", 90)] {
+        all.heard(&id(name), minute(last));
+    }
+    let (silent, common) = all.silent(minute(110), minute(0)).unwrap();
+    assert_eq!((names(&silent), common), (vec!["a", "b"], Common::Everything));
+    all.tell(Told { number: 1, at: minute(110), to: Audience::Everyone }, &silent);
+    all.join_outages(minute(150), minute(0));
+    assert_eq!(all.silent(minute(150), minute(0)), None);
+    // When the network is back, the slow one is missed by name.
+    for now in 151..=170 {
+        all.heard(&id("a"), minute(now));
+        all.heard(&id("b"), minute(now));
+        all.observe(minute(now));
+    }
+    let back = all.back(minute(170)).unwrap();
+    assert_eq!((back.heard, names(&back.still_silent)), (vec![id("a"), id("b")], vec!["slow"]));
+}
+
+#[test]
+fn a_late_burst_of_old_readings_does_not_end_a_silence() {
+    let mut all = sensors(&[("a", Place::Head, 1), ("b", Place::Head, 1)]);
+    all.heard(&id("b"), minute(60));
+    all.heard(&id("a"), minute(60));
+    all.heard(&id("a"), minute(40));
+    assert_eq!(all.last(&id("a")), Some(minute(60)));
+    all.heard(&id("b"), minute(80));
+    let (silent, _) = all.silent(minute(80), minute(0)).unwrap();
+    assert_eq!(names(&silent), ["a"]);
+}

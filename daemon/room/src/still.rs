@@ -1,0 +1,61 @@
+//! A drum whose air has failed: how soon its slurry weakens, and whether something of the kind shows now.
+
+use claymark_notice::still::StillDrum;
+use jiff::Timestamp;
+
+use crate::Room;
+use claymark_clay::settling::Grain;
+use claymark_model::id::Id;
+use claymark_model::units::{Celsius, KilogramsPerLitre, Micrometres, Millimetres};
+use claymark_notice::Failure;
+use claymark_notice::dose::Missing;
+use claymark_notice::failure::Fault;
+
+impl Room {
+    /// What happens in a drum that isn't stirred; `coarse_um` instead of the site file's.
+    pub fn still_drum(
+        &self,
+        now: Timestamp,
+        drum: &Id,
+        coarse_um: Option<f64>,
+    ) -> Result<StillDrum, Missing> {
+        let forecasts = self.forecasts(now);
+        let (desk, forecast) =
+            self.desks.iter().zip(&forecasts).find(|(desk, _)| desk.drum.id == *drum).ok_or(Missing::Drum)?;
+        let volume = forecast.outlook.volume().ok_or(Missing::DrumState)?;
+        let level = |volume| desk.drum.strapping.level(volume).unwrap_or_default();
+        let depth = (level(volume) - level(desk.drum.heel)).max(Millimetres(0.0));
+        let mixture = self.mixture(now, desk, &forecasts);
+        let strength = mixture.books.left.strength;
+        let coarse = coarse_um.or(self.site.clay.coarse_um).map(Micrometres);
+        let water = self.slurry_temperature();
+        let density = KilogramsPerLitre(self.site.clay.mineral_density_kg_per_l);
+        let sinks = |diameter| Grain { diameter, density, water }.sinks(depth, strength);
+        let seen = mixture.seen.filter(|seen| seen.can_judge).map(|seen| seen.strength.0 / strength.0);
+        Ok(StillDrum {
+            at: now,
+            drum: drum.clone(),
+            strength,
+            water,
+            depth,
+            coarse,
+            weaker_by_tenth: coarse.map(sinks),
+            empty: volume <= desk.drum.heel,
+            seen,
+            booked: mixture.books.left.is_known(),
+            failure: self.starving(now, drum).map(|failure| as_it_shows_now(failure, seen)),
+        })
+    }
+
+    /// Drums stand in the room: the middle of what the water is to be is close enough.
+    fn slurry_temperature(&self) -> Celsius {
+        let span = self.site.water.temperature_c;
+        Celsius(f64::midpoint(span.min(), span.max()))
+    }
+}
+
+/// How much of the clay comes was told when the failure was found; it goes on.
+fn as_it_shows_now(failure: Failure, seen: Option<f64>) -> Failure {
+    let (Fault::DrumAir { book, .. }, Some(left)) = (&failure.fault, seen) else { return failure };
+    Failure { fault: Fault::DrumAir { left, book: *book }, ..failure }
+}

@@ -1,0 +1,131 @@
+//! Readings can't be kept: warnings go on, but what arrives may be lost.
+
+use jiff::{SignedDuration, Timestamp};
+
+use crate::Room;
+use crate::duty::Told;
+use crate::episode::{Episode, Turn};
+use crate::look::{Scene, withdrawn};
+use claymark_notice::content::{Because, ReadingsMissing};
+use claymark_notice::keeping::StoreFate;
+use claymark_notice::{Content, Priority};
+
+/// Whether the store works.
+#[derive(Debug, Default)]
+pub(crate) struct Storage {
+    why: String,
+    failing_since: Option<Timestamp>,
+    episode: Episode,
+    /// What became of the store, and when, that people don't know yet.
+    untold: Vec<(Timestamp, StoreFate)>,
+}
+
+impl Storage {
+    /// A commit failed.
+    pub(crate) fn failed(&mut self, now: Timestamp, why: String) {
+        self.failing_since.get_or_insert(now);
+        self.why = why;
+    }
+
+    /// A commit succeeded.
+    pub(crate) fn works(&mut self) {
+        self.failing_since = None;
+    }
+
+    /// Something became of the store itself.
+    pub(crate) fn replaced(&mut self, now: Timestamp, fate: StoreFate) {
+        self.untold.push((now, fate));
+    }
+
+    /// Since when it fails, if it does.
+    pub(crate) fn failing_since(&self) -> Option<Timestamp> {
+        self.failing_since
+    }
+
+    /// What the store said last.
+    pub(crate) fn why(&self) -> &str {
+        &self.why
+    }
+
+    /// What is due: a failed commit is told at once.
+    pub(crate) fn turn(&mut self, now: Timestamp) -> Turn {
+        self.episode.observe(now, self.failing_since);
+        self.episode.turn(now, SignedDuration::ZERO)
+    }
+
+    /// When something is due if nothing changes.
+    pub(crate) fn wake(&self) -> Option<Timestamp> {
+        self.episode.due(SignedDuration::ZERO)
+    }
+
+    /// People were told.
+    pub(crate) fn tell(&mut self, since: Timestamp, told: Told) {
+        self.episode.tell(since, told);
+    }
+
+    /// It was withdrawn.
+    pub(crate) fn withdraw(&mut self) {
+        self.episode.withdraw();
+    }
+
+    /// What people were told and still holds.
+    pub(crate) fn told(&self) -> Option<&Told> {
+        self.episode.told()
+    }
+}
+
+impl Room {
+    /// Tells that readings can't be kept, and when they are again.
+    pub(crate) fn look_at_storage(&mut self, scene: &Scene) {
+        for (at, fate) in std::mem::take(&mut self.storage.untold) {
+            let content = Content::ReadingsMissing(ReadingsMissing::StoreReplaced { at, fate });
+            let finding = self.on_duty(scene, STORE.to_owned(), Priority::Soon, content);
+            self.tell(scene, finding);
+        }
+        match self.storage.turn(scene.now) {
+            Turn::Nothing => {}
+            Turn::Tell(since) => {
+                let why = self.storage.why().to_owned();
+                let content = Content::ReadingsMissing(ReadingsMissing::StoreFailing { since, why });
+                let finding = self.on_duty(scene, STORE.to_owned(), Priority::Soon, content);
+                let told = self.tell(scene, finding);
+                self.storage.tell(since, told);
+            }
+            Turn::Withdraw(since) => {
+                if let Some(told) = self.storage.told().cloned() {
+                    self.tell(scene, withdrawn(STORE.to_owned(), None, &told, Because::StoreWorks { since }));
+                }
+                self.storage.withdraw();
+            }
+        }
+    }
+}
+
+impl Room {
+    /// Numbers that were given before aren't known for sure.
+    pub(crate) fn past_unread(&mut self, now: Timestamp, wholly: bool) {
+        self.last_number = self.last_number.max(number_by_the_clock(now));
+        // Whoever answers one of the past isn't told that there never was such a notice.
+        self.register.numbered_up_to(self.last_number);
+        if wholly {
+            self.storage.replaced(now, StoreFate::PastUnread);
+        }
+    }
+
+    /// The next notice's number. While notices can't be kept, the clock gives it: after a restart that knows nothing
+    /// of them no number comes twice, so that an old answer silences no new warning.
+    pub(crate) fn next_number(&self, now: Timestamp) -> u64 {
+        let next = self.last_number + 1;
+        if self.storage.failing_since().is_some() { next.max(number_by_the_clock(now)) } else { next }
+    }
+}
+
+/// Ten a minute, more than are ever sent; seven digits for the next decades.
+fn number_by_the_clock(now: Timestamp) -> u64 {
+    u64::try_from((now.as_second() - NUMBERS_BEGIN) / 6).unwrap_or(0)
+}
+
+/// 2026-01-01 UTC.
+const NUMBERS_BEGIN: i64 = 1_767_225_600;
+
+const STORE: &str = "store";
