@@ -30,7 +30,7 @@ use claymark_store::batch::{Batch, Issued};
 use claymark_store::reader::PassedOver;
 use claymark_store::{Recall, StoreError};
 
-use self::recent::{Recent, Seen};
+use self::recent::{Entry, Recent, Seen};
 use crate::decode::{self, Decoder, Problem};
 use crate::message::Message;
 use crate::notify;
@@ -229,7 +229,9 @@ impl Pipeline {
             self.event(message.received_at, Event::Query(query));
         }
         for entry in std::mem::take(&mut decoded.log) {
-            self.log_entry(message.received_at, entry, decoded.sure);
+            if let Err(problem) = self.log_entry(message.received_at, entry, decoded.sure) {
+                decoded.keep_aside(message, None, problem);
+            }
         }
         for answer in std::mem::take(&mut decoded.answers) {
             if let Err(problem) = self.answer(message.received_at, answer) {
@@ -309,10 +311,22 @@ impl Pipeline {
         }
     }
 
-    fn log_entry(&mut self, now: Timestamp, entry: LogEntry, sure: bool) {
-        if self.recent.log_entry(&entry) {
-            self.counters.duplicates += 1;
-            return;
+    /// One key is one entry: another that comes with it isn't taken, and people are told.
+    fn log_entry(&mut self, now: Timestamp, entry: LogEntry, sure: bool) -> Result<(), Problem> {
+        match self.recent.log_entry(&entry) {
+            Entry::New => {}
+            Entry::Again => {
+                self.counters.duplicates += 1;
+                return Ok(());
+            }
+            Entry::KeyOf(other) => {
+                let LogEntry { key, at: done_at, by, deed, .. } = entry;
+                let detail = format!("the key {key} is that of another entry");
+                let (kept, kept_at) = (other.deed, other.at);
+                let about = About::KeyTaken { key, deed, done_at, kept, kept_at };
+                self.event(now, Event::Query(Query { at: now, by, about }));
+                return Err(Problem::new(Reason::Conflict, detail));
+            }
         }
         self.counters.log_entries += 1;
         let unlikely = if sure { None } else { self.room.unlikely(&entry) };
@@ -323,6 +337,7 @@ impl Pipeline {
             let about = About::Unlikely { key, deed, done_at, why };
             self.event(now, Event::Query(Query { at: now, by, about }));
         }
+        Ok(())
     }
 
     /// What doesn't answer anything is told; what answers a notice that there never was isn't kept as an answer, for it

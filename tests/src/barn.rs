@@ -105,6 +105,24 @@ impl Barn {
         Daemon::spawn(&mut command, &self.log())
     }
 
+    /// `claymark answer`, on this barn's disk and clock: its status, and what it says.
+    ///
+    /// # Panics
+    /// When it can't be run.
+    #[must_use]
+    pub fn answer(&self, number: u64) -> (Option<i32>, String) {
+        let mut command = Command::new(program("claymark"));
+        command
+            .arg("answer")
+            .arg(number.to_string())
+            .args(["--by", "Aino", "--config"])
+            .arg(self.site_file());
+        self.shim.under(&mut command);
+        let output = command.output().expect("it was built");
+        let said = [output.stdout, output.stderr].concat();
+        (output.status.code(), String::from_utf8_lossy(&said).into_owned())
+    }
+
     /// Starts the daemon and waits until it is subscribed.
     #[must_use]
     pub fn watched(&self) -> Daemon {

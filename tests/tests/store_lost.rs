@@ -188,6 +188,12 @@ fn a_disk_that_becomes_full_is_told_warnings_go_on_and_the_broker_keeps_the_rest
     barn.tells("the disk", |told| of_the_store(told) && told.names(&["disk"]));
     wait_for("the metrics say so", || (barn.gauge("claymark_store_works") == Some(0.0)).then_some(()));
     barn.watches_on();
+    // The call isn't in the store, and whoever answers it is heard.
+    let call = barn.tells("the drum", Told::is_of_the_drum);
+    let (status, said) = barn.answer(call.number);
+    assert!(status == Some(0) && said.contains("Aino is on it"), "{said}");
+    let (status, said) = barn.answer(4711);
+    assert!(status == Some(1) && said.contains("There is no notice 4711"), "{said}");
     // And more than the queue holds.
     publisher.publish(&turbidity(-6000, 5000));
     barn.shim.turn(Disk::Works);

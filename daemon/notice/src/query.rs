@@ -49,6 +49,19 @@ pub enum About {
         /// What speaks against it.
         why: Unlikely,
     },
+    /// An entry wasn't taken, since another one has its key.
+    KeyTaken {
+        /// The key.
+        key: String,
+        /// What it says.
+        deed: Deed,
+        /// When that was done.
+        done_at: Timestamp,
+        /// What the entry says that was taken.
+        kept: Deed,
+        /// When that was done.
+        kept_at: Timestamp,
+    },
     /// An answer that takes no call off anybody.
     Answer {
         /// The number that was typed.

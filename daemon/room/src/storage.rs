@@ -8,6 +8,7 @@ use crate::episode::{Episode, Turn};
 use crate::look::{Scene, withdrawn};
 use claymark_notice::content::{Because, ReadingsMissing};
 use claymark_notice::keeping::StoreFate;
+use claymark_notice::register::by_the_clock;
 use claymark_notice::{Content, Priority};
 
 /// Whether the store works.
@@ -104,7 +105,7 @@ impl Room {
 impl Room {
     /// Numbers that were given before aren't known for sure.
     pub(crate) fn past_unread(&mut self, now: Timestamp, wholly: bool) {
-        self.last_number = self.last_number.max(number_by_the_clock(now));
+        self.last_number = self.last_number.max(by_the_clock(now));
         // Whoever answers one of the past isn't told that there never was such a notice.
         self.register.numbered_up_to(self.last_number);
         if wholly {
@@ -116,16 +117,8 @@ impl Room {
     /// of them no number comes twice, so that an old answer silences no new warning.
     pub(crate) fn next_number(&self, now: Timestamp) -> u64 {
         let next = self.last_number + 1;
-        if self.storage.failing_since().is_some() { next.max(number_by_the_clock(now)) } else { next }
+        if self.storage.failing_since().is_some() { next.max(by_the_clock(now)) } else { next }
     }
 }
-
-/// Ten a minute, more than are ever sent; seven digits for the next decades.
-fn number_by_the_clock(now: Timestamp) -> u64 {
-    u64::try_from((now.as_second() - NUMBERS_BEGIN) / 6).unwrap_or(0)
-}
-
-/// 2026-01-01 UTC.
-const NUMBERS_BEGIN: i64 = 1_767_225_600;
 
 const STORE: &str = "store";

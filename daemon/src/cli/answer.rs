@@ -1,11 +1,11 @@
 //! `claymark answer N`: "I'm on it", or why that number takes no call off anybody.
 
 use clap::Args;
-use jiff::Timestamp;
+use jiff::{SignedDuration, Timestamp};
 
 use claymark_clay::bounds;
 use claymark_notice::Answer as Answered;
-use claymark_notice::register::{Register, Standing};
+use claymark_notice::register::{Register, Standing, by_the_clock};
 use claymark_store::{Reader, StoreError};
 use claymark_words::format::Clock as Wall;
 use claymark_words::{answers, bounds as words};
@@ -22,7 +22,7 @@ pub(super) struct Answer {
     #[command(flatten)]
     site_file: SiteFile,
     /// The number of the notice
-    #[arg(allow_negative_numbers = true)]
+    #[arg(allow_negative_numbers = true, value_parser = number)]
     notice: u64,
     /// Who is on it
     #[arg(long, value_name = "NAME")]
@@ -38,7 +38,8 @@ pub(super) fn run(asked: Answer) -> Result<(), Failure> {
     possible(&settings, notice, by.as_deref())?;
     let now = Clock::system().now();
     let doubt = match register(&settings, now) {
-        Ok(register) => fits(&settings, &register, now, (notice, by.as_deref())).map(|()| String::new())?,
+        Ok(seen) if seen.may_lack(notice, now) => seen.doubt(&settings, now),
+        Ok(seen) => fits(&settings, &seen.register, now, (notice, by.as_deref())).map(|()| String::new())?,
         Err(why) => format!(
             " Whether notice {notice} is open can't be seen from here ({why}); Claymark tells everybody if it isn't."
         ),
@@ -52,6 +53,12 @@ pub(super) fn run(asked: Answer) -> Result<(), Failure> {
     say(&settings, &Saying::answer(&settings.intake.prefix, notice, by), &told, json)
 }
 
+fn number(text: &str) -> Result<u64, String> {
+    text.trim().parse().map_err(|_no_number| {
+        "a notice's number is a whole number, such as 7; it stands in the message".to_owned()
+    })
+}
+
 fn possible(settings: &Settings, notice: u64, by: Option<&str>) -> Result<(), Failure> {
     bounds::notice_number(notice).and_then(|()| bounds::name("by", by)).map_err(|why| Failure::Failed {
         what: words::impossible(&settings.site, &why),
@@ -59,8 +66,37 @@ fn possible(settings: &Settings, notice: u64, by: Option<&str>) -> Result<(), Fa
     })
 }
 
+/// What the store knows of notices.
+struct Seen {
+    register: Register,
+    /// When it was last written.
+    written: Option<Timestamp>,
+}
+
+impl Seen {
+    /// While nothing can be kept the store lacks the newest notices; their numbers are those of the clock, or it hasn't
+    /// been written for long.
+    fn may_lack(&self, notice: u64, now: Timestamp) -> bool {
+        let by_the_clock = by_the_clock(now - LACKS_FOR)..=by_the_clock(now + SignedDuration::from_mins(1));
+        let is_stale = self.written.is_none_or(|written| now.duration_since(written) > NOTED_EVERY * 3);
+        let is_next = (self.register.last() + 1..=self.register.last() + MANY).contains(&notice);
+        self.register.standing(notice, None) == Standing::Nonexistent
+            && (by_the_clock.contains(&notice) || is_stale && is_next)
+    }
+
+    fn doubt(&self, settings: &Settings, now: Timestamp) -> String {
+        let clock = Wall::new(&settings.site, now);
+        let written =
+            self.written.map_or("it is new".to_owned(), |at| format!("last written {}", clock.time(at)));
+        format!(
+            " The store doesn't hold that notice ({written}); it may be one that couldn't be kept. Claymark tells \
+             everybody if there is none."
+        )
+    }
+}
+
 /// The notices and answers of late, by the store.
-fn register(settings: &Settings, now: Timestamp) -> Result<Register, StoreError> {
+fn register(settings: &Settings, now: Timestamp) -> Result<Seen, StoreError> {
     let store = Reader::open(&settings.store)?;
     let mut register = Register::default();
     let past = store.recall(pipeline::recalled_since(now));
@@ -70,7 +106,7 @@ fn register(settings: &Settings, now: Timestamp) -> Result<Register, StoreError>
     register.numbered_up_to(past.last_notice.unwrap_or(0));
     past.notices.iter().for_each(|issued| register.issue(&issued.notice));
     past.answers.iter().for_each(|answer: &Answered| register.answered(answer));
-    Ok(register)
+    Ok(Seen { register, written: store.session_seen()? })
 }
 
 /// Refuses an answer that takes no call off anybody, with the number that was probably meant.
@@ -90,3 +126,10 @@ fn fits(
         remedy: format!("Nothing was sent. {}", answers::instead(meant)),
     })
 }
+
+/// A disk that fails is seen to by then.
+const LACKS_FOR: SignedDuration = SignedDuration::from_hours(7 * 24);
+/// While the broker is there the daemon writes at least so often.
+const NOTED_EVERY: SignedDuration = SignedDuration::from_secs(90);
+/// More than are told before the clock numbers them.
+const MANY: u64 = 20;

@@ -266,6 +266,9 @@ impl Cabinet {
                 Standing::AsOpened => {}
                 Standing::LogGone => self.fold()?,
                 Standing::Gone => self.leave(),
+                Standing::Cut => {
+                    self.put_aside(&StoreError::Cut(self.path.clone()));
+                }
             }
         }
         if self.store.is_none() {
@@ -306,7 +309,7 @@ impl Cabinet {
             }
         };
         tracing::error!("{why}: it was put aside as {}, a fresh one is begun", aside.display());
-        self.tell(News::PutAside { aside: aside.clone(), why: why.to_string() });
+        self.tell(News::PutAside { aside: aside.clone(), why: why.cause() });
         match Reader::open(&aside) {
             Ok(reader) => self.rescues.push(Rescue::new(reader, now)),
             Err(error) => {
@@ -322,7 +325,11 @@ impl Cabinet {
     fn fold(&mut self) -> Result<(), StoreError> {
         if let Some(store) = &self.store {
             tracing::error!("files beside {} were deleted or replaced", self.path.display());
-            store.fold_log()?;
+            match store.fold_log() {
+                // Files that were exchanged and put back under it: it can be read, never again be written.
+                Err(error) if error.is_for_good() => self.leave(),
+                folded => folded?,
+            }
         }
         self.store = None;
         Ok(())
@@ -334,9 +341,17 @@ impl Cabinet {
             "{} was deleted, moved or replaced while it was written: another is begun",
             self.path.display()
         );
-        if let Some(store) = self.store.take() {
-            self.rescues.push(Rescue::new(store.into_reader(), self.clock.now()));
-            self.tell(News::TakenAway);
+        let Some(store) = self.store.take() else { return };
+        let now = self.clock.now();
+        self.tell(News::TakenAway);
+        match store.into_reader(now) {
+            Ok(reader) => self.rescues.push(Rescue::new(reader, now)),
+            Err(error) => {
+                tracing::error!(
+                    "what the files that were taken away held can't be reached any more: {error}"
+                );
+                self.tell(News::Saved(Saved::nothing()));
+            }
         }
     }
 

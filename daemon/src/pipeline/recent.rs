@@ -18,7 +18,7 @@ pub(super) struct Recent {
     readings: HashMap<Id, BTreeMap<Timestamp, f64>>,
     /// When the last reading of a sensor was dated whose payload carried no time.
     undated: HashMap<Id, Timestamp>,
-    log_keys: Window<String>,
+    log: Entries,
     answers: Window<(u64, Option<String>)>,
 }
 
@@ -31,6 +31,17 @@ pub(super) enum Seen {
     Before,
     /// This other value came before for the same time.
     Otherwise(f64),
+}
+
+/// Whether a log entry is new.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) enum Entry {
+    /// It is.
+    New,
+    /// It came before.
+    Again,
+    /// Its key is that of this other entry.
+    KeyOf(Box<LogEntry>),
 }
 
 impl Recent {
@@ -66,15 +77,45 @@ impl Recent {
         own
     }
 
-    /// Whether this entry came before.
-    pub(super) fn log_entry(&mut self, entry: &LogEntry) -> bool {
-        self.log_keys.contained_or_added(entry.key.clone())
+    /// Whether this entry came before, or another one with its key.
+    pub(super) fn log_entry(&mut self, entry: &LogEntry) -> Entry {
+        self.log.add(entry)
     }
 
     /// Whether this answer came before.
     pub(super) fn answer(&mut self, answer: &Answer) -> bool {
         self.answers.contained_or_added((answer.notice, answer.by.clone()))
     }
+}
+
+/// The last so many log entries, by their keys.
+#[derive(Debug, Default)]
+struct Entries {
+    known: HashMap<String, LogEntry>,
+    order: VecDeque<String>,
+}
+
+impl Entries {
+    fn add(&mut self, entry: &LogEntry) -> Entry {
+        match self.known.get(&entry.key) {
+            Some(other) if is_same(other, entry) => return Entry::Again,
+            Some(other) => return Entry::KeyOf(Box::new(other.clone())),
+            None => {}
+        }
+        self.known.insert(entry.key.clone(), entry.clone());
+        self.order.push_back(entry.key.clone());
+        if self.order.len() > HAND_MADE {
+            let oldest = self.order.pop_front();
+            oldest.map(|oldest| self.known.remove(&oldest));
+        }
+        Entry::New
+    }
+}
+
+/// Whether one entry is another's copy, whenever it arrived; the store keeps whole milliseconds.
+fn is_same(one: &LogEntry, other: &LogEntry) -> bool {
+    let at = |entry: &LogEntry| entry.at.as_millisecond();
+    at(one) == at(other) && one.by == other.by && one.replaces == other.replaces && one.deed == other.deed
 }
 
 /// The last so many different things.

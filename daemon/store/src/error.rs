@@ -74,12 +74,25 @@ pub enum StoreError {
         /// What the system said.
         source: std::io::Error,
     },
+    /// What stands beside the database can't be moved out of the way.
+    #[error("a file beside {} can't be moved out of the way ({source}). Check the folder and its permissions", .path.display())]
+    Beside {
+        /// The database.
+        path: PathBuf,
+        /// What the system said.
+        source: std::io::Error,
+    },
     /// The thread that writes waits for the disk, and has done so for long.
     #[error("the disk that holds the store doesn't answer. Claymark tries again by itself")]
     Hangs,
     /// The file is damaged.
-    #[error("the store is damaged ({0}). Keep a copy of it, then put the last backup in its place")]
+    #[error(
+        "the store is damaged ({0}). `claymark run` puts it aside and begins a fresh one; what can be read is saved over"
+    )]
     Damaged(#[source] rusqlite::Error),
+    /// The file is shorter than it was.
+    #[error("{} was cut off while it was written. `claymark run` puts it aside and begins a fresh one", .0.display())]
+    Cut(PathBuf),
     /// A row holds something that this program can't have written.
     #[error("the store holds a {what} that can't be understood: {found}. Keep a copy of it and report this")]
     BadRow {
@@ -105,6 +118,7 @@ impl StoreError {
             | Self::DiskFull(_)
             | Self::Disk(_)
             | Self::LockFile { .. }
+            | Self::Beside { .. }
             | Self::UnreadableLog(_) => true,
             Self::Missing(_)
             | Self::Foreign(_)
@@ -113,10 +127,36 @@ impl StoreError {
             | Self::Older { .. }
             | Self::InUse { .. }
             | Self::Damaged(_)
+            | Self::Cut(_)
             | Self::BadRow { .. }
             | Self::Encoding(_)
             | Self::Sqlite(_) => false,
         }
+    }
+
+    /// What was found, without what to do.
+    #[must_use]
+    pub fn cause(&self) -> String {
+        match self {
+            Self::DiskFull(error) | Self::Disk(error) | Self::Damaged(error) | Self::Sqlite(error) => {
+                error.to_string()
+            }
+            Self::NoDatabase(_) => "its beginning isn't that of a database".to_owned(),
+            Self::Cut(_) => "its file is shorter than it was: somebody or something cut it off".to_owned(),
+            other => other.to_string(),
+        }
+    }
+
+    /// Whether what was opened can never be written again, although a store that is opened anew can.
+    #[must_use]
+    pub fn is_for_good(&self) -> bool {
+        let (Self::Disk(error) | Self::Damaged(error)) = self else { return false };
+        matches!(
+            error.sqlite_error_code(),
+            Some(ErrorCode::ReadOnly | ErrorCode::DatabaseCorrupt | ErrorCode::NotADatabase)
+        ) || error
+            .sqlite_error()
+            .is_some_and(|error| error.extended_code == rusqlite::ffi::SQLITE_IOERR_SHORT_READ)
     }
 
     /// Whether one record of a batch is to blame, which no later try will keep: the others can be.

@@ -30,6 +30,8 @@ pub enum Standing {
     LogGone,
     /// The database itself was deleted, moved or replaced.
     Gone,
+    /// It is shorter than it was.
+    Cut,
 }
 
 impl Opened {
@@ -40,6 +42,26 @@ impl Opened {
             log: identity(&beside(path, LOG)),
             index: identity(&beside(path, INDEX)),
         }
+    }
+
+    /// Takes away what stands beside the database, where that is what was opened and the database isn't: a fresh one at
+    /// its place would take that log for its own, and spoil what the open files still hold. What `holds_data` gets
+    /// another name instead.
+    pub(crate) fn clear(&self, path: &Path, holds_data: bool, at: &str) -> io::Result<()> {
+        if self.standing(path) != Standing::Gone {
+            return Ok(());
+        }
+        for (ending, opened) in [(LOG, self.log), (INDEX, self.index)] {
+            let file = beside(path, ending);
+            if opened.is_some() && identity(&file) == opened {
+                if holds_data && ending == LOG {
+                    fs::rename(&file, beside(&file, &format!(".left-{at}")))?;
+                } else {
+                    fs::remove_file(&file)?;
+                }
+            }
+        }
+        Ok(())
     }
 
     /// How the files stand now.
@@ -94,6 +116,11 @@ fn free_name(path: &Path, at: Timestamp) -> PathBuf {
         .map(|copy| if copy == 1 { name.clone() } else { beside(&name, &format!("-{copy}")) })
         .find(|name| !name.exists())
         .unwrap_or(name)
+}
+
+/// Bytes.
+pub(crate) fn length(path: &Path) -> u64 {
+    fs::metadata(path).map_or(0, |found| found.len())
 }
 
 fn identity(path: &Path) -> File {

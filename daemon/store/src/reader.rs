@@ -36,6 +36,9 @@ pub struct Reader {
     passed_over: PassedOver,
 }
 
+/// No count of notices, nor the clock's numbers, come to this.
+const BEYOND_COUNTING: i64 = 1_000_000_000_000;
+
 /// One state of the store, for as long as this lives.
 #[derive(Debug)]
 pub struct Moment<'a>(#[expect(dead_code, reason = "it ends when it is dropped")] Transaction<'a>);
@@ -103,10 +106,10 @@ impl Reader {
 
     /// The highest number that any notice has, as far as anything in the store tells; `None`: there was none.
     pub fn last_notice(&self) -> Result<Option<u64>, StoreError> {
-        // A notice whose row is gone may still have its deliveries.
-        let sql = "SELECT max(number) FROM (SELECT max(number) AS number FROM notice
-                   UNION ALL SELECT max(notice) FROM delivery)";
-        Ok(self.connection.query_row(sql, [], |row| row.get(0))?)
+        // A notice whose row is gone may still have its deliveries; a number that nobody counts up to is a damaged row.
+        let sql = "SELECT max(number) FROM (SELECT max(number) AS number FROM notice WHERE number < ?1
+                   UNION ALL SELECT max(notice) FROM delivery WHERE notice < ?1)";
+        Ok(self.connection.query_row(sql, [BEYOND_COUNTING], |row| row.get(0))?)
     }
 
     /// When the newest reading up to `then` was measured.

@@ -8,9 +8,11 @@ mod rollups;
 pub(crate) mod sensors;
 mod sieve;
 
+use std::cell::Cell;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
+use jiff::Timestamp;
 use rusqlite::{Connection, OptionalExtension, TransactionBehavior};
 
 use claymark_model::quarantine::{Quarantined, Reason};
@@ -41,6 +43,8 @@ pub struct Writer {
     journal: Journal,
     path: PathBuf,
     opened: Opened,
+    /// Bytes of the database; it only ever grows.
+    longest: Cell<u64>,
     _lock: Lock,
 }
 
@@ -97,6 +101,7 @@ impl Writer {
             journal,
             path,
             opened,
+            longest: Cell::new(0),
             _lock: lock,
         })
     }
@@ -104,7 +109,13 @@ impl Writer {
     /// Whether what is written still reaches the files at the store's path.
     #[must_use]
     pub fn standing(&self) -> Standing {
-        self.opened.standing(&self.path)
+        let standing = self.opened.standing(&self.path);
+        let length = files::length(&self.path);
+        if standing != Standing::Gone && length < self.longest.get() {
+            return Standing::Cut;
+        }
+        self.longest.set(length);
+        standing
     }
 
     /// Brings everything into the database file itself, so that it may be opened anew without what stood beside it.
@@ -117,10 +128,15 @@ impl Writer {
             .into())
     }
 
-    /// Writes no more; what the open files hold can still be read, even if they were deleted.
-    #[must_use]
-    pub fn into_reader(self) -> Reader {
-        Reader::of(self.connection)
+    /// Writes no more; what the open files hold can still be read, even if they were deleted. What was written last is put
+    /// into the database itself, wherever it was moved to, and what stands beside its old place makes way.
+    pub fn into_reader(self, now: Timestamp) -> Result<Reader, StoreError> {
+        let folded = self.fold_log();
+        let at = now.strftime("%Y%m%dT%H%M%SZ").to_string();
+        self.opened
+            .clear(&self.path, folded.is_err(), &at)
+            .map_err(|source| StoreError::Beside { path: self.path.clone(), source })?;
+        Ok(Reader::of(self.connection))
     }
 
     /// Whether to note in the journal what each commit writes, for a forwarder to take from there. Without
@@ -210,7 +226,8 @@ impl Writer {
     }
 
     fn write(&mut self, batch: &Batch, refused: Vec<Quarantined>, end: End) -> Result<Committed, StoreError> {
-        let Self { connection, sensors, rollups, shelf, journal, path: _, opened: _, _lock } = self;
+        let Self { connection, sensors, rollups, shelf, journal, path: _, opened: _, longest: _, _lock } =
+            self;
         let transaction = connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
         let mut committed = Committed { refused, ..Committed::default() };
         for assessed in &batch.readings {

@@ -18,7 +18,9 @@ pub fn standing(clock: Clock<'_>, notice: u64, standing: &Standing, meant: Optio
         }
         Standing::Over { at } => format!("Notice {notice} has been over since {}.", clock.time(*at)),
         Standing::CallsNobody => format!("Notice {notice} calls nobody, so it needs no answer."),
-        Standing::TooOld => format!("Notice {notice} is days old; nobody is called for it any more."),
+        Standing::TooOld => {
+            format!("Notice {notice} is long past, or was never sent; nobody is called for it.")
+        }
         Standing::Nonexistent => format!("There is no notice {notice}."),
     };
     match meant {

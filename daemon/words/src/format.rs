@@ -171,6 +171,9 @@ impl<'a> Clock<'a> {
             _ => "%a %-d %b %H:%M",
         };
         let local = time.to_zoned_datetime(self.zone.clone());
+        let another_year =
+            away > SAME_WEEK && local.year() != self.seen_from.to_zoned_datetime(self.zone.clone()).year();
+        let pattern = if another_year { "%a %-d %b %Y %H:%M" } else { pattern };
         let text = local.strftime(pattern).to_string();
         if self.zone.to_ambiguous_timestamp(local.datetime()).is_ambiguous() {
             format!("{text} {}", local.strftime("%Z"))

@@ -39,6 +39,28 @@ fn asked(output: &Output) -> Vec<(&Issued, Queries)> {
 }
 
 #[test]
+fn an_entry_under_the_key_of_another_is_kept_aside_and_told_and_a_repeat_of_it_is_not() {
+    let mut pipeline = live();
+    let note = r#"{"kind":"note","text":"start","key":"tablet-1","by":"lead","at":"2027-04-20T10:00:30Z"}"#;
+    let set = r#"{"kind":"pump_setting","pump":"p1","rpm":80,"key":"tablet-1","by":"lead","at":"2027-04-20T10:02:00Z"}"#;
+    for time in ["10:01:00", "10:01:30"] {
+        let output = sends(&mut pipeline, "claymark/x/log", time, note);
+        assert_eq!((&output.batch.quarantined[..], asked(&output).len()), (&[][..], 0), "{time}");
+    }
+    let output = sends(&mut pipeline, "claymark/x/log", "10:03:00", set);
+    assert_eq!((output.batch.log.len(), output.batch.quarantined.len()), (0, 1));
+    assert_eq!(output.batch.quarantined[0].reason, Reason::Conflict);
+    let told = asked(&output);
+    let (issued, queries) = &told[0];
+    assert!(matches!(queries.first[0].about, About::KeyTaken { .. }), "{queries:?}");
+    assert!(
+        issued.text.contains("tablet-1") && issued.text.contains("write it down again"),
+        "{}",
+        issued.text
+    );
+}
+
+#[test]
 fn a_flow_that_nobody_can_catch_is_refused_and_told_and_counts_nowhere() {
     for figures in [
         r#""volume_ml":1e308,"seconds":1e-300"#,

@@ -27,7 +27,7 @@ fn what_the_deleted_files_of_an_open_store_hold_goes_into_the_fresh_one() {
     }
     assert_eq!(writer.standing(), Standing::Gone);
 
-    let source = writer.into_reader();
+    let source = writer.into_reader(at(0)).unwrap();
     let mut fresh = barn.writer();
     fresh.commit(&many(3000..3010)).unwrap();
     let saved = rescue(source, &mut fresh);
@@ -37,6 +37,56 @@ fn what_the_deleted_files_of_an_open_store_hold_goes_into_the_fresh_one() {
     assert_eq!(barn.reader().recall(at(0)).log.len(), 1);
     let hours = barn.reader().rollups(Timestamp::UNIX_EPOCH, Timestamp::MAX).unwrap();
     assert_eq!(hours.iter().map(claymark_store::reader::Rollup::count).sum::<u64>(), 3010);
+}
+
+#[test]
+fn a_database_that_is_moved_away_alone_takes_all_along_and_the_fresh_one_gets_all() {
+    let barn = Barn::new();
+    let mut writer = barn.writer();
+    writer.commit(&many(0..500)).unwrap();
+    writer.commit(&note("fed at nine")).unwrap();
+    let moved = barn.path().with_file_name("moved.db");
+    fs::rename(barn.path(), &moved).unwrap();
+    fs::remove_file(format!("{}.lock", barn.path().display())).unwrap();
+    assert_eq!(writer.standing(), Standing::Gone);
+
+    let source = writer.into_reader(at(0)).unwrap();
+    let mut fresh = barn.writer();
+    let saved = rescue(source, &mut fresh);
+    assert_eq!((saved.readings, saved.records, saved.unreadable), (500, 1, vec![]));
+    drop(fresh);
+    assert_eq!(recalled(&barn).len(), 500);
+    let moved = Reader::open(&moved).unwrap();
+    let moved = moved.recall(at(0));
+    assert_eq!((moved.readings.count(), moved.log.len()), (500, 1));
+}
+
+#[test]
+fn a_file_that_is_cut_off_while_it_is_written_is_noticed() {
+    let barn = Barn::new();
+    let mut writer = barn.writer();
+    writer.commit(&many(0..3000)).unwrap();
+    writer.fold_log().unwrap();
+    assert_eq!(writer.standing(), Standing::AsOpened);
+    let file = fs::OpenOptions::new().write(true).open(barn.path()).unwrap();
+    file.set_len(8192).unwrap();
+    assert_eq!(writer.standing(), Standing::Cut);
+}
+
+#[test]
+fn a_number_that_nobody_counts_up_to_is_no_notice_of_ours() {
+    let barn = Barn::new();
+    drop(barn.writer());
+    let connection = rusqlite::Connection::open(barn.path()).unwrap();
+    for number in [7, i64::MAX] {
+        connection
+            .execute(
+                "INSERT INTO delivery (notice, contact, channel, state, at) VALUES (?1, 'duty', 'mqtt', 'sent', 0)",
+                [number],
+            )
+            .unwrap();
+    }
+    assert_eq!(barn.reader().last_notice().unwrap(), Some(7));
 }
 
 #[test]

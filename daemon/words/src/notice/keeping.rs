@@ -25,6 +25,14 @@ impl Teller<'_> {
             text.line("All of it could be read: nothing that was kept is lost.");
             return text.wording(format!("The old store is saved: {readings} readings, nothing is lost."));
         }
+        if unreadable.iter().any(|(from, _)| *from == Timestamp::MIN) && readings == 0 {
+            text.line("It is lost unless a backup has it.");
+            text.line("To do: keep the old file, and write down again how each pump is set, and the last refill of each drum.");
+            return text.wording(
+                "Nothing of the old store's readings could be saved. Write down the pump settings."
+                    .to_owned(),
+            );
+        }
         let spans: Vec<String> = unreadable.iter().map(|(from, to)| self.span(*from, *to)).collect();
         text.line(format!(
             "Some of it can't be read, and is lost unless a backup has it: {}.",
@@ -74,7 +82,7 @@ fn put_aside(at: &str, aside: &str, why: &str) -> Wording {
 fn taken_away(at: &str) -> Wording {
     let mut text = Text::default();
     text.line(format!("At {at} the store's files were found deleted, moved or replaced."));
-    text.line("Another store was begun at their place, and the watch goes on.");
+    text.line("The watch goes on, and keeps in another store at their place as soon as that can be.");
     text.line("What the old one held goes over as long as this program runs: don't stop it now.");
     text.line("A message will say when that is done. To do: find out who or what took the files.");
     text.wording(format!(

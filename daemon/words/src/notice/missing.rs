@@ -169,10 +169,8 @@ impl Teller<'_> {
         let since = self.clock.time(since);
         text.line(format!("Readings can't be kept since {since}. The store says: {why}."));
         text.line("Warnings go on, but a restart now would forget what came in since.");
-        text.line("To do: look at the disk of the barn server: is it full, broken, or not to be written?");
-        text.wording(format!(
-            "Readings can't be kept since {since}: look at the server's disk. Warnings go on."
-        ))
+        text.line("Claymark tries again by itself. To do: see to what the store says, on the barn server.");
+        text.wording(format!("Readings can't be kept since {since}: see to the barn server. Warnings go on."))
     }
 
     fn not_forwarded(&self, since: Timestamp, why: &str) -> Wording {

@@ -41,6 +41,9 @@ fn alone(teller: Teller<'_>, query: &Query) -> String {
             let done = fieldlog::done(teller.site, deed);
             fit(|room| format!("Is this right? {}, written at {at}.", short(&typed::line(&done), room)))
         }
+        About::KeyTaken { .. } => {
+            fit(|room| format!("Not taken: what {} wrote at {at}. Write it down again.", short(&who, room)))
+        }
         About::Answer { notice, standing, meant } => {
             answers::standing(teller.clock, *notice, standing, *meant)
         }
@@ -76,6 +79,17 @@ fn lines(teller: Teller<'_>, query: &Query) -> Vec<String> {
                  is right, nothing.",
                 typed::line(key)
             ),
+        ],
+        About::KeyTaken { key, deed, done_at, kept, kept_at } => vec![
+            typed::line(&fieldlog::entry(teller.site, teller.at, (deed, *done_at, query.by.as_deref()))),
+            format!(
+                "It came with the key {}, which is that of another entry: {}. Nothing of it is counted with.",
+                typed::line(key),
+                typed::line(&fieldlog::entry(teller.site, teller.at, (kept, *kept_at, None)))
+            ),
+            "To do: write it down again, under a key of its own or none. If it was to correct the other one, say so with \
+             replaces."
+                .to_owned(),
         ],
         About::Answer { notice, standing, meant } => {
             let mut said = vec![format!("{at}, {who} answered notice {notice}.")];
