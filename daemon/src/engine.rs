@@ -10,9 +10,7 @@
 
 mod backlog;
 mod gather;
-mod keeper;
 mod reach;
-mod snapshot;
 mod storing;
 
 use std::collections::{BTreeMap, VecDeque};
@@ -31,17 +29,16 @@ use claymark_room::Event;
 use crate::clock::{Alarm, Clock, LONGEST_NAP};
 use crate::forward::Behind;
 use crate::intake::Arrival;
+use crate::keeper::{Keeper, News, Outcome};
 use crate::message::Message;
 use crate::notify;
 use crate::pipeline::{Output, Pipeline};
 use crate::publish::{self, Retained};
+use crate::pulse::Pulse;
 use crate::record::Recorder;
-use crate::service::Pulse;
+use crate::snapshot::{Counts, Snapshot};
 use backlog::Backlog;
 pub use gather::Gather;
-use keeper::News;
-pub use keeper::{Keeper, Outcome};
-pub use snapshot::{Counts, Last, Snapshot};
 
 /// The task that owns the pipeline.
 pub struct Engine {

@@ -4,6 +4,7 @@
 //! server took: that is the position, and it outlives us. Killed at any moment, the next one sends at most
 //! the last page again, which changes nothing there. It waits for nobody, and nobody waits for it.
 
+mod behind;
 mod recount;
 
 use std::path::PathBuf;
@@ -24,8 +25,9 @@ use claymark_model::site::Site;
 use claymark_store::journal::Rejected;
 
 use crate::clock::Clock;
-use crate::engine::Keeper;
 use crate::intake::pause::Pauses;
+use crate::keeper::Keeper;
+pub use behind::Behind;
 use recount::{on_disk, recount};
 
 /// A checked `[influx]`.
@@ -52,15 +54,6 @@ pub struct Progress {
     pub oldest: Option<Timestamp>,
     /// What stands in the way now.
     pub trouble: Option<String>,
-}
-
-/// Something has waited for longer than it may.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Behind {
-    /// When the oldest of it arrived.
-    pub since: Timestamp,
-    /// What stands in the way.
-    pub why: String,
 }
 
 /// Where things come from and go to.

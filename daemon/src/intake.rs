@@ -21,7 +21,8 @@ use claymark_notice::link::Link;
 
 use crate::message::Message;
 use crate::publish::Line;
-use crate::service::Pulse;
+use crate::pulse::Pulse;
+use crate::snapshot::Connection;
 use link::Client;
 pub use task::Intake;
 pub use tls::TlsError;
@@ -104,23 +105,6 @@ pub enum Arrival {
     Connection(Connection),
     /// What of it matters to people.
     Link(Link),
-}
-
-/// How the connection stands.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Connection {
-    /// Not yet, or not any more, and why.
-    Down {
-        /// For people.
-        why: String,
-    },
-    /// Subscribed.
-    Watching {
-        /// Since then.
-        since: Timestamp,
-        /// Filters that the broker refuses or grants at QoS 0 only, with its reason.
-        refused: Vec<String>,
-    },
 }
 
 /// Acknowledges one message; dropped without it, the broker delivers the message again.

@@ -30,9 +30,9 @@ use claymark_model::site::Sensor;
 use claymark_model::skill::Lead;
 use jiff::Timestamp;
 
-use crate::engine::Snapshot;
 use crate::forward::Progress;
-use crate::intake::Connection;
+use crate::snapshot::Connection;
+use crate::snapshot::Snapshot;
 
 /// Where they are served.
 #[derive(Debug, Clone, PartialEq, Eq)]

@@ -8,6 +8,7 @@
 //! Three things keep the watch from beginning: a wrong site file, a store that another daemon has, an address that can't be
 //! had. Without a store it begins all the same, with what can be read or nothing, and says so.
 
+mod process;
 mod recall;
 mod shift;
 
@@ -24,10 +25,14 @@ use claymark_model::site::Site;
 use claymark_store::StoreError;
 
 use crate::clock::Clock;
-use crate::engine::{Counts, Keeper, Opening, Snapshot};
+use crate::engine::Opening;
 use crate::intake::TlsError;
-use crate::service::{self, Pulses, ServiceError};
-use shift::{House, Over};
+use crate::keeper::Keeper;
+use crate::pulse::Pulses;
+use crate::service::{self, ServiceError};
+use crate::snapshot::{Counts, Snapshot};
+use process::Process;
+use shift::Over;
 
 /// Everything that a running daemon needs, as built from a checked site file.
 #[derive(Clone)]
@@ -112,25 +117,25 @@ async fn keep_watch(
     let pulses = Pulses::default();
     let snapshot = watch::Sender::new(Arc::new(Snapshot::new(Counts::default())));
     let systemd = tokio::spawn(service::tell_systemd(snapshot.subscribe(), pulses.clone(), shutdown.clone()));
-    let house = House { clock, shutdown: shutdown.clone(), keeper, pulses, snapshot };
-    let result = shifts(&house, settings, (opening, past), &mut reloads).await;
+    let process = Process { clock, shutdown: shutdown.clone(), keeper, pulses, snapshot };
+    let result = shifts(&process, settings, (opening, past), &mut reloads).await;
     // Whatever ended the watch, systemd is told that it is over.
     shutdown.cancel();
     systemd.await.map_err(|fault| RunError::Fault(fault.to_string()))?;
-    drop(house);
+    drop(process);
     joined("the store's thread", thread).await?;
     result
 }
 
 async fn shifts(
-    house: &House,
+    process: &Process,
     mut settings: Settings,
     (mut opening, mut past): (Opening, PathBuf),
     reloads: &mut mpsc::Receiver<Settings>,
 ) -> Result<(), RunError> {
     loop {
         let past = std::mem::replace(&mut past, settings.store.clone());
-        let over = shift::shift(house, &settings, reloads, (std::mem::take(&mut opening), past)).await?;
+        let over = shift::shift(process, &settings, reloads, (std::mem::take(&mut opening), past)).await?;
         match over {
             Over::Shutdown => return Ok(()),
             Over::ClockStepped(by, mut counts) => {
@@ -140,7 +145,7 @@ async fn shifts(
             Over::KeepsAgain(counts) => opening = Opening { counts, ..Opening::default() },
             Over::Reload(new, counts) => {
                 opening = Opening { counts, ..Opening::default() };
-                if let Some(taken) = reload(house, &settings, *new).await? {
+                if let Some(taken) = reload(process, &settings, *new).await? {
                     settings = taken;
                 }
             }
@@ -149,7 +154,7 @@ async fn shifts(
 }
 
 /// A new site file, if it can be taken while running.
-async fn reload(house: &House, old: &Settings, new: Settings) -> Result<Option<Settings>, RunError> {
+async fn reload(process: &Process, old: &Settings, new: Settings) -> Result<Option<Settings>, RunError> {
     if new.store != old.store {
         tracing::error!("another store needs a restart: going on with the old site file");
         return Ok(None);
@@ -158,9 +163,9 @@ async fn reload(house: &House, old: &Settings, new: Settings) -> Result<Option<S
         tracing::error!("going on with the old site file, the new one's TLS can't be used: {error}");
         return Ok(None);
     }
-    match house.keeper.set_site(new.site.clone()).await {
+    match process.keeper.set_site(new.site.clone()).await {
         Some(Ok(())) => {
-            house.keeper.keep_journal(new.forward.is_some()).await;
+            process.keeper.keep_journal(new.forward.is_some()).await;
             service::start_log(&new.log)?;
             tracing::info!("the site file was read again");
             Ok(Some(new))

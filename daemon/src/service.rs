@@ -1,7 +1,6 @@
 //! Logs, systemd and signals.
 
 use std::sync::Arc;
-use std::sync::atomic::{AtomicU64, Ordering};
 use std::time::Duration;
 
 use sd_notify::NotifyState;
@@ -12,21 +11,9 @@ use tracing_subscriber::EnvFilter;
 use tracing_subscriber::layer::SubscriberExt;
 use tracing_subscriber::util::SubscriberInitExt;
 
-use crate::engine::Snapshot;
-use crate::intake::Connection;
-
-/// A task's sign of life: it counts, and the watchdog looks whether the count has moved.
-#[derive(Debug, Clone, Default)]
-pub struct Pulse(Arc<AtomicU64>);
-
-/// The tasks that the watchdog looks at.
-#[derive(Debug, Clone, Default)]
-pub struct Pulses {
-    /// Polls the broker.
-    pub intake: Pulse,
-    /// Decides.
-    pub engine: Pulse,
-}
+use crate::pulse::Pulses;
+use crate::snapshot::Connection;
+use crate::snapshot::Snapshot;
 
 /// What can't be set up.
 #[derive(Debug, thiserror::Error)]
@@ -44,19 +31,6 @@ pub enum ServiceError {
     /// Signal handlers.
     #[error("signals can't be received: {0}")]
     Signals(#[from] std::io::Error),
-}
-
-impl Pulse {
-    /// One more sign of life.
-    pub fn beat(&self) {
-        self.0.fetch_add(1, Ordering::Relaxed);
-    }
-
-    /// How many there were.
-    #[must_use]
-    pub fn count(&self) -> u64 {
-        self.0.load(Ordering::Relaxed)
-    }
 }
 
 /// Starts the log: to the journal with its fields when systemd connects us to it, else plain lines on
@@ -181,7 +155,7 @@ const LOOK: Duration = Duration::from_secs(30);
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::engine::Counts;
+    use crate::snapshot::Counts;
 
     fn snapshot(connection: Connection) -> Snapshot {
         Snapshot { connection, ..Snapshot::new(Counts::default()) }

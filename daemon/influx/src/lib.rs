@@ -14,6 +14,7 @@
 
 pub mod audit;
 pub mod client;
+mod error;
 pub mod flux;
 pub mod line;
 pub mod points;

@@ -15,7 +15,7 @@ use tokio_rustls::rustls::pki_types::ServerName;
 use tokio_rustls::rustls::{ClientConfig, RootCertStore, crypto};
 use tokio_util::sync::{CancellationToken, DropGuard};
 
-use crate::client::InfluxError;
+use crate::error::InfluxError;
 
 /// An open tunnel; it closes when it is dropped.
 #[derive(Debug)]

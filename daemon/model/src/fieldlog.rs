@@ -7,7 +7,7 @@ use crate::id::Id;
 use crate::units::{Kilograms, Litres, Millimetres};
 
 /// Where something was done: a drum, the head tank, a rearing tank, a pump, or the room.
-pub use crate::site::Place;
+pub use crate::place::Place;
 
 /// One entry.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]

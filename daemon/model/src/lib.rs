@@ -6,7 +6,10 @@
 //!
 //! In the order in which data flows:
 //! - [`id`], [`units`]: names, and the only conversion factors;
-//! - [`site`], [`strapping`], [`plan`], [`routine`]: what stands in the room, which fish stand where, what hands do each week;
+//! - [`place`], [`limits`], [`strapping`]: where something is and what is measured there, the water that suits the fish, level
+//!   to volume;
+//! - [`plan`], [`routine`]: which fish stand where, what hands do each week;
+//! - [`site`], [`fishdays`]: all that stands in the room, and what its fish want day by day;
 //! - [`reading`], [`quality`], [`quarantine`]: a value, its QARTOD flags, and what couldn't be used;
 //! - [`fieldlog`], [`ledger`], [`unseen`]: what hands did, what is remembered for weeks, a refill that no level shows yet;
 //! - [`happening`]: what happened by what the sensors say;
@@ -16,10 +19,13 @@
 extern crate self as claymark_model;
 
 pub mod fieldlog;
+pub mod fishdays;
 pub mod forecast;
 pub mod happening;
 pub mod id;
 pub mod ledger;
+pub mod limits;
+pub mod place;
 pub mod plan;
 pub mod quality;
 pub mod quarantine;

@@ -5,7 +5,7 @@ use jiff::{SignedDuration, Timestamp};
 use serde::{Deserialize, Serialize};
 
 use crate::fieldlog::{Deed, LogEntry};
-use crate::site::{Place, Quantity};
+use crate::place::{Place, Quantity};
 
 /// A check that people make by hand, again and again.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]

@@ -1,7 +1,5 @@
 //! The site model: what stands in the room, checked once when the site file is read.
 
-use std::fmt;
-
 use jiff::SignedDuration;
 use jiff::civil::Time;
 use jiff::tz::TimeZone;
@@ -9,13 +7,14 @@ use serde::{Deserialize, Serialize};
 
 use crate::id::Id;
 use crate::plan::Batch;
-use crate::quality::thresholds::{Span, Thresholds};
+use crate::quality::thresholds::Thresholds;
 use crate::routine::HandCheck;
 use crate::routine::StockRules;
 use crate::strapping::StrappingTable;
-use crate::units::{
-    Dimension, GramsPerLitre, Kilograms, Litres, LitresPerHour, Millimetres, PeopleUnits, Unit,
-};
+use crate::units::{GramsPerLitre, Kilograms, Litres, LitresPerHour, Millimetres, PeopleUnits, Unit};
+
+pub use crate::limits::WaterLimits;
+pub use crate::place::{NotAPlace, Place, Quantity};
 
 /// The whole room.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -75,17 +74,6 @@ pub struct Staff {
     pub travel: SignedDuration,
     /// How long it takes to read a message and to get up.
     pub response: SignedDuration,
-}
-
-/// What fish need of their water.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct WaterLimits {
-    /// Turbidity band, in the unit of the turbidity sensors (NTU or FNU).
-    pub turbidity: Span,
-    /// Temperature, °C.
-    pub temperature_c: Span,
-    /// Least dissolved oxygen, mg/L.
-    pub oxygen_min_mg_l: f64,
 }
 
 /// How the clay comes.
@@ -222,148 +210,6 @@ pub struct Contact {
     pub id: Id,
     /// For people.
     pub name: String,
-}
-
-/// Where a sensor stands or a deed was done; written `drum:a`, `tank:t1`, `pump:p1`, `head`, `room`.
-#[derive(Debug, Clone, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
-#[serde(try_from = "String", into = "String")]
-pub enum Place {
-    /// A drum.
-    Drum(Id),
-    /// The head tank.
-    Head,
-    /// A rearing tank.
-    Tank(Id),
-    /// A pump.
-    Pump(Id),
-    /// The room itself: air, power.
-    Room,
-}
-
-/// The text names no place.
-#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
-#[error("'{0}' is not a place: write drum:ID, tank:ID, pump:ID, head or room")]
-pub struct NotAPlace(pub String);
-
-impl Place {
-    /// Reads `drum:a`, `tank:t1`, `pump:p1`, `head` or `room`.
-    pub fn parse(text: &str) -> Result<Self, NotAPlace> {
-        let wrong = || NotAPlace(text.to_owned());
-        match text.split_once(':') {
-            None if text == "head" => Ok(Self::Head),
-            None if text == "room" => Ok(Self::Room),
-            None => Err(wrong()),
-            Some((kind, id)) => {
-                let id = Id::new(id).map_err(|_not_an_id| wrong())?;
-                match kind {
-                    "drum" => Ok(Self::Drum(id)),
-                    "tank" => Ok(Self::Tank(id)),
-                    "pump" => Ok(Self::Pump(id)),
-                    _ => Err(wrong()),
-                }
-            }
-        }
-    }
-}
-
-impl fmt::Display for Place {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        match self {
-            Self::Drum(id) => write!(f, "drum:{id}"),
-            Self::Head => f.write_str("head"),
-            Self::Tank(id) => write!(f, "tank:{id}"),
-            Self::Pump(id) => write!(f, "pump:{id}"),
-            Self::Room => f.write_str("room"),
-        }
-    }
-}
-
-impl TryFrom<String> for Place {
-    type Error = NotAPlace;
-
-    fn try_from(text: String) -> Result<Self, NotAPlace> {
-        Self::parse(&text)
-    }
-}
-
-impl From<Place> for String {
-    fn from(place: Place) -> Self {
-        place.to_string()
-    }
-}
-
-/// What a sensor measures.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum Quantity {
-    /// Height of the slurry, mm.
-    Level,
-    /// Distance from the sensor down to the slurry, mm: level = mount height - distance.
-    Distance,
-    /// Volume in the drum, L, from an instrument that converts by itself.
-    Volume,
-    /// NTU or FNU, as the sensor's unit says.
-    Turbidity,
-    /// °C.
-    Temperature,
-    /// Dissolved oxygen, mg/L.
-    Oxygen,
-    /// Dissolved oxygen, % of saturation.
-    OxygenSaturation,
-    /// L/min.
-    Flow,
-    /// Air pressure at the site, hPa.
-    AirPressure,
-    /// Air into a drum or a tank, L/min.
-    AirFlow,
-    /// Whether the thing at its place runs: 1 or 0, from a contact.
-    Running,
-}
-
-impl Quantity {
-    /// All, with their names in the site file.
-    pub const NAMES: [(&'static str, Self); 11] = [
-        ("level", Self::Level),
-        ("distance", Self::Distance),
-        ("volume", Self::Volume),
-        ("turbidity", Self::Turbidity),
-        ("temperature", Self::Temperature),
-        ("oxygen", Self::Oxygen),
-        ("oxygen_saturation", Self::OxygenSaturation),
-        ("flow", Self::Flow),
-        ("air_pressure", Self::AirPressure),
-        ("air_flow", Self::AirFlow),
-        ("running", Self::Running),
-    ];
-
-    /// By its name in the site file.
-    #[must_use]
-    pub fn parse(text: &str) -> Option<Self> {
-        Self::NAMES.iter().find(|(name, _)| *name == text).map(|(_, quantity)| *quantity)
-    }
-
-    /// What its units can measure.
-    #[must_use]
-    pub fn dimensions(self) -> &'static [Dimension] {
-        match self {
-            Self::Level | Self::Distance => &[Dimension::Length],
-            Self::Volume => &[Dimension::Volume],
-            Self::Turbidity => &[Dimension::TurbidityNtu, Dimension::TurbidityFnu],
-            Self::Temperature => &[Dimension::Temperature],
-            Self::Oxygen => &[Dimension::Concentration],
-            Self::OxygenSaturation => &[Dimension::Share],
-            Self::Flow => &[Dimension::Flow],
-            Self::AirPressure => &[Dimension::Pressure],
-            Self::AirFlow => &[Dimension::Flow],
-            Self::Running => &[Dimension::Share],
-        }
-    }
-
-    /// Its name in the site file, in tags and in the store.
-    #[must_use]
-    pub fn name(self) -> &'static str {
-        Self::NAMES.iter().find(|(_, quantity)| *quantity == self).map_or("", |(name, _)| name)
-    }
 }
 
 /// What a level sensor goes by.

@@ -9,20 +9,17 @@ use crate::NoticeKind;
 use crate::caught::CatchDoubt;
 use crate::failure::Failure;
 use crate::keeping::{ClockStep, StoreFate};
-use crate::lasting::{Enough, Slower};
 use crate::link::LinkDown;
 use crate::query::Queries;
 use crate::undelivered::Undelivered;
-use claymark_clay::refill::Refill;
-use claymark_clay::refill::books::MassDoubt;
 use claymark_clay::stock::supply::Stock;
-use claymark_model::forecast::{EmptyAt, Forecast};
+use claymark_model::forecast::Forecast;
 use claymark_model::happening::SeenRefill;
 use claymark_model::id::Id;
 use claymark_model::routine::Overdue;
 use claymark_model::site::Place;
-use claymark_model::units::{LitresPerHour, Turbidity};
-use claymark_model::unseen::Unseen;
+
+pub use crate::drum::{Doubted, DrumState, NightMix, PumpSetting, PumpState, Remedy, Verdict, Visit};
 
 /// What a notice says.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -61,127 +58,6 @@ impl Content {
             Self::Undelivered(_) => NoticeKind::Undelivered,
         }
     }
-}
-
-/// What is known of one drum at the time of a notice.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct DrumState {
-    /// Which.
-    pub drum: Id,
-    /// Volume, draw and when it is empty, or why nothing can be said.
-    pub forecast: Forecast,
-    /// Since when the draw has been what it is.
-    pub draw_since: Option<Timestamp>,
-    /// When the level sensor last spoke.
-    pub level_heard: Option<Timestamp>,
-    /// The level isn't believed.
-    pub doubt: Option<Doubted>,
-    /// What is known of its pump.
-    pub pump: PumpState,
-    /// The last refill that the data show.
-    pub last_refill: Option<SeenRefill>,
-    /// When it ran empty, if it did since then.
-    pub ran_empty: Option<Timestamp>,
-}
-
-/// A level that isn't believed.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct Doubted {
-    /// Since when.
-    pub since: Timestamp,
-    /// For people.
-    pub why: String,
-}
-
-/// What is known of a pump: the log against the data.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct PumpState {
-    /// Which.
-    pub pump: Id,
-    /// The last speed that somebody wrote down.
-    pub set: Option<PumpSetting>,
-    /// What the rating says that it delivers at that speed.
-    pub rated: Option<LitresPerHour>,
-    /// What the data say that it draws from all its drums together.
-    pub drawn: Option<LitresPerHour>,
-}
-
-/// A pump speed from the field log.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-pub struct PumpSetting {
-    /// Revolutions per minute; 0 is off.
-    pub rpm: f64,
-    /// Since when.
-    pub at: Timestamp,
-}
-
-/// The next visit, and how long beyond it a drum must last.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Visit {
-    /// When.
-    pub at: Timestamp,
-    /// How long beyond.
-    pub margin: SignedDuration,
-}
-
-/// Whether a drum lasts until the next visit and its margin.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum Verdict {
-    /// Even the earliest time is late enough.
-    Lasts,
-    /// The likely time is late enough, the earliest isn't.
-    MayNotLast,
-    /// The likely time is too early.
-    WillNotLast,
-    /// Nothing can be said.
-    Unknown,
-}
-
-/// What can be done for a drum.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct Remedy {
-    /// What to add; `None`: the volume isn't known.
-    pub refill: Option<Refill>,
-    /// When the full drum is empty at the present draw.
-    pub full_ends: Option<EmptyAt>,
-    /// Whether the full drum lasts.
-    pub full: Verdict,
-    /// Less than full that lasts, as the pump goes.
-    #[serde(default)]
-    pub enough: Option<Enough>,
-    /// The pump with which it lasts without a refill.
-    #[serde(default)]
-    pub slower_pump: Option<Slower>,
-    /// The pump with which the full drum lasts, where full it doesn't.
-    #[serde(default)]
-    pub slower_pump_when_full: Option<Slower>,
-    /// The weakest mix that lasts, with the pump turned down for it, where the full drum at its target doesn't.
-    #[serde(default)]
-    pub night: Option<NightMix>,
-    /// The mass of the last refill looks like the wrong unit.
-    #[serde(default)]
-    pub doubt: Option<MassDoubt>,
-    /// A refill that was written down and that no level shows.
-    #[serde(default)]
-    pub unseen: Option<Unseen>,
-}
-
-/// A new mix and a slower pump together: the water stays as cloudy, and the drum lasts.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct NightMix {
-    /// What to add.
-    pub refill: Refill,
-    /// The pump's flow for it, from all drums that it draws at once.
-    pub slurry: LitresPerHour,
-    /// As a share of the present flow.
-    pub pump_share: f64,
-    /// When the drum is then empty.
-    pub ends: EmptyAt,
-    /// Of the head tank with both.
-    pub turbidity: Turbidity,
-    /// Of the head tank with the mix alone.
-    pub mix_alone: Turbidity,
 }
 
 /// One drum in the evening.

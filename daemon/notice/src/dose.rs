@@ -10,7 +10,7 @@ use claymark_model::id::Id;
 use claymark_model::units::{GramsPerLitre, Litres, LitresPerHour, LitresPerMinute, Turbidity};
 use jiff::{SignedDuration, Timestamp};
 
-use crate::content::{NightMix, Visit};
+use crate::drum::{NightMix, Visit};
 
 /// Both levers of one drum's pump.
 #[derive(Debug)]

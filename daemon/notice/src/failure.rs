@@ -4,7 +4,7 @@ use jiff::Timestamp;
 use serde::{Deserialize, Serialize};
 
 use crate::NoticeKind;
-use crate::content::{DrumState, Verdict, Visit};
+use crate::drum::{DrumState, Verdict, Visit};
 use claymark_clay::Yield;
 use claymark_model::fieldlog::LogEntry;
 use claymark_model::forecast::EmptyAt;

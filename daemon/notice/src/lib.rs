@@ -3,12 +3,13 @@
 pub mod caught;
 pub mod content;
 pub mod dose;
+pub mod drum;
 pub mod failure;
 pub mod keeping;
-pub mod lasting;
 pub mod link;
 pub mod query;
 pub mod register;
+mod standing;
 pub mod still;
 pub mod undelivered;
 mod validity;

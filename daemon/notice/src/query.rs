@@ -3,7 +3,7 @@
 use jiff::Timestamp;
 use serde::{Deserialize, Serialize};
 
-use crate::register::Standing;
+use crate::standing::Standing;
 use claymark_clay::bounds::{Impossible, Unlikely};
 use claymark_model::fieldlog::Deed;
 

@@ -3,7 +3,7 @@
 use jiff::SignedDuration;
 
 use crate::Room;
-use crate::look::Scene;
+use crate::scene::Scene;
 use claymark_notice::content::ReadingsMissing;
 use claymark_notice::keeping::ClockStep;
 use claymark_notice::{Content, Priority};

@@ -5,7 +5,7 @@ use jiff::{SignedDuration, Timestamp};
 use crate::believed::Believed;
 use crate::episode::Episode;
 use crate::lasting::Question;
-use crate::mixing::Mixture;
+use crate::mixture::Mixture;
 use crate::runout::Runout;
 use claymark_clay::refill::books::{Books, Filling, LoggedRefill};
 use claymark_clay::refill::{Refill, Wanted};
@@ -18,7 +18,7 @@ use claymark_model::id::Id;
 use claymark_model::site::{ClaySupply, Drum, Site};
 use claymark_model::units::{GramsPerLitre, Litres, LitresPerHour};
 use claymark_notice::content::{Doubted, DrumState, PumpSetting, PumpState, Remedy, Verdict, Visit};
-use claymark_notice::lasting::{Enough, Slower};
+use claymark_notice::drum::{Enough, Slower};
 
 /// One drum.
 #[derive(Debug)]

@@ -6,7 +6,7 @@ use crate::Room;
 use crate::desk::Desk;
 use crate::duty::Told;
 use crate::episode::Turn;
-use crate::look::{Finding, Scene, withdrawn};
+use crate::scene::{Finding, Scene, withdrawn};
 use claymark_model::id::Id;
 use claymark_notice::content::{Because, LevelDoubt};
 use claymark_notice::{Content, Priority};

@@ -5,7 +5,7 @@
 use jiff::Timestamp;
 
 use crate::calendar::Shift;
-use crate::look::{Finding, Scene};
+use crate::scene::{Finding, Scene};
 use crate::silence::BACKLOG;
 use crate::{Room, calendar};
 use claymark_model::forecast::Forecast;

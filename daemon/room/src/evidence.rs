@@ -21,7 +21,7 @@ use std::collections::BTreeMap;
 
 use jiff::Timestamp;
 
-use crate::look::Scene;
+use crate::scene::Scene;
 use crate::{Room, calendar};
 use claymark_clay::yields::YieldChange;
 use claymark_model::forecast::Forecast;

@@ -35,7 +35,7 @@ use crate::Room;
 use crate::desk::Desk;
 use crate::duty::Told;
 use crate::evidence::Evidence;
-use crate::look::{Finding, Scene, withdrawn};
+use crate::scene::{Finding, Scene, withdrawn};
 use claymark_model::id::Id;
 use claymark_model::site::Sensor;
 use claymark_notice::content::{Because, SilentSensor, Standing};

@@ -4,7 +4,7 @@ use jiff::{SignedDuration, Timestamp};
 
 use crate::desk::Desk;
 use crate::evidence::days::Days;
-use crate::look::Scene;
+use crate::scene::Scene;
 use crate::{Effect, Room};
 use claymark_clay::LearnedYield;
 use claymark_clay::yields::{Sample, YieldChange, YieldWatch};

@@ -6,7 +6,7 @@ use jiff::Timestamp;
 
 use crate::Room;
 use crate::desk::Desk;
-use crate::mixing::Mixture;
+use crate::mixture::Mixture;
 use claymark_clay::feed::Feed;
 use claymark_clay::levers::Bench;
 use claymark_clay::refill::sheet::HeadShows;
@@ -15,7 +15,7 @@ use claymark_clay::sharing::{Shared, Stream};
 use claymark_model::forecast::{Forecast, Outlook};
 use claymark_model::site::{Draws, Pump};
 use claymark_model::units::{GramsPerLitre, Litres, LitresPerHour, Turbidity};
-use claymark_notice::lasting::Clearer;
+use claymark_notice::drum::Clearer;
 
 /// A drum that feeds the head tank, or would.
 pub(crate) struct Source<'a> {

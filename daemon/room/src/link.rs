@@ -6,7 +6,7 @@ use jiff::Timestamp;
 use crate::Room;
 use crate::duty::Told;
 use crate::episode::WELL_FOR;
-use crate::look::{Scene, withdrawn};
+use crate::scene::{Scene, withdrawn};
 use claymark_notice::content::{Because, ReadingsMissing};
 use claymark_notice::link::{Link, LinkDown, Trouble};
 use claymark_notice::{Content, Priority};

@@ -1,73 +1,20 @@
-//! What to mix: the room's books, its water and its head tank brought together.
+//! What the pumps bring: the room's books, its water and its head tank brought together.
 
 use jiff::Timestamp;
 
 use crate::Room;
 use crate::desk::Desk;
-use crate::levers::with_pump;
+use crate::mixture::Mixture;
 use claymark_clay::Clouding;
 use claymark_clay::feed::Feed;
-use claymark_clay::refill::books::{Books, MassDoubt, Source};
+use claymark_clay::refill::Seen;
 use claymark_clay::refill::seen::{Feeding, HeadTank, settles_after};
-use claymark_clay::refill::sheet::Sheet;
-use claymark_clay::refill::{Aim, Counted, Refill, Seen, Wanted};
 use claymark_clay::response::Residence;
 use claymark_clay::water::{KnownFlow, WaterWatch};
-use claymark_drum::WhatIf;
 use claymark_model::forecast::{Forecast, Outlook};
 use claymark_model::id::Id;
 use claymark_model::site::{Drum, Place};
-use claymark_model::units::{GramsPerLitre, GramsPerMinute, Kilograms, Litres, LitresPerHour};
-use claymark_model::unseen::Unseen;
-use claymark_notice::content::{DrumState, Remedy, Verdict, Visit};
-
-/// What is known of the slurry in one drum.
-#[derive(Debug)]
-pub(crate) struct Mixture {
-    /// By the refills that were written down.
-    pub(crate) books: Books,
-    /// By the head tank.
-    pub(crate) seen: Option<Seen>,
-    /// What a full drum should hold.
-    pub(crate) aim: Aim,
-    /// A refill that was written down and that no level shows.
-    pub(crate) unseen: Option<Unseen>,
-    /// Nothing more is to be added before somebody has looked for it.
-    pub(crate) waits: bool,
-}
-
-impl Mixture {
-    /// What a refill counts on.
-    pub(crate) fn counted(&self) -> Counted {
-        match &self.unseen {
-            Some(unseen) if self.waits => Counted::Unseen(unseen.clone()),
-            Some(_) | None => self.by_estimates(),
-        }
-    }
-
-    fn by_estimates(&self) -> Counted {
-        Counted::of(&self.books, self.seen.as_ref())
-    }
-
-    /// It is counted by the head tank.
-    pub(crate) fn is_by_head(&self) -> bool {
-        match self.by_estimates() {
-            Counted::Known(residual) => matches!(residual.source, Source::Seen { .. }),
-            Counted::LookFirst { .. } => true,
-            Counted::Unseen(_) => false,
-        }
-    }
-
-    /// The strength by the head tank, where that is asked for and it shows one; else by the books.
-    pub(crate) fn strength(&self, by_head: bool) -> GramsPerLitre {
-        match (self.by_estimates(), &self.seen) {
-            (_, Some(seen)) if by_head => seen.strength,
-            (Counted::Known(residual), _) if !self.is_by_head() => residual.strength,
-            (Counted::LookFirst { book, .. }, _) => book.strength,
-            (Counted::Known(_) | Counted::Unseen(_), _) => self.books.left.strength,
-        }
-    }
-}
+use claymark_model::units::{GramsPerMinute, LitresPerHour};
 
 impl Room {
     /// The water of the room as it is measured.
@@ -87,105 +34,6 @@ impl Room {
     pub fn fresh_water(&self, now: Timestamp) -> Option<KnownFlow> {
         self.water
             .fresh(now, self.site.plan_flow(now), |flow| self.catch_doubt(now, &Place::Head, flow).is_none())
-    }
-
-    /// The refill sheet of a drum, to that mark or its full line, at that strength or at what the plan wants in the middle
-    /// of its life, or its own target.
-    #[must_use]
-    pub fn sheet(
-        &self,
-        now: Timestamp,
-        drum: &Id,
-        wanted: (Option<Litres>, Option<GramsPerLitre>),
-    ) -> Option<Sheet> {
-        let forecasts = self.forecasts(now);
-        let (desk, forecast) = self.desks.iter().zip(&forecasts).find(|(desk, _)| desk.drum.id == *drum)?;
-        Some(self.sheet_of(now, desk, forecast, &forecasts, wanted))
-    }
-
-    /// What speaks against so much clay in a refill of `drum` that was just done or is about to be, with so much water or
-    /// up to the full line; `None`: nothing, or what is in it isn't known.
-    #[must_use]
-    pub fn mass_doubt(
-        &self,
-        now: Timestamp,
-        drum: &Id,
-        (water, clay): (Option<Litres>, Kilograms),
-    ) -> Option<MassDoubt> {
-        let desk = self.desks.iter().find(|desk| desk.drum.id == *drum)?;
-        let volume = desk.watch.forecast(now).outlook.volume()?;
-        let aim = self.aim(now, desk, &self.forecasts(now));
-        let filling = desk.filling(&self.site.clay, now, (volume, water), aim.strength);
-        filling.doubt(("", now), clay, &self.site.clay)
-    }
-
-    /// Of every drum, to its full line.
-    pub(crate) fn sheets(&self, now: Timestamp, forecasts: &[Forecast]) -> Vec<Sheet> {
-        let drums = self.desks.iter().zip(forecasts);
-        drums.map(|(desk, forecast)| self.sheet_of(now, desk, forecast, forecasts, (None, None))).collect()
-    }
-
-    fn sheet_of(
-        &self,
-        now: Timestamp,
-        desk: &Desk,
-        forecast: &Forecast,
-        forecasts: &[Forecast],
-        (to, strength): (Option<Litres>, Option<GramsPerLitre>),
-    ) -> Sheet {
-        let mixture = self.mixture(now, desk, forecasts);
-        let plan = mixture.aim.plan.filter(|_| strength.is_none());
-        let wanted =
-            Wanted { to: to.unwrap_or(desk.drum.full), strength: strength.unwrap_or(mixture.aim.strength) };
-        let (holds, counted) = (forecast.outlook.volume(), mixture.counted());
-        let levers = self.levers(now, desk, forecasts).ok();
-        let refill = match (holds, counted) {
-            (Some(holds), counted) => {
-                let refill = Refill::of(&desk.drum, &self.site.clay, wanted, holds, counted);
-                Some(with_pump(refill, levers.as_ref(), wanted.strength))
-            }
-            (None, Counted::LookFirst { book, seen }) => Some(Refill::LookFirst { book, seen }),
-            (None, Counted::Unseen(unseen)) => Some(Refill::WrittenDown(unseen)),
-            (None, Counted::Known(_)) => None,
-        };
-        let gives = refill.as_ref().and_then(Refill::gives);
-        Sheet {
-            at: now,
-            drum: desk.drum.id.clone(),
-            wanted,
-            plan,
-            clouding: self.clouding(),
-            holds,
-            then_shows: levers.zip(gives).and_then(|(levers, gives)| levers.then_shows(gives)),
-            refill,
-            then_empty: desk.watch.empty_if(now, WhatIf { volume: Some(wanted.to), draw_share: 1.0 }),
-            book: mixture.books.left,
-            seen: mixture.seen,
-            doubt: mixture.books.doubt,
-            unseen: mixture.unseen,
-        }
-    }
-
-    /// What can be done for a drum by hands that are there at `from`.
-    pub(crate) fn remedy(
-        &self,
-        (now, forecasts): (Timestamp, &[Forecast]),
-        desk: &Desk,
-        state: &DrumState,
-        (visit, from): (Option<&Visit>, Timestamp),
-    ) -> Remedy {
-        let mixture = self.mixture(now, desk, forecasts);
-        let mut remedy = desk.remedy(&self.site, state, (visit, from), &mixture);
-        let Ok(levers) = self.levers(now, desk, forecasts) else { return remedy };
-        let pumped = |refill| with_pump(refill, Some(&levers), mixture.aim.strength);
-        remedy.refill = remedy.refill.map(pumped);
-        for slower in [&mut remedy.slower_pump, &mut remedy.slower_pump_when_full].into_iter().flatten() {
-            slower.clearer = levers.clearer(slower.share);
-        }
-        if let (Some(visit), Verdict::WillNotLast | Verdict::MayNotLast) = (visit, remedy.full) {
-            remedy.night = self.tonight(now, desk, &levers, visit, &mixture);
-        }
-        remedy
     }
 
     /// What all drums that are drawn bring together.

@@ -5,7 +5,7 @@ use jiff::Timestamp;
 use crate::Room;
 use crate::desk::Desk;
 use crate::levers::{Levers, with_pump};
-use crate::mixing::Mixture;
+use crate::mixture::Mixture;
 use claymark_clay::levers::{Bench, strength_steps};
 use claymark_clay::refill::{Refill, TooStrong, Wanted};
 use claymark_drum::WhatIf;

@@ -4,7 +4,7 @@
 use jiff::{SignedDuration, Timestamp};
 
 use crate::Room;
-use crate::look::{Finding, Scene};
+use crate::scene::{Finding, Scene};
 use claymark_clay::bounds::{self, Unlikely};
 use claymark_model::fieldlog::LogEntry;
 use claymark_notice::query::{About, Queries, Query};

@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use jiff::{SignedDuration, Timestamp};
 
 use crate::Room;
-use crate::look::{Finding, Scene};
+use crate::scene::{Finding, Scene};
 use claymark_model::id::Id;
 use claymark_notice::{Audience, Channel, Content, Missed, Notice, Priority, Undelivered};
 

@@ -9,16 +9,14 @@ use std::collections::BTreeMap;
 
 use jiff::{SignedDuration, Timestamp};
 
-use crate::Room;
 use crate::calendar::Shift;
 use crate::duty::{self, Told};
-use crate::look::{Finding, Scene, withdrawn};
-use claymark_model::forecast::{EmptyAt, Forecast, HORIZON, Outlook, Subject};
+use claymark_model::forecast::{EmptyAt, Forecast, HORIZON, Outlook};
 use claymark_model::happening::SeenRefill;
 use claymark_model::id::Id;
 use claymark_model::site::{Contact, Staff};
-use claymark_notice::content::{Again, Because, DrumState, Runout as Facts, Verdict, Visit};
-use claymark_notice::{Audience, Content, Priority};
+use claymark_notice::Audience;
+use claymark_notice::content::{Again, Visit};
 
 /// What the room knows when it judges.
 #[derive(Debug, Clone, Copy)]
@@ -143,7 +141,7 @@ impl Runout {
         let times = match &self.open {
             Some(open) => [
                 open.refill.map(|refill| refill.at + REFILL_SETTLES),
-                open.well_since.map(|well| well + WELL_FOR),
+                open.well_since.map(|well| well + LASTED_FOR),
                 (!open.answered(moment)).then(|| open.last_at() + UNANSWERED_FOR),
             ],
             None => {
@@ -230,7 +228,7 @@ impl Runout {
             }
             Some(_) | None => {}
         }
-        if passed(open.well_since, WELL_FOR) {
+        if passed(open.well_since, LASTED_FOR) {
             return Step::Lasts;
         }
         if let (true, Some(ends), Some(heard)) = (too_early, ends, self.heard)
@@ -341,79 +339,6 @@ fn is_before(time: Option<Timestamp>, limit: Timestamp) -> bool {
     time.is_some_and(|time| time < limit)
 }
 
-impl Room {
-    /// Tells which drum won't last, tells it again, and withdraws it.
-    pub(crate) fn look_at_runouts(&mut self, scene: &Scene) {
-        let Self { site, desks, answers, .. } = self;
-        let moment = scene.moment(site, answers);
-        for (desk, forecast) in desks.iter_mut().zip(&scene.forecasts) {
-            desk.runout.observe(&moment, forecast);
-        }
-        for (place, forecast) in scene.forecasts.iter().enumerate() {
-            let moment = scene.moment(&self.site, &self.answers);
-            let Some(desk) = self.desks.get(place) else { continue };
-            let step = desk.runout.judge(&moment, forecast);
-            if step == Step::Wait {
-                continue;
-            }
-            let state = self.state(scene, desk, forecast);
-            match step {
-                Step::Wait => {}
-                Step::Warn(because, to) => self.warn(scene, place, state, (because, to)),
-                Step::Refilled(refill) => {
-                    let of_outlook = |visit| Verdict::of_outlook(&forecast.outlook, &visit);
-                    let verdict = scene.visit.map_or(Verdict::Unknown, of_outlook);
-                    let because = Because::Refilled { state, refill, visit: scene.visit, verdict };
-                    self.withdraw_runout(scene, place, because);
-                }
-                Step::Lasts => {
-                    let because = Because::LastsAfterAll { state, visit: scene.visit };
-                    self.withdraw_runout(scene, place, because);
-                }
-            }
-        }
-    }
-
-    fn warn(&mut self, scene: &Scene, place: usize, state: DrumState, (because, to): (Again, Audience)) {
-        let Some(desk) = self.desks.get(place) else { return };
-        let ends = state.forecast.outlook.empty_at();
-        let supply = Subject::Supply(desk.drum.pump.clone());
-        let facts = Facts {
-            be_there_by: ends.and_then(|ends| ends.p05).map(|earliest| earliest - self.site.staff.mixing),
-            visit: scene.visit,
-            remedy: self.remedy(scene.seen(), desk, &state, (scene.visit.as_ref(), scene.now)),
-            because: because.clone(),
-            supply: self.supplies(scene.now).into_iter().find(|forecast| forecast.of == supply),
-            state,
-        };
-        let finding = Finding {
-            cause: cause(&desk.drum.id),
-            drum: Some(desk.drum.id.clone()),
-            priority: duty::priority(scene.shift, Priority::Now),
-            replaces: desk.runout.told().last().map(|told| told.number),
-            to,
-            content: Content::Runout(Box::new(facts)),
-        };
-        let told = self.tell(scene, finding);
-        self.with_desk(place, |desk| desk.runout.warned(told, &because, ends));
-    }
-
-    fn withdraw_runout(&mut self, scene: &Scene, place: usize, because: Because) {
-        let Some(desk) = self.desks.get(place) else { return };
-        let (drum, told) = (desk.drum.id.clone(), desk.runout.told());
-        let Some(last) = told.last() else { return };
-        let to = duty::all_of(told);
-        let finding = Finding { to, ..withdrawn(cause(&drum), Some(drum), last, because) };
-        self.tell(scene, finding);
-        let ends = scene.forecasts.get(place).and_then(|forecast| forecast.outlook.empty_at());
-        self.with_desk(place, |desk| desk.runout.withdrawn(scene.now, ends));
-    }
-}
-
-fn cause(drum: &Id) -> String {
-    format!("runout:{drum}")
-}
-
 /// Told again when the likely time is earlier by so much.
 const WORSE_BY: SignedDuration = SignedDuration::from_mins(30);
 
@@ -421,7 +346,7 @@ const WORSE_BY: SignedDuration = SignedDuration::from_mins(30);
 const STANDS_FOR: SignedDuration = SignedDuration::from_mins(20);
 
 /// Well for so long before a warning is withdrawn, so that it doesn't flap.
-const WELL_FOR: SignedDuration = SignedDuration::from_mins(30);
+const LASTED_FOR: SignedDuration = SignedDuration::from_mins(30);
 
 /// While people are there, a drum that lasts for so long is well.
 const WELL_BY_DAY: SignedDuration = SignedDuration::from_hours(2);

@@ -4,7 +4,7 @@ use jiff::{SignedDuration, Timestamp};
 
 use crate::Room;
 use crate::episode::QUIET_FOR;
-use crate::look::Scene;
+use crate::scene::Scene;
 use claymark_notice::content::ReadingsMissing;
 use claymark_notice::{Content, Priority};
 

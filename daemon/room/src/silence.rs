@@ -6,7 +6,7 @@ use crate::Room;
 use crate::desk::Desk;
 use crate::duty::Told;
 use crate::episode::{QUIET_FOR, WELL_FOR};
-use crate::look::{Finding, Scene, withdrawn};
+use crate::scene::{Finding, Scene, withdrawn};
 use claymark_model::fieldlog::Deed;
 use claymark_model::id::Id;
 use claymark_model::site::{Place, Quantity, Sensor};

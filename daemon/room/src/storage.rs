@@ -5,7 +5,7 @@ use jiff::{SignedDuration, Timestamp};
 use crate::Room;
 use crate::duty::Told;
 use crate::episode::{Episode, Turn};
-use crate::look::{Scene, withdrawn};
+use crate::scene::{Scene, withdrawn};
 use claymark_notice::content::{Because, ReadingsMissing};
 use claymark_notice::keeping::StoreFate;
 use claymark_notice::register::by_the_clock;

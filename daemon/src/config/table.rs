@@ -8,7 +8,6 @@ use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
 use super::mistake::Findings;
-use super::secrets::names_a_secret;
 use super::value::{Wrong, kind_of};
 use crate::suggest::closest;
 
@@ -188,3 +187,11 @@ impl<'a> Table<'a> {
         None
     }
 }
+
+/// Whether a key of that name would hold a secret itself.
+pub(super) fn names_a_secret(key: &str) -> bool {
+    let key = key.to_lowercase();
+    SECRET_WORDS.iter().any(|word| key.contains(word)) && !key.ends_with("_file")
+}
+
+const SECRET_WORDS: [&str; 6] = ["password", "passwd", "passphrase", "secret", "token", "credentials"];

@@ -10,9 +10,9 @@ use claymark_room::Event;
 use claymark_store::{Committed, StoreError};
 
 use super::backlog::Backlog;
-use super::keeper::News;
 use super::{Engine, OnTheWay, Outcome};
-use crate::intake::Connection;
+use crate::keeper::News;
+use crate::snapshot::Connection;
 
 impl Engine {
     /// Starts a commit, if there is something to keep and no other is on the way.

@@ -10,6 +10,7 @@
 //! can be sent on a new one. A [`Client`] puts what it asks for into a queue, at once or not at all: the
 //! task that empties the queue may ask, too. The queue holds more than can be asked for at a time.
 
+mod plan;
 mod v311;
 mod v5;
 mod wire;
@@ -21,7 +22,8 @@ use tokio::sync::mpsc;
 use tokio::time::{Interval, MissedTickBehavior};
 
 use super::{Place, Settings, Taking, TlsError};
-use wire::{Accepted, Incoming, Outgoing, Plan, Wire};
+use plan::{Accepted, Incoming, Outgoing, Plan};
+use wire::Wire;
 
 /// Sends on one connection; clones belong to the same one.
 #[derive(Clone)]

@@ -10,11 +10,13 @@ use tokio::time::Sleep;
 
 use claymark_notice::link::{Link as State, Trouble};
 
+use crate::snapshot::Connection;
+
 use super::link::{Broken, Client, Delivered, Grant, Link, Seen};
 use super::pause::Pauses;
 use super::rival::{Rival, Rivalry};
 use super::tls::TlsError;
-use super::{Arrival, Connection, Place, Ports, Receipt, Settings, Stop, Taking};
+use super::{Arrival, Place, Ports, Receipt, Settings, Stop, Taking};
 use crate::clock::Clock;
 use crate::message::Message;
 use crate::publish::Line;

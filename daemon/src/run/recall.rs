@@ -12,7 +12,7 @@ use claymark_store::batch::{Delivery, Issued};
 use claymark_store::{Reader, StoreError};
 
 use super::Settings;
-use super::shift::House;
+use super::process::Process;
 use crate::pipeline::{self, Pipeline};
 use crate::publish;
 
@@ -30,11 +30,11 @@ pub struct Past {
 
 /// Reads the past, off the threads that poll. The watch never waits for a disk that hangs: without a sign of
 /// progress for a while it begins without the past, and people are told.
-pub async fn recall(house: &House, settings: &Settings, store: PathBuf) -> Past {
+pub async fn recall(process: &Process, settings: &Settings, store: PathBuf) -> Past {
     // One that was put aside already is as damaged as it was.
     let in_use = store == settings.store;
     let answered = Arc::new(AtomicU64::new(0));
-    let (read, now, count) = (settings.clone(), house.clock.now(), Arc::clone(&answered));
+    let (read, now, count) = (settings.clone(), process.clock.now(), Arc::clone(&answered));
     let mut work = tokio::task::spawn_blocking(move || read_past(&read, &store, now, count));
     let mut seen = 0;
     let read = loop {
@@ -51,13 +51,13 @@ pub async fn recall(house: &House, settings: &Settings, store: PathBuf) -> Past 
         Ok((past, Some(trouble))) => {
             tracing::error!("not all of the past can be read, the watch begins with the rest: {trouble}");
             if in_use && matches!(trouble, StoreError::Damaged(_)) {
-                house.keeper.damaged(trouble).await;
+                process.keeper.damaged(trouble).await;
             }
             past
         }
         Err(why) => {
             tracing::error!("the past can't be read, the watch begins without it: {why}");
-            Past::nothing(settings, house.clock.now())
+            Past::nothing(settings, process.clock.now())
         }
     }
 }

@@ -1,7 +1,6 @@
 //! One shift: all tasks from the recall of the past to an orderly end.
 
 use std::path::PathBuf;
-use std::sync::Arc;
 use std::thread;
 use std::time::Duration;
 
@@ -11,31 +10,17 @@ use tokio::sync::{mpsc, oneshot, watch};
 use tokio::task::JoinHandle;
 use tokio_util::sync::CancellationToken;
 
+use super::process::Process;
 use super::recall::{self, Past};
 use super::{RunError, Settings, joined};
-use crate::clock::Clock;
-use crate::engine::{self, Counts, Ended, Engine, Gather, Keeper, Opening, Snapshot};
+use crate::engine::{self, Ended, Engine, Gather, Opening};
 use crate::forward::{self, Behind, Forwarder, Progress};
 use crate::intake::{self, Intake, Stop};
 use crate::metrics;
 use crate::notify::{self, Notifier};
 use crate::publish::{Farewell, Inbox, Publisher, Retained};
 use crate::record::Recorder;
-use crate::service::Pulses;
-
-/// What outlives a shift.
-pub struct House {
-    /// Tells the time.
-    pub clock: Clock,
-    /// Ends the daemon.
-    pub shutdown: CancellationToken,
-    /// Reaches the store's thread.
-    pub keeper: Keeper,
-    /// For the watchdog.
-    pub pulses: Pulses,
-    /// For all to see.
-    pub snapshot: watch::Sender<Arc<Snapshot>>,
-}
+use crate::snapshot::Counts;
 
 /// Why a shift is over.
 pub enum Over {
@@ -62,19 +47,19 @@ struct Tasks {
 
 /// Works one shift.
 pub async fn shift(
-    house: &House,
+    process: &Process,
     settings: &Settings,
     reloads: &mut mpsc::Receiver<Settings>,
     (mut opening, past): (Opening, PathBuf),
 ) -> Result<Over, RunError> {
-    let past = recall::recall(house, settings, past).await;
+    let past = recall::recall(process, settings, past).await;
     opening.store_trouble =
-        opening.store_trouble.take().or_else(|| house.snapshot.borrow().store_trouble.clone());
-    let mut tasks = start(house, settings, past, opening).await?;
+        opening.store_trouble.take().or_else(|| process.snapshot.borrow().store_trouble.clone());
+    let mut tasks = start(process, settings, past, opening).await?;
     let new = tokio::select! {
-        () = house.shutdown.cancelled() => None,
+        () = process.shutdown.cancelled() => None,
         Some(new) = reloads.recv() => Some(new),
-        ended = &mut tasks.engine.0 => return after_engine(house, settings, tasks, ended).await,
+        ended = &mut tasks.engine.0 => return after_engine(process, settings, tasks, ended).await,
     };
     let farewell = if new.is_none() { Farewell::Stopped } else { Farewell::Quiet };
     let ended = end(tasks, farewell).await?;
@@ -86,7 +71,7 @@ pub async fn shift(
 
 /// The engine ends by itself only when it must begin anew, or when the store's thread is gone.
 async fn after_engine(
-    house: &House,
+    process: &Process,
     settings: &Settings,
     tasks: Tasks,
     ended: Result<Ended, tokio::task::JoinError>,
@@ -98,14 +83,19 @@ async fn after_engine(
     match end(rest, farewell).await? {
         Ended::ClockStepped(by, counts) => Ok(Over::ClockStepped(by, counts)),
         Ended::KeepsAgain(counts) => Ok(Over::KeepsAgain(counts)),
-        Ended::Stopped(_) if house.shutdown.is_cancelled() => Ok(Over::Shutdown),
+        Ended::Stopped(_) if process.shutdown.is_cancelled() => Ok(Over::Shutdown),
         Ended::Stopped(_) => {
             Err(RunError::Fault(format!("the thread that writes {}", settings.store.display())))
         }
     }
 }
 
-async fn start(house: &House, settings: &Settings, past: Past, opening: Opening) -> Result<Tasks, RunError> {
+async fn start(
+    process: &Process,
+    settings: &Settings,
+    past: Past,
+    opening: Opening,
+) -> Result<Tasks, RunError> {
     let (arrivals, arrived) = mpsc::channel(settings.intake.queue + CONNECTION_EVENTS);
     let (line, heard) = mpsc::channel(CHANNEL);
     let (retained, retained_inbox) = mpsc::channel(CHANNEL);
@@ -113,10 +103,11 @@ async fn start(house: &House, settings: &Settings, past: Past, opening: Opening)
     let (requests, requests_inbox) = mpsc::channel(CHANNEL);
     let (notices, notices_inbox) = mpsc::channel(CHANNEL);
     let (outcomes, outcomes_inbox) = mpsc::channel(CHANNEL);
-    let clock = &house.clock;
+    let clock = &process.clock;
 
     let stop = Stop::default();
-    let ports = intake::Ports { arrivals, line, keeping: heard_keeping, pulse: house.pulses.intake.clone() };
+    let ports =
+        intake::Ports { arrivals, line, keeping: heard_keeping, pulse: process.pulses.intake.clone() };
     let intake = Intake::new(settings.intake.clone(), clock.clone(), ports, stop.clone(), past.session_seen)?;
     let (recorder, recorder_thread) = recorder(settings).unzip();
 
@@ -139,19 +130,19 @@ async fn start(house: &House, settings: &Settings, past: Past, opening: Opening)
         }
     }
     let (behind, heard_behind) = watch::channel(None);
-    let (forwarder, progress) = forward(house, settings, behind).unzip();
+    let (forwarder, progress) = forward(process, settings, behind).unzip();
     let engine_stop = CancellationToken::new();
     let ports = engine::Ports {
         arrivals: arrived,
         outcomes: outcomes_inbox,
-        keeper: house.keeper.clone(),
+        keeper: process.keeper.clone(),
         notices,
         retained,
         behind: heard_behind,
         keeping,
         recorder,
-        snapshot: house.snapshot.clone(),
-        pulse: house.pulses.engine.clone(),
+        snapshot: process.snapshot.clone(),
+        pulse: process.pulses.engine.clone(),
         stop: engine_stop.clone(),
     };
     let gather = Gather::new(settings.gather, settings.intake.queue, settings.intake.protocol);
@@ -164,7 +155,7 @@ async fn start(house: &House, settings: &Settings, past: Past, opening: Opening)
         publisher: (tokio::spawn(publisher.run(last_words)), farewell),
         intake: (tokio::spawn(intake.run()), stop),
         forwarder,
-        metrics: serve_metrics(house, settings, progress).await,
+        metrics: serve_metrics(process, settings, progress).await,
         recorder: recorder_thread,
     })
 }
@@ -187,19 +178,23 @@ fn recorder(settings: &Settings) -> Option<(Recorder, thread::JoinHandle<()>)> {
 
 type Forwarding = ((JoinHandle<()>, CancellationToken), watch::Receiver<Progress>);
 
-fn forward(house: &House, settings: &Settings, behind: watch::Sender<Option<Behind>>) -> Option<Forwarding> {
+fn forward(
+    process: &Process,
+    settings: &Settings,
+    behind: watch::Sender<Option<Behind>>,
+) -> Option<Forwarding> {
     let wanted = settings.forward.clone()?;
     let stop = CancellationToken::new();
     let (progress, seen) = watch::channel(Progress::default());
-    let (store, keeper) = (settings.store.clone(), house.keeper.clone());
+    let (store, keeper) = (settings.store.clone(), process.keeper.clone());
     let ports = forward::Ports { store, keeper, progress, behind, stop: stop.clone() };
-    let forwarder = Forwarder::new(wanted, settings.site.clone(), house.clock.clone(), ports);
+    let forwarder = Forwarder::new(wanted, settings.site.clone(), process.clock.clone(), ports);
     Some(((tokio::spawn(forwarder.run()), stop), seen))
 }
 
 /// A port that is taken costs the metrics, not the watch.
 async fn serve_metrics(
-    house: &House,
+    process: &Process,
     settings: &Settings,
     forwarding: Option<watch::Receiver<Progress>>,
 ) -> Option<(JoinHandle<()>, CancellationToken)> {
@@ -208,7 +203,7 @@ async fn serve_metrics(
         Ok(listener) => {
             let stop = CancellationToken::new();
             let source = metrics::Source {
-                snapshot: house.snapshot.subscribe(),
+                snapshot: process.snapshot.subscribe(),
                 sensors: settings.site.sensors.as_slice().into(),
                 forwarding,
             };

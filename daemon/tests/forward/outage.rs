@@ -4,8 +4,8 @@ use std::collections::BTreeSet;
 use std::time::Duration;
 
 use claymark::clock::{Clock, Stepper};
-use claymark::engine::Keeper;
 use claymark::forward::{Behind, Forwarder, Ports, Progress, Settings};
+use claymark::keeper::Keeper;
 use claymark_influx::settings::{Server, Token};
 use claymark_model::id::Id;
 use claymark_model::quality::Flag;

@@ -4,6 +4,8 @@ use proptest::prelude::*;
 
 use super::*;
 use crate::invented::site;
+use crate::place::Place;
+use crate::site::Site;
 
 fn band(min: f64, max: f64) -> Option<Span> {
     Some(Span::new(min, max).unwrap())

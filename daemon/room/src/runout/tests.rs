@@ -2,6 +2,7 @@
 
 use super::*;
 use claymark_model::forecast::Basis;
+use claymark_model::forecast::Subject;
 use claymark_model::units::{Litres, LitresPerHour};
 
 fn id(text: &str) -> Id {

@@ -10,7 +10,7 @@ use rumqttc::{
 use tokio::io::{AsyncRead, AsyncWrite};
 use tokio_util::codec::Framed;
 
-use super::wire::{Accepted, Incoming, Outgoing, Plan, STOPPED, closed, ended};
+use super::plan::{Accepted, Incoming, Outgoing, Plan, STOPPED, closed, ended};
 use super::{Broken, Delivered, Grant};
 
 /// Says who we are, and waits for the answer. There is no expiry in this protocol: a session that isn't

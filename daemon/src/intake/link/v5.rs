@@ -13,7 +13,7 @@ use rumqttc::v5::mqttbytes::{Error, QoS};
 use tokio::io::{AsyncRead, AsyncWrite};
 use tokio_util::codec::Framed;
 
-use super::wire::{Accepted, Incoming, Outgoing, Plan, STOPPED, closed, ended};
+use super::plan::{Accepted, Incoming, Outgoing, Plan, STOPPED, closed, ended};
 use super::{Broken, Delivered, Grant};
 
 /// Says who we are, and waits for the answer.

@@ -6,7 +6,7 @@ use claymark_model::quality::thresholds::Span;
 use claymark_model::site::Place;
 use claymark_model::units::Turbidity;
 use claymark_notice::content::{DrumState, NightMix, Remedy, Verdict};
-use claymark_notice::lasting::{Clearer, Enough, Slower};
+use claymark_notice::drum::{Clearer, Enough, Slower};
 
 use crate::notice::Teller;
 use crate::{format, names, refill, unseen};

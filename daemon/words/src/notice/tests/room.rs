@@ -17,7 +17,7 @@ use claymark_model::units::{
 use claymark_notice::content::{
     Doubted, DrumState, EveningDrum, PumpSetting, PumpState, Remedy, Verdict, Visit,
 };
-use claymark_notice::lasting::{Clearer, Enough, Slower};
+use claymark_notice::drum::{Clearer, Enough, Slower};
 use claymark_notice::{Audience, Content, Notice, Priority};
 use jiff::tz::TimeZone;
 use jiff::{SignedDuration, Timestamp};

@@ -12,7 +12,22 @@ use claymark_model::reading::Assessed;
 use claymark_model::skill::Skill;
 use claymark_store::batch::Batch;
 
-use crate::intake::Connection;
+/// How the connection stands.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Connection {
+    /// Not yet, or not any more, and why.
+    Down {
+        /// For people.
+        why: String,
+    },
+    /// Subscribed.
+    Watching {
+        /// Since then.
+        since: Timestamp,
+        /// Filters that the broker refuses or grants at QoS 0 only, with its reason.
+        refused: Vec<String>,
+    },
+}
 
 /// How things stand.
 #[derive(Debug, Clone, PartialEq)]

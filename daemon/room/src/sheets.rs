@@ -1,0 +1,116 @@
+//! What to add to a drum: the refill sheet, and what can be done so that it lasts.
+
+use claymark_clay::refill::books::MassDoubt;
+use claymark_clay::refill::sheet::Sheet;
+use claymark_clay::refill::{Counted, Refill, Wanted};
+use claymark_drum::WhatIf;
+use claymark_model::forecast::Forecast;
+use claymark_model::id::Id;
+use claymark_model::units::{GramsPerLitre, Kilograms, Litres};
+use claymark_notice::content::{DrumState, Remedy, Verdict, Visit};
+use jiff::Timestamp;
+
+use crate::Room;
+use crate::desk::Desk;
+use crate::levers::with_pump;
+
+impl Room {
+    /// The refill sheet of a drum, to that mark or its full line, at that strength or at what the plan wants in the middle
+    /// of its life, or its own target.
+    #[must_use]
+    pub fn sheet(
+        &self,
+        now: Timestamp,
+        drum: &Id,
+        wanted: (Option<Litres>, Option<GramsPerLitre>),
+    ) -> Option<Sheet> {
+        let forecasts = self.forecasts(now);
+        let (desk, forecast) = self.desks.iter().zip(&forecasts).find(|(desk, _)| desk.drum.id == *drum)?;
+        Some(self.sheet_of(now, desk, forecast, &forecasts, wanted))
+    }
+
+    /// What speaks against so much clay in a refill of `drum` that was just done or is about to be, with so much water or
+    /// up to the full line; `None`: nothing, or what is in it isn't known.
+    #[must_use]
+    pub fn mass_doubt(
+        &self,
+        now: Timestamp,
+        drum: &Id,
+        (water, clay): (Option<Litres>, Kilograms),
+    ) -> Option<MassDoubt> {
+        let desk = self.desks.iter().find(|desk| desk.drum.id == *drum)?;
+        let volume = desk.watch.forecast(now).outlook.volume()?;
+        let aim = self.aim(now, desk, &self.forecasts(now));
+        let filling = desk.filling(&self.site.clay, now, (volume, water), aim.strength);
+        filling.doubt(("", now), clay, &self.site.clay)
+    }
+
+    /// Of every drum, to its full line.
+    pub(crate) fn sheets(&self, now: Timestamp, forecasts: &[Forecast]) -> Vec<Sheet> {
+        let drums = self.desks.iter().zip(forecasts);
+        drums.map(|(desk, forecast)| self.sheet_of(now, desk, forecast, forecasts, (None, None))).collect()
+    }
+
+    fn sheet_of(
+        &self,
+        now: Timestamp,
+        desk: &Desk,
+        forecast: &Forecast,
+        forecasts: &[Forecast],
+        (to, strength): (Option<Litres>, Option<GramsPerLitre>),
+    ) -> Sheet {
+        let mixture = self.mixture(now, desk, forecasts);
+        let plan = mixture.aim.plan.filter(|_| strength.is_none());
+        let wanted =
+            Wanted { to: to.unwrap_or(desk.drum.full), strength: strength.unwrap_or(mixture.aim.strength) };
+        let (holds, counted) = (forecast.outlook.volume(), mixture.counted());
+        let levers = self.levers(now, desk, forecasts).ok();
+        let refill = match (holds, counted) {
+            (Some(holds), counted) => {
+                let refill = Refill::of(&desk.drum, &self.site.clay, wanted, holds, counted);
+                Some(with_pump(refill, levers.as_ref(), wanted.strength))
+            }
+            (None, Counted::LookFirst { book, seen }) => Some(Refill::LookFirst { book, seen }),
+            (None, Counted::Unseen(unseen)) => Some(Refill::WrittenDown(unseen)),
+            (None, Counted::Known(_)) => None,
+        };
+        let gives = refill.as_ref().and_then(Refill::gives);
+        Sheet {
+            at: now,
+            drum: desk.drum.id.clone(),
+            wanted,
+            plan,
+            clouding: self.clouding(),
+            holds,
+            then_shows: levers.zip(gives).and_then(|(levers, gives)| levers.then_shows(gives)),
+            refill,
+            then_empty: desk.watch.empty_if(now, WhatIf { volume: Some(wanted.to), draw_share: 1.0 }),
+            book: mixture.books.left,
+            seen: mixture.seen,
+            doubt: mixture.books.doubt,
+            unseen: mixture.unseen,
+        }
+    }
+
+    /// What can be done for a drum by hands that are there at `from`.
+    pub(crate) fn remedy(
+        &self,
+        (now, forecasts): (Timestamp, &[Forecast]),
+        desk: &Desk,
+        state: &DrumState,
+        (visit, from): (Option<&Visit>, Timestamp),
+    ) -> Remedy {
+        let mixture = self.mixture(now, desk, forecasts);
+        let mut remedy = desk.remedy(&self.site, state, (visit, from), &mixture);
+        let Ok(levers) = self.levers(now, desk, forecasts) else { return remedy };
+        let pumped = |refill| with_pump(refill, Some(&levers), mixture.aim.strength);
+        remedy.refill = remedy.refill.map(pumped);
+        for slower in [&mut remedy.slower_pump, &mut remedy.slower_pump_when_full].into_iter().flatten() {
+            slower.clearer = levers.clearer(slower.share);
+        }
+        if let (Some(visit), Verdict::WillNotLast | Verdict::MayNotLast) = (visit, remedy.full) {
+            remedy.night = self.tonight(now, desk, &levers, visit, &mixture);
+        }
+        remedy
+    }
+}
