@@ -18,6 +18,7 @@ pub mod vessel;
 use std::io;
 use std::sync::Once;
 
+use crate::fonts::{BOLD, REGULAR};
 use crate::glyphs;
 use plotters::backend::SVGBackend;
 use plotters::coord::Shift;
@@ -122,15 +123,6 @@ static FONTS: Once = Once::new();
 
 /// The real name of the bundled family: Typst and plotters match on it.
 pub const FAMILY: &str = "DejaVu Sans";
-
-/// The bundled regular font.
-pub const REGULAR: &[u8] = include_bytes!("../fonts/DejaVuSans.ttf");
-
-/// The bundled bold font.
-pub const BOLD: &[u8] = include_bytes!("../fonts/DejaVuSans-Bold.ttf");
-
-/// The bundled font for Chinese, Japanese and Korean, in one weight: what people type, the other two don't have.
-pub const WIDE: &[u8] = include_bytes!("../fonts/DroidSansFallback.ttf");
 
 /// Text and frames.
 pub const INK: RGBColor = RGBColor(0x1d, 0x24, 0x28);

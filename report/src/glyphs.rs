@@ -10,7 +10,7 @@ use ttf_parser::Face;
 
 use claymark_words::typed;
 
-use crate::charts::{BOLD, REGULAR, WIDE};
+use crate::fonts::{BOLD, REGULAR, WIDE};
 
 /// The text with nothing in it that a page can't show. Line breaks stay, and so does the break that takes no room,
 /// which the pages themselves put into long words.

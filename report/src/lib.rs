@@ -18,6 +18,7 @@
 pub mod charts;
 pub mod command;
 pub mod facts;
+pub mod fonts;
 pub mod glyphs;
 pub mod origin;
 pub mod page;

@@ -10,7 +10,7 @@ use typst_layout::PagedDocument;
 
 use claymark_words::report::unmade::{Part, Why};
 
-use crate::charts::{BOLD, REGULAR, WIDE};
+use crate::fonts::{BOLD, REGULAR, WIDE};
 use crate::glyphs::drawable;
 use crate::parts::attempt;
 use crate::view::View;

@@ -3,7 +3,7 @@
 use claymark_clay::{Clouding, Yield};
 use claymark_model::site::Site;
 
-use crate::planning::date;
+use crate::format::date;
 use crate::{format, names};
 
 /// "0.85 NTU for each mg/L of clay above 2.0 NTU, learned from the readings (± 0.02, since Mon 12 Apr)".

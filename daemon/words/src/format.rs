@@ -4,6 +4,7 @@ use claymark_model::site::Site;
 use claymark_model::units::{
     Celsius, GramsPerLitre, Kilograms, Litres, LitresPerHour, LitresPerMinute, PeopleUnits, Unit,
 };
+use jiff::civil::Date;
 use jiff::tz::TimeZone;
 use jiff::{SignedDuration, Timestamp};
 
@@ -219,6 +220,11 @@ const OBVIOUS: SignedDuration = SignedDuration::from_hours(12);
 
 /// So near, the weekday is enough.
 const SAME_WEEK: SignedDuration = SignedDuration::from_hours(6 * 24);
+
+/// "Tue 20 Apr".
+pub(crate) fn date(date: Date) -> String {
+    date.strftime("%a %-d %b").to_string()
+}
 
 #[cfg(test)]
 mod tests {

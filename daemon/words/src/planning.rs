@@ -6,8 +6,8 @@ use claymark_clay::stock::supply::WaterApart;
 use claymark_clay::water::FlowBy;
 use claymark_model::site::Site;
 use claymark_model::units::{Kilograms, Litres};
-use jiff::civil::Date;
 
+use crate::format::date;
 use crate::{caution, clouding, format};
 
 /// One line of the table of days: the same figures stand in the weekly report.
@@ -206,11 +206,6 @@ pub fn heads() -> Row {
 
 fn mass(site: &Site, clay: Kilograms) -> String {
     format::mass(&site.units, clay, site.clay.scale_step)
-}
-
-/// "Tue 20 Apr".
-pub(crate) fn date(date: Date) -> String {
-    date.strftime("%a %-d %b").to_string()
 }
 
 const AFTER_DRY: &str = "Dry drum: how long the fish have once no clay comes any more, from the middle of the band to its lower end, in \

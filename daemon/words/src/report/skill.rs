@@ -65,7 +65,7 @@ pub fn judged(since: Date) -> String {
     format!(
         "Each half hour Claymark says when each drum in use will have come down to a few 5 L marks; here is when it did, \
          since {}. A mark counts when the level was believed and nobody refilled or changed the draw before.",
-        crate::planning::date(since)
+        format::date(since)
     )
 }
 
