@@ -128,3 +128,30 @@ pub enum Deed {
         text: Option<String>,
     },
 }
+
+impl Deed {
+    /// Whether it was done to a pump or its line, and so may change what is drawn.
+    #[must_use]
+    pub fn is_of_a_pump(&self) -> bool {
+        matches!(
+            self,
+            Self::PumpSetting { .. }
+                | Self::InUse { .. }
+                | Self::TubeChange { .. }
+                | Self::ClogCleared { .. }
+        )
+    }
+
+    /// The pump that it names.
+    #[must_use]
+    pub fn pump(&self) -> Option<&Id> {
+        let (Self::PumpSetting { pump, .. }
+        | Self::InUse { pump, .. }
+        | Self::TubeChange { pump }
+        | Self::ClogCleared { pump }) = self
+        else {
+            return None;
+        };
+        pump.as_ref()
+    }
+}

@@ -109,25 +109,14 @@ impl Happening {
     /// Whether a deed does what was seen.
     fn is_of(&self, site: &Site, deed: &Deed) -> bool {
         let here = |drum: &Option<Id>| drum.as_ref().is_none_or(|drum| *drum == self.drum);
-        let ours = |pump: &Option<Id>| match (pump, site.drum(&self.drum)) {
+        let ours = |pump: Option<&Id>| match (pump, site.drum(&self.drum)) {
             (Some(pump), Some(drum)) => *pump == drum.pump,
             (None, _) | (_, None) => true,
         };
-        match deed {
-            Deed::Refill { drum, .. } => matches!(self.what, What::Refilled { .. }) && here(drum),
-            Deed::PumpSetting { pump, .. }
-            | Deed::TubeChange { pump }
-            | Deed::ClogCleared { pump }
-            | Deed::InUse { pump, .. } => self.what.changes_draw() && ours(pump),
-            Deed::FlowCheck { .. }
-            | Deed::GrabSample { .. }
-            | Deed::Cleaning { .. }
-            | Deed::Dip { .. }
-            | Deed::Wipe { .. }
-            | Deed::Delivery { .. }
-            | Deed::Fish { .. }
-            | Deed::Note { .. } => false,
+        if let Deed::Refill { drum, .. } = deed {
+            return matches!(self.what, What::Refilled { .. }) && here(drum);
         }
+        deed.is_of_a_pump() && self.what.changes_draw() && ours(deed.pump())
     }
 }
 
@@ -188,3 +177,6 @@ pub struct DrawShare {
     /// Its standard deviation.
     pub sd: f64,
 }
+
+/// A refill that was seen and one that was written down are the same within this (our own choice).
+pub const SAME_REFILL: SignedDuration = SignedDuration::from_mins(45);

@@ -3,9 +3,10 @@
 //! The same entries come from the log as it arrives and, after a restart, from the store: an entry that is told
 //! twice counts once, and one that was corrected doesn't count.
 
+use crate::happening::SAME_REFILL;
 use std::collections::{BTreeMap, BTreeSet};
 
-use jiff::{SignedDuration, Timestamp};
+use jiff::Timestamp;
 
 use crate::fieldlog::{Deed, LogEntry};
 use crate::happening::{Happening, What};
@@ -62,30 +63,20 @@ impl Ledger {
 }
 
 fn is_remembered(deed: &Deed) -> bool {
-    match deed {
+    matches!(
+        deed,
         Deed::Refill { .. }
-        | Deed::Delivery { .. }
-        | Deed::FlowCheck { .. }
-        | Deed::GrabSample { .. }
-        | Deed::Wipe { .. } => true,
-        Deed::PumpSetting { .. }
-        | Deed::InUse { .. }
-        | Deed::Cleaning { .. }
-        | Deed::Dip { .. }
-        | Deed::TubeChange { .. }
-        | Deed::ClogCleared { .. }
-        | Deed::Fish { .. }
-        | Deed::Note { .. } => false,
-    }
+            | Deed::Delivery { .. }
+            | Deed::FlowCheck { .. }
+            | Deed::GrabSample { .. }
+            | Deed::Wipe { .. }
+    )
 }
 
 fn is_of(entry: &LogEntry, refill: &Unlogged) -> bool {
     let near = entry.at.duration_since(refill.at).abs() <= SAME_REFILL;
     matches!(&entry.deed, Deed::Refill { drum, .. } if near && drum.as_ref().is_none_or(|drum| *drum == refill.drum))
 }
-
-/// People write a refill down before or after the buckets.
-const SAME_REFILL: SignedDuration = SignedDuration::from_mins(45);
 
 #[cfg(test)]
 mod tests {

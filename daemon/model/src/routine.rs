@@ -22,27 +22,13 @@ impl HandCheck {
     /// Whether that entry is such a check, with its figures.
     #[must_use]
     pub fn is_made_by(&self, entry: &LogEntry) -> bool {
-        match &entry.deed {
-            Deed::FlowCheck { place, volume: Some(_), seconds: Some(_) } => {
-                self.what == Quantity::Flow && place.as_ref() == Some(&self.place)
-            }
-            Deed::GrabSample { place, quantity: Some(quantity), value: Some(_), .. } => {
-                self.what.name() == quantity && place.as_ref() == Some(&self.place)
-            }
-            Deed::FlowCheck { .. }
-            | Deed::GrabSample { .. }
-            | Deed::Refill { .. }
-            | Deed::PumpSetting { .. }
-            | Deed::InUse { .. }
-            | Deed::Cleaning { .. }
-            | Deed::Dip { .. }
-            | Deed::Wipe { .. }
-            | Deed::TubeChange { .. }
-            | Deed::ClogCleared { .. }
-            | Deed::Delivery { .. }
-            | Deed::Fish { .. }
-            | Deed::Note { .. } => false,
+        if let Deed::FlowCheck { place, volume: Some(_), seconds: Some(_) } = &entry.deed {
+            return self.what == Quantity::Flow && place.as_ref() == Some(&self.place);
         }
+        let Deed::GrabSample { place, quantity: Some(quantity), value: Some(_), .. } = &entry.deed else {
+            return false;
+        };
+        self.what.name() == quantity && place.as_ref() == Some(&self.place)
     }
 }
 

@@ -1,5 +1,6 @@
 //! What the room keeps beside one drum's watch: its refills, its pump's speed, and what follows from them.
 
+use claymark_model::happening::SAME_REFILL;
 use jiff::{SignedDuration, Timestamp};
 
 use crate::believed::Believed;
@@ -310,9 +311,6 @@ const JUST_DONE: SignedDuration = SignedDuration::from_mins(90);
 const BELIEVED_EVERY: SignedDuration = SignedDuration::from_mins(3);
 /// Longer than any rule looks back.
 const BELIEVED_KEPT: SignedDuration = SignedDuration::from_hours(3);
-
-/// A refill that was seen and one that was written down are the same within this.
-const SAME_REFILL: SignedDuration = SignedDuration::from_mins(45);
 
 /// Refills and settings of weeks ago tell nothing: the last ones are enough.
 fn keep_last<T>(entries: &mut Vec<T>) {

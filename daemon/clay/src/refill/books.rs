@@ -5,6 +5,7 @@
 //! A typed mass that is off by the factor between pound and kilogram, or far more than was to be expected, is asked
 //! about; one that no pump could lift can't be true, and isn't counted on.
 
+use claymark_model::happening::SAME_REFILL;
 use jiff::{SignedDuration, Timestamp};
 use serde::{Deserialize, Serialize};
 
@@ -322,9 +323,6 @@ fn is_again(entry: &LoggedRefill, logged: &[LoggedRefill]) -> bool {
 
 /// The same figures so close together are one refill (our own choice): nobody mixes and pours twice in that time.
 const AGAIN: SignedDuration = SignedDuration::from_mins(15);
-
-/// An entry and a rise this close together are one refill: people write it down before or after the buckets.
-const SAME_REFILL: SignedDuration = SignedDuration::from_mins(45);
 
 /// Where nothing is written down the target may be off by so much, one standard deviation (common practice, no source).
 const GUESSED: f64 = 0.2;

@@ -127,22 +127,7 @@ impl<'a> DrumSight<'a> {
 
     /// Whether a deed changes what is drawn from here.
     pub(crate) fn sets_pump(&self, deed: &Deed) -> bool {
-        let ours = |pump: &Option<_>| pump.as_ref().is_none_or(|pump| *pump == self.desk.drum.pump);
-        match deed {
-            Deed::PumpSetting { pump, .. }
-            | Deed::InUse { pump, .. }
-            | Deed::TubeChange { pump }
-            | Deed::ClogCleared { pump } => ours(pump),
-            Deed::Refill { .. }
-            | Deed::FlowCheck { .. }
-            | Deed::GrabSample { .. }
-            | Deed::Cleaning { .. }
-            | Deed::Dip { .. }
-            | Deed::Wipe { .. }
-            | Deed::Delivery { .. }
-            | Deed::Fish { .. }
-            | Deed::Note { .. } => false,
-        }
+        deed.is_of_a_pump() && deed.pump().is_none_or(|pump| *pump == self.desk.drum.pump)
     }
 }
 

@@ -45,3 +45,7 @@ impl Journal {
 const KEPT: SignedDuration = SignedDuration::from_hours(14 * 24);
 
 const NEAR: SignedDuration = SignedDuration::from_hours(3);
+
+/// What was written down within this of a change may be its reason: people write when their hands are dry again (our own
+/// choice).
+pub(crate) const NOTED: SignedDuration = SignedDuration::from_mins(25);

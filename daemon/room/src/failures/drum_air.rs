@@ -9,6 +9,7 @@ use super::{Found, Rule};
 use crate::evidence::Evidence;
 use crate::evidence::drum::DrumSight;
 use crate::evidence::feed::Feed;
+use crate::evidence::journal::NOTED;
 use crate::evidence::trace::{middle, minutes};
 use crate::evidence::water::is_slow;
 use claymark_model::site::{Place, Quantity};
@@ -99,4 +100,3 @@ const EVIDENCE: f64 = 25.0;
 const LIKELIER: f64 = 2.0;
 /// After a refill the clay may be low for other reasons for so long.
 const POURED: SignedDuration = SignedDuration::from_mins(90);
-const NOTED: SignedDuration = SignedDuration::from_mins(25);

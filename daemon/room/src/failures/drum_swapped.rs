@@ -8,6 +8,7 @@ use super::{Found, Rule};
 use crate::evidence::Evidence;
 use crate::evidence::drum::DrumSight;
 use crate::evidence::hinge::Hinge;
+use crate::evidence::journal::NOTED;
 use crate::evidence::trace::{minutes, timestamp};
 use claymark_model::fieldlog::Deed;
 use claymark_model::units::LitresPerMinute;
@@ -130,5 +131,4 @@ const SURE: f64 = 12.0;
 const SIGMAS: f64 = 5.0;
 /// L/min. Less than a drop a second is nothing.
 const LEAST_L_MIN: f64 = 0.02;
-const NOTED: SignedDuration = SignedDuration::from_mins(25);
 const POURED: SignedDuration = SignedDuration::from_mins(120);

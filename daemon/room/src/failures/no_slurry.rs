@@ -9,6 +9,7 @@ use crate::evidence::Evidence;
 use crate::evidence::drum::DrumSight;
 use crate::evidence::feed::Feed;
 use crate::evidence::hinge::Hinge;
+use crate::evidence::journal::NOTED;
 use crate::evidence::shift::Shift;
 use crate::evidence::trace::{middle, minutes};
 use crate::evidence::water::{Explained, is_quick};
@@ -152,7 +153,6 @@ const APART: f64 = 2.0;
 /// By then both are told of.
 const AT_LATEST: SignedDuration = SignedDuration::from_mins(15);
 const WAITED: SignedDuration = SignedDuration::from_mins(4);
-const NOTED: SignedDuration = SignedDuration::from_mins(25);
 const POURED: SignedDuration = SignedDuration::from_mins(30);
 /// L over the heel: a drum that runs dry is told as that.
 const NEARLY_EMPTY_L: f64 = 4.0;

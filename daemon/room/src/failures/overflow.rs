@@ -25,7 +25,7 @@ fn find(evidence: &Evidence<'_>) -> Option<Found> {
         |deed: &Deed| matches!(deed, Deed::Note { .. } | Deed::FlowCheck { .. } | Deed::Cleaning { .. });
     let noted = evidence
         .journal
-        .has(shift.since, NOTED, |deed| meant(deed) || feeds.iter().any(|feed| feed.drum.sets_pump(deed)));
+        .has(shift.since, SEEN_TO, |deed| meant(deed) || feeds.iter().any(|feed| feed.drum.sets_pump(deed)));
     let since_poured = |refill: &SeenRefill| refill.at >= shift.since - POURED;
     let poured = feeds.iter().any(|feed| feed.drum.refilled(evidence.now).is_some_and(since_poured));
     let metered =
@@ -67,5 +67,5 @@ const MOST_LEFT: f64 = 0.87;
 const MORE: f64 = 1.12;
 /// Logarithm of how much likelier it is the water than the slurry; the meter is a sign of its own.
 const LIKELIER: f64 = 1.0;
-const NOTED: SignedDuration = SignedDuration::from_mins(30);
+const SEEN_TO: SignedDuration = SignedDuration::from_mins(30);
 const POURED: SignedDuration = SignedDuration::from_mins(60);

@@ -7,6 +7,7 @@ use jiff::SignedDuration;
 
 use super::{Found, Rule};
 use crate::evidence::Evidence;
+use crate::evidence::journal::NOTED;
 use crate::evidence::trace::{median, middle, minutes, timestamp};
 use crate::evidence::water::Turbid;
 use claymark_model::fieldlog::Deed;
@@ -80,4 +81,3 @@ fn is_over(evidence: &Evidence<'_>, failure: &Failure) -> bool {
 
 /// Who wipes a probe puts it back by then.
 const WAITED: SignedDuration = SignedDuration::from_mins(8);
-const NOTED: SignedDuration = SignedDuration::from_mins(25);

@@ -9,6 +9,7 @@ use crate::evidence::Evidence;
 use crate::evidence::drum::DrumSight;
 use crate::evidence::feed::Feed;
 use crate::evidence::hinge::Hinge;
+use crate::evidence::journal::NOTED;
 use crate::evidence::water::{Explained, is_quick};
 use claymark_drum::WhatIf;
 use claymark_model::fieldlog::Deed;
@@ -118,7 +119,5 @@ const PRESSING: SignedDuration = SignedDuration::from_hours(4);
 const LEAST_CHANGE: f64 = 0.12;
 /// Below this share the pump has stopped, which is another failure.
 const STOPPED: f64 = 0.25;
-/// People write times to some minutes.
-const NOTED: SignedDuration = SignedDuration::from_mins(25);
 /// What follows a refill so soon belongs to it.
 const POURED: SignedDuration = SignedDuration::from_mins(20);

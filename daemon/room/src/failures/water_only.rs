@@ -62,7 +62,7 @@ fn clay_is_noted(evidence: &Evidence<'_>, drum: &DrumSight<'_>, refill: &SeenRef
         let Deed::Refill { drum: of, clay: Some(clay), .. } = deed else { return false };
         clay.0 > 0.0 && of.as_ref().is_none_or(|of| *of == drum.desk.drum.id)
     };
-    evidence.journal.between(refill.at - NOTED, evidence.now).any(|entry| clay(&entry.deed))
+    evidence.journal.between(refill.at - POURED_APART, evidence.now).any(|entry| clay(&entry.deed))
 }
 
 fn is_over(evidence: &Evidence<'_>, failure: &Failure) -> bool {
@@ -82,7 +82,7 @@ const BEFORE: SignedDuration = SignedDuration::from_mins(6);
 const AFTER: SignedDuration = SignedDuration::from_mins(15);
 /// Asked, and not answered for so long: told with the amount.
 const ASKED_FOR: SignedDuration = SignedDuration::from_mins(29);
-const NOTED: SignedDuration = SignedDuration::from_mins(30);
+const POURED_APART: SignedDuration = SignedDuration::from_mins(30);
 /// The clay goes to less than this share, and not far above the share that water alone explains.
 const MOST_LEFT: f64 = 0.85;
 /// See [`MOST_LEFT`].
