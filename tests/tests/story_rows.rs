@@ -1,4 +1,4 @@
-//! A story for each failure that has none in the book of stories, and its trap as the twin.
+//! A short story for each failure that the long ones don't tell, and its trap as the twin.
 
 use claymark_model::id::Id;
 use claymark_notice::NoticeKind;

@@ -241,7 +241,7 @@ mod tests {
 
     #[test]
     fn the_time_after_the_drum_is_dry_shrinks_as_the_fish_grow() {
-        // Issue 3, appendix: from 65 to 50 NTU in 87 min on day 0 (19.2 L/min) and 26 min on day 30 (64 L/min).
+        // By hand, two stirred tanks in series: from 65 to 50 NTU in 87 min on day 0 (19.2 L/min) and 26 min on day 30 (64 L/min).
         let days = ahead(&room(), "2027-04-01".parse().unwrap(), 31, &known());
         let minutes = |day: usize| days[day].after_dry.unwrap().as_secs_f64() / 60.0;
         assert!((minutes(0) - 87.0).abs() < 1.0, "{}", minutes(0));
@@ -252,7 +252,7 @@ mod tests {
     #[test]
     fn a_day_uses_what_flow_band_and_yield_demand() {
         let days = ahead(&room(), "2027-04-01".parse().unwrap(), 41, &known());
-        // Day 24: 51.2 (65 - 2)/850 = 3.795 g/min (issue 5, appendix C: 209 mL/min at 18.14 g/L), 5.46 kg a day,
+        // Day 24: 51.2 (65 - 2)/850 = 3.795 g/min (209 mL/min at 18.14 g/L), 5.46 kg a day,
         // 301.2 L of slurry, and 163 L between full line and heel.
         let needs = days[24].needs.unwrap();
         assert!((needs.clay.0 - 3.7948 * 1.44).abs() < 1e-3, "{needs:?}");
@@ -283,7 +283,7 @@ mod tests {
 
     #[test]
     fn with_pumps_whose_draw_is_known_each_day_is_mixed_as_the_plan_wants_it() {
-        // Issue 5, appendix C: day 24 at 209 mL/min wants 18.14 g/L of 51.2 L/min.
+        // By hand: day 24 at 209 mL/min wants 18.14 g/L of 51.2 L/min.
         let slurry = Some(LitresPerMinute(0.2091).per_hour());
         let today = Today { water: Some(LitresPerMinute(51.2)), slurry, ..known() };
         let days = ahead(&room(), "2027-04-25".parse().unwrap(), 17, &today);

@@ -176,7 +176,7 @@ mod tests {
             let rejected = saturation.iter().filter(|check| !check.accepts(wrong(check))).count();
             assert!(rejected > 0, "no check value rejects: {mistake}");
         }
-        // At 20 °C (science notes: +0.0272 mg/L by the offset, 8.3746 by proportion at 700 mmHg).
+        // At 20 °C, by hand: +0.0272 mg/L by the offset, 8.3746 by proportion at 700 mmHg.
         let at_20 = |p_mmhg: f64| {
             let air = Hectopascals(Unit::MillimetreOfMercury.to_base(p_mmhg));
             saturation_mg_l(Celsius(20.0), air).unwrap().0

@@ -7,6 +7,7 @@
 //! The trend is carried on straight. Water that cools towards the room, or whose oxygen is breathed while
 //! some still flows in, slows down on its way: the limit is then reached later, never earlier.
 
+use claymark_model::median::median;
 use jiff::{SignedDuration, Timestamp};
 
 /// A line through points in time.
@@ -135,13 +136,6 @@ fn sen_interval(sorted: &[f64], points: usize) -> Option<(f64, f64)> {
     Some((*sorted.get(low)?, *sorted.get(high)?))
 }
 
-/// Sorts in place.
-fn median(values: &mut [f64]) -> Option<f64> {
-    values.sort_unstable_by(f64::total_cmp);
-    let (lower, upper) = (values.len().checked_sub(1)? / 2, values.len() / 2);
-    Some(f64::midpoint(*values.get(lower)?, *values.get(upper)?))
-}
-
 #[expect(clippy::cast_precision_loss, clippy::as_conversions, reason = "at most some thousand pairs")]
 fn count(number: usize) -> f64 {
     number as f64
@@ -169,7 +163,7 @@ mod tests {
 
     #[test]
     fn the_line_is_theil_and_sens() {
-        // Hours 0 to 5 (science notes section 10; scipy.stats.theilslopes 1.17.1): slope -8, intercept 100,
+        // Hours 0 to 5 (scipy.stats.theilslopes 1.17.1): slope -8, intercept 100,
         // 95 % interval of the slope -9 to -7.
         let trend = Trend::through(&minutes(&[100.0, 92.0, 85.0, 75.0, 69.0, 60.0], 60)).unwrap();
         assert!((trend.per_hour - -8.0).abs() < 1e-12, "{trend:?}");

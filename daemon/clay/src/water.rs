@@ -3,6 +3,7 @@
 //! The fresh water into the head tank has one home here: a flow sensor at the head tank if it speaks, else the last
 //! bucket-and-watch check there, else the plan's figure; which of them is always said.
 
+use claymark_model::median::median;
 use std::collections::{BTreeMap, VecDeque};
 
 use jiff::{SignedDuration, Timestamp};
@@ -220,10 +221,7 @@ impl Recent {
             .filter(|(at, _)| *at + MIDDLE_OF > heard && *at <= heard)
             .map(|(_, v)| *v)
             .collect();
-        values.sort_unstable_by(f64::total_cmp);
-        let upper = values.get(values.len() / 2)?;
-        let lower = values.get((values.len() - 1) / 2)?;
-        Some((f64::midpoint(*lower, *upper), heard))
+        median(&mut values).map(|middle| (middle, heard))
     }
 }
 

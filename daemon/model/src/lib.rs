@@ -13,6 +13,7 @@
 //! - [`reading`], [`quality`], [`quarantine`]: a value, its QARTOD flags, and what couldn't be used;
 //! - [`fieldlog`], [`ledger`], [`unseen`]: what hands did, what is remembered for weeks, a refill that no level shows yet;
 //! - [`happening`]: what happened by what the sensors say;
+//! - [`median`]: the one piece of statistics that several floors need;
 //! - [`forecast`], [`score`], [`skill`]: when a drum runs empty, and how well that was forecast.
 
 #[cfg(test)]
@@ -25,6 +26,7 @@ pub mod happening;
 pub mod id;
 pub mod ledger;
 pub mod limits;
+pub mod median;
 pub mod place;
 pub mod plan;
 pub mod quality;

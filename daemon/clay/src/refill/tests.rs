@@ -15,7 +15,7 @@ use claymark_model::strapping::StrappingTable;
 use claymark_model::units::{GramsPerMinute, LitresPerHour, LitresPerMinute, Millimetres, Turbidity, Unit};
 use claymark_model::unseen::Sign;
 
-/// Kaolinite 2.60 kg/L (from memory; science notes, slurry density).
+/// Kaolinite 2.60 kg/L (from memory).
 const DENSITY: f64 = 2.6;
 
 fn drum(full: f64, target: f64) -> Drum {

@@ -13,7 +13,7 @@ fn near(ours: f64, theirs: f64, tolerance: f64) {
 
 #[test]
 fn the_economic_quantity_is_that_of_the_textbooks() {
-    // (order cost, holding cost, demand, quantity, cost, tolerances); sources as in the science notes, section 9.
+    // (order cost, holding cost, demand, quantity, cost, tolerances); each row names its source.
     for (source, freight, holding, demand, quantity, cost, by) in [
         // Snyder and Shen 2019, Example 3.1, by stockpyl 1.0.2.
         ("Snyder and Shen", 8.0, 0.225, 1300.0, 304.046_780_026_4, 68.410_525_505_9, 1e-6),

@@ -3,7 +3,8 @@
 //! Knowing *when* makes a change of slope visible much sooner: the level is a straight line with one bend
 //! at that minute, fitted at once by weighted least squares with Huber's weights.
 
-use super::trace::{Point, median};
+use super::trace::Point;
+use claymark_model::median::median;
 
 /// A level's slope before and after a bend.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -66,7 +67,8 @@ pub(crate) fn hinge(points: &[Point], at: f64, known: Known) -> Option<Hinge> {
     let mut noise = 1.0;
     for _ in 0..ROUNDS {
         let off: Vec<f64> = points.iter().map(|point| point.v - line.at(point.t, at)).collect();
-        noise = (median(off.iter().map(|off| off.abs()).collect())? / 0.6745).max(LEAST_NOISE_L);
+        noise =
+            (median(&mut off.iter().map(|off| off.abs()).collect::<Vec<_>>())? / 0.6745).max(LEAST_NOISE_L);
         weights = off.iter().map(|off| (HUBER * noise / off.abs().max(f64::EPSILON)).min(1.0)).collect();
         line = Line::fit(points, &weights, at, noise, known)?;
     }

@@ -3,7 +3,8 @@
 //! A stirred tank that gets no clay any more keeps exp(-t/τ) of it after t, so from a share a to a share b it needs
 //! τ ln(a/b). What is faster by far isn't the water.
 
-use super::trace::{Point, median};
+use super::trace::Point;
+use claymark_model::median::median;
 
 /// A time in which a probe didn't see its water.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -55,7 +56,7 @@ fn falls(wet: &[Point], ahead: &[Point], background: f64, quick: f64) -> Option<
         return None;
     }
     let recent = wet.get(wet.len().checked_sub(RECENT)?..)?;
-    let before = median(recent.iter().map(|point| point.v).collect())?;
+    let before = median(&mut recent.iter().map(|point| point.v).collect::<Vec<_>>())?;
     let clay = before - background;
     let share = |point: &Point| (point.v - background) / clay;
     let out = clay >= LEAST_CLAY_NTU && ahead.iter().all(|point| share(point) < LITTLE);

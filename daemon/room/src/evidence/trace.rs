@@ -1,5 +1,6 @@
 //! The last hours of one sensor, for rules that look at more than the newest value.
 
+use claymark_model::median::median;
 use std::collections::VecDeque;
 
 use jiff::{SignedDuration, Timestamp};
@@ -65,24 +66,9 @@ impl Trace {
     }
 }
 
-/// The middle value; `None` of nothing.
-pub(crate) fn median(mut values: Vec<f64>) -> Option<f64> {
-    let (middle, even) = (values.len() / 2, values.len().is_multiple_of(2));
-    if values.is_empty() {
-        return None;
-    }
-    // Asked of hundreds of readings many times a minute: sorting them all would cost ten times as much.
-    let (below, upper, _) = values.select_nth_unstable_by(middle, f64::total_cmp);
-    let upper = *upper;
-    if !even {
-        return Some(upper);
-    }
-    below.iter().copied().reduce(f64::max).map(|lower| f64::midpoint(lower, upper))
-}
-
 /// The middle value of some points.
 pub(crate) fn middle(points: &[Point]) -> Option<f64> {
-    median(points.iter().map(|point| point.v).collect())
+    median(&mut points.iter().map(|point| point.v).collect::<Vec<_>>())
 }
 
 /// How far neighbours lie apart, as the standard deviation of one: trends and steps don't count.
@@ -91,7 +77,7 @@ pub(crate) fn middle(points: &[Point]) -> Option<f64> {
 /// smaller than 0.6745 of that.
 pub(crate) fn scatter(points: &[Point]) -> Option<f64> {
     let apart = points.iter().zip(points.iter().skip(1)).map(|(a, b)| (b.v - a.v).abs());
-    median(apart.collect()).map(|half| half / (0.6745 * std::f64::consts::SQRT_2))
+    median(&mut apart.collect::<Vec<_>>()).map(|half| half / (0.6745 * std::f64::consts::SQRT_2))
 }
 
 /// Minutes since 1970.

@@ -4,12 +4,13 @@
 //! What has a name is told sooner and by that name; this is what is left when nothing else fits. Traps: work in
 //! progress; a drum that ran dry, which is told as that; a probe that is fouled or in the air.
 
+use claymark_model::median::median;
 use jiff::SignedDuration;
 
 use super::{Found, Rule};
 use crate::evidence::Evidence;
 use crate::evidence::drum::DrumSight;
-use crate::evidence::trace::{Point, median, middle, minutes};
+use crate::evidence::trace::{Point, middle, minutes};
 use claymark_clay::oxygen::{SUPERSATURATED, percent_saturation, pressure_at};
 use claymark_model::fieldlog::Deed;
 use claymark_model::site::{Place, Quantity};
@@ -94,7 +95,7 @@ impl Outside {
         let part = |part: f64| {
             let from = until - lasted + part * lasted / 3.0;
             let of_part = points.iter().filter(|point| (from..=from + lasted / 3.0).contains(&point.t));
-            median(of_part.map(|point| point.v).collect())
+            median(&mut of_part.map(|point| point.v).collect::<Vec<_>>())
         };
         let parts = [part(0.0)?, part(1.0)?, part(2.0)?];
         let above = parts.iter().all(|part| *part > most + margin);

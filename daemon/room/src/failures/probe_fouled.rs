@@ -4,9 +4,10 @@
 
 use super::{Found, Rule};
 use crate::evidence::Evidence;
-use crate::evidence::trace::{Trace, median, middle, minutes, timestamp};
+use crate::evidence::trace::{Trace, middle, minutes, timestamp};
 use crate::evidence::water::Turbid;
 use claymark_model::fieldlog::Deed;
+use claymark_model::median::median;
 use claymark_notice::Priority;
 use claymark_notice::failure::{Failure, Fault, Sign};
 
@@ -22,7 +23,7 @@ fn find(evidence: &Evidence<'_>) -> Option<Found> {
     probes.iter().zip(&climbs).enumerate().find_map(|(place, (probe, climb))| {
         let climb = climb.as_ref().filter(|climb| climb.is_steady())?;
         let others = climbs.iter().enumerate().filter(|(other, _)| *other != place);
-        let siblings = median(others.filter_map(|(_, other)| Some(other.as_ref()?.rise())).collect())?;
+        let siblings = median(&mut others.filter_map(|(_, other)| Some(other.as_ref()?.rise())).collect::<Vec<_>>())?;
         let wiped = evidence.journal.between(timestamp(now - OVER), evidence.now).any(|entry| {
             matches!(&entry.deed, Deed::Wipe { sensor } if sensor.as_ref().is_none_or(|of| *of == probe.sensor.id))
         });

@@ -3,12 +3,13 @@
 //! Nothing is told by it while that lasts; levels and drums' forecasts stand. Trap: a tube that split, or a stopped
 //! pump, after which the tank clears along its own time constant.
 
+use claymark_model::median::median;
 use jiff::SignedDuration;
 
 use super::{Found, Rule};
 use crate::evidence::Evidence;
 use crate::evidence::journal::NOTED;
-use crate::evidence::trace::{median, middle, minutes, timestamp};
+use crate::evidence::trace::{middle, minutes, timestamp};
 use crate::evidence::water::Turbid;
 use claymark_model::fieldlog::Deed;
 use claymark_notice::Priority;
@@ -61,9 +62,9 @@ fn siblings(evidence: &Evidence<'_>, probe: &Turbid<'_>, since: f64) -> Option<S
         let before = middle(&other.trace.between(since - 30.0, since))?;
         Some((middle(&other.trace.between(now - 5.0, now))? - before).abs())
     });
-    let moved: Vec<f64> = moved.collect();
+    let mut moved: Vec<f64> = moved.collect();
     let probes = u32::try_from(moved.len()).unwrap_or(u32::MAX);
-    median(moved).map(|by| Sign::SiblingsSteady { probes, by })
+    median(&mut moved).map(|by| Sign::SiblingsSteady { probes, by })
 }
 
 /// It reads more than half of what it did.
