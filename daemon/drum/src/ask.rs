@@ -4,13 +4,13 @@ use jiff::{SignedDuration, Timestamp};
 
 use super::DrumWatch;
 use super::ahead::{Ahead, believed, quantiles};
-use super::bank::Phase;
 use super::hours::{hours, in_hours, timestamp};
-use super::mind::View;
+use super::replay::View;
 use super::scorer::Scored;
 use super::series::Point;
 use super::state::Belief;
 use super::stats::{count, robust_slope, spread};
+use super::tracker::Phase;
 use super::tuning::ASKED_HOURS;
 use super::written::unseen;
 use claymark_model::forecast::{EmptyAt, Forecast};

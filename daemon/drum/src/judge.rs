@@ -3,11 +3,11 @@
 //! Foam can feign anything for a while, so each turn must also have lasted: a high rise less long than a low one,
 //! one that somebody wrote down least.
 
-use super::bank::{Bank, Phase};
 use super::facts::Facts;
-use super::hands::Hands;
+use super::hypothesis::{Account, Turn};
+use super::log::Hands;
 use super::state::Belief;
-use super::story::{Account, Turn};
+use super::tracker::{Bank, Phase};
 use super::tuning::{
     BACK_ODDS, CHANGE_ODDS, CHANGE_SHARE, CHANGE_SIGMAS, CLOG_HOURS, CLOG_KNOWN_SD, CLOG_SHARE,
     CONTRADICTS_SHARE, DROP_HOURS, EMPTY_SHARE, EMPTY_STILL_SHARE, FAR_BACK_ODDS, FASTER_HOURS,

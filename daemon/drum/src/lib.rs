@@ -19,7 +19,7 @@
 //! The swing s matters: 2 mm of temperature over a day look like 1 % of the draw, always at the same hours.
 //! How restless the level is, and for how long a ripple lasts, is learned as well (`noise`).
 //!
-//! **Foam, steps, changes** (`story`, `bank`, `judge`). A reading is of the level or of foam or nonsense,
+//! **Foam, steps, changes** (`hypothesis`, `tracker`, `judge`). A reading is of the level or of foam or nonsense,
 //! each with its probability. Beside the leading account of what goes on, others are carried along: the level rose at
 //! that minute, it fell, the draw changed, stopped, started. All are judged by how probable they made the same
 //! readings; one that convinces, and has lasted, leads from then on. So a refill that nobody logged is found with its
@@ -34,7 +34,7 @@
 //! reason or foams for long, the level isn't believed, and the same filter goes on without readings: by the pump's
 //! setting, logged refills and dips, wider by the hour (basis `pump`); or it says that nothing is known, and why.
 //!
-//! **Late and wrong** (`mind`, `obey`). What comes late is put in its place and all since is gone through again. What
+//! **Late and wrong** (`replay`, `controls`). What comes late is put in its place and all since is gone through again. What
 //! somebody wrote down leads at once, and the account in which it wasn't done lives on until the readings decide.
 //!
 //! **Written down, not seen** (`written`). A refill counts from when it is written down, while the level foams or before
@@ -44,21 +44,21 @@
 
 mod ahead;
 mod ask;
-mod bank;
 mod calibration;
+mod controls;
 mod facts;
-mod hands;
 mod hours;
+mod hypothesis;
 mod judge;
-mod mind;
+mod log;
 mod noise;
-mod obey;
+mod replay;
 mod scorer;
 mod series;
 mod state;
 mod stats;
-mod story;
 mod supply;
+mod tracker;
 mod tuning;
 mod written;
 
@@ -69,7 +69,6 @@ use jiff::Timestamp;
 
 use crate::scorer::Scorer;
 use ahead::{Ahead, quantiles};
-use bank::{Bank, Phase};
 use calibration::Calibration;
 use claymark_model::fieldlog::LogEntry;
 use claymark_model::forecast::{Basis, EmptyAt, Forecast, Outlook, Subject};
@@ -80,12 +79,13 @@ use claymark_model::reading::Assessed;
 use claymark_model::site::Site;
 use claymark_model::units::{Litres, LitresPerHour};
 use facts::Facts;
-use hands::Hands;
 use hours::{hours, timestamp};
-use mind::{Mind, View};
+use hypothesis::Account;
+use log::Hands;
+use replay::{Mind, View};
 use series::Series;
 use state::Belief;
-use story::Account;
+use tracker::{Bank, Phase};
 use tuning::{
     FIRST_WORD_HOURS, FOAM_HOURS, KNOWN_DRAW_SD, LENT_SD, RECKONED_AT_MOST, STEADY, STUCK_HOURS, TOLD_AGE,
     TOLD_PROBABILITY, UNTOLD_DRAW_SD,
@@ -305,7 +305,7 @@ impl DrumWatch {
             return Err(format!("{because}, and no earlier level is known"));
         };
         if let Phase::Still { .. } = bank.phase
-            && let Some(place) = bank.others.iter().position(|other| other.turn == story::Turn::Goes)
+            && let Some(place) = bank.others.iter().position(|other| other.turn == hypothesis::Turn::Goes)
         {
             bank.follow(place);
             bank.others.clear();

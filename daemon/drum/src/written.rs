@@ -14,12 +14,12 @@
 //! | believed: the readings are of foam, and such as it makes probable | with it, by the leading account | the level |
 //! | seen: the level shows it | with it | the level |
 
-use super::bank::{Bank, Phase};
 use super::facts::Facts;
-use super::hands::{Figures, Hand, Hands};
 use super::hours::timestamp;
+use super::hypothesis::{Account, Turn};
+use super::log::{Figures, Hand, Hands};
 use super::state::Belief;
-use super::story::{Account, Turn};
+use super::tracker::{Bank, Phase};
 use super::tuning::{
     ADDED_SD, ASKED_HOURS, CONTRADICTS_SHARE, DENIED_HOURS, DENIED_MINUTES, LEAVES_HOURS, LEAVES_SHARE,
     LOG_APART_HOURS, PART_SHARE, POURED_PRIOR, STEADY, STEP_ODDS, STEP_SHARE, UNFIT, UNKNOWN_ADDED_SHARE,

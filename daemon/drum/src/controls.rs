@@ -2,11 +2,11 @@
 //!
 //! So an entry shifts the leading account at once, and the account in which nothing happened lives on beside it.
 
-use super::bank::{Bank, Phase};
 use super::facts::Facts;
-use super::hands::{Act, Hand, Hands};
+use super::hypothesis::{Account, Turn};
+use super::log::{Act, Hand, Hands};
 use super::state::Belief;
-use super::story::{Account, Turn};
+use super::tracker::{Bank, Phase};
 use super::tuning::{
     ADDED_SD, CAUGHT_SD, HINTED_PRIOR, NOT_DONE_PRIOR, POURED_PRIOR, RATING_SD, SERVICED_SD, SETTING_SD,
     SURPRISE, WIPED_SHARE,

@@ -2,12 +2,12 @@
 //!
 //! Something late makes the belief of before then stand again, and all since is gone through once more.
 
-use super::bank::{Bank, Phase};
 use super::facts::Facts;
-use super::hands::Hands;
 use super::judge::Found;
+use super::log::Hands;
 use super::series::{Point, Series};
 use super::state::{Belief, Vessel};
+use super::tracker::{Bank, Phase};
 use super::tuning::{EMPTY_STILL_SHARE, KEPT_BELIEFS_HOURS, LOG_APART_HOURS, RATING_SD};
 use claymark_model::happening::What;
 

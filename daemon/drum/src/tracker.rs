@@ -6,9 +6,9 @@
 //! as there is enough, and the decision can be taken back while the other account lives: multiple hypotheses as in
 //! Reid (IEEE Trans. Autom. Control 24:843, 1979, from memory).
 
+use super::hypothesis::{Account, Turn};
 use super::noise::Noise;
 use super::state::{Belief, Ripple, State, Vessel, sight};
-use super::story::{Account, Turn};
 use super::tuning::{
     ACCOUNT_HOURS, AGES_HOURS, BACK_PRIOR, CHANGE_PRIOR, CHANGE_SD, DEAD_FALL_SHARE, DEAD_HOURS, DROP_PRIOR,
     FEW_ODDS, FROTH_ENDS_PRIOR, FROTH_HOURS, FROTH_PRIOR, FROTH_SPREAD, HIDDEN_SCATTERS, HIDDEN_SHARE,
