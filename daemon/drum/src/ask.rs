@@ -5,10 +5,10 @@ use jiff::{SignedDuration, Timestamp};
 use super::DrumWatch;
 use super::ahead::{Ahead, believed, quantiles};
 use super::hours::{hours, in_hours, timestamp};
-use super::replay::View;
+use super::replay::Inputs;
 use super::scorer::Scored;
-use super::series::Point;
-use super::state::Belief;
+use super::series::MinuteVolume;
+use super::state::Gaussian;
 use super::stats::{count, robust_slope, spread};
 use super::tracker::Phase;
 use super::tuning::ASKED_HOURS;
@@ -77,14 +77,14 @@ impl DrumWatch {
     #[must_use]
     pub fn empty_if(&self, now: Timestamp, what: WhatIf) -> Option<EmptyAt> {
         let prospect = self.prospect(now).ok()?;
-        let vessel = prospect.bank.vessel;
-        let mut state = prospect.bank.lead.state;
+        let size = prospect.tracker.size;
+        let mut state = prospect.tracker.lead.state;
         if let Some(Litres(volume)) = what.volume {
             let sd = state.volume().sd;
-            state.set_volume(Belief { mean: volume, sd }, &prospect.bank.noise.ripple());
+            state.set_volume(Gaussian { mean: volume, sd }, &prospect.tracker.noise.ripple());
         }
-        let known = state.strength_of_draw().sd < super::UNTOLD_DRAW_SD && what.draw_share > 0.0;
-        let ahead = || Ahead::of(&state, &vessel, vessel.heel, what.draw_share, prospect.bank.hidden());
+        let known = state.log_draw().sd < super::UNTOLD_DRAW_SD && what.draw_share > 0.0;
+        let ahead = || Ahead::of(&state, &size, size.heel, what.draw_share, prospect.tracker.hidden());
         known.then(|| quantiles(now, &[(1.0, ahead())], &self.calibration))
     }
 
@@ -101,14 +101,15 @@ impl DrumWatch {
 
     fn way_down(&self, now: Timestamp, volume: Litres) -> Option<Vec<(f64, Ahead)>> {
         let prospect =
-            self.prospect(now).ok().filter(|ahead| ahead.in_use && ahead.bank.phase != Phase::Dry)?;
-        Some(prospect.ahead(volume.0.max(prospect.bank.vessel.heel)))
+            self.prospect(now).ok().filter(|ahead| ahead.in_use && ahead.tracker.phase != Phase::Dry)?;
+        Some(prospect.ahead(volume.0.max(prospect.tracker.size.heel)))
     }
 
     /// The slope of the level over the last `over`, whatever is expected; `None` with too few readings.
     #[must_use]
     pub fn slope(&self, now: Timestamp, over: SignedDuration) -> Option<Slope> {
-        let points: Vec<Point> = self.series.between(hours(now) - in_hours(over), hours(now)).collect();
+        let points: Vec<MinuteVolume> =
+            self.series.between(hours(now) - in_hours(over), hours(now)).collect();
         let (first, last) = (points.first()?, points.last()?);
         if points.len() < LEAST_POINTS || last.t - first.t < in_hours(over) / 2.0 {
             return None;
@@ -125,15 +126,15 @@ impl DrumWatch {
     #[must_use]
     pub fn expected_draw(&self, now: Timestamp) -> Option<Slope> {
         let prospect = self.prospect(now).ok()?;
-        let draw = prospect.bank.lead.draw(&prospect.bank.vessel);
+        let draw = prospect.tracker.lead.draw(&prospect.tracker.size);
         Some(Slope { draw: LitresPerHour(draw.mean), sd: LitresPerHour(draw.mean * draw.sd) })
     }
 
     /// What it holds; `None` when nothing can be said.
     #[must_use]
     pub fn volume_now(&self, now: Timestamp) -> Option<VolumeNow> {
-        let bank = self.prospect(now).ok()?.bank;
-        let Belief { mean, sd } = bank.lead.state.volume();
+        let tracker = self.prospect(now).ok()?.tracker;
+        let Gaussian { mean, sd } = tracker.lead.state.volume();
         Some(VolumeNow { volume: Litres(mean.clamp(0.0, self.facts.brim())), sd: Litres(sd) })
     }
 
@@ -141,12 +142,12 @@ impl DrumWatch {
     #[must_use]
     pub fn unseen(&self, now: Timestamp) -> Option<Unseen> {
         let watch = self.up_to_date(now);
-        let view = View { facts: &self.facts, series: &self.series, hands: &self.hands };
-        match watch.mind.at(view, hours(now)) {
-            Some(bank) => bank.unseen(),
+        let inputs = Inputs { facts: &self.facts, series: &self.series, log: &self.log };
+        match watch.replay.at(inputs, hours(now)) {
+            Some(tracker) => tracker.unseen(),
             None => {
-                let (hand, figures) = self.hands.last_refill(hours(now))?;
-                (hours(now) - hand.at < ASKED_HOURS).then(|| unseen(&hand.key, hand.at, figures))
+                let (entry, figures) = self.log.last_refill(hours(now))?;
+                (hours(now) - entry.at < ASKED_HOURS).then(|| unseen(&entry.key, entry.at, figures))
             }
         }
     }
@@ -154,7 +155,7 @@ impl DrumWatch {
     /// The key of the last refill that was written down, and whether the level is believed against it, as of the last look.
     #[must_use]
     pub fn denied(&self) -> Option<(&str, bool)> {
-        self.mind.bank.as_ref()?.written.as_ref().map(|written| written.denied())
+        self.replay.tracker.as_ref()?.written.as_ref().map(|written| written.denied())
     }
 
     /// The usable levels of that time, minute by minute, oldest first.

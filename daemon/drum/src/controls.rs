@@ -1,40 +1,40 @@
 //! What a log entry changes: people know when they turned a knob, within minutes, and are sometimes wrong.
 //!
-//! So an entry shifts the leading account at once, and the account in which nothing happened lives on beside it.
+//! So an entry shifts the leading hypothesis at once, and the hypothesis in which nothing happened lives on beside it.
 
 use super::facts::Facts;
-use super::hypothesis::{Account, Turn};
-use super::log::{Act, Hand, Hands};
-use super::state::Belief;
-use super::tracker::{Bank, Phase};
+use super::hypothesis::{Hypothesis, Regime};
+use super::log::{Action, DrumEntry, DrumLog};
+use super::state::Gaussian;
+use super::tracker::{Phase, Tracker};
 use super::tuning::{
-    ADDED_SD, CAUGHT_SD, HINTED_PRIOR, NOT_DONE_PRIOR, POURED_PRIOR, RATING_SD, SERVICED_SD, SETTING_SD,
-    SURPRISE, WIPED_SHARE,
+    ADDED_SD, CAUGHT_SD, HINTED_LOG_PRIOR, NOT_DONE_LOG_PRIOR, POURED_LOG_PRIOR, RATING_SD, SERVICED_SD,
+    SETTING_SD, SURPRISE, WIPED_SHARE,
 };
 
-impl Bank {
+impl Tracker {
     /// Takes an entry at its own time.
-    pub fn obey(&mut self, facts: &Facts, hands: &Hands, hand: &Hand) {
-        self.go_to(hand.at);
-        match hand.act {
-            Act::Pump { rpm } if rpm <= 0.0 => self.rest(hand.at),
-            Act::InUse { here: false } => self.rest(hand.at),
-            Act::Pump { rpm } => self.set_speed(facts, hands, hand, rpm),
-            Act::InUse { here: true } => self.run(hand.at),
-            Act::Refill { figures } => self.refill(facts, hands, (hand, figures)),
-            Act::Dip { volume } if self.is_blind(facts) || self.awaits_a_rise() => self.see(volume),
-            Act::Serviced => {
+    pub fn apply(&mut self, facts: &Facts, log: &DrumLog, entry: &DrumEntry) {
+        self.predict_to(entry.at);
+        match entry.action {
+            Action::Pump { rpm } if rpm <= 0.0 => self.rest(entry.at),
+            Action::InUse { here: false } => self.rest(entry.at),
+            Action::Pump { rpm } => self.set_speed(facts, log, entry, rpm),
+            Action::InUse { here: true } => self.run(entry.at),
+            Action::Refill { figures } => self.refill(facts, log, (entry, figures)),
+            Action::Dip { volume } if self.is_blind(facts) || self.awaits_a_rise() => self.see(volume),
+            Action::Serviced => {
                 self.new_setting();
-                self.each(|account| account.state.shift_draw(Belief { mean: 0.0, sd: SERVICED_SD }));
+                self.each(|hypothesis| hypothesis.state.shift_draw(Gaussian { mean: 0.0, sd: SERVICED_SD }));
             }
-            Act::Wiped => {
-                self.wiped = Some(hand.at);
-                let sd = WIPED_SHARE * self.vessel.span;
-                self.each(|account| account.state.add_volume(Belief { mean: 0.0, sd }));
+            Action::Wiped => {
+                self.wiped = Some(entry.at);
+                let sd = WIPED_SHARE * self.size.span;
+                self.each(|hypothesis| hypothesis.state.add_volume(Gaussian { mean: 0.0, sd }));
             }
-            Act::Hinted { by } => self.hinted(hand.at, by),
-            Act::Caught { l_per_h } => self.caught(l_per_h),
-            Act::RefillSomewhere | Act::Dip { .. } => {}
+            Action::Hinted { by } => self.hinted(entry.at, by),
+            Action::Caught { l_per_h } => self.caught(l_per_h),
+            Action::RefillSomewhere | Action::Dip { .. } => {}
         }
     }
 
@@ -52,24 +52,24 @@ impl Bank {
 
     /// Somebody read the level where no sensor can be believed. Where it lies far from what was reckoned, something
     /// happened in between that nobody saw: then the eye counts, and the draw is less sure.
-    fn see(&mut self, volume: Belief) {
+    fn see(&mut self, volume: Gaussian) {
         self.look_settles_written(volume.mean);
         let reckoned = self.lead.state.volume();
         let off = volume.mean - reckoned.mean;
         if off.abs() > SURPRISE * volume.sd.hypot(reckoned.sd) {
-            self.each(|account| {
-                account.state.add_volume(Belief { mean: 0.0, sd: off.abs() });
-                account.state.shift_draw(Belief { mean: 0.0, sd: SERVICED_SD });
+            self.each(|hypothesis| {
+                hypothesis.state.add_volume(Gaussian { mean: 0.0, sd: off.abs() });
+                hypothesis.state.shift_draw(Gaussian { mean: 0.0, sd: SERVICED_SD });
             });
         }
-        self.each(|account| account.state.take_volume(volume));
+        self.each(|hypothesis| hypothesis.state.observe_volume(volume));
     }
 
     fn rest(&mut self, at: f64) {
         if self.phase == Phase::Dry {
             return;
         }
-        let goes_on = self.lead.part(Turn::Started, at, NOT_DONE_PRIOR);
+        let goes_on = self.lead.branch(Regime::Started, at, NOT_DONE_LOG_PRIOR);
         self.others.clear();
         if self.lead.draws {
             self.others.push(goes_on);
@@ -85,7 +85,7 @@ impl Bank {
         if self.phase == Phase::Dry || self.lead.draws {
             return;
         }
-        let rests = self.lead.part(Turn::Stopped, at, NOT_DONE_PRIOR);
+        let rests = self.lead.branch(Regime::Stopped, at, NOT_DONE_LOG_PRIOR);
         self.others.clear();
         self.others.push(rests);
         self.lead.draws = true;
@@ -93,14 +93,14 @@ impl Bank {
         self.since = at;
     }
 
-    fn set_speed(&mut self, facts: &Facts, hands: &Hands, hand: &Hand, rpm: f64) {
-        let runs_here = hands.here(hand.at) != Some(false);
-        let stood = hands.rpm_before(hand);
+    fn set_speed(&mut self, facts: &Facts, log: &DrumLog, entry: &DrumEntry, rpm: f64) {
+        let runs_here = log.here(entry.at) != Some(false);
+        let stood = log.rpm_before(entry);
         let unchanged = self.lead;
-        let shift = match hands.running_rpm_before(hand) {
+        let shift = match log.running_rpm_before(entry) {
             Some(before) if same(before, rpm) => None,
-            Some(before) => Some(Belief { mean: (rpm / before).ln(), sd: SETTING_SD }),
-            None if self.lead.state.strength_of_draw().sd > RATING_SD => {
+            Some(before) => Some(Gaussian { mean: (rpm / before).ln(), sd: SETTING_SD }),
+            None if self.lead.state.log_draw().sd > RATING_SD => {
                 self.rate(facts, rpm);
                 None
             }
@@ -109,29 +109,29 @@ impl Bank {
         if let Some(shift) = shift {
             self.others.clear();
             self.new_setting();
-            self.each(|account| account.state.shift_draw(shift));
-            self.since = hand.at;
-            let kept = unchanged.part(Turn::Changed, hand.at, NOT_DONE_PRIOR);
-            let loose = Belief { mean: 0.0, sd: SETTING_SD };
+            self.each(|hypothesis| hypothesis.state.shift_draw(shift));
+            self.since = entry.at;
+            let kept = unchanged.branch(Regime::Changed, entry.at, NOT_DONE_LOG_PRIOR);
+            let loose = Gaussian { mean: 0.0, sd: SETTING_SD };
             self.others.push(kept);
             self.others.iter_mut().for_each(|other| other.state.shift_draw(loose));
         }
         if runs_here && stood.is_none_or(|stood| stood <= 0.0) || matches!(self.phase, Phase::Still { .. }) {
-            self.run(hand.at);
+            self.run(entry.at);
         }
     }
 
     /// The draw by the pump's rating.
     fn rate(&mut self, facts: &Facts, rpm: f64) {
         if let Some(rated) = facts.rating.map(|rating| rating * rpm).filter(|rated| *rated > 0.0) {
-            self.each(|account| {
-                account.state.take_draw(Belief { mean: rated.ln(), sd: RATING_SD });
+            self.each(|hypothesis| {
+                hypothesis.state.observe_log_draw(Gaussian { mean: rated.ln(), sd: RATING_SD });
             });
         }
     }
 
-    pub(super) fn add_blindly(&mut self, added: Belief) {
-        self.each(|account| account.state.add_volume(added));
+    pub(super) fn add_blindly(&mut self, added: Gaussian) {
+        self.each(|hypothesis| hypothesis.state.add_volume(added));
         self.since = self.at;
         if self.phase == Phase::Dry {
             self.phase = Phase::Drawn;
@@ -141,21 +141,21 @@ impl Bank {
 
     /// Whether the level rose will be seen; in foam it can't, and then the log is believed.
     pub(super) fn pour(&mut self, at: f64, litres: f64) {
-        let mut account = self.lead.part(Turn::Poured, at, POURED_PRIOR);
-        account.state.add_volume(Belief { mean: litres, sd: ADDED_SD * litres });
-        account.foaming = 0.5;
+        let mut hypothesis = self.lead.branch(Regime::Poured, at, POURED_LOG_PRIOR);
+        hypothesis.state.add_volume(Gaussian { mean: litres, sd: ADDED_SD * litres });
+        hypothesis.foam_probability = 0.5;
         if self.phase == Phase::Dry {
-            account.draws = true;
+            hypothesis.draws = true;
         }
-        self.others.push(account);
+        self.others.push(hypothesis);
     }
 
     /// The level decides whether it is so.
-    fn hinted(&mut self, at: f64, by: Belief) {
+    fn hinted(&mut self, at: f64, by: Gaussian) {
         if self.lead.draws {
-            let mut account = self.lead.part(Turn::Hinted, at, HINTED_PRIOR);
-            account.state.shift_draw(by);
-            self.others.push(account);
+            let mut hypothesis = self.lead.branch(Regime::Hinted, at, HINTED_LOG_PRIOR);
+            hypothesis.state.shift_draw(by);
+            self.others.push(hypothesis);
         }
     }
 
@@ -163,11 +163,11 @@ impl Bank {
         if l_per_h <= 0.0 || !self.lead.draws {
             return;
         }
-        let vessel = self.vessel;
-        self.each(|account: &mut Account| {
-            let here = account.draw(&vessel).mean;
-            let full = account.state.strength_of_draw().mean + (l_per_h / here).ln();
-            account.state.take_draw(Belief { mean: full, sd: CAUGHT_SD });
+        let size = self.size;
+        self.each(|hypothesis: &mut Hypothesis| {
+            let here = hypothesis.draw(&size).mean;
+            let full = hypothesis.state.log_draw().mean + (l_per_h / here).ln();
+            hypothesis.state.observe_log_draw(Gaussian { mean: full, sd: CAUGHT_SD });
         });
     }
 }

@@ -20,14 +20,14 @@
 //! How restless the level is, and for how long a ripple lasts, is learned as well (`noise`).
 //!
 //! **Foam, steps, changes** (`hypothesis`, `tracker`, `judge`). A reading is of the level or of foam or nonsense,
-//! each with its probability. Beside the leading account of what goes on, others are carried along: the level rose at
+//! each with its probability. Beside the leading hypothesis of what goes on, others are carried along: the level rose at
 //! that minute, it fell, the draw changed, stopped, started. All are judged by how probable they made the same
 //! readings; one that convinces, and has lasted, leads from then on. So a refill that nobody logged is found with its
 //! litres (the new level less the old line, the draw meanwhile included), and foam isn't. By the level alone, a change of the
 //! draw by a tenth or more that nobody wrote down is followed within about an hour (median over the judging seasons).
 //!
 //! **The empty time** (`ahead`). If pump and valves stay, T = ∫ dv / q(v) from the heel to V, with its variance
-//! by the gradient; its quantiles, where several accounts are still probable, are those of their mixture. Past errors
+//! by the gradient; its quantiles, where several hypotheses are still probable, are those of their mixture. Past errors
 //! correct the width (`calibration`); what sensor and strapping table hide from them is added afterwards.
 //!
 //! **Doubt.** While the sensor is silent, fails its quality tests, reads off the table, stands still without
@@ -35,7 +35,7 @@
 //! setting, logged refills and dips, wider by the hour (basis `pump`); or it says that nothing is known, and why.
 //!
 //! **Late and wrong** (`replay`, `controls`). What comes late is put in its place and all since is gone through again. What
-//! somebody wrote down leads at once, and the account in which it wasn't done lives on until the readings decide.
+//! somebody wrote down leads at once, and the hypothesis in which it wasn't done lives on until the readings decide.
 //!
 //! **Written down, not seen** (`written`). A refill counts from when it is written down, while the level foams or before
 //! it has risen; a calm level that shows no rise is believed over it.
@@ -80,15 +80,15 @@ use claymark_model::site::Site;
 use claymark_model::units::{Litres, LitresPerHour};
 use facts::Facts;
 use hours::{hours, timestamp};
-use hypothesis::Account;
-use log::Hands;
-use replay::{Mind, View};
+use hypothesis::Hypothesis;
+use log::DrumLog;
+use replay::{Inputs, Replay};
 use series::Series;
-use state::Belief;
-use tracker::{Bank, Phase};
+use state::Gaussian;
+use tracker::{Phase, Tracker};
 use tuning::{
     FIRST_WORD_HOURS, FOAM_HOURS, KNOWN_DRAW_SD, LENT_SD, RECKONED_AT_MOST, STEADY, STUCK_HOURS, TOLD_AGE,
-    TOLD_PROBABILITY, UNTOLD_DRAW_SD,
+    TOLD_ODDS, UNTOLD_DRAW_SD,
 };
 
 /// One drum under watch.
@@ -100,8 +100,8 @@ use tuning::{
 pub struct DrumWatch {
     facts: Facts,
     series: Series,
-    hands: Hands,
-    mind: Mind,
+    log: DrumLog,
+    replay: Replay,
     /// When it was first spoken to.
     born: Option<f64>,
     /// Own time of the newest usable reading.
@@ -109,7 +109,7 @@ pub struct DrumWatch {
     /// Own time of the newest reading that wasn't usable, and why.
     unusable: Option<(f64, &'static str)>,
     /// The draw of another drum on the pump, ln L/h at the full line.
-    lent: Option<Belief>,
+    lent: Option<Gaussian>,
     /// Since when what has arrived isn't thought of yet, hours since 1970.
     dirty: Option<f64>,
     calibration: Calibration,
@@ -129,14 +129,14 @@ pub struct Doubt {
     pub why: String,
 }
 
-/// What lies ahead of one drum: the accounts that count, with their weights.
+/// What lies ahead of one drum: the hypotheses that count, with their weights.
 #[derive(Debug, Clone)]
 struct Prospect {
     basis: Basis,
-    bank: Bank,
+    tracker: Tracker,
     in_use: bool,
-    /// Other accounts that fit the readings, in which a refill that was written down wasn't done.
-    without: Vec<Account>,
+    /// Other hypotheses that fit the readings, in which a refill that was written down wasn't done.
+    without: Vec<Hypothesis>,
 }
 
 impl DrumWatch {
@@ -146,8 +146,8 @@ impl DrumWatch {
         Some(Self {
             facts: Facts::of(site, drum)?,
             series: Series::new(),
-            hands: Hands::default(),
-            mind: Mind::default(),
+            log: DrumLog::default(),
+            replay: Replay::default(),
             born: None,
             heard: None,
             unusable: None,
@@ -195,14 +195,16 @@ impl DrumWatch {
                 self.series.remove(at)
             }
         };
-        if changed && self.mind.bank.as_ref().is_some_and(|bank| hours::start_of_minute(at) <= bank.at) {
+        if changed
+            && self.replay.tracker.as_ref().is_some_and(|tracker| hours::start_of_minute(at) <= tracker.at)
+        {
             self.changed_at(hours::start_of_minute(at));
         }
     }
 
     /// Takes an entry of the field log; those that don't concern the drum or its pump don't matter.
     pub fn log(&mut self, now: Timestamp, entry: &LogEntry) {
-        if let Some(at) = self.hands.log(&self.facts, entry) {
+        if let Some(at) = self.log.take(&self.facts, entry) {
             self.scorer.interrupted(timestamp(at));
             self.changed_at(at);
         }
@@ -213,7 +215,7 @@ impl DrumWatch {
     /// Another sensor says that the draw changed at `at` to that share; the level decides whether it did.
     pub fn hint_change(&mut self, at: Timestamp, to: DrawShare) {
         let DrawShare { share, sd } = to;
-        if share > 0.0 && self.hands.hint(hours(at), Belief { mean: share.ln(), sd: sd / share }) {
+        if share > 0.0 && self.log.hint(hours(at), Gaussian { mean: share.ln(), sd: sd / share }) {
             self.changed_at(hours(at));
         }
     }
@@ -225,9 +227,9 @@ impl DrumWatch {
             return;
         }
         self.series.prune(now);
-        self.hands.prune(now);
-        let view = View { facts: &self.facts, series: &self.series, hands: &self.hands };
-        let found = self.mind.catch_up(view, hours::start_of_minute(now), self.dirty.take());
+        self.log.prune(now);
+        let inputs = Inputs { facts: &self.facts, series: &self.series, log: &self.log };
+        let found = self.replay.catch_up(inputs, hours::start_of_minute(now), self.dirty.take());
         self.analysed = Some(minute_of(now));
         for (at, what) in found {
             self.happened(timestamp(at), what);
@@ -260,19 +262,19 @@ impl DrumWatch {
     /// Why the level can't be believed at `now`, if so.
     #[must_use]
     pub fn doubt(&self, now: Timestamp) -> Option<Doubt> {
-        self.doubt_of(self.up_to_date(now).mind.bank.as_ref(), now)
+        self.doubt_of(self.up_to_date(now).replay.tracker.as_ref(), now)
     }
 
     /// Since when the draw is what it is: the last refill or change.
     #[must_use]
     pub fn draw_since(&self) -> Option<Timestamp> {
-        self.mind.bank.as_ref().map(|bank| timestamp(bank.since))
+        self.replay.tracker.as_ref().map(|tracker| timestamp(tracker.since))
     }
 
     /// Whether it is being drawn, as far as is known.
     #[must_use]
     pub fn in_use(&self) -> bool {
-        self.mind.bank.as_ref().is_none_or(|bank| bank.phase != Phase::Idle)
+        self.replay.tracker.as_ref().is_none_or(|tracker| tracker.phase != Phase::Idle)
     }
 
     fn changed_at(&mut self, at: f64) {
@@ -285,65 +287,66 @@ impl DrumWatch {
             return std::borrow::Cow::Borrowed(self);
         }
         let mut watch = self.clone();
-        let view = View { facts: &self.facts, series: &self.series, hands: &self.hands };
-        watch.mind.catch_up(view, hours::start_of_minute(now), watch.dirty.take());
+        let inputs = Inputs { facts: &self.facts, series: &self.series, log: &self.log };
+        watch.replay.catch_up(inputs, hours::start_of_minute(now), watch.dirty.take());
         watch.analysed = Some(minute_of(now));
         std::borrow::Cow::Owned(watch)
     }
 
     fn prospect(&self, now: Timestamp) -> Result<Prospect, String> {
         let watch = self.up_to_date(now);
-        let view = View { facts: &self.facts, series: &self.series, hands: &self.hands };
-        let doubt = watch.doubt_of(watch.mind.bank.as_ref(), now);
+        let inputs = Inputs { facts: &self.facts, series: &self.series, log: &self.log };
+        let doubt = watch.doubt_of(watch.replay.tracker.as_ref(), now);
         let blind = doubt.is_some() || self.facts.gauge.is_none();
         let because = match (&doubt, &self.facts.gauge) {
             (Some(doubt), _) => &doubt.why,
             (None, Some(_)) => "its level sensor has never been heard",
             (None, None) => "the drum has no level sensor",
         };
-        let Some(mut bank) = watch.mind.at(view, hours(now)) else {
+        let Some(mut tracker) = watch.replay.at(inputs, hours(now)) else {
             return Err(format!("{because}, and no earlier level is known"));
         };
-        if let Phase::Still { .. } = bank.phase
-            && let Some(place) = bank.others.iter().position(|other| other.turn == hypothesis::Turn::Goes)
+        if let Phase::Still { .. } = tracker.phase
+            && let Some(place) =
+                tracker.others.iter().position(|other| other.regime == hypothesis::Regime::Unchanged)
         {
-            bank.follow(place);
-            bank.others.clear();
+            tracker.promote(place);
+            tracker.others.clear();
         }
         if let Some(lent) = self.lent
-            && bank.lead.state.strength_of_draw().sd > KNOWN_DRAW_SD
+            && tracker.lead.state.log_draw().sd > KNOWN_DRAW_SD
         {
-            bank.each(|account| account.state.take_draw(lent));
+            tracker.each(|hypothesis| hypothesis.state.observe_log_draw(lent));
         }
-        let unsure = bank.lead.draw(&bank.vessel).sd > UNTOLD_DRAW_SD || self.is_new(&bank, now);
-        let untold = unsure && bank.phase != Phase::Dry;
+        let unsure = tracker.lead.draw(&tracker.size).sd > UNTOLD_DRAW_SD || self.is_new(&tracker, now);
+        let untold = unsure && tracker.phase != Phase::Dry;
         if untold && blind {
             return Err(format!("{because}, and how much the pump draws isn't known"));
         }
         if untold {
-            return Err(if bank.lead.draws {
+            return Err(if tracker.lead.draws {
                 "too few level readings yet to tell the draw".to_owned()
             } else {
                 "nothing draws from it, and no draw is known".to_owned()
             });
         }
-        let read = self.hands.last_dip(hours(now)).into_iter().chain(bank.newest.map(|(t, _)| t));
+        let read = self.log.last_dip(hours(now)).into_iter().chain(tracker.newest.map(|(t, _)| t));
         if blind && read.fold(f64::NEG_INFINITY, f64::max) < hours(now) - RECKONED_AT_MOST {
             return Err(format!("{because}, and the last level that was believed is a day old"));
         }
-        let written = bank.count_written();
+        let written = tracker.count_written();
         let basis = if blind || written.is_some() { Basis::Pump } else { Basis::Level };
-        let in_use = bank.phase != Phase::Idle;
-        Ok(Prospect { basis, bank, in_use, without: written.unwrap_or_default() })
+        let in_use = tracker.phase != Phase::Idle;
+        Ok(Prospect { basis, tracker, in_use, without: written.unwrap_or_default() })
     }
 
     /// A few minutes tell no draw where nothing else does.
-    fn is_new(&self, bank: &Bank, now: Timestamp) -> bool {
-        let rated = self.facts.rating.is_some() && self.hands.rpm(hours(now)).is_some();
-        hours(now) - bank.began < FIRST_WORD_HOURS && !rated && self.lent.is_none()
+    fn is_new(&self, tracker: &Tracker, now: Timestamp) -> bool {
+        let rated = self.facts.rating.is_some() && self.log.rpm(hours(now)).is_some();
+        hours(now) - tracker.began < FIRST_WORD_HOURS && !rated && self.lent.is_none()
     }
 
-    fn doubt_of(&self, bank: Option<&Bank>, now: Timestamp) -> Option<Doubt> {
+    fn doubt_of(&self, tracker: Option<&Tracker>, now: Timestamp) -> Option<Doubt> {
         let gap = self.facts.gauge.as_ref()?.gap;
         let (born, now) = (self.born?, hours(now));
         let doubt = |since: f64, why: &str| Some(Doubt { since: timestamp(since), why: why.to_owned() });
@@ -354,8 +357,8 @@ impl DrumWatch {
                 Some(_) | None => doubt(heard, "the level sensor is silent"),
             };
         }
-        let bank = bank?;
-        match (bank.phase, bank.unfit.or(bank.foamed)) {
+        let tracker = tracker?;
+        match (tracker.phase, tracker.unfit.or(tracker.foamed)) {
             (Phase::Still { since }, _) if now - since >= STUCK_HOURS => doubt(
                 since,
                 "the level stands still although the pump should draw: either the pump has stopped or the sensor is stuck",
@@ -381,8 +384,8 @@ pub fn share_draws(watches: &mut [&mut DrumWatch]) {
         .iter()
         .filter(|watch| watch.in_use())
         .filter_map(|watch| {
-            let draw = watch.mind.bank.as_ref()?.lead.state.strength_of_draw();
-            let lent = Belief { mean: draw.mean, sd: draw.sd.hypot(LENT_SD) };
+            let draw = watch.replay.tracker.as_ref()?.lead.state.log_draw();
+            let lent = Gaussian { mean: draw.mean, sd: draw.sd.hypot(LENT_SD) };
             (draw.sd < KNOWN_DRAW_SD).then(|| (watch.facts.pump.clone(), watch.facts.drum.clone(), lent))
         })
         .collect();
@@ -395,41 +398,42 @@ pub fn share_draws(watches: &mut [&mut DrumWatch]) {
 
 impl Prospect {
     fn outlook(&self, now: Timestamp, calibration: &Calibration) -> Outlook {
-        let (bank, vessel) = (&self.bank, &self.bank.vessel);
+        let (tracker, size) = (&self.tracker, &self.tracker.size);
         Outlook::Known {
             basis: self.basis,
-            volume: Litres(bank.lead.state.volume().mean.clamp(0.0, vessel.brim)),
-            draw: LitresPerHour(if bank.phase == Phase::Dry { 0.0 } else { bank.lead.draw(vessel).mean }),
-            empty_at: self.down_to(now, vessel.heel, calibration),
+            volume: Litres(tracker.lead.state.volume().mean.clamp(0.0, size.brim)),
+            draw: LitresPerHour(if tracker.phase == Phase::Dry { 0.0 } else { tracker.lead.draw(size).mean }),
+            empty_at: self.down_to(now, size.heel, calibration),
         }
     }
 
     fn down_to(&self, now: Timestamp, target: f64, calibration: &Calibration) -> EmptyAt {
         let told = quantiles(now, &self.ahead(target), calibration);
-        let without = |account| quantiles(now, &[(1.0, self.ahead_of(account, target))], calibration).p05;
+        let without =
+            |hypothesis| quantiles(now, &[(1.0, self.ahead_of(hypothesis, target))], calibration).p05;
         let earliest = told.p05.into_iter().chain(self.without.iter().filter_map(without)).min();
         EmptyAt { p05: earliest, ..told }
     }
 
-    fn ahead_of(&self, account: &Account, target: f64) -> Ahead {
-        Ahead::of(&account.state, &self.bank.vessel, target, 1.0, self.bank.hidden())
+    fn ahead_of(&self, hypothesis: &Hypothesis, target: f64) -> Ahead {
+        Ahead::of(&hypothesis.state, &self.tracker.size, target, 1.0, self.tracker.hidden())
     }
 
-    /// The accounts that count, with their weights.
+    /// The hypotheses that count, with their weights.
     fn ahead(&self, target: f64) -> Vec<(f64, Ahead)> {
-        let bank = &self.bank;
-        if bank.phase == Phase::Dry {
+        let tracker = &self.tracker;
+        if tracker.phase == Phase::Dry {
             return vec![(1.0, Ahead::REACHED)];
         }
-        let lead = (1.0, self.ahead_of(&bank.lead, target));
-        let others = bank.others.iter().filter(|other| {
-            let probable = other.odds > TOLD_PROBABILITY.ln() && other.fits > STEADY;
+        let lead = (1.0, self.ahead_of(&tracker.lead, target));
+        let others = tracker.others.iter().filter(|other| {
+            let probable = other.log_odds > TOLD_ODDS.ln() && other.mean_weight > STEADY;
             probable
                 && self.basis == Basis::Level
-                && (other.draws || !bank.lead.draws)
-                && bank.at - other.since > TOLD_AGE
+                && (other.draws || !tracker.lead.draws)
+                && tracker.at - other.since > TOLD_AGE
         });
-        let others = others.map(|other| (other.odds.exp().min(1.0), self.ahead_of(other, target)));
+        let others = others.map(|other| (other.log_odds.exp().min(1.0), self.ahead_of(other, target)));
         std::iter::once(lead).chain(others).collect()
     }
 }

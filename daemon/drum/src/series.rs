@@ -9,7 +9,7 @@ use super::tuning::{KEPT_MINUTES, REMEMBERED_RAW_MINUTES};
 
 /// A volume at a time.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Point {
+pub(super) struct MinuteVolume {
     /// Hours since 1970.
     pub t: f64,
     /// Litres, heel included.
@@ -21,7 +21,7 @@ pub(super) struct Point {
 #[derive(Debug, Clone)]
 pub(super) struct Series {
     minutes: Vec<Minute>,
-    open: BTreeMap<u32, Open>,
+    open: BTreeMap<u32, RawMinute>,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -32,7 +32,7 @@ struct Minute {
 }
 
 #[derive(Debug, Clone)]
-struct Open {
+struct RawMinute {
     touched: u32,
     /// Milliseconds into the minute and litres: the first reading of each five seconds.
     raw: Vec<(u16, f32)>,
@@ -52,7 +52,7 @@ impl Series {
         }
         let litres = single(litres);
         let known = self.position(index).ok().and_then(|i| self.minutes.get(i)).copied();
-        let open = self.open.entry(index).or_insert_with(|| Open {
+        let open = self.open.entry(index).or_insert_with(|| RawMinute {
             touched: 0,
             raw: known.iter().map(|minute| (MIDDLE_MS, minute.litres)).collect(),
         });
@@ -86,7 +86,7 @@ impl Series {
     }
 
     /// Points from `from` to `to` (hours, both included), oldest first.
-    pub fn between(&self, from: f64, to: f64) -> impl DoubleEndedIterator<Item = Point> + Clone + '_ {
+    pub fn between(&self, from: f64, to: f64) -> impl DoubleEndedIterator<Item = MinuteVolume> + Clone + '_ {
         let first = self.minutes.partition_point(|minute| minute.point().t < from);
         let end = self.minutes.partition_point(|minute| minute.point().t <= to);
         self.minutes.get(first..end.max(first)).unwrap_or_default().iter().map(|minute| minute.point())
@@ -116,13 +116,13 @@ impl Series {
 }
 
 impl Minute {
-    fn point(&self) -> Point {
+    fn point(&self) -> MinuteVolume {
         let t = f64::from(self.index) / MINUTES_PER_HOUR + f64::from(self.second) / SECONDS_PER_HOUR;
-        Point { t, v: f64::from(self.litres) }
+        MinuteVolume { t, v: f64::from(self.litres) }
     }
 }
 
-impl Open {
+impl RawMinute {
     /// Mean time, s, and median volume of what is left.
     fn middle(&self) -> Option<(f32, f32)> {
         let mut litres: Vec<f64> = self.raw.iter().map(|(_, litres)| f64::from(*litres)).collect();

@@ -57,18 +57,18 @@ impl<'a> Part<'a> {
     }
 
     fn draw(&self) -> f64 {
-        self.ahead.bank.lead.draw(&self.ahead.bank.vessel).mean
+        self.ahead.tracker.lead.draw(&self.ahead.tracker.size).mean
     }
 
     fn time(&self) -> Ahead {
-        let nearest = self.ahead.ahead(self.ahead.bank.vessel.heel);
+        let nearest = self.ahead.ahead(self.ahead.tracker.size.heel);
         nearest.first().map_or(Ahead::REACHED, |(_, ahead)| *ahead)
     }
 
     /// Without a refill that was written down and that the level hasn't shown.
     fn time_without(&self) -> Ahead {
         let without =
-            self.ahead.without.iter().map(|one| self.ahead.ahead_of(one, self.ahead.bank.vessel.heel));
+            self.ahead.without.iter().map(|one| self.ahead.ahead_of(one, self.ahead.tracker.size.heel));
         without.chain([self.time()]).min_by(|a, b| a.hours.total_cmp(&b.hours)).unwrap_or(Ahead::REACHED)
     }
 }
@@ -76,7 +76,7 @@ impl<'a> Part<'a> {
 /// The drums whose valves are open to a common suction line: those that are drawn, unless somebody wrote down that
 /// another one is; all that weren't shut, while the pump stands.
 fn open<'a>(ours: impl Iterator<Item = &'a DrumWatch>, now: Timestamp) -> Vec<&'a DrumWatch> {
-    let unshut: Vec<_> = ours.filter(|watch| watch.hands.here(hours(now)) != Some(false)).collect();
+    let unshut: Vec<_> = ours.filter(|watch| watch.log.here(hours(now)) != Some(false)).collect();
     let drawn: Vec<_> = unshut.iter().copied().filter(|watch| watch.in_use()).collect();
     if drawn.is_empty() { unshut } else { drawn }
 }
@@ -105,7 +105,7 @@ fn one_after_the_other(now: Timestamp, drums: &[Part<'_>], times: &[Ahead]) -> E
 /// or late together, and the first in each quantile is the first.
 fn first(now: Timestamp, drums: &[Part<'_>]) -> EmptyAt {
     let ends =
-        drums.iter().map(|drum| drum.ahead.down_to(now, drum.ahead.bank.vessel.heel, drum.calibration));
+        drums.iter().map(|drum| drum.ahead.down_to(now, drum.ahead.tracker.size.heel, drum.calibration));
     let sooner = |a: EmptyAt, b: EmptyAt| EmptyAt {
         p05: earlier(a.p05, b.p05),
         p25: earlier(a.p25, b.p25),
@@ -122,8 +122,8 @@ fn earlier(a: Option<Timestamp>, b: Option<Timestamp>) -> Option<Timestamp> {
 
 fn known(draws: Draws, drums: &[Part<'_>], empty_at: EmptyAt) -> Outlook {
     let held = |drum: &Part<'_>| {
-        let bank = &drum.ahead.bank;
-        bank.lead.state.volume().mean.clamp(0.0, bank.vessel.brim)
+        let tracker = &drum.ahead.tracker;
+        tracker.lead.state.volume().mean.clamp(0.0, tracker.size.brim)
     };
     let drawn: f64 = drums.iter().filter(|drum| drum.ahead.in_use).map(Part::draw).sum();
     let switched_on = || match draws {

@@ -1,22 +1,22 @@
-//! The accounts of a drum that are still probable, and the leading one.
+//! The hypotheses of a drum that are still probable, and the leading one.
 //!
-//! Whenever a reading stands off the line, and every few minutes in any case, an account parts from the leading one:
+//! Whenever a reading stands off the line, and every few minutes in any case, a hypothesis parts from the leading one:
 //! the level rose here, it fell here, the draw changed here, it stopped here. All are carried on side by side and
 //! judged by the same readings, so that "refill or foam" and "slower or foam" are decided by evidence, as soon
-//! as there is enough, and the decision can be taken back while the other account lives: multiple hypotheses as in
+//! as there is enough, and the decision can be taken back while the other hypothesis lives: multiple hypotheses as in
 //! Reid (IEEE Trans. Autom. Control 24:843, 1979, from memory).
 
-use super::hypothesis::{Account, Turn};
-use super::noise::Noise;
-use super::state::{Belief, Ripple, State, Vessel, sight};
+use super::hypothesis::{Hypothesis, Regime};
+use super::noise::MeasurementNoise;
+use super::state::{DrumSize, Gaussian, Ripple, State, observation_row};
 use super::tuning::{
-    ACCOUNT_HOURS, AGES_HOURS, BACK_PRIOR, CHANGE_PRIOR, CHANGE_SD, DEAD_FALL_SHARE, DEAD_HOURS, DROP_PRIOR,
-    FEW_ODDS, FROTH_ENDS_PRIOR, FROTH_HOURS, FROTH_PRIOR, FROTH_SPREAD, HIDDEN_SCATTERS, HIDDEN_SHARE,
-    HIGHEST_FROTH_SHARE, LEAST_WEIGHT, LOGGED_RISE_PRIOR, LONG_ODDS_HOURS, LOOSE_PRIOR, NOT_DONE_PRIOR,
-    OUT_OF_FOAM_PRIOR, PARTS_HOURS, RISE_PRIOR, START_PRIOR, STARTED_SD, STEP_SHARE, STOP_PRIOR, UNFIT,
-    WELL_FIT,
+    AGE_CLASS_HOURS, BACK_LOG_PRIOR, BRANCH_HOURS, CHANGE_LOG_PRIOR, CHANGE_SD, DEAD_FALL_SHARE, DEAD_HOURS,
+    DROP_LOG_PRIOR, FROTH_ENDS_LOG_PRIOR, FROTH_HOURS, FROTH_LOG_PRIOR, FROTH_SPREAD, HIDDEN_SCATTERS,
+    HIDDEN_SHARE, HIGHEST_FROTH_SHARE, HOPELESS_HOURS, HOPELESS_LOG_ODDS, HYPOTHESIS_HOURS, LEAST_WEIGHT,
+    LOGGED_RISE_LOG_PRIOR, LOOSE_LOG_PRIOR, NOT_DONE_LOG_PRIOR, OUT_OF_FOAM_LOG_PRIOR, RISE_LOG_PRIOR,
+    START_LOG_PRIOR, STARTED_SD, STEP_SHARE, STOP_LOG_PRIOR, UNFIT, WELL_FIT,
 };
-use super::written::{Rise, Written};
+use super::written::{Rise, WrittenRefill};
 
 /// What the drum is doing, as far as is believed.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -33,16 +33,16 @@ pub(super) enum Phase {
 
 /// All that is believed of a drum at one time.
 #[derive(Debug, Clone)]
-pub(super) struct Bank {
+pub(super) struct Tracker {
     /// Up to when, hours since 1970.
     pub at: f64,
-    pub vessel: Vessel,
-    /// The account that is believed.
-    pub lead: Account,
+    pub size: DrumSize,
+    /// The hypothesis that is believed.
+    pub lead: Hypothesis,
     /// The others.
-    pub others: Vec<Account>,
+    pub others: Vec<Hypothesis>,
     pub phase: Phase,
-    pub noise: Noise,
+    pub noise: MeasurementNoise,
     /// Since when the draw has been what it is.
     pub since: f64,
     /// Own time and litres of the newest minute.
@@ -66,29 +66,29 @@ pub(super) struct Bank {
     /// The rise that the level showed last.
     pub rise: Option<Rise>,
     /// The refill that was written down last, until the level shows it.
-    pub written: Option<Box<Written>>,
-    parted: f64,
+    pub written: Option<Box<WrittenRefill>>,
+    branched: f64,
     /// When the first minute was read, hours since 1970.
     pub began: f64,
     /// Up to when log entries have been heard, hours since 1970.
     pub heard: f64,
     /// Since when the readings have been the same to the last digit, and what was believed then.
-    same: Option<Box<(f64, Account)>>,
+    same: Option<Box<(f64, Hypothesis)>>,
     read_before: Option<f64>,
     /// Older beliefs than this one were forgotten.
     pub forgot: bool,
 }
 
-impl Bank {
+impl Tracker {
     /// At the first minute.
-    pub fn new(vessel: Vessel, at: f64, reads: f64, draw: Option<Belief>, phase: Phase) -> Self {
-        let noise = Noise::usual(vessel.span);
-        let volume = Belief { mean: reads, sd: FIRST_SCATTERS * noise.scatter() };
+    pub fn new(size: DrumSize, at: f64, reads: f64, draw: Option<Gaussian>, phase: Phase) -> Self {
+        let noise = MeasurementNoise::usual(size.span);
+        let volume = Gaussian { mean: reads, sd: FIRST_SCATTERS * noise.scatter() };
         let draws = phase == Phase::Drawn;
         Self {
             at,
-            vessel,
-            lead: Account::new(State::first(&vessel, volume, draw), at, draws),
+            size,
+            lead: Hypothesis::new(State::first(&size, volume, draw), at, draws),
             others: Vec::new(),
             phase,
             noise,
@@ -104,7 +104,7 @@ impl Bank {
             refilled: None,
             rise: None,
             written: None,
-            parted: at,
+            branched: at,
             began: at,
             heard: at,
             same: None,
@@ -113,86 +113,92 @@ impl Bank {
         }
     }
 
-    /// Carries all accounts on to `t` without a reading.
-    pub fn go_to(&mut self, t: f64) {
+    /// Carries all hypotheses on to `t` without a reading.
+    pub fn predict_to(&mut self, t: f64) {
         let hours = t - self.at;
         if hours <= 0.0 {
             return;
         }
-        let (vessel, ripple) = (self.vessel, self.noise.ripple());
-        self.each(|account| account.predict(&vessel, hours, &ripple));
+        let (size, ripple) = (self.size, self.noise.ripple());
+        self.each(|hypothesis| hypothesis.predict(&size, hours, &ripple));
         self.at = t;
     }
 
     /// Takes a minute; `likely_refill`: somebody wrote down a refill about now.
-    pub fn take(&mut self, t: f64, reads: f64, likely_refill: bool) {
+    pub fn observe(&mut self, t: f64, reads: f64, likely_refill: bool) {
         let follows = self.newest.is_some_and(|(last, _)| t - last < FOLLOWS_HOURS);
         if let Some((_, before)) = self.newest.filter(|_| follows) {
             self.noise.moved(reads - before);
         }
-        self.go_to(t);
-        let (vessel, ripple, before) = (self.vessel, self.noise.ripple(), self.lead);
-        let sight = sight(t);
-        self.lead.take(&sight, reads, &vessel, &ripple);
-        let stuck = matches!(self.phase, Phase::Still { .. }) && self.lead.newest > WELL_FIT;
+        self.predict_to(t);
+        let (size, ripple, before) = (self.size, self.noise.ripple(), self.lead);
+        let row = observation_row(t);
+        self.lead.update(&row, reads, &size, &ripple);
+        let stuck = matches!(self.phase, Phase::Still { .. }) && self.lead.newest_weight > WELL_FIT;
         // What a stuck sensor says mustn't draw the reckoning along.
-        let odds = self.lead.odds;
+        let log_odds = self.lead.log_odds;
         for other in &mut self.others {
             let believed = other.state;
-            other.take(&sight, reads, &vessel, &ripple);
-            if stuck && other.turn == Turn::Goes {
+            other.update(&row, reads, &size, &ripple);
+            if stuck && other.regime == Regime::Unchanged {
                 other.state = believed;
             }
         }
-        if let Some(account) = self.written.as_mut().and_then(|written| written.account_mut()) {
-            account.take(&sight, reads, &vessel, &ripple);
+        if let Some(hypothesis) = self.written.as_mut().and_then(|written| written.hypothesis_mut()) {
+            hypothesis.update(&row, reads, &size, &ripple);
         }
-        self.each(|account| account.odds -= odds);
+        self.each(|hypothesis| hypothesis.log_odds -= log_odds);
         if let Phase::Still { .. } = self.phase {
             // A stuck sensor may come back at any minute.
-            let reckons = |other: &&mut Account| other.turn == Turn::Goes;
-            self.others.iter_mut().filter(reckons).for_each(|other| other.odds = other.odds.max(BACK_PRIOR));
+            let reckons = |other: &&mut Hypothesis| other.regime == Regime::Unchanged;
+            self.others
+                .iter_mut()
+                .filter(reckons)
+                .for_each(|other| other.log_odds = other.log_odds.max(BACK_LOG_PRIOR));
         }
-        self.lead.teach(&mut self.noise, &sight, reads, follows);
+        self.lead.teach(&mut self.noise, &row, reads, follows);
         self.newest = Some((t, reads));
         // Foam that falls in on itself soon comes again.
-        if self.lead.froth <= 0.0 && self.lead.fits > CALM_AGAIN.0 && t - self.lead.since > CALM_AGAIN.1 {
+        if self.lead.froth_sd <= 0.0
+            && self.lead.mean_weight > CALM_AGAIN.0
+            && t - self.lead.since > CALM_AGAIN.1
+        {
             self.foamed = None;
         }
         self.note_sameness(t, reads, &before);
         self.note_fit(t);
-        self.part_steps(t, reads, &before, &ripple, likely_refill);
-        self.part_turns(t);
-        self.part_froth(t);
+        self.branch_steps(t, reads, &before, &ripple, likely_refill);
+        self.branch_regimes(t);
+        self.branch_froth(t);
         self.prune(t);
     }
 
-    /// The account at that place leads from now on; the one before stays as one of the others.
-    pub fn follow(&mut self, place: usize) -> Account {
+    /// The hypothesis at that place leads from now on; the one before stays as one of the others.
+    pub fn promote(&mut self, place: usize) -> Hypothesis {
         let next = self.others.swap_remove(place);
-        let old = std::mem::replace(&mut self.lead, Account { odds: 0.0, ..next });
+        let old = std::mem::replace(&mut self.lead, Hypothesis { log_odds: 0.0, ..next });
         for other in &mut self.others {
-            other.odds -= next.odds;
+            other.log_odds -= next.log_odds;
         }
-        if let Some(account) = self.written.as_mut().and_then(|written| written.account_mut()) {
-            account.odds -= next.odds;
+        if let Some(hypothesis) = self.written.as_mut().and_then(|written| written.hypothesis_mut()) {
+            hypothesis.log_odds -= next.log_odds;
         }
         self.unfit = None;
         self.left = None;
-        Account { odds: -next.odds, ..old }
+        Hypothesis { log_odds: -next.log_odds, ..old }
     }
 
-    /// A copy to come back to, with so many of the other accounts, the best.
-    pub fn kept(&self, others: usize) -> Self {
+    /// A copy to come back to, with so many of the other hypotheses, the best.
+    pub fn checkpoint(&self, others: usize) -> Self {
         let others = self.others.iter().take(others).copied().collect();
         Self { others, same: self.same.clone(), written: self.written.clone(), ..*self }
     }
 
-    /// The same for all accounts.
-    pub fn each(&mut self, mut change: impl FnMut(&mut Account)) {
+    /// The same for all hypotheses.
+    pub fn each(&mut self, mut change: impl FnMut(&mut Hypothesis)) {
         change(&mut self.lead);
         self.others.iter_mut().for_each(&mut change);
-        self.written.iter_mut().filter_map(|written| written.account_mut()).for_each(change);
+        self.written.iter_mut().filter_map(|written| written.hypothesis_mut()).for_each(change);
     }
 
     /// The pump or its line is another from here on.
@@ -209,19 +215,19 @@ impl Bank {
     /// What strapping table and sensor may be wrong by without the level showing it, L: a sensor that is restless within
     /// minutes isn't true over days.
     pub fn hidden(&self) -> f64 {
-        (HIDDEN_SHARE * self.vessel.span).hypot(HIDDEN_SCATTERS * self.noise.scatter())
+        (HIDDEN_SHARE * self.size.span).hypot(HIDDEN_SCATTERS * self.noise.scatter())
     }
 
     /// The readings haven't moved for so long that the sensor must be dead, or the pump and the air with it; since when,
     /// and what was believed then.
-    pub fn dead(&self) -> Option<(f64, Account)> {
+    pub fn dead(&self) -> Option<(f64, Hypothesis)> {
         let (since, then) = **self.same.as_ref()?;
         let hours = self.at - since;
-        let fall = then.draw(&self.vessel).mean * hours;
-        (hours >= DEAD_HOURS && fall >= DEAD_FALL_SHARE * self.vessel.span).then_some((since, then))
+        let fall = then.draw(&self.size).mean * hours;
+        (hours >= DEAD_HOURS && fall >= DEAD_FALL_SHARE * self.size.span).then_some((since, then))
     }
 
-    fn note_sameness(&mut self, t: f64, reads: f64, before: &Account) {
+    fn note_sameness(&mut self, t: f64, reads: f64, before: &Hypothesis) {
         let same = self.read_before.is_some_and(|last| (last - reads).abs() < SAME_LITRES);
         self.read_before = Some(reads);
         if !same {
@@ -232,109 +238,123 @@ impl Bank {
     }
 
     fn note_fit(&mut self, t: f64) {
-        if self.lead.newest < LEAST_WEIGHT {
+        if self.lead.newest_weight < LEAST_WEIGHT {
             self.left.get_or_insert(t);
-        } else if self.lead.newest > WELL_FIT && self.lead.fits > WELL_FIT {
+        } else if self.lead.newest_weight > WELL_FIT && self.lead.mean_weight > WELL_FIT {
             self.left = None;
         }
-        if self.lead.fits < UNFIT {
+        if self.lead.mean_weight < UNFIT {
             self.unfit = self.unfit.or(self.left).or(Some(t));
-        } else if self.lead.fits > WELL_FIT {
+        } else if self.lead.mean_weight > WELL_FIT {
             self.unfit = None;
         }
     }
 
     /// A reading that stands off the line may be a new level.
-    fn part_steps(&mut self, t: f64, reads: f64, before: &Account, ripple: &Ripple, likely_refill: bool) {
-        if self.lead.newest >= LEAST_WEIGHT {
+    fn branch_steps(
+        &mut self,
+        t: f64,
+        reads: f64,
+        before: &Hypothesis,
+        ripple: &Ripple,
+        likely_refill: bool,
+    ) {
+        if self.lead.newest_weight >= LEAST_WEIGHT {
             return;
         }
-        let off = reads - before.state.expected(&sight(t), ripple).0;
+        let off = reads - before.state.expected(&observation_row(t), ripple).0;
         // Out of foam the level may come back a little lower than it was believed to be.
         let share = if self.unfit.is_some() && off < 0.0 { STEP_SHARE / 4.0 } else { STEP_SHARE };
-        let least = (share * self.vessel.span).max(STEP_SCATTERS * self.scatter());
-        if off.abs() < least || self.others.iter().any(|other| is_step(other) && other.newest > LEAST_WEIGHT)
+        let least = (share * self.size.span).max(STEP_SCATTERS * self.scatter());
+        if off.abs() < least
+            || self.others.iter().any(|other| is_step(other) && other.newest_weight > LEAST_WEIGHT)
         {
             return;
         }
-        let (turn, prior) = match (off > 0.0, likely_refill) {
-            (true, true) => (Turn::Rose, LOGGED_RISE_PRIOR),
-            (true, false) => (Turn::Rose, RISE_PRIOR),
-            (false, _) if self.unfit.is_some() => (Turn::Dropped, OUT_OF_FOAM_PRIOR),
-            (false, _) => (Turn::Dropped, DROP_PRIOR),
+        let (regime, log_prior) = match (off > 0.0, likely_refill) {
+            (true, true) => (Regime::Rose, LOGGED_RISE_LOG_PRIOR),
+            (true, false) => (Regime::Rose, RISE_LOG_PRIOR),
+            (false, _) if self.unfit.is_some() => (Regime::Dropped, OUT_OF_FOAM_LOG_PRIOR),
+            (false, _) => (Regime::Dropped, DROP_LOG_PRIOR),
         };
         // Beforehand, a new level is as probable anywhere in the drum.
-        let mut account = self.lead.part(turn, t, prior - self.vessel.span.ln() - self.lead.told);
-        account
-            .state
-            .set_volume(Belief { mean: reads - account.state.daily(&sight(t)), sd: self.scatter() }, ripple);
-        account.foaming = CALM;
-        if turn == Turn::Rose && self.phase == Phase::Dry {
-            account.draws = true;
+        let mut hypothesis =
+            self.lead.branch(regime, t, log_prior - self.size.span.ln() - self.lead.log_likelihood);
+        hypothesis.state.set_volume(
+            Gaussian { mean: reads - hypothesis.state.daily(&observation_row(t)), sd: self.scatter() },
+            ripple,
+        );
+        hypothesis.foam_probability = CALM;
+        if regime == Regime::Rose && self.phase == Phase::Dry {
+            hypothesis.draws = true;
         }
-        let mut loose = account;
-        loose.odds += LOOSE_PRIOR;
-        loose.state.shift_draw(Belief { mean: 0.0, sd: CHANGE_SD });
-        self.others.push(account);
+        let mut loose = hypothesis;
+        loose.log_odds += LOOSE_LOG_PRIOR;
+        loose.state.shift_draw(Gaussian { mean: 0.0, sd: CHANGE_SD });
+        self.others.push(hypothesis);
         // Whoever refills may also turn the pump.
         self.others.push(loose);
-        if off > 0.0 && off < HIGHEST_FROTH_SHARE * self.vessel.span {
-            let mut foamed =
-                self.lead.part(Turn::Foamed, t, FROTH_PRIOR - (FROTH_SPREAD * off).ln() - self.lead.told);
-            foamed.foam(off);
+        if off > 0.0 && off < HIGHEST_FROTH_SHARE * self.size.span {
+            let mut foamed = self.lead.branch(
+                Regime::Foamed,
+                t,
+                FROTH_LOG_PRIOR - (FROTH_SPREAD * off).ln() - self.lead.log_likelihood,
+            );
+            foamed.set_froth(off);
             self.others.push(foamed);
         }
     }
 
     /// Every few minutes the draw may have changed, stopped or started.
-    fn part_turns(&mut self, t: f64) {
+    fn branch_regimes(&mut self, t: f64) {
         // What parts in foam has seen nothing but foam.
-        if t - self.parted < PARTS_HOURS || self.phase == Phase::Dry || self.unfit.is_some() {
+        if t - self.branched < BRANCH_HOURS || self.phase == Phase::Dry || self.unfit.is_some() {
             return;
         }
-        self.parted = t;
+        self.branched = t;
         let told_off = self.told_off;
         let froths = self.refilled.is_some_and(|refilled| t - refilled < FROTH_HOURS);
-        let mut part = |turn: Turn, prior: f64, draws: bool, sd: f64| {
-            let mut account = self.lead.part(turn, t, prior);
-            account.draws = draws;
-            account.state.shift_draw(Belief { mean: 0.0, sd });
-            self.others.push(account);
+        let mut branch = |regime: Regime, log_prior: f64, draws: bool, sd: f64| {
+            let mut hypothesis = self.lead.branch(regime, t, log_prior);
+            hypothesis.draws = draws;
+            hypothesis.state.shift_draw(Gaussian { mean: 0.0, sd });
+            self.others.push(hypothesis);
         };
         if self.lead.draws {
             // Dying froth looks like a faster draw.
             if !froths {
-                part(Turn::Changed, CHANGE_PRIOR, true, CHANGE_SD);
+                branch(Regime::Changed, CHANGE_LOG_PRIOR, true, CHANGE_SD);
             }
-            part(Turn::Stopped, STOP_PRIOR, false, 0.0);
+            branch(Regime::Stopped, STOP_LOG_PRIOR, false, 0.0);
         } else {
-            let prior = if told_off { START_PRIOR + NOT_DONE_PRIOR } else { START_PRIOR };
-            part(Turn::Started, prior, true, STARTED_SD);
+            let log_prior = if told_off { START_LOG_PRIOR + NOT_DONE_LOG_PRIOR } else { START_LOG_PRIOR };
+            branch(Regime::Started, log_prior, true, STARTED_SD);
         }
     }
 
     /// Foam that stands may fall in on itself at any minute.
-    fn part_froth(&mut self, t: f64) {
-        if self.lead.froth > 0.0 {
-            let mut ended = self.lead.part(Turn::Goes, t, FROTH_ENDS_PRIOR);
-            ended.foam(0.0);
+    fn branch_froth(&mut self, t: f64) {
+        if self.lead.froth_sd > 0.0 {
+            let mut ended = self.lead.branch(Regime::Unchanged, t, FROTH_ENDS_LOG_PRIOR);
+            ended.set_froth(0.0);
             self.others.push(ended);
         }
     }
 
-    /// Of accounts of about the same age that say the same, the best stays; hopeless and old ones go.
+    /// Of hypotheses of about the same age that say the same, the best stays; hopeless and old ones go.
     fn prune(&mut self, t: f64) {
         self.others.retain(|other| {
             let age = t - other.since;
-            let hopeless = other.odds < FEW_ODDS && age > LONG_ODDS_HOURS;
-            let no_level = is_level(other) && other.minutes > YOUNG_MINUTES && other.fits < NO_LEVEL;
-            let reckons = other.turn == Turn::Goes && matches!(self.phase, Phase::Still { .. });
-            reckons || !no_level && (age < ACCOUNT_HOURS && (other.turn == Turn::Goes || !hopeless))
+            let hopeless = other.log_odds < HOPELESS_LOG_ODDS && age > HOPELESS_HOURS;
+            let no_level = is_level(other) && other.readings > YOUNG_READINGS && other.mean_weight < NO_LEVEL;
+            let reckons = other.regime == Regime::Unchanged && matches!(self.phase, Phase::Still { .. });
+            reckons
+                || !no_level && (age < HYPOTHESIS_HOURS && (other.regime == Regime::Unchanged || !hopeless))
         });
-        self.others.sort_by(|a, b| b.odds.total_cmp(&a.odds));
-        let mut seen: Vec<(Turn, usize)> = Vec::with_capacity(self.others.len());
+        self.others.sort_by(|a, b| b.log_odds.total_cmp(&a.log_odds));
+        let mut seen: Vec<(Regime, usize)> = Vec::with_capacity(self.others.len());
         self.others.retain(|other| {
-            let class = (other.turn, age_class(t - other.since, is_step(other)));
+            let class = (other.regime, age_class(t - other.since, is_step(other)));
             let first = seen.iter().filter(|known| **known == class).count() < alike(other);
             if first {
                 seen.push(class);
@@ -344,19 +364,19 @@ impl Bank {
     }
 }
 
-/// Whether the account says that the level stepped.
-pub(super) fn is_step(account: &Account) -> bool {
-    matches!(account.turn, Turn::Rose | Turn::Dropped | Turn::Poured | Turn::Foamed)
+/// Whether the hypothesis says that the level stepped.
+pub(super) fn is_step(hypothesis: &Hypothesis) -> bool {
+    matches!(hypothesis.regime, Regime::Rose | Regime::Dropped | Regime::Poured | Regime::Foamed)
 }
 
-fn is_level(account: &Account) -> bool {
-    matches!(account.turn, Turn::Rose | Turn::Dropped | Turn::Foamed)
+fn is_level(hypothesis: &Hypothesis) -> bool {
+    matches!(hypothesis.regime, Regime::Rose | Regime::Dropped | Regime::Foamed)
 }
 
-fn alike(account: &Account) -> usize {
-    if !is_step(account) {
+fn alike(hypothesis: &Hypothesis) -> usize {
+    if !is_step(hypothesis) {
         1
-    } else if account.minutes <= YOUNG_MINUTES {
+    } else if hypothesis.readings <= YOUNG_READINGS {
         YOUNG_KEPT
     } else {
         STEPS_KEPT
@@ -367,7 +387,7 @@ fn age_class(age: f64, step: bool) -> usize {
     if step {
         usize::from(age > YOUNG_HOURS)
     } else {
-        AGES_HOURS.iter().filter(|limit| age > **limit).count()
+        AGE_CLASS_HOURS.iter().filter(|limit| age > **limit).count()
     }
 }
 
@@ -384,8 +404,8 @@ const CALM: f64 = 0.05;
 const SAME_LITRES: f64 = 1e-6;
 const STEPS_KEPT: usize = 4;
 /// A step this young has hardly been judged.
-const YOUNG_MINUTES: f64 = 2.0;
+const YOUNG_READINGS: f64 = 2.0;
 const YOUNG_HOURS: f64 = 2.5 / 60.0;
 const YOUNG_KEPT: usize = 4;
-/// An account whose readings count less than this on the mean says nothing of a level.
+/// A hypothesis whose readings count less than this on the mean says nothing of a level.
 const NO_LEVEL: f64 = 0.25;

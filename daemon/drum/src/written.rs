@@ -1,35 +1,36 @@
 //! A refill that was written down counts from that moment, until the level can be believed and says otherwise.
 //!
 //! Freshly poured and stirred slurry foams, for half an hour and more: while it does, the level tells neither the old volume
-//! nor the new one. So beside the accounts that the readings judge stands one more, in which it was done, and which is told:
+//! nor the new one. So beside the hypotheses that the readings judge stands one more, in which it was done, and which is told:
 //! forecast, sheet and evening check go by it. It isn't pruned and leads no other. It ends when the level shows the rise,
-//! or when the level is calm and shows none; until that is settled, the earliest end is that of any account that fits
+//! or when the level is calm and shows none; until that is settled, the earliest end is that of any hypothesis that fits
 //! the readings, so that a slip of the pen hides no run-out.
 //!
 //! | stage | told | by |
 //! |---|---|---|
 //! | awaited | with it, unless no litres were written down | the pump (dead reckoning) |
 //! | denied: the level is calm and shows no such rise | without it | the level |
-//! | reckoned: no level is heard | with it, in all accounts | the pump |
-//! | believed: the readings are of foam, and such as it makes probable | with it, by the leading account | the level |
+//! | reckoned: no level is heard | with it, in all hypotheses | the pump |
+//! | believed: the readings are of foam, and such as it makes probable | with it, by the leading hypothesis | the level |
 //! | seen: the level shows it | with it | the level |
 
 use super::facts::Facts;
 use super::hours::timestamp;
-use super::hypothesis::{Account, Turn};
-use super::log::{Figures, Hand, Hands};
-use super::state::Belief;
-use super::tracker::{Bank, Phase};
+use super::hypothesis::{Hypothesis, Regime};
+use super::log::{DrumEntry, DrumLog, Figures};
+use super::state::Gaussian;
+use super::tracker::{Phase, Tracker};
 use super::tuning::{
-    ADDED_SD, ASKED_HOURS, CONTRADICTS_SHARE, DENIED_HOURS, DENIED_MINUTES, LEAVES_HOURS, LEAVES_SHARE,
-    LOG_APART_HOURS, PART_SHARE, POURED_PRIOR, STEADY, STEP_ODDS, STEP_SHARE, UNFIT, UNKNOWN_ADDED_SHARE,
+    ADDED_SD, ASKED_HOURS, CONTRADICTS_SHARE, DENIED_HOURS, DENIED_READINGS, LEAVES_HOURS, LEAVES_SHARE,
+    LOG_APART_HOURS, PART_SHARE, POURED_LOG_PRIOR, STEADY, STEP_LOG_ODDS, STEP_SHARE, UNFIT,
+    UNKNOWN_ADDED_SHARE,
 };
 use claymark_model::units::{Kilograms, Litres};
 use claymark_model::unseen::{Sign, Unseen};
 
 /// A refill that was written down.
 #[derive(Debug, Clone)]
-pub(super) struct Written {
+pub(super) struct WrittenRefill {
     key: String,
     /// h since 1970.
     at: f64,
@@ -37,7 +38,7 @@ pub(super) struct Written {
     /// L. What was in the drum before it.
     before: f64,
     /// What it adds.
-    added: Belief,
+    added: Gaussian,
     again: bool,
     overfull: bool,
     stage: Stage,
@@ -48,7 +49,7 @@ pub(super) struct Written {
 #[expect(clippy::large_enum_variant, reason = "the whole stands in a box")]
 enum Stage {
     /// The level hasn't shown it yet. The level may have been believed against it before.
-    Awaited { account: Account, was_denied: bool },
+    Awaited { hypothesis: Hypothesis, was_denied: bool },
     /// The level is believed against it.
     Denied,
     /// It was added to what is reckoned without a level.
@@ -68,10 +69,10 @@ pub(super) struct Rise {
     added: f64,
 }
 
-impl Written {
-    /// The account in which it was done, while that is told.
-    pub fn account_mut(&mut self) -> Option<&mut Account> {
-        if let Stage::Awaited { account, .. } = &mut self.stage { Some(account) } else { None }
+impl WrittenRefill {
+    /// The hypothesis in which it was done, while that is told.
+    pub fn hypothesis_mut(&mut self) -> Option<&mut Hypothesis> {
+        if let Stage::Awaited { hypothesis, .. } = &mut self.stage { Some(hypothesis) } else { None }
     }
 
     /// Its key, and whether the level is believed against it.
@@ -79,11 +80,11 @@ impl Written {
         (&self.key, matches!(self.stage, Stage::Denied))
     }
 
-    /// The account in which it was done, where that is told: without litres it says nothing that the level doesn't
+    /// The hypothesis in which it was done, where that is told: without litres it says nothing that the level doesn't
     /// say better within minutes. And whether the level was believed against it before.
-    fn counts(&self) -> Option<(Account, bool)> {
-        let Stage::Awaited { account, was_denied } = self.stage else { return None };
-        self.figures.added.map(|_| (account, was_denied))
+    fn counts(&self) -> Option<(Hypothesis, bool)> {
+        let Stage::Awaited { hypothesis, was_denied } = self.stage else { return None };
+        self.figures.added.map(|_| (hypothesis, was_denied))
     }
 
     /// Whether a level that rose by so much shows it.
@@ -92,77 +93,80 @@ impl Written {
     }
 }
 
-impl Bank {
+impl Tracker {
     /// Somebody wrote down a refill.
-    pub(super) fn refill(&mut self, facts: &Facts, hands: &Hands, (hand, figures): (&Hand, Figures)) {
-        if hands.is_again(hand) {
+    pub(super) fn refill(&mut self, facts: &Facts, log: &DrumLog, (entry, figures): (&DrumEntry, Figures)) {
+        if log.is_again(entry) {
             self.written.iter_mut().for_each(|written| written.again = true);
             return;
         }
-        let Some(Figures { added: litres, .. }) = self.not_yet_shown(hands, hand, figures) else { return };
+        let Some(Figures { added: litres, .. }) = self.not_yet_shown(log, entry, figures) else { return };
         let silent = self.is_silent(facts);
-        if let Some(few) = litres.filter(|litres| *litres < STEP_SHARE * self.vessel.span && !silent) {
-            return self.pour(hand.at, few);
+        if let Some(few) = litres.filter(|litres| *litres < STEP_SHARE * self.size.span && !silent) {
+            return self.pour(entry.at, few);
         }
         let base = self.told();
         let before = base.state.volume().mean;
         let (added, overfull) = self.room_for(before, litres);
         let written = |stage| {
-            let (key, at) = (hand.key.clone(), hand.at);
-            Box::new(Written { key, at, figures, before, added, again: false, overfull, stage })
+            let (key, at) = (entry.key.clone(), entry.at);
+            Box::new(WrittenRefill { key, at, figures, before, added, again: false, overfull, stage })
         };
         if silent {
             self.written = Some(written(Stage::Reckoned));
             self.add_blindly(added);
             return;
         }
-        let partly = self.rise.is_some_and(|rise| (rise.at - hand.at).abs() < LOG_APART_HOURS);
+        let partly = self.rise.is_some_and(|rise| (rise.at - entry.at).abs() < LOG_APART_HOURS);
         self.written = Some(if partly && self.is_calm() {
             written(Stage::Denied)
         } else {
-            written(Stage::Awaited { account: self.poured(&base, added), was_denied: false })
+            written(Stage::Awaited { hypothesis: self.poured(&base, added), was_denied: false })
         });
         if let Some(litres) = litres {
-            self.pour(hand.at, litres);
+            self.pour(entry.at, litres);
         }
     }
 
     /// What of it the level hasn't shown already; `None`: it shows all.
-    fn not_yet_shown(&self, hands: &Hands, hand: &Hand, figures: Figures) -> Option<Figures> {
+    fn not_yet_shown(&self, log: &DrumLog, entry: &DrumEntry, figures: Figures) -> Option<Figures> {
         let shown = self.rise.filter(|rise| {
-            let found = self.refilled.is_some_and(|then| (then - hand.at).abs() < LOG_APART_HOURS);
-            found || (rise.at - hand.at).abs() < LOG_APART_HOURS
+            let found = self.refilled.is_some_and(|then| (then - entry.at).abs() < LOG_APART_HOURS);
+            found || (rise.at - entry.at).abs() < LOG_APART_HOURS
         });
         let Some(rise) = shown else { return Some(figures) };
-        let all = hands.litres_about(hand.at, LOG_APART_HOURS, hand)?;
+        let all = log.litres_about(entry.at, LOG_APART_HOURS, entry)?;
         let missing = all - rise.added;
-        let many = (CONTRADICTS_SHARE * self.vessel.span).max(PART_SHARE * all);
+        let many = (CONTRADICTS_SHARE * self.size.span).max(PART_SHARE * all);
         (missing > many).then_some(Figures { added: Some(missing), ..figures })
     }
 
     /// What so many litres add to what was in it: the drum holds no more than the full line.
-    fn room_for(&self, before: f64, litres: Option<f64>) -> (Belief, bool) {
-        let room = (self.vessel.full - before).max(0.0);
+    fn room_for(&self, before: f64, litres: Option<f64>) -> (Gaussian, bool) {
+        let room = (self.size.full - before).max(0.0);
         let Some(litres) = litres else {
             let (mean, sd) = UNKNOWN_ADDED_SHARE;
-            return (Belief { mean: room * mean, sd: room * sd }, false);
+            return (Gaussian { mean: room * mean, sd: room * sd }, false);
         };
         let excess = (litres - room).max(0.0);
         let sd = (ADDED_SD * litres).hypot(0.5 * excess.min(room));
-        (Belief { mean: litres.min(room), sd }, excess > CONTRADICTS_SHARE * self.vessel.span)
+        (Gaussian { mean: litres.min(room), sd }, excess > CONTRADICTS_SHARE * self.size.span)
     }
 
-    fn poured(&self, base: &Account, added: Belief) -> Account {
-        let mut account = base.part(Turn::Poured, self.at, POURED_PRIOR);
-        account.state.add_volume(added);
-        account.foaming = FOAMS;
-        account.draws |= self.phase == Phase::Dry;
-        account
+    fn poured(&self, base: &Hypothesis, added: Gaussian) -> Hypothesis {
+        let mut hypothesis = base.branch(Regime::Poured, self.at, POURED_LOG_PRIOR);
+        hypothesis.state.add_volume(added);
+        hypothesis.foam_probability = FOAMS;
+        hypothesis.draws |= self.phase == Phase::Dry;
+        hypothesis
     }
 
-    /// What is told: what was written down, while that counts, else the leading account.
-    fn told(&self) -> Account {
-        self.written.as_ref().and_then(|written| written.counts()).map_or(self.lead, |(account, _)| account)
+    /// What is told: what was written down, while that counts, else the leading hypothesis.
+    fn told(&self) -> Hypothesis {
+        self.written
+            .as_ref()
+            .and_then(|written| written.counts())
+            .map_or(self.lead, |(hypothesis, _)| hypothesis)
     }
 
     /// A refill was written down, and the level hasn't shown it.
@@ -172,7 +176,7 @@ impl Bank {
 
     /// The level is steady and fits what is believed without a refill that was written down.
     fn is_calm(&self) -> bool {
-        let moves = self.unfit.is_some() || self.foamed.is_some() || self.lead.froth > 0.0;
+        let moves = self.unfit.is_some() || self.foamed.is_some() || self.lead.froth_sd > 0.0;
         !moves && is_steady(&self.lead) && !matches!(self.phase, Phase::Still { .. })
     }
 
@@ -182,21 +186,21 @@ impl Bank {
         let Some(mut written) = self.written.take() else { return };
         let young = self.at - written.at < LOG_APART_HOURS;
         written.stage = match written.stage {
-            Stage::Awaited { account, .. }
+            Stage::Awaited { hypothesis, .. }
                 if calm
-                    && account.odds < -STEP_ODDS
-                    && account.minutes >= DENIED_MINUTES
+                    && hypothesis.log_odds < -STEP_LOG_ODDS
+                    && hypothesis.readings >= DENIED_READINGS
                     && self.at - written.at >= DENIED_HOURS =>
             {
                 Stage::Denied
             }
-            Stage::Awaited { account, was_denied } => {
+            Stage::Awaited { hypothesis, was_denied } => {
                 // Whatever the pump does, it does with or without the refill.
                 let draws = self.lead.draws || !matches!(self.phase, Phase::Drawn | Phase::Idle);
-                Stage::Awaited { account: Account { draws, ..account }, was_denied }
+                Stage::Awaited { hypothesis: Hypothesis { draws, ..hypothesis }, was_denied }
             }
             Stage::Denied if young && (self.leaves_upward(&written) || self.dead().is_some()) => {
-                Stage::Awaited { account: self.poured(&self.lead, written.added), was_denied: true }
+                Stage::Awaited { hypothesis: self.poured(&self.lead, written.added), was_denied: true }
             }
             Stage::Believed if calm => Stage::Seen,
             stage @ (Stage::Denied | Stage::Reckoned | Stage::Believed | Stage::Seen) => stage,
@@ -205,24 +209,24 @@ impl Bank {
     }
 
     /// The readings have left the level upward for some minutes: that may be the pouring.
-    fn leaves_upward(&self, written: &Written) -> bool {
+    fn leaves_upward(&self, written: &WrittenRefill) -> bool {
         let left = self.left.is_some_and(|left| self.at - left >= LEAVES_HOURS);
         let above = self.newest.is_some_and(|(_, reads)| {
             reads - self.lead.state.volume().mean > LEAVES_SHARE * written.added.mean
         });
-        (left || self.lead.fits < UNFIT) && above
+        (left || self.lead.mean_weight < UNFIT) && above
     }
 
     /// The level rose, and that is believed, for that reason.
-    pub(super) fn rose_by(&mut self, began: f64, added: f64, by: Turn) {
+    pub(super) fn rose_by(&mut self, began: f64, added: f64, by: Regime) {
         let before =
             self.rise.filter(|rise| began - rise.at < LOG_APART_HOURS).map_or(0.0, |rise| rise.added);
         let rise = Rise { at: began, added: before + added };
         self.rise = Some(rise);
-        let span = self.vessel.span;
+        let span = self.size.span;
         if let Some(written) = &mut self.written {
             let near = (began - written.at).abs() < LOG_APART_HOURS;
-            written.stage = if by == Turn::Poured {
+            written.stage = if by == Regime::Poured {
                 Stage::Believed
             } else if near && !written.is_shown_by(rise.added, span) {
                 Stage::Denied
@@ -233,7 +237,7 @@ impl Bank {
     }
 
     /// What was taken for the rise was foam: the level has fallen back from where `old` had it.
-    pub(super) fn rise_was_none(&mut self, old: &Account) {
+    pub(super) fn rise_was_none(&mut self, old: &Hypothesis) {
         let fell = old.state.volume().mean - self.lead.state.volume().mean;
         let Some(mut written) = self.written.take() else { return };
         let lately = self.at - written.at < 2.0 * LOG_APART_HOURS;
@@ -243,20 +247,20 @@ impl Bank {
             written.stage = if self.is_calm() {
                 Stage::Denied
             } else {
-                let account = self.poured(&self.lead, written.added);
-                Stage::Awaited { account, was_denied: true }
+                let hypothesis = self.poured(&self.lead, written.added);
+                Stage::Awaited { hypothesis, was_denied: true }
             };
         }
         self.written = Some(written);
     }
 
-    /// Somebody looked at the mark after it was written down: the account that is nearer to what was read goes on.
+    /// Somebody looked at the mark after it was written down: the hypothesis that is nearer to what was read goes on.
     pub(super) fn look_settles_written(&mut self, litres: f64) {
         let Some(written) = self.written.take() else { return };
-        if let Stage::Awaited { account, .. } = written.stage {
-            let off = |account: &Account| (account.state.volume().mean - litres).abs();
-            if off(&account) < off(&self.lead) {
-                self.lead = Account { turn: Turn::Goes, odds: 0.0, ..account };
+        if let Stage::Awaited { hypothesis, .. } = written.stage {
+            let off = |hypothesis: &Hypothesis| (hypothesis.state.volume().mean - litres).abs();
+            if off(&hypothesis) < off(&self.lead) {
+                self.lead = Hypothesis { regime: Regime::Unchanged, log_odds: 0.0, ..hypothesis };
                 self.others.clear();
                 if self.phase == Phase::Dry {
                     self.phase = Phase::Drawn;
@@ -265,17 +269,17 @@ impl Bank {
         }
     }
 
-    /// What was written down leads from here on, where it is told; the accounts without it that fit the readings.
-    pub(super) fn count_written(&mut self) -> Option<Vec<Account>> {
-        let (account, was_denied) = self.written.as_ref()?.counts()?;
-        let fits = |other: &Account| is_steady(other) && other.odds > account.odds;
-        let rose = self.others.iter().filter(|other| other.turn == Turn::Rose);
-        let mut without: Vec<Account> = rose.filter(|other| fits(other)).copied().collect();
-        let heard = account.minutes > 0.0 || self.newest.is_some_and(|(t, _)| self.at - t < HEARD_HOURS);
+    /// What was written down leads from here on, where it is told; the hypotheses without it that fit the readings.
+    pub(super) fn count_written(&mut self) -> Option<Vec<Hypothesis>> {
+        let (hypothesis, was_denied) = self.written.as_ref()?.counts()?;
+        let fits = |other: &Hypothesis| is_steady(other) && other.log_odds > hypothesis.log_odds;
+        let rose = self.others.iter().filter(|other| other.regime == Regime::Rose);
+        let mut without: Vec<Hypothesis> = rose.filter(|other| fits(other)).copied().collect();
+        let heard = hypothesis.readings > 0.0 || self.newest.is_some_and(|(t, _)| self.at - t < HEARD_HOURS);
         if was_denied || heard && is_steady(&self.lead) {
             without.push(self.lead);
         }
-        self.lead = Account { turn: Turn::Goes, odds: 0.0, ..account };
+        self.lead = Hypothesis { regime: Regime::Unchanged, log_odds: 0.0, ..hypothesis };
         self.others.clear();
         if self.phase == Phase::Dry {
             self.phase = Phase::Drawn;
@@ -286,9 +290,11 @@ impl Bank {
     /// What the level doesn't show of what was written down.
     pub(super) fn unseen(&self) -> Option<Unseen> {
         let written = self.written.as_ref().filter(|written| self.at - written.at < ASKED_HOURS)?;
-        let now = |account: &Account| Litres(account.state.volume().mean.clamp(0.0, self.vessel.brim));
+        let now = |hypothesis: &Hypothesis| Litres(hypothesis.state.volume().mean.clamp(0.0, self.size.brim));
         let (sign, after) = match &written.stage {
-            Stage::Awaited { account, .. } => (Sign::Awaited, written.figures.added.map(|_| now(account))),
+            Stage::Awaited { hypothesis, .. } => {
+                (Sign::Awaited, written.figures.added.map(|_| now(hypothesis)))
+            }
             Stage::Denied => {
                 let shows = now(&self.lead);
                 (Sign::Denied { shows }, Some(Litres(written.before + written.added.mean)))
@@ -325,8 +331,8 @@ pub(super) fn unseen(key: &str, at: f64, figures: Figures) -> Unseen {
     }
 }
 
-fn is_steady(account: &Account) -> bool {
-    account.fits > STEADY && account.newest > STEADY
+fn is_steady(hypothesis: &Hypothesis) -> bool {
+    hypothesis.mean_weight > STEADY && hypothesis.newest_weight > STEADY
 }
 
 /// h. A level that was last heard so long ago, and not since then, has nothing to say against it.
