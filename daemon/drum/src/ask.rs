@@ -1,31 +1,22 @@
-//! What others may ask of a drum beside its forecast: what if, how fast of late, how fast by rights.
+//! What others may ask of a drum beside its forecast: what lies ahead, how fast of late, how fast by rights.
+
+use std::cell::OnceCell;
 
 use jiff::{SignedDuration, Timestamp};
 
 use super::DrumWatch;
-use super::ahead::{Ahead, believed, quantiles};
 use super::hours::{hours, in_hours, timestamp};
-use super::replay::Inputs;
+use super::prospect::{Prospect, WhatIf};
 use super::scorer::Scored;
 use super::series::MinuteVolume;
 use super::state::Gaussian;
 use super::stats::{count, robust_slope, spread};
-use super::tracker::Phase;
 use super::tuning::ASKED_HOURS;
 use super::written::unseen;
 use claymark_model::forecast::{EmptyAt, Forecast};
 use claymark_model::skill::MarkForecast;
 use claymark_model::units::{Litres, LitresPerHour};
 use claymark_model::unseen::Unseen;
-
-/// Something that isn't so, to see what would be.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct WhatIf {
-    /// If it held that much now; `None`: what it holds.
-    pub volume: Option<Litres>,
-    /// If the pump's draw were multiplied by this; 1: as it is.
-    pub draw_share: f64,
-}
 
 /// Litres per hour that leave a drum.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -57,7 +48,11 @@ impl DrumWatch {
     /// Returns what is new or settled.
     pub fn score(&mut self, forecast: &Forecast) -> Vec<MarkForecast> {
         let mut scorer = std::mem::take(&mut self.scorer);
-        let passes = |volume| self.passes(forecast.at, volume);
+        // Only twice an hour is anything said of marks.
+        let ahead = OnceCell::new();
+        let passes = |volume| {
+            ahead.get_or_init(|| self.ahead(forecast.at)).as_ref().and_then(|ahead| ahead.passes(volume))
+        };
         scorer.look(&Scored { id: self.drum(), heel: self.heel(), passes }, forecast);
         let said = scorer.take();
         self.scorer = scorer;
@@ -73,36 +68,22 @@ impl DrumWatch {
         self.scorer.recall(said);
     }
 
+    /// What lies ahead, to be asked many times: each of the calls below reckons it anew. `None` when nothing can be said.
+    #[must_use]
+    pub fn ahead(&self, now: Timestamp) -> Option<Prospect> {
+        self.prospect(now).ok()
+    }
+
     /// When it would be empty if things were otherwise; `None` when no draw is known.
     #[must_use]
     pub fn empty_if(&self, now: Timestamp, what: WhatIf) -> Option<EmptyAt> {
-        let prospect = self.prospect(now).ok()?;
-        let size = prospect.tracker.size;
-        let mut state = prospect.tracker.lead.state;
-        if let Some(Litres(volume)) = what.volume {
-            let sd = state.volume().sd;
-            state.set_volume(Gaussian { mean: volume, sd }, &prospect.tracker.noise.ripple());
-        }
-        let known = state.log_draw().sd < super::UNTOLD_DRAW_SD && what.draw_share > 0.0;
-        let ahead = || Ahead::of(&state, &size, size.heel, what.draw_share, prospect.tracker.hidden());
-        known.then(|| quantiles(now, &[(1.0, ahead())], &self.calibration))
+        self.ahead(now)?.empty_if(what)
     }
 
     /// When it will have come down to `volume`, as things are; `None` when nothing can be said.
     #[must_use]
     pub fn reaches(&self, now: Timestamp, volume: Litres) -> Option<EmptyAt> {
-        Some(quantiles(now, &self.way_down(now, volume)?, &self.calibration))
-    }
-
-    /// When the level that is believed will have come down to `volume`: what can be judged by that level later.
-    fn passes(&self, now: Timestamp, volume: Litres) -> Option<EmptyAt> {
-        Some(believed(now, &self.way_down(now, volume)?, &self.calibration))
-    }
-
-    fn way_down(&self, now: Timestamp, volume: Litres) -> Option<Vec<(f64, Ahead)>> {
-        let prospect =
-            self.prospect(now).ok().filter(|ahead| ahead.in_use && ahead.tracker.phase != Phase::Dry)?;
-        Some(prospect.ahead(volume.0.max(prospect.tracker.size.heel)))
+        self.ahead(now)?.reaches(volume)
     }
 
     /// The slope of the level over the last `over`, whatever is expected; `None` with too few readings.
@@ -142,8 +123,7 @@ impl DrumWatch {
     #[must_use]
     pub fn unseen(&self, now: Timestamp) -> Option<Unseen> {
         let watch = self.up_to_date(now);
-        let inputs = Inputs { facts: &self.facts, series: &self.series, log: &self.log };
-        match watch.replay.at(inputs, hours(now)) {
+        match watch.replay.at(self.inputs(), hours(now)) {
             Some(tracker) => tracker.unseen(),
             None => {
                 let (entry, figures) = self.log.last_refill(hours(now))?;

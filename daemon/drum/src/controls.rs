@@ -8,8 +8,8 @@ use super::log::{Action, DrumEntry, DrumLog};
 use super::state::Gaussian;
 use super::tracker::{Phase, Tracker};
 use super::tuning::{
-    ADDED_SD, CAUGHT_SD, HINTED_LOG_PRIOR, NOT_DONE_LOG_PRIOR, POURED_LOG_PRIOR, RATING_SD, SERVICED_SD,
-    SETTING_SD, SURPRISE, WIPED_SHARE,
+    CAUGHT_SD, HINTED_LOG_PRIOR, NOT_DONE_LOG_PRIOR, RATING_SD, SERVICED_SD, SETTING_SD, SURPRISE,
+    WIPED_SHARE,
 };
 
 impl Tracker {
@@ -41,13 +41,6 @@ impl Tracker {
     /// No reading can be believed now.
     fn is_blind(&self, facts: &Facts) -> bool {
         self.unfit.is_some() || self.is_silent(facts)
-    }
-
-    /// There are no readings, or of a dead sensor.
-    pub(super) fn is_silent(&self, facts: &Facts) -> bool {
-        let Some(gauge) = &facts.gauge else { return true };
-        let silent = self.newest.is_none_or(|(newest, _)| self.at - newest > gauge.gap);
-        silent || matches!(self.phase, Phase::Still { .. })
     }
 
     /// Somebody read the level where no sensor can be believed. Where it lies far from what was reckoned, something
@@ -128,26 +121,6 @@ impl Tracker {
                 hypothesis.state.observe_log_draw(Gaussian { mean: rated.ln(), sd: RATING_SD });
             });
         }
-    }
-
-    pub(super) fn add_blindly(&mut self, added: Gaussian) {
-        self.each(|hypothesis| hypothesis.state.add_volume(added));
-        self.since = self.at;
-        if self.phase == Phase::Dry {
-            self.phase = Phase::Drawn;
-            self.lead.draws = true;
-        }
-    }
-
-    /// Whether the level rose will be seen; in foam it can't, and then the log is believed.
-    pub(super) fn pour(&mut self, at: f64, litres: f64) {
-        let mut hypothesis = self.lead.branch(Regime::Poured, at, POURED_LOG_PRIOR);
-        hypothesis.state.add_volume(Gaussian { mean: litres, sd: ADDED_SD * litres });
-        hypothesis.foam_probability = 0.5;
-        if self.phase == Phase::Dry {
-            hypothesis.draws = true;
-        }
-        self.others.push(hypothesis);
     }
 
     /// The level decides whether it is so.

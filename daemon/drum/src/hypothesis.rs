@@ -12,7 +12,7 @@ use super::noise::MeasurementNoise;
 use super::state::{DrumSize, Gaussian, Ripple, State, StateRow};
 use super::tuning::{
     FOAM_ABOVE_SHARE, FOAM_BEGINS_PER_HOUR, FOAM_ENDS_PER_HOUR, FOAM_HEIGHT_SHARE, FOAMED_SHARE,
-    FROTH_UNSTEADY_SHARE, LEAST_WEIGHT, NONSENSE_SHARE,
+    FROTH_UNSTEADY_SHARE, LEAST_WEIGHT, NONSENSE_SHARE, STEADY,
 };
 
 /// What a hypothesis assumes.
@@ -72,7 +72,7 @@ impl Hypothesis {
             draws,
             froth_sd: 0.0,
             log_odds: 0.0,
-            foam_probability: 0.05,
+            foam_probability: CALM,
             mean_weight: 1.0,
             newest_weight: 1.0,
             log_likelihood: 0.0,
@@ -138,6 +138,11 @@ impl Hypothesis {
         self.state.set_froth(Gaussian { mean: litres, sd: self.froth_sd });
     }
 
+    /// Its readings fit, of late and now.
+    pub fn is_steady(&self) -> bool {
+        self.mean_weight > STEADY && self.newest_weight > STEADY
+    }
+
     /// What is drawn now, L/h.
     pub fn draw(&self, size: &DrumSize) -> Gaussian {
         self.state.draw_at(size, self.state.volume().mean)
@@ -158,6 +163,8 @@ fn foam_density(innovation: f64, size: &DrumSize) -> f64 {
     FOAM_ABOVE_SHARE * above + (1.0 - FOAM_ABOVE_SHARE) / (2.0 * size.brim)
 }
 
+/// Probability of foam where nothing speaks for it.
+pub(super) const CALM: f64 = 0.05;
 /// Readings after a logged refill that only judge it.
 const POURED_READINGS: f64 = 4.0;
 /// Foam that stands so many deviations below the level isn't foam.

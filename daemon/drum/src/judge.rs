@@ -37,7 +37,7 @@ impl Tracker {
         let age = self.at - other.since;
         let rise = other.state.volume().mean - self.lead.state.volume().mean;
         let share = rise / self.size.span;
-        let steady = other.mean_weight > STEADY && other.newest_weight > STEADY;
+        let steady = other.is_steady();
         match other.regime {
             Regime::Unchanged if self.lead.froth_sd > 0.0 => {
                 other.log_odds > FROTH_ENDS_LOG_ODDS && steady && age >= FROTH_SEEN_HOURS

@@ -44,7 +44,9 @@
 
 mod ahead;
 mod ask;
+mod branch;
 mod calibration;
+mod confirm;
 mod controls;
 mod facts;
 mod hours;
@@ -52,6 +54,8 @@ mod hypothesis;
 mod judge;
 mod log;
 mod noise;
+mod observe;
+mod prospect;
 mod replay;
 mod scorer;
 mod series;
@@ -62,33 +66,30 @@ mod tracker;
 mod tuning;
 mod written;
 
-pub use ask::{Slope, VolumeNow, WhatIf};
+pub use ask::{Slope, VolumeNow};
+pub use prospect::{Prospect, WhatIf};
 pub use supply::supply_forecast;
 
 use jiff::Timestamp;
 
 use crate::scorer::Scorer;
-use ahead::{Ahead, quantiles};
 use calibration::Calibration;
 use claymark_model::fieldlog::LogEntry;
-use claymark_model::forecast::{Basis, EmptyAt, Forecast, Outlook, Subject};
-use claymark_model::happening::DrawShare;
-use claymark_model::happening::{Happening, What};
+use claymark_model::forecast::{Basis, Forecast, Outlook, Subject};
+use claymark_model::happening::{DrawShare, Happening, What};
 use claymark_model::id::Id;
 use claymark_model::reading::Assessed;
 use claymark_model::site::Site;
-use claymark_model::units::{Litres, LitresPerHour};
 use facts::Facts;
 use hours::{hours, timestamp};
-use hypothesis::Hypothesis;
+use hypothesis::Regime;
 use log::DrumLog;
 use replay::{Inputs, Replay};
 use series::Series;
 use state::Gaussian;
 use tracker::{Phase, Tracker};
 use tuning::{
-    FIRST_WORD_HOURS, FOAM_HOURS, KNOWN_DRAW_SD, LENT_SD, RECKONED_AT_MOST, STEADY, STUCK_HOURS, TOLD_AGE,
-    TOLD_ODDS, UNTOLD_DRAW_SD,
+    FIRST_WORD_HOURS, FOAM_HOURS, KNOWN_DRAW_SD, LENT_SD, RECKONED_AT_MOST, STUCK_HOURS, UNTOLD_DRAW_SD,
 };
 
 /// One drum under watch.
@@ -127,16 +128,6 @@ pub struct Doubt {
     pub since: Timestamp,
     /// In a few plain words.
     pub why: String,
-}
-
-/// What lies ahead of one drum: the hypotheses that count, with their weights.
-#[derive(Debug, Clone)]
-struct Prospect {
-    basis: Basis,
-    tracker: Tracker,
-    in_use: bool,
-    /// Other hypotheses that fit the readings, in which a refill that was written down wasn't done.
-    without: Vec<Hypothesis>,
 }
 
 impl DrumWatch {
@@ -253,7 +244,7 @@ impl DrumWatch {
         let prospect = self.prospect(now);
         let in_use = prospect.as_ref().map_or_else(|_| self.in_use(), |prospect| prospect.in_use);
         let outlook = match prospect {
-            Ok(prospect) => prospect.outlook(now, &self.calibration),
+            Ok(prospect) => prospect.outlook(),
             Err(why) => Outlook::Unknown { why },
         };
         Forecast { at: now, of: Subject::Drum(self.facts.drum.clone()), in_use, outlook }
@@ -281,21 +272,23 @@ impl DrumWatch {
         self.dirty = Some(self.dirty.map_or(at, |dirty| dirty.min(at)));
     }
 
+    fn inputs(&self) -> Inputs<'_> {
+        Inputs { facts: &self.facts, series: &self.series, log: &self.log }
+    }
+
     /// The same watch, after a look at all that has arrived.
     fn up_to_date(&self, now: Timestamp) -> std::borrow::Cow<'_, Self> {
         if self.dirty.is_none() && self.analysed == Some(minute_of(now)) {
             return std::borrow::Cow::Borrowed(self);
         }
         let mut watch = self.clone();
-        let inputs = Inputs { facts: &self.facts, series: &self.series, log: &self.log };
-        watch.replay.catch_up(inputs, hours::start_of_minute(now), watch.dirty.take());
+        watch.replay.catch_up(self.inputs(), hours::start_of_minute(now), watch.dirty.take());
         watch.analysed = Some(minute_of(now));
         std::borrow::Cow::Owned(watch)
     }
 
     fn prospect(&self, now: Timestamp) -> Result<Prospect, String> {
         let watch = self.up_to_date(now);
-        let inputs = Inputs { facts: &self.facts, series: &self.series, log: &self.log };
         let doubt = watch.doubt_of(watch.replay.tracker.as_ref(), now);
         let blind = doubt.is_some() || self.facts.gauge.is_none();
         let because = match (&doubt, &self.facts.gauge) {
@@ -303,12 +296,11 @@ impl DrumWatch {
             (None, Some(_)) => "its level sensor has never been heard",
             (None, None) => "the drum has no level sensor",
         };
-        let Some(mut tracker) = watch.replay.at(inputs, hours(now)) else {
+        let Some(mut tracker) = watch.replay.at(self.inputs(), hours(now)) else {
             return Err(format!("{because}, and no earlier level is known"));
         };
         if let Phase::Still { .. } = tracker.phase
-            && let Some(place) =
-                tracker.others.iter().position(|other| other.regime == hypothesis::Regime::Unchanged)
+            && let Some(place) = tracker.others.iter().position(|other| other.regime == Regime::Unchanged)
         {
             tracker.promote(place);
             tracker.others.clear();
@@ -337,7 +329,14 @@ impl DrumWatch {
         let written = tracker.count_written();
         let basis = if blind || written.is_some() { Basis::Pump } else { Basis::Level };
         let in_use = tracker.phase != Phase::Idle;
-        Ok(Prospect { basis, tracker, in_use, without: written.unwrap_or_default() })
+        Ok(Prospect {
+            at: now,
+            basis,
+            tracker,
+            in_use,
+            without: written.unwrap_or_default(),
+            calibration: self.calibration.clone(),
+        })
     }
 
     /// A few minutes tell no draw where nothing else does.
@@ -393,48 +392,6 @@ pub fn share_draws(watches: &mut [&mut DrumWatch]) {
         let (pump, drum) = (&watch.facts.pump, &watch.facts.drum);
         let other = known.iter().find(|(of, from, _)| of == pump && from != drum);
         watch.lent = other.map(|(_, _, draw)| *draw).or(watch.lent);
-    }
-}
-
-impl Prospect {
-    fn outlook(&self, now: Timestamp, calibration: &Calibration) -> Outlook {
-        let (tracker, size) = (&self.tracker, &self.tracker.size);
-        Outlook::Known {
-            basis: self.basis,
-            volume: Litres(tracker.lead.state.volume().mean.clamp(0.0, size.brim)),
-            draw: LitresPerHour(if tracker.phase == Phase::Dry { 0.0 } else { tracker.lead.draw(size).mean }),
-            empty_at: self.down_to(now, size.heel, calibration),
-        }
-    }
-
-    fn down_to(&self, now: Timestamp, target: f64, calibration: &Calibration) -> EmptyAt {
-        let told = quantiles(now, &self.ahead(target), calibration);
-        let without =
-            |hypothesis| quantiles(now, &[(1.0, self.ahead_of(hypothesis, target))], calibration).p05;
-        let earliest = told.p05.into_iter().chain(self.without.iter().filter_map(without)).min();
-        EmptyAt { p05: earliest, ..told }
-    }
-
-    fn ahead_of(&self, hypothesis: &Hypothesis, target: f64) -> Ahead {
-        Ahead::of(&hypothesis.state, &self.tracker.size, target, 1.0, self.tracker.hidden())
-    }
-
-    /// The hypotheses that count, with their weights.
-    fn ahead(&self, target: f64) -> Vec<(f64, Ahead)> {
-        let tracker = &self.tracker;
-        if tracker.phase == Phase::Dry {
-            return vec![(1.0, Ahead::REACHED)];
-        }
-        let lead = (1.0, self.ahead_of(&tracker.lead, target));
-        let others = tracker.others.iter().filter(|other| {
-            let probable = other.log_odds > TOLD_ODDS.ln() && other.mean_weight > STEADY;
-            probable
-                && self.basis == Basis::Level
-                && (other.draws || !tracker.lead.draws)
-                && tracker.at - other.since > TOLD_AGE
-        });
-        let others = others.map(|other| (other.log_odds.exp().min(1.0), self.ahead_of(other, target)));
-        std::iter::once(lead).chain(others).collect()
     }
 }
 

@@ -91,6 +91,8 @@ pub(super) const FROTH_STANDS_HOURS: f64 = 0.7;
 pub(super) const HIGHEST_FROTH_SHARE: f64 = 0.15;
 /// h. It must have stood so long to be believed.
 pub(super) const FROTH_SEEN_HOURS: f64 = 7.0 / 60.0;
+/// Probability that a level foams into which somebody has just poured.
+pub(super) const FOAMS_WHEN_POURED: f64 = 0.5;
 /// A reading that counts less isn't used at all.
 pub(super) const LEAST_WEIGHT: f64 = 0.05;
 /// Below this mean weight of its readings a hypothesis doesn't fit.
