@@ -122,8 +122,7 @@ impl DrumWatch {
     /// A refill that was written down in the last hours and that no level shows.
     #[must_use]
     pub fn unseen(&self, now: Timestamp) -> Option<Unseen> {
-        let watch = self.up_to_date(now);
-        match watch.replay.at(self.inputs(), hours(now)) {
+        match self.up_to_date(now).at(self.inputs(), hours(now)) {
             Some(tracker) => tracker.unseen(),
             None => {
                 let (entry, figures) = self.log.last_refill(hours(now))?;

@@ -6,6 +6,7 @@
 //! as there is enough, and the decision can be taken back while the other hypothesis lives: multiple hypotheses as in
 //! Reid (IEEE Trans. Autom. Control 24:843, 1979, from memory).
 
+use super::hours::minutes;
 use super::hypothesis::{CALM, Hypothesis, Regime};
 use super::state::{Gaussian, Ripple, observation_row};
 use super::tracker::{Phase, Tracker};
@@ -163,7 +164,7 @@ const STEP_SCATTERS: f64 = 4.0;
 const STEPS_KEPT: usize = 4;
 /// A step this young has hardly been judged.
 const YOUNG_READINGS: f64 = 2.0;
-const YOUNG_HOURS: f64 = 2.5 / 60.0;
+const YOUNG_HOURS: f64 = minutes(2.5);
 const YOUNG_KEPT: usize = 4;
 /// A hypothesis whose readings count less than this on the mean says nothing of a level.
 const NO_LEVEL: f64 = 0.25;

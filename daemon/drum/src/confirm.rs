@@ -15,6 +15,7 @@
 //! | seen: the level shows it | with it | the level |
 
 use super::facts::Facts;
+use super::hours::minutes;
 use super::hypothesis::{Hypothesis, Regime};
 use super::log::{DrumEntry, DrumLog, Figures};
 use super::state::Gaussian;
@@ -252,6 +253,6 @@ impl Tracker {
 }
 
 /// h. A level that was last heard so long ago, and not since then, has nothing to say against it.
-const HEARD_HOURS: f64 = 3.0 / 60.0;
+const HEARD_HOURS: f64 = minutes(3.0);
 /// Share of what was written down by which a level falls back that hadn't risen.
 const MOST_OF_IT: f64 = 0.5;

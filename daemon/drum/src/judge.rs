@@ -4,6 +4,7 @@
 //! one that somebody wrote down least.
 
 use super::facts::Facts;
+use super::hours::{MINUTES_PER_HOUR, minutes};
 use super::hypothesis::{Hypothesis, Regime};
 use super::log::DrumLog;
 use super::state::Gaussian;
@@ -326,11 +327,10 @@ fn dwell(share: f64) -> Option<f64> {
     RISES.iter().find(|(least, _)| share >= *least).map(|(_, hours)| *hours)
 }
 
-const MINUTES_PER_HOUR: f64 = 60.0;
 /// h. Readings that didn't fit for so long before a rise are of foam.
-const IN_FOAM_HOURS: f64 = 25.0 / 60.0;
+const IN_FOAM_HOURS: f64 = minutes(25.0);
 /// h. Pouring takes no longer.
-const POURING_HOURS: f64 = 4.0 / 60.0;
+const POURING_HOURS: f64 = minutes(4.0);
 /// Scatters. By so much a level must have fallen of which somebody said that nothing draws from it.
 const SEEN_FALL: f64 = 3.0;
 /// Scatters. Foam that stands no higher is the restlessness of the level.

@@ -70,6 +70,8 @@ pub use ask::{Slope, VolumeNow};
 pub use prospect::{Prospect, WhatIf};
 pub use supply::supply_forecast;
 
+use std::borrow::Cow;
+
 use jiff::Timestamp;
 
 use crate::scorer::Scorer;
@@ -81,7 +83,7 @@ use claymark_model::id::Id;
 use claymark_model::reading::Assessed;
 use claymark_model::site::Site;
 use facts::Facts;
-use hours::{hours, timestamp};
+use hours::{hours, start_of_minute, timestamp};
 use hypothesis::Regime;
 use log::DrumLog;
 use replay::{Inputs, Replay};
@@ -117,8 +119,8 @@ pub struct DrumWatch {
     scorer: Scorer,
     doubted: bool,
     happenings: Vec<Happening>,
-    /// The minute of the last analysis.
-    analysed: Option<i64>,
+    /// When the minute of the last analysis began, hours since 1970.
+    analysed: Option<f64>,
 }
 
 /// The level can't be believed.
@@ -171,7 +173,7 @@ impl DrumWatch {
             Some(volume) => Ok(volume),
             None => Err("the level sensor reads outside the strapping table"),
         };
-        if self.analysed.is_none_or(|minute| minute < minute_of(now)) {
+        if self.analysed.is_none_or(|minute| minute < start_of_minute(now)) {
             self.advance(now);
         }
         let changed = match volume {
@@ -186,10 +188,8 @@ impl DrumWatch {
                 self.series.remove(at)
             }
         };
-        if changed
-            && self.replay.tracker.as_ref().is_some_and(|tracker| hours::start_of_minute(at) <= tracker.at)
-        {
-            self.changed_at(hours::start_of_minute(at));
+        if changed && self.replay.tracker.as_ref().is_some_and(|tracker| start_of_minute(at) <= tracker.at) {
+            self.changed_at(start_of_minute(at));
         }
     }
 
@@ -214,14 +214,14 @@ impl DrumWatch {
     /// Looks at what has arrived. Does nothing when nothing has, within a minute.
     pub fn advance(&mut self, now: Timestamp) {
         self.born = self.born.or(Some(hours(now)));
-        if self.analysed == Some(minute_of(now)) && self.dirty.is_none() {
+        if self.analysed == Some(start_of_minute(now)) && self.dirty.is_none() {
             return;
         }
         self.series.prune(now);
         self.log.prune(now);
         let inputs = Inputs { facts: &self.facts, series: &self.series, log: &self.log };
-        let found = self.replay.catch_up(inputs, hours::start_of_minute(now), self.dirty.take());
-        self.analysed = Some(minute_of(now));
+        let found = self.replay.catch_up(inputs, start_of_minute(now), self.dirty.take());
+        self.analysed = Some(start_of_minute(now));
         for (at, what) in found {
             self.happened(timestamp(at), what);
         }
@@ -253,7 +253,7 @@ impl DrumWatch {
     /// Why the level can't be believed at `now`, if so.
     #[must_use]
     pub fn doubt(&self, now: Timestamp) -> Option<Doubt> {
-        self.doubt_of(self.up_to_date(now).replay.tracker.as_ref(), now)
+        self.doubt_of(self.up_to_date(now).tracker.as_ref(), now)
     }
 
     /// Since when the draw is what it is: the last refill or change.
@@ -276,27 +276,26 @@ impl DrumWatch {
         Inputs { facts: &self.facts, series: &self.series, log: &self.log }
     }
 
-    /// The same watch, after a look at all that has arrived.
-    fn up_to_date(&self, now: Timestamp) -> std::borrow::Cow<'_, Self> {
-        if self.dirty.is_none() && self.analysed == Some(minute_of(now)) {
-            return std::borrow::Cow::Borrowed(self);
+    /// What is believed after a look at all that has arrived.
+    fn up_to_date(&self, now: Timestamp) -> Cow<'_, Replay> {
+        if self.dirty.is_none() && self.analysed == Some(start_of_minute(now)) {
+            return Cow::Borrowed(&self.replay);
         }
-        let mut watch = self.clone();
-        watch.replay.catch_up(self.inputs(), hours::start_of_minute(now), watch.dirty.take());
-        watch.analysed = Some(minute_of(now));
-        std::borrow::Cow::Owned(watch)
+        let mut replay = self.replay.clone();
+        replay.catch_up(self.inputs(), start_of_minute(now), self.dirty);
+        Cow::Owned(replay)
     }
 
     fn prospect(&self, now: Timestamp) -> Result<Prospect, String> {
-        let watch = self.up_to_date(now);
-        let doubt = watch.doubt_of(watch.replay.tracker.as_ref(), now);
+        let replay = self.up_to_date(now);
+        let doubt = self.doubt_of(replay.tracker.as_ref(), now);
         let blind = doubt.is_some() || self.facts.gauge.is_none();
         let because = match (&doubt, &self.facts.gauge) {
             (Some(doubt), _) => &doubt.why,
             (None, Some(_)) => "its level sensor has never been heard",
             (None, None) => "the drum has no level sensor",
         };
-        let Some(mut tracker) = watch.replay.at(self.inputs(), hours(now)) else {
+        let Some(mut tracker) = replay.at(self.inputs(), hours(now)) else {
             return Err(format!("{because}, and no earlier level is known"));
         };
         if let Phase::Still { .. } = tracker.phase
@@ -393,8 +392,4 @@ pub fn share_draws(watches: &mut [&mut DrumWatch]) {
         let other = known.iter().find(|(of, from, _)| of == pump && from != drum);
         watch.lent = other.map(|(_, _, draw)| *draw).or(watch.lent);
     }
-}
-
-fn minute_of(at: Timestamp) -> i64 {
-    at.as_second().div_euclid(60)
 }

@@ -3,7 +3,7 @@
 use jiff::Timestamp;
 
 use super::facts::Facts;
-use super::hours::hours;
+use super::hours::{SECONDS_PER_HOUR, hours, minutes};
 use super::state::Gaussian;
 use super::tuning::{DIP_SD, KEPT_LOG_HOURS};
 use claymark_model::fieldlog::{Deed, LogEntry, Place};
@@ -250,5 +250,4 @@ const AGAIN_HOURS: f64 = 0.25;
 /// L or kg. Figures no further apart are the same.
 const SAME_FIGURE: f64 = 1e-6;
 /// h. Hints so close together are one.
-const SAME_HINT_HOURS: f64 = 5.0 / 60.0;
-const SECONDS_PER_HOUR: f64 = 3600.0;
+const SAME_HINT_HOURS: f64 = minutes(5.0);

@@ -1,5 +1,6 @@
 //! A minute's reading: all hypotheses take it, then others part from the leading one.
 
+use super::hours::minutes;
 use super::hypothesis::{Hypothesis, Regime};
 use super::state::observation_row;
 use super::tracker::{Phase, Tracker};
@@ -80,8 +81,8 @@ impl Tracker {
 }
 
 /// Minutes no further apart than this follow each other.
-const FOLLOWS_HOURS: f64 = 1.6 / 60.0;
+const FOLLOWS_HOURS: f64 = minutes(1.6);
 /// Mean weight of the readings, and h, from which it is calm again.
-const CALM_AGAIN: (f64, f64) = (0.9, 10.0 / 60.0);
+const CALM_AGAIN: (f64, f64) = (0.9, minutes(10.0));
 /// L. Readings no further apart are the same.
 const SAME_LITRES: f64 = 1e-6;

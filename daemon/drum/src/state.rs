@@ -1,4 +1,4 @@
-//! What is believed of one drum at one minute: an extended Kalman filter over eleven numbers.
+//! The state of one drum at one minute: an extended Kalman filter over a state vector of eleven numbers.
 //!
 //! | number | meaning | unit |
 //! |---|---|---|
@@ -26,13 +26,16 @@
 use nalgebra::{SMatrix, SVector};
 
 use super::facts::Facts;
+use super::hours::MINUTES_PER_HOUR;
 use super::tuning::{
     CURVE_PRIOR, CURVE_PROCESS_NOISE, CURVE_SD, DAILY_PROCESS_NOISE, DAILY_SHARE, DRAW_PROCESS_NOISE,
     DRIFT_PROCESS_NOISE, DRIFT_SD, FIRST_DRAW_HOURS, FIRST_DRAW_SD, FROTH_STANDS_HOURS, LONGEST_STEP,
     VOLUME_PROCESS_NOISE,
 };
 
-/// All numbers, in the order of the table above.
+/// The state vector, in the order of the table above.
+type StateVector = SVector<f64, COUNT>;
+/// Factors of a sum over the state vector: an observation row, or a gradient.
 pub(super) type StateRow = SVector<f64, COUNT>;
 type Covariance = SMatrix<f64, COUNT, COUNT>;
 
@@ -49,7 +52,7 @@ const S1: usize = 8;
 const C2: usize = 9;
 const S2: usize = 10;
 
-/// Which of the numbers a reading at `t` (h since 1970) is the sum of, with their factors.
+/// The observation row of a reading at `t` (h since 1970): which of the state it is the sum of, with their factors.
 pub(super) fn observation_row(t: f64) -> StateRow {
     let (s1, c1) = (t * std::f64::consts::TAU / 24.0).sin_cos();
     let mut row = StateRow::zeros();
@@ -58,7 +61,7 @@ pub(super) fn observation_row(t: f64) -> StateRow {
     row
 }
 
-/// A number with its standard deviation.
+/// A number that is known so well: its mean and standard deviation.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Gaussian {
     pub mean: f64,
@@ -97,10 +100,10 @@ pub(super) struct Ripple {
     pub per_minute: f64,
 }
 
-/// Means and covariance.
+/// Mean of the state vector, and its covariance.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct State {
-    mean: StateRow,
+    mean: StateVector,
     cov: Covariance,
 }
 
@@ -109,9 +112,9 @@ impl State {
     pub fn first(size: &DrumSize, volume: Gaussian, draw: Option<Gaussian>) -> Self {
         let usual = Gaussian { mean: (size.span / FIRST_DRAW_HOURS).ln(), sd: FIRST_DRAW_SD };
         let draw = draw.unwrap_or(usual);
-        let mut mean = StateRow::zeros();
+        let mut mean = StateVector::zeros();
         (mean[V], mean[A], mean[B1], mean[B2]) = (volume.mean, draw.mean, CURVE_PRIOR.0, CURVE_PRIOR.1);
-        let mut sd = StateRow::zeros();
+        let mut sd = StateVector::zeros();
         (sd[V], sd[A], sd[B1], sd[B2], sd[R]) = (volume.sd, draw.sd, CURVE_SD.0, CURVE_SD.1, volume.sd);
         sd[D] = DRIFT_SD;
         let (day, half) = (DAILY_SHARE.0 * size.span, DAILY_SHARE.1 * size.span);
@@ -140,12 +143,12 @@ impl State {
         StateRow::ith(V, 1.0)
     }
 
-    /// row · numbers.
+    /// row · mean of the state vector.
     pub fn along(&self, row: &StateRow) -> f64 {
         row.dot(&self.mean)
     }
 
-    /// Variance of row · numbers.
+    /// Variance of row · state vector.
     pub fn variance_along(&self, row: &StateRow) -> f64 {
         (self.cov * row).dot(row).max(0.0)
     }
@@ -167,7 +170,7 @@ impl State {
         let q = if draws && over > 0.0 { log_draw_row(u).dot(&self.mean).exp() } else { 0.0 };
         let drawn = (q * hours).min(over.max(0.0));
         let steepness = (self.mean[B1] + 2.0 * self.mean[B2] * u) / size.span;
-        let kept = ripple.per_minute.powf(hours * 60.0);
+        let kept = ripple.per_minute.powf(hours * MINUTES_PER_HOUR);
         let stays = (-hours / FROTH_STANDS_HOURS).exp();
         self.mean[V] = volume - drawn * (1.0 - drawn * steepness / 2.0);
         self.mean[A] -= hours * self.mean[D];
@@ -179,6 +182,7 @@ impl State {
         self.mix(A, 1.0, &[(D, -hours)]);
         self.mix(R, kept, &[]);
         self.mix(F, stays, &[]);
+        // Process noise.
         self.cov[(V, V)] += VOLUME_PROCESS_NOISE.powi(2) * size.span.powi(2) * hours;
         self.cov[(A, A)] += DRAW_PROCESS_NOISE.powi(2) * hours;
         self.cov[(B1, B1)] += CURVE_PROCESS_NOISE.powi(2) * hours;
@@ -192,7 +196,7 @@ impl State {
         }
     }
 
-    /// That number becomes `share` of itself and so much of others: its row and column of the covariance.
+    /// That number of the state becomes `share` of itself and so much of others: its row and column of the covariance.
     fn mix(&mut self, place: usize, share: f64, others: &[(usize, f64)]) {
         let mut column = self.cov.column(place) * share;
         for (other, factor) in others {
@@ -215,7 +219,7 @@ impl State {
         [C1, S1, C2, S2].into_iter().map(|place| row[place] * self.mean[place]).sum()
     }
 
-    /// What a minute is expected to read, and the variance of what it will miss that by.
+    /// What a minute is expected to read, and the variance of the innovation.
     pub fn expected(&self, row: &StateRow, ripple: &Ripple) -> (f64, f64) {
         (row.dot(&self.mean), self.variance_along(row) + ripple.fresh.powi(2))
     }
@@ -236,10 +240,12 @@ impl State {
         self.update_with(&StateRow::ith(A, 1.0), draw.mean, draw.sd.powi(2));
     }
 
+    /// The Kalman update by one observation with that variance of its noise.
     fn update_with(&mut self, row: &StateRow, value: f64, noise: f64) {
         let crossed = self.cov * row;
         let variance = crossed.dot(row) + noise;
-        self.mean += crossed * ((value - row.dot(&self.mean)) / variance);
+        let innovation = value - row.dot(&self.mean);
+        self.mean += crossed * (innovation / variance);
         self.cov.ger(-1.0 / variance, &crossed, &crossed, 1.0);
     }
 
@@ -292,7 +298,7 @@ impl State {
     }
 }
 
-/// Of which numbers ln q is the sum at that depth.
+/// Of which of the state ln q is the sum at that depth.
 pub(super) fn log_draw_row(u: f64) -> StateRow {
     let mut row = StateRow::zeros();
     (row[A], row[B1], row[B2]) = (1.0, -u, -u * u);

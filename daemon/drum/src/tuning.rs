@@ -4,6 +4,8 @@
 //! *tuning seasons*, the value was set on the simulated seasons of `tests/src/season` with seeds 1 to 40, and judged
 //! on seeds from 1001 on; the rest are engineering judgement (common practice, no source).
 
+use super::hours::minutes;
+
 // What is kept.
 
 /// min. Minute medians kept: as long as can be gone back.
@@ -90,7 +92,7 @@ pub(super) const FROTH_STANDS_HOURS: f64 = 0.7;
 /// Share. It never stands higher.
 pub(super) const HIGHEST_FROTH_SHARE: f64 = 0.15;
 /// h. It must have stood so long to be believed.
-pub(super) const FROTH_SEEN_HOURS: f64 = 7.0 / 60.0;
+pub(super) const FROTH_SEEN_HOURS: f64 = minutes(7.0);
 /// Probability that a level foams into which somebody has just poured.
 pub(super) const FOAMS_WHEN_POURED: f64 = 0.5;
 /// A reading that counts less isn't used at all.
@@ -131,7 +133,7 @@ pub(super) const CHANGE_SD: f64 = 0.25;
 /// Ln. A draw that began again.
 pub(super) const STARTED_SD: f64 = 0.15;
 /// h. So often hypotheses of another draw part.
-pub(super) const BRANCH_HOURS: f64 = 4.9 / 60.0;
+pub(super) const BRANCH_HOURS: f64 = minutes(4.9);
 /// h. Of hypotheses between these ages the best is kept.
 pub(super) const AGE_CLASS_HOURS: [f64; 6] = [0.12, 0.25, 0.5, 0.8, 1.3, 2.2];
 /// h. Older hypotheses are given up.
@@ -152,17 +154,17 @@ pub(super) const POURED_LOG_ODDS: f64 = 2.0;
 /// Weight of its readings from which a hypothesis is steady.
 pub(super) const STEADY: f64 = 0.6;
 /// Share of rise and h for which it must stand: foam reads several percent high for minutes, a bucket stays.
-pub(super) const RISES: [(f64, f64); 3] = [(0.25, 4.0 / 60.0), (0.10, 9.0 / 60.0), (0.0, 25.0 / 60.0)];
+pub(super) const RISES: [(f64, f64); 3] = [(0.25, minutes(4.0)), (0.10, minutes(9.0)), (0.0, minutes(25.0))];
 /// h. A rise that somebody has logged needs to stand no longer than this.
-pub(super) const LOGGED_RISE_HOURS: f64 = 4.0 / 60.0;
+pub(super) const LOGGED_RISE_HOURS: f64 = minutes(4.0);
 /// h. A rise out of foam must stand so long: foam has plateaus, too.
-pub(super) const FOAMED_RISE_HOURS: f64 = 25.0 / 60.0;
+pub(super) const FOAMED_RISE_HOURS: f64 = minutes(25.0);
 /// Share. Litres that differ by so much from what was written down contradict it.
 pub(super) const CONTRADICTS_SHARE: f64 = 0.1;
 /// h. A logged refill and one that was found are the same when no further apart.
 pub(super) const LOG_APART_HOURS: f64 = 0.75;
 /// h. A level that has come down by a step is believed after this.
-pub(super) const DROP_HOURS: f64 = 10.0 / 60.0;
+pub(super) const DROP_HOURS: f64 = minutes(10.0);
 /// h. So long after a refill froth dies, which looks like a faster draw.
 pub(super) const FROTH_HOURS: f64 = 0.5;
 /// Share. The level after a refill isn't yet surer than this.
@@ -176,9 +178,9 @@ pub(super) const MOST_CHANGE: f64 = 0.8;
 /// Standard deviations of the same.
 pub(super) const CHANGE_SIGMAS: f64 = 3.0;
 /// h. A faster draw must have lasted so long.
-pub(super) const FASTER_HOURS: f64 = 9.0 / 60.0;
+pub(super) const FASTER_HOURS: f64 = minutes(9.0);
 /// h. A slower one, which foam can feign.
-pub(super) const SLOWER_HOURS: f64 = 20.0 / 60.0;
+pub(super) const SLOWER_HOURS: f64 = minutes(20.0);
 /// Ln. A draw that fell by so much at the same setting is clogging.
 pub(super) const CLOG_SHARE: f64 = 0.15;
 /// h. In at least so long.
@@ -186,9 +188,9 @@ pub(super) const CLOG_HOURS: f64 = 1.5;
 /// Ln. If it is known that well.
 pub(super) const CLOG_KNOWN_SD: f64 = 0.05;
 /// h. A level that stands.
-pub(super) const STOP_HOURS: f64 = 14.0 / 60.0;
+pub(super) const STOP_HOURS: f64 = minutes(14.0);
 /// h. One that falls again.
-pub(super) const START_HOURS: f64 = 9.0 / 60.0;
+pub(super) const START_HOURS: f64 = minutes(9.0);
 /// Ln odds to go back to what was believed before.
 pub(super) const BACK_LOG_ODDS: f64 = 6.0;
 /// Ln odds to go back although the readings of neither hypothesis fit.
@@ -200,13 +202,13 @@ pub(super) const EMPTY_STILL_SHARE: f64 = 0.03;
 /// Share above the heel at which a drum is empty.
 pub(super) const EMPTY_SHARE: f64 = 0.002;
 /// h. A level that stands still although the pump should run is doubted after this.
-pub(super) const STUCK_HOURS: f64 = 30.0 / 60.0;
+pub(super) const STUCK_HOURS: f64 = minutes(30.0);
 /// h. Readings that are the same to the last digit for so long come from a dead sensor.
-pub(super) const DEAD_HOURS: f64 = 9.5 / 60.0;
+pub(super) const DEAD_HOURS: f64 = minutes(9.5);
 /// Share. If meanwhile the level should have fallen by this.
 pub(super) const DEAD_FALL_SHARE: f64 = 0.008;
 /// h. Readings that don't fit for longer than this are a doubt.
-pub(super) const FOAM_HOURS: f64 = 45.0 / 60.0;
+pub(super) const FOAM_HOURS: f64 = minutes(45.0);
 /// Ln odds for the draw that another sensor tells: at 2 a wrong hint of a slower draw was believed on a night in ten.
 pub(super) const HINTED_LOG_ODDS: f64 = 4.0;
 
@@ -226,11 +228,11 @@ pub(super) const LENT_SD: f64 = 0.05;
 pub(super) const PART_SHARE: f64 = 0.2;
 /// h. A level that is believed is believed against a refill that was written down after this: four minutes are what a
 /// logged rise needs to be found, and one more (our own choice).
-pub(super) const DENIED_HOURS: f64 = 5.0 / 60.0;
+pub(super) const DENIED_HOURS: f64 = minutes(5.0);
 /// Readings since then that it takes as well.
 pub(super) const DENIED_READINGS: f64 = 3.0;
 /// h. Readings that leave a level upward for so long may be the refill after all.
-pub(super) const LEAVES_HOURS: f64 = 3.0 / 60.0;
+pub(super) const LEAVES_HOURS: f64 = minutes(3.0);
 /// Share of the litres that were written down by which they must have left it, or fallen back.
 pub(super) const LEAVES_SHARE: f64 = 0.25;
 /// h. A refill that no level ever showed is asked about for so long.
@@ -253,7 +255,7 @@ pub(super) const RECKONED_AT_MOST: f64 = 24.0;
 /// Ln. A draw that is less known than this tells nothing.
 pub(super) const UNTOLD_DRAW_SD: f64 = 0.5;
 /// h. The first word of a drum of which nothing was known; set on the tuning seasons, whose nights it spares a call.
-pub(super) const FIRST_WORD_HOURS: f64 = 15.0 / 60.0;
+pub(super) const FIRST_WORD_HOURS: f64 = minutes(15.0);
 /// 1/√h. The draw wanders on.
 pub(super) const DRAW_NOISE_AHEAD: f64 = 0.002;
 /// Share of the time. What the curve can't say of the way ahead.
@@ -273,4 +275,4 @@ pub(super) const MOST_STRETCH: f64 = 6.0;
 /// values call people at night for what the next minute refutes.
 pub(super) const TOLD_ODDS: f64 = 7.0;
 /// h. Nor does one younger than this, which hasn't been held against many readings. Set as the one above.
-pub(super) const TOLD_AGE: f64 = 45.0 / 60.0;
+pub(super) const TOLD_AGE: f64 = minutes(45.0);
