@@ -1,4 +1,4 @@
-//! Hypotheses part from the leading one, and the hopeless ones go.
+//! Hypotheses branch off the leading one, and the hopeless ones are pruned.
 //!
 //! Whenever a reading stands off the line, and every few minutes in any case, a hypothesis branches off the leading one:
 //! the level rose here, it fell here, the draw changed here, it stopped here. All are carried on side by side and
@@ -46,12 +46,10 @@ impl Tracker {
             (false, _) => (Regime::Dropped, DROP_LOG_PRIOR),
         };
         // Beforehand, a new level is as probable anywhere in the drum.
-        let mut hypothesis =
-            self.lead.branch(regime, t, log_prior - self.size.span.ln() - self.lead.log_likelihood);
-        hypothesis.state.set_volume(
-            Gaussian { mean: reads - hypothesis.state.daily(&observation_row(t)), sd: self.scatter() },
-            ripple,
-        );
+        let log_prior = log_prior - self.size.span.ln() - self.lead.log_likelihood;
+        let mut hypothesis = self.lead.branch(regime, t, log_prior);
+        let volume = reads - hypothesis.state.daily(&observation_row(t));
+        hypothesis.state.set_volume(Gaussian { mean: volume, sd: self.scatter() }, ripple);
         hypothesis.foam_probability = CALM;
         if regime == Regime::Rose && self.phase == Phase::Dry {
             hypothesis.draws = true;
@@ -62,12 +60,14 @@ impl Tracker {
         self.others.push(hypothesis);
         // Whoever refills may also turn the pump.
         self.others.push(loose);
+        self.branch_foamed(t, off);
+    }
+
+    /// A reading a little above the line may be of froth that stands from now on.
+    fn branch_foamed(&mut self, t: f64, off: f64) {
         if off > 0.0 && off < HIGHEST_FROTH_SHARE * self.size.span {
-            let mut foamed = self.lead.branch(
-                Regime::Foamed,
-                t,
-                FROTH_LOG_PRIOR - (FROTH_SPREAD * off).ln() - self.lead.log_likelihood,
-            );
+            let log_prior = FROTH_LOG_PRIOR - (FROTH_SPREAD * off).ln() - self.lead.log_likelihood;
+            let mut foamed = self.lead.branch(Regime::Foamed, t, log_prior);
             foamed.set_froth(off);
             self.others.push(foamed);
         }
@@ -75,7 +75,7 @@ impl Tracker {
 
     /// Every few minutes the draw may have changed, stopped or started.
     pub fn branch_regimes(&mut self, t: f64) {
-        // What parts in foam has seen nothing but foam.
+        // What branches off in foam has seen nothing but foam.
         if t - self.branched < BRANCH_HOURS || self.phase == Phase::Dry || self.unfit.is_some() {
             return;
         }
@@ -101,7 +101,7 @@ impl Tracker {
     }
 
     /// Foam that stands may fall in on itself at any minute.
-    pub fn branch_froth(&mut self, t: f64) {
+    pub fn branch_froth_end(&mut self, t: f64) {
         if self.lead.froth_sd > 0.0 {
             let mut ended = self.lead.branch(Regime::Unchanged, t, FROTH_ENDS_LOG_PRIOR);
             ended.set_froth(0.0);

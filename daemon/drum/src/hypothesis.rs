@@ -1,9 +1,9 @@
 //! One hypothesis of what is going on in a drum, and how well it explains the minutes.
 //!
 //! A hypothesis is a filter ([`State`]) with an assumption: the pump draws, or it doesn't; at some minute slurry
-//! was added, taken out, or the draw changed. Each minute it is judged by how probable it made the reading
-//! beforehand. A reading is either of the level, or of foam or nonsense: foam comes and goes as a two-state
-//! Markov chain of its own, so ln p = ln((1−f) N(y; ŷ, S) + f g(y)), with f the probability that this reading is
+//! was added, taken out, or the draw changed: its regime. Each minute it is judged by the likelihood of the reading,
+//! how probable it made it beforehand. A reading is either of the level, or of foam or nonsense: foam comes and goes as a two-state
+//! Markov chain of its own, so ln L = ln((1−f) N(y; ŷ, S) + f g(y)), with f the probability that this reading is
 //! of foam and g its density: mostly high, an exponential above the level, a thin uniform elsewhere. The share of
 //! the first term is the weight with which the reading moves the filter (a mixture update as in Bar-Shalom and
 //! Fortmann, Tracking and Data Association, 1988, chapter 6, from memory).
@@ -15,7 +15,7 @@ use super::tuning::{
     FROTH_UNSTEADY_SHARE, LEAST_WEIGHT, NONSENSE_SHARE, STEADY,
 };
 
-/// What a hypothesis assumes.
+/// What a hypothesis assumes to have been so since it branched off.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Regime {
     /// Nothing new.
@@ -38,27 +38,28 @@ pub(super) enum Regime {
     Started,
 }
 
-/// One hypothesis.
+/// One filter with its assumption.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Hypothesis {
     pub state: State,
     pub regime: Regime,
-    /// When it parted from the others, hours since 1970.
+    /// When it branched off, hours since 1970.
     pub since: f64,
+    /// Whether the pump draws from the drum.
     pub draws: bool,
-    /// How unsteady the foam is that stands on the level, L; 0: none does.
+    /// Standard deviation of the froth, foam that stands on the level, L; 0: none does.
     pub froth_sd: f64,
-    /// Ln of how probable it is, against the leading hypothesis.
+    /// Ln of how probable it is by prior and readings, against the leading hypothesis.
     pub log_odds: f64,
     /// Probability that the level is foaming.
     pub foam_probability: f64,
-    /// How much its readings counted since it parted, 0 to 1.
+    /// Mean weight of its readings since it branched off, 0 to 1.
     pub mean_weight: f64,
-    /// How much the newest reading counted.
+    /// Weight of the newest reading: how probably it is of the level.
     pub newest_weight: f64,
-    /// Ln of how probable the newest reading was.
+    /// Of the newest reading.
     pub log_likelihood: f64,
-    /// Readings since it parted.
+    /// Readings since it branched off.
     pub readings: f64,
 }
 
@@ -80,7 +81,7 @@ impl Hypothesis {
         }
     }
 
-    /// Parts from this one: the same so far, but for what `turn` says, which is this probable (ln).
+    /// Branches off this one: the same so far, but for what `regime` says, which is this probable (ln).
     pub fn branch(&self, regime: Regime, since: f64, log_prior: f64) -> Self {
         Self { regime, since, log_odds: self.log_odds + log_prior, mean_weight: 1.0, readings: 0.0, ..*self }
     }
@@ -94,7 +95,7 @@ impl Hypothesis {
         self.foam_probability = level + (self.foam_probability - level) * keeps;
     }
 
-    /// Takes a minute's reading; how much it counts and how probable it was go into the hypothesis.
+    /// Takes a minute's reading: its likelihood judges the hypothesis, its weight moves the filter.
     pub fn update(&mut self, row: &StateRow, reads: f64, size: &DrumSize, ripple: &Ripple) {
         let (expected, variance) = self.state.expected(row, ripple);
         let innovation = reads - expected;
@@ -132,7 +133,7 @@ impl Hypothesis {
         }
     }
 
-    /// Foam stands on the level by so many litres (0: no more).
+    /// Froth stands on the level by so many litres (0: no more).
     pub fn set_froth(&mut self, litres: f64) {
         self.froth_sd = FROTH_UNSTEADY_SHARE * litres;
         self.state.set_froth(Gaussian { mean: litres, sd: self.froth_sd });
@@ -156,7 +157,7 @@ impl Hypothesis {
     }
 }
 
-/// Of a reading that isn't of the level and is off by so many litres, 1/L.
+/// Density of a reading that isn't of the level, by its innovation in litres, 1/L.
 fn foam_density(innovation: f64, size: &DrumSize) -> f64 {
     let height = FOAM_HEIGHT_SHARE * size.span;
     let above = if innovation > 0.0 { (-innovation / height).exp() / height } else { 0.0 };

@@ -1,6 +1,6 @@
 //! When another hypothesis is believed: enough evidence, for long enough.
 //!
-//! Foam can feign anything for a while, so each turn must also have lasted: a high rise less long than a low one,
+//! Foam can feign anything for a while, so each regime must also have lasted: a high rise less long than a low one,
 //! one that somebody wrote down least.
 
 use super::facts::Facts;
@@ -37,7 +37,6 @@ impl Tracker {
     fn convinces(&self, other: &Hypothesis, log: &DrumLog) -> bool {
         let age = self.at - other.since;
         let rise = other.state.volume().mean - self.lead.state.volume().mean;
-        let share = rise / self.size.span;
         let steady = other.is_steady();
         match other.regime {
             Regime::Unchanged if self.lead.froth_sd > 0.0 => {
@@ -52,21 +51,7 @@ impl Tracker {
                 other.log_odds > BACK_LOG_ODDS
                     && (steady || self.lead.mean_weight < UNFIT && other.log_odds > FAR_BACK_LOG_ODDS)
             }
-            Regime::Rose => {
-                let logged = self.is_logged(log, other.since);
-                let foamed = self.unfit.is_some_and(|unfit| other.since - unfit > IN_FOAM_HOURS);
-                let dwell = if foamed || self.contradicts_log(other) {
-                    Some(FOAMED_RISE_HOURS)
-                } else if logged {
-                    Some(LOGGED_RISE_HOURS)
-                } else {
-                    dwell(share)
-                };
-                share > STEP_SHARE / 2.0
-                    && steady
-                    && other.log_odds - self.foamed_log_odds() > STEP_LOG_ODDS
-                    && dwell.is_some_and(|dwell| age >= dwell)
-            }
+            Regime::Rose => steady && self.rise_convinces(other, log),
             // When it rose, the level may not yet have been known for as restless as it is.
             Regime::Foamed => {
                 let stands_out = other.state.froth_height() > FOAM_SCATTERS * self.scatter();
@@ -74,16 +59,7 @@ impl Tracker {
             }
             Regime::Poured => other.log_odds > POURED_LOG_ODDS && age >= LOGGED_RISE_HOURS,
             Regime::Dropped => rise < 0.0 && steady && other.log_odds > STEP_LOG_ODDS && age >= DROP_HOURS,
-            Regime::Changed => {
-                let (new, old) = (other.state.log_draw(), self.lead.state.log_draw());
-                let by = new.mean - old.mean;
-                let lasts = if by > 0.0 { FASTER_HOURS } else { SLOWER_HOURS };
-                other.log_odds > CHANGE_LOG_ODDS
-                    && steady
-                    && age >= lasts
-                    && (CHANGE_SHARE..=MOST_CHANGE).contains(&by.abs())
-                    && by.abs() >= CHANGE_SIGMAS * new.sd
-            }
+            Regime::Changed => steady && self.changed_draw_convinces(other),
             Regime::Hinted => other.log_odds > HINTED_LOG_ODDS && steady,
             Regime::Stopped => {
                 other.log_odds > CHANGE_LOG_ODDS && age >= STOP_HOURS && other.mean_weight > STEADY
@@ -96,6 +72,31 @@ impl Tracker {
                 other.log_odds > CHANGE_LOG_ODDS && age >= START_HOURS && by.abs() < MOST_CHANGE && seen
             }
         }
+    }
+
+    fn rise_convinces(&self, rose: &Hypothesis, log: &DrumLog) -> bool {
+        let share = (rose.state.volume().mean - self.lead.state.volume().mean) / self.size.span;
+        let foamed = self.unfit.is_some_and(|unfit| rose.since - unfit > IN_FOAM_HOURS);
+        let dwell = if foamed || self.contradicts_log(rose) {
+            Some(FOAMED_RISE_HOURS)
+        } else if self.is_logged(log, rose.since) {
+            Some(LOGGED_RISE_HOURS)
+        } else {
+            dwell(share)
+        };
+        share > STEP_SHARE / 2.0
+            && rose.log_odds - self.foamed_log_odds() > STEP_LOG_ODDS
+            && dwell.is_some_and(|dwell| self.at - rose.since >= dwell)
+    }
+
+    fn changed_draw_convinces(&self, changed: &Hypothesis) -> bool {
+        let (new, old) = (changed.state.log_draw(), self.lead.state.log_draw());
+        let by = new.mean - old.mean;
+        let lasts = if by > 0.0 { FASTER_HOURS } else { SLOWER_HOURS };
+        changed.log_odds > CHANGE_LOG_ODDS
+            && self.at - changed.since >= lasts
+            && (CHANGE_SHARE..=MOST_CHANGE).contains(&by.abs())
+            && by.abs() >= CHANGE_SIGMAS * new.sd
     }
 
     /// How probable it is that foam stands on the level.

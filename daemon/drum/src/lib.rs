@@ -7,40 +7,43 @@
 //! table a volume; outside the table it isn't usable. Readings are kept by their *own* time as minute medians,
 //! so a late burst is worth as much as if it had come in time, and a lone outlier counts for nothing.
 //!
-//! **The filter** (`state`). Volume V, ln of the draw a, its wear d, its curve β₁, β₂, the ripple r and what the level reads
-//! too much by the time of day, s(t), are followed by an extended Kalman filter:
+//! **The filter** (`state`). The state vector holds the volume V, ln of the draw a, its wear d, its curve β₁, β₂, the ripple r
+//! and what the level reads too much by the time of day, s(t); an extended Kalman filter follows it:
 //!
 //! u = (full − V) / (full − heel), q(V) = exp(a − β₁ u − β₂ u²), dV/dt = −q(V), da/dt = −d, a minute reads
 //! y = V + s(t) + r + e, s a wave of a day and one of half a day.
 //!
 //! A peristaltic pump fills its tube less as the level sinks (McIntyre et al., arXiv 2011.13167, 2020, model the
 //! suction side): β belongs to drum and pump, is learned over many fills and carried over refills. The draw is in proportion to
-//! the pump's speed, so a logged setting shifts a by ln(new/old); wear is followed by d, all else is a random walk of a.
+//! the pump's speed, so a logged setting shifts a by ln(new/old); wear is followed by d, all else is process noise of a.
 //! The swing s matters: 2 mm of temperature over a day look like 1 % of the draw, always at the same hours.
-//! How restless the level is, and for how long a ripple lasts, is learned as well (`noise`).
+//! The measurement noise, how restless the level is and for how long a ripple lasts, is learned as well (`noise`).
 //!
-//! **Foam, steps, changes** (`hypothesis`, `tracker`, `judge`). A reading is of the level or of foam or nonsense,
-//! each with its probability. Beside the leading hypothesis of what goes on, others are carried along: the level rose at
-//! that minute, it fell, the draw changed, stopped, started. All are judged by how probable they made the same
-//! readings; one that convinces, and has lasted, leads from then on. So a refill that nobody logged is found with its
+//! **Foam, steps, changes** (`hypothesis`, `tracker`, `observe`, `branch`, `judge`). A reading is of the level or of foam or
+//! nonsense, and has the weight in the filter with which it is of the level. Beside the leading hypothesis others branch off,
+//! each with its regime: the level rose at that minute, it fell, the draw changed, stopped, started, or froth, foam that
+//! stands, lies on it. All are judged by the log likelihood of the same readings; one whose log odds convince, and that has
+//! lasted, leads from then on. So a refill that nobody logged is found with its
 //! litres (the new level less the old line, the draw meanwhile included), and foam isn't. By the level alone, a change of the
 //! draw by a tenth or more that nobody wrote down is followed within about an hour (median over the judging seasons).
 //!
-//! **The empty time** (`ahead`). If pump and valves stay, T = ∫ dv / q(v) from the heel to V, with its variance
+//! **The empty time** (`ahead`, `prospect`). If pump and valves stay, T = ∫ dv / q(v) from the heel to V, with its variance
 //! by the gradient; its quantiles, where several hypotheses are still probable, are those of their mixture. Past errors
-//! correct the width (`calibration`); what sensor and strapping table hide from them is added afterwards.
+//! (`scorer`) correct the width (`calibration`); what sensor and strapping table hide from them is added afterwards.
 //!
 //! **Doubt.** While the sensor is silent, fails its quality tests, reads off the table, stands still without
 //! reason or foams for long, the level isn't believed, and the same filter goes on without readings: by the pump's
 //! setting, logged refills and dips, wider by the hour (basis `pump`); or it says that nothing is known, and why.
 //!
-//! **Late and wrong** (`replay`, `controls`). What comes late is put in its place and all since is gone through again. What
-//! somebody wrote down leads at once, and the hypothesis in which it wasn't done lives on until the readings decide.
+//! **Late and wrong** (`log`, `controls`, `replay`). What comes late is put in its place, and all since the last checkpoint
+//! before it is replayed. What somebody wrote down leads at once, and the hypothesis in which it wasn't done lives on until the
+//! readings decide.
 //!
-//! **Written down, not seen** (`written`). A refill counts from when it is written down, while the level foams or before
-//! it has risen; a calm level that shows no rise is believed over it.
+//! **Written down, not seen** (`written`, `confirm`). A refill counts from when it is written down, while the level foams or
+//! before it has risen; a calm level that shows no rise is believed over it.
 //!
-//! The constants stand in `tuning`, in one table.
+//! What others ask of one drum stands in `ask`, what concerns all drums of a pump in `supply`. The one base of time is `hours`;
+//! the constants stand in `tuning`, in one table.
 
 mod ahead;
 mod ask;
@@ -68,7 +71,7 @@ mod written;
 
 pub use ask::{Slope, VolumeNow};
 pub use prospect::{Prospect, WhatIf};
-pub use supply::supply_forecast;
+pub use supply::{share_draws, supply_forecast};
 
 use std::borrow::Cow;
 
@@ -90,9 +93,7 @@ use replay::{Inputs, Replay};
 use series::Series;
 use state::Gaussian;
 use tracker::{Phase, Tracker};
-use tuning::{
-    FIRST_WORD_HOURS, FOAM_HOURS, KNOWN_DRAW_SD, LENT_SD, RECKONED_AT_MOST, STUCK_HOURS, UNTOLD_DRAW_SD,
-};
+use tuning::{FIRST_WORD_HOURS, FOAM_HOURS, KNOWN_DRAW_SD, RECKONED_AT_MOST, STUCK_HOURS, UNTOLD_DRAW_SD};
 
 /// One drum under watch.
 ///
@@ -298,17 +299,7 @@ impl DrumWatch {
         let Some(mut tracker) = replay.at(self.inputs(), hours(now)) else {
             return Err(format!("{because}, and no earlier level is known"));
         };
-        if let Phase::Still { .. } = tracker.phase
-            && let Some(place) = tracker.others.iter().position(|other| other.regime == Regime::Unchanged)
-        {
-            tracker.promote(place);
-            tracker.others.clear();
-        }
-        if let Some(lent) = self.lent
-            && tracker.lead.state.log_draw().sd > KNOWN_DRAW_SD
-        {
-            tracker.each(|hypothesis| hypothesis.state.observe_log_draw(lent));
-        }
+        self.go_by_what_is_known(&mut tracker);
         let unsure = tracker.lead.draw(&tracker.size).sd > UNTOLD_DRAW_SD || self.is_new(&tracker, now);
         let untold = unsure && tracker.phase != Phase::Dry;
         if untold && blind {
@@ -336,6 +327,21 @@ impl DrumWatch {
             without: written.unwrap_or_default(),
             calibration: self.calibration.clone(),
         })
+    }
+
+    /// A level that stands still leaves the lead to the reckoning; a draw that isn't known is lent by another drum.
+    fn go_by_what_is_known(&self, tracker: &mut Tracker) {
+        if let Phase::Still { .. } = tracker.phase
+            && let Some(place) = tracker.others.iter().position(|other| other.regime == Regime::Unchanged)
+        {
+            tracker.promote(place);
+            tracker.others.clear();
+        }
+        if let Some(lent) = self.lent
+            && tracker.lead.state.log_draw().sd > KNOWN_DRAW_SD
+        {
+            tracker.each(|hypothesis| hypothesis.state.observe_log_draw(lent));
+        }
     }
 
     /// A few minutes tell no draw where nothing else does.
@@ -373,23 +379,5 @@ impl DrumWatch {
             self.scorer.interrupted(at);
         }
         self.happenings.push(Happening { drum: self.facts.drum.clone(), at, what });
-    }
-}
-
-/// Lets drums that aren't drawn know the draw of a drum on the same pump that is; call it before their forecasts.
-pub fn share_draws(watches: &mut [&mut DrumWatch]) {
-    let known: Vec<_> = watches
-        .iter()
-        .filter(|watch| watch.in_use())
-        .filter_map(|watch| {
-            let draw = watch.replay.tracker.as_ref()?.lead.state.log_draw();
-            let lent = Gaussian { mean: draw.mean, sd: draw.sd.hypot(LENT_SD) };
-            (draw.sd < KNOWN_DRAW_SD).then(|| (watch.facts.pump.clone(), watch.facts.drum.clone(), lent))
-        })
-        .collect();
-    for watch in watches {
-        let (pump, drum) = (&watch.facts.pump, &watch.facts.drum);
-        let other = known.iter().find(|(of, from, _)| of == pump && from != drum);
-        watch.lent = other.map(|(_, _, draw)| *draw).or(watch.lent);
     }
 }

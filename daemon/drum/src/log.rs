@@ -1,4 +1,4 @@
-//! What hands did to this drum or its pump, as far as the field log tells.
+//! What people did to this drum or its pump, as far as the field log tells.
 
 use jiff::Timestamp;
 

@@ -1,8 +1,8 @@
-//! A minute's reading: all hypotheses take it, then others part from the leading one.
+//! A minute's reading: all hypotheses take it, then others branch off the leading one.
 
 use super::hours::minutes;
 use super::hypothesis::{Hypothesis, Regime};
-use super::state::observation_row;
+use super::state::{Ripple, StateRow, observation_row};
 use super::tracker::{Phase, Tracker};
 use super::tuning::{BACK_LOG_PRIOR, LEAST_WEIGHT, UNFIT, WELL_FIT};
 
@@ -14,31 +14,8 @@ impl Tracker {
             self.noise.moved(reads - before);
         }
         self.predict_to(t);
-        let (size, ripple, before) = (self.size, self.noise.ripple(), self.lead);
-        let row = observation_row(t);
-        self.lead.update(&row, reads, &size, &ripple);
-        let stuck = matches!(self.phase, Phase::Still { .. }) && self.lead.newest_weight > WELL_FIT;
-        // What a stuck sensor says mustn't draw the reckoning along.
-        let log_odds = self.lead.log_odds;
-        for other in &mut self.others {
-            let believed = other.state;
-            other.update(&row, reads, &size, &ripple);
-            if stuck && other.regime == Regime::Unchanged {
-                other.state = believed;
-            }
-        }
-        if let Some(hypothesis) = self.written.as_mut().and_then(|written| written.hypothesis_mut()) {
-            hypothesis.update(&row, reads, &size, &ripple);
-        }
-        self.each(|hypothesis| hypothesis.log_odds -= log_odds);
-        if let Phase::Still { .. } = self.phase {
-            // A stuck sensor may come back at any minute.
-            let reckons = |other: &&mut Hypothesis| other.regime == Regime::Unchanged;
-            self.others
-                .iter_mut()
-                .filter(reckons)
-                .for_each(|other| other.log_odds = other.log_odds.max(BACK_LOG_PRIOR));
-        }
+        let (ripple, before, row) = (self.noise.ripple(), self.lead, observation_row(t));
+        self.update(&row, reads, &ripple);
         self.lead.teach(&mut self.noise, &row, reads, follows);
         self.newest = Some((t, reads));
         // Foam that falls in on itself soon comes again.
@@ -52,8 +29,36 @@ impl Tracker {
         self.note_fit(t);
         self.branch_steps(t, reads, &before, &ripple, likely_refill);
         self.branch_regimes(t);
-        self.branch_froth(t);
+        self.branch_froth_end(t);
         self.prune(t);
+    }
+
+    /// All hypotheses take the reading, and their log odds are against the leading one again.
+    fn update(&mut self, row: &StateRow, reads: f64, ripple: &Ripple) {
+        let size = self.size;
+        self.lead.update(row, reads, &size, ripple);
+        let stuck = matches!(self.phase, Phase::Still { .. }) && self.lead.newest_weight > WELL_FIT;
+        let log_odds = self.lead.log_odds;
+        // What a stuck sensor says mustn't draw the reckoning along.
+        for other in &mut self.others {
+            let believed = other.state;
+            other.update(row, reads, &size, ripple);
+            if stuck && other.regime == Regime::Unchanged {
+                other.state = believed;
+            }
+        }
+        if let Some(hypothesis) = self.written.as_mut().and_then(|written| written.hypothesis_mut()) {
+            hypothesis.update(row, reads, &size, ripple);
+        }
+        self.each(|hypothesis| hypothesis.log_odds -= log_odds);
+        if let Phase::Still { .. } = self.phase {
+            // A stuck sensor may come back at any minute.
+            let reckons = |other: &&mut Hypothesis| other.regime == Regime::Unchanged;
+            self.others
+                .iter_mut()
+                .filter(reckons)
+                .for_each(|other| other.log_odds = other.log_odds.max(BACK_LOG_PRIOR));
+        }
     }
 
     fn note_sameness(&mut self, t: f64, reads: f64, before: &Hypothesis) {

@@ -1,6 +1,6 @@
-//! What is believed, brought up to date: readings and log entries in the order of their own times, however late they come.
+//! The tracker brought up to date: readings and log entries in the order of their own times, however late they come.
 //!
-//! Something late makes the belief of before then stand again, and all since is gone through once more.
+//! Something late makes the checkpoint of before then stand again, and all since is replayed.
 
 use super::facts::Facts;
 use super::judge::Detection;
@@ -19,11 +19,11 @@ pub(super) struct Inputs<'a> {
     pub log: &'a DrumLog,
 }
 
-/// What is believed, and what was believed at some times before.
+/// The tracker as of now, and as it was at some times before.
 #[derive(Debug, Clone, Default)]
 pub(super) struct Replay {
     pub tracker: Option<Tracker>,
-    /// Oldest first.
+    /// To go back to, oldest first.
     checkpoints: Vec<Tracker>,
     /// What was found lately, so that going back doesn't find it again.
     reported: Vec<Detection>,
@@ -116,7 +116,7 @@ impl Replay {
         self.tracker = Some(tracker);
     }
 
-    /// Keeps the belief, the fewer the older.
+    /// Keeps a checkpoint, the fewer the older.
     fn keep_checkpoint(&mut self, tracker: &Tracker) {
         // Some dozens at most: room for more would be most of what a drum takes.
         self.checkpoints.reserve_exact(1);
@@ -157,7 +157,7 @@ fn age_class(age: f64) -> usize {
     CHECKPOINT_HOURS.iter().filter(|limit| age > **limit).count()
 }
 
-/// Other hypotheses in a belief that is kept; in the newest so many beliefs; in older ones.
+/// Other hypotheses in a checkpoint that is new; so many checkpoints are; hypotheses in older ones.
 const OTHERS_KEPT: (usize, usize, usize) = (3, 4, 0);
 /// h. What was found is remembered for so long.
 const REPORTED_HOURS: f64 = 30.0;

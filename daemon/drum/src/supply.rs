@@ -15,9 +15,29 @@ use super::ahead::{Ahead, quantiles};
 use super::calibration::Calibration;
 use super::hours::hours;
 use super::prospect::Prospect;
+use super::state::Gaussian;
+use super::tuning::{KNOWN_DRAW_SD, LENT_SD};
 use claymark_model::forecast::{Basis, EmptyAt, Forecast, Outlook, Subject};
 use claymark_model::site::{Draws, Pump};
 use claymark_model::units::{Litres, LitresPerHour};
+
+/// Lets drums that aren't drawn know the draw of a drum on the same pump that is; call it before their forecasts.
+pub fn share_draws(watches: &mut [&mut DrumWatch]) {
+    let known: Vec<_> = watches
+        .iter()
+        .filter(|watch| watch.in_use())
+        .filter_map(|watch| {
+            let draw = watch.replay.tracker.as_ref()?.lead.state.log_draw();
+            let lent = Gaussian { mean: draw.mean, sd: draw.sd.hypot(LENT_SD) };
+            (draw.sd < KNOWN_DRAW_SD).then(|| (watch.facts.pump.clone(), watch.facts.drum.clone(), lent))
+        })
+        .collect();
+    for watch in watches {
+        let (pump, drum) = (&watch.facts.pump, &watch.facts.drum);
+        let other = known.iter().find(|(of, from, _)| of == pump && from != drum);
+        watch.lent = other.map(|(_, _, draw)| *draw).or(watch.lent);
+    }
+}
 
 /// When `pump` gets no more slurry from its drums.
 #[must_use]

@@ -31,7 +31,7 @@ pub(super) struct Tracker {
     /// Up to when, hours since 1970.
     pub at: f64,
     pub size: DrumSize,
-    /// The hypothesis that is believed.
+    /// The hypothesis that is believed: the log odds of the others are against it.
     pub lead: Hypothesis,
     /// The others.
     pub others: Vec<Hypothesis>,
@@ -71,7 +71,7 @@ pub(super) struct Tracker {
     pub same: Option<Box<(f64, Hypothesis)>>,
     /// The newest reading, L, whether or not it counts.
     pub read_before: Option<f64>,
-    /// Older beliefs than this one were forgotten.
+    /// Older checkpoints than this one were forgotten.
     pub forgot: bool,
 }
 

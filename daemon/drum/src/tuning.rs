@@ -14,7 +14,7 @@ pub(super) const KEPT_MINUTES: u32 = 1560;
 pub(super) const REMEMBERED_RAW_MINUTES: u32 = 10;
 /// h. Log entries older than this can't change a forecast any more.
 pub(super) const KEPT_LOG_HOURS: f64 = 72.0;
-/// h. Ages at which what was believed is kept, to go back to when something arrives late.
+/// h. Ages at which checkpoints are kept, to go back to when something arrives late.
 pub(super) const CHECKPOINT_HOURS: [f64; 9] = [0.04, 0.16, 0.5, 1.0, 2.0, 4.0, 8.0, 14.0, 25.0];
 
 // The filter.
@@ -132,7 +132,7 @@ pub(super) const BACK_LOG_PRIOR: f64 = -8.0;
 pub(super) const CHANGE_SD: f64 = 0.25;
 /// Ln. A draw that began again.
 pub(super) const STARTED_SD: f64 = 0.15;
-/// h. So often hypotheses of another draw part.
+/// h. So often hypotheses of another draw branch off.
 pub(super) const BRANCH_HOURS: f64 = minutes(4.9);
 /// h. Of hypotheses between these ages the best is kept.
 pub(super) const AGE_CLASS_HOURS: [f64; 6] = [0.12, 0.25, 0.5, 0.8, 1.3, 2.2];
@@ -212,7 +212,7 @@ pub(super) const FOAM_HOURS: f64 = minutes(45.0);
 /// Ln odds for the draw that another sensor tells: at 2 a wrong hint of a slower draw was believed on a night in ten.
 pub(super) const HINTED_LOG_ODDS: f64 = 4.0;
 
-// What hands do.
+// What people do.
 
 /// Ln. The draw at a new pump speed, from the one before in proportion.
 pub(super) const SETTING_SD: f64 = 0.02;
