@@ -1,4 +1,5 @@
-//! What an entry of the log does to the filter, as control or observation: people know when they turned a knob, within minutes, and are sometimes wrong.
+//! What an entry of the log does to the filter, as control or as observation: people know when they turned a knob, within
+//! minutes, and are sometimes wrong.
 //!
 //! So an entry shifts the leading hypothesis at once, and the hypothesis in which nothing happened lives on beside it.
 

@@ -83,7 +83,7 @@ pub(super) const FROTH_LOG_PRIOR: f64 = -6.0;
 pub(super) const FROTH_SPREAD: f64 = 2.0;
 /// Ln. It fell in on itself in this minute.
 pub(super) const FROTH_ENDS_LOG_PRIOR: f64 = -4.0;
-/// Ln odds to believe that.
+/// Log odds to believe that.
 pub(super) const FROTH_ENDS_LOG_ODDS: f64 = -1.0;
 /// Share of its height by which it is unsteady.
 pub(super) const FROTH_UNSTEADY_SHARE: f64 = 0.3;
@@ -138,7 +138,7 @@ pub(super) const BRANCH_HOURS: f64 = minutes(4.9);
 pub(super) const AGE_CLASS_HOURS: [f64; 6] = [0.12, 0.25, 0.5, 0.8, 1.3, 2.2];
 /// h. Older hypotheses are given up.
 pub(super) const HYPOTHESIS_HOURS: f64 = 3.5;
-/// Ln. Less probable ones too, after a while.
+/// Log odds. Less probable ones too, after a while.
 pub(super) const HOPELESS_LOG_ODDS: f64 = -25.0;
 /// h. That while.
 pub(super) const HOPELESS_HOURS: f64 = 0.4;
@@ -147,9 +147,9 @@ pub(super) const HOPELESS_HOURS: f64 = 0.4;
 
 /// Share. A smaller step is none.
 pub(super) const STEP_SHARE: f64 = 0.025;
-/// Ln odds for a step.
+/// Log odds for a step.
 pub(super) const STEP_LOG_ODDS: f64 = 4.0;
-/// Ln odds for what somebody wrote down.
+/// Log odds for what somebody wrote down.
 pub(super) const POURED_LOG_ODDS: f64 = 2.0;
 /// Weight of its readings from which a hypothesis is steady.
 pub(super) const STEADY: f64 = 0.6;
@@ -169,7 +169,7 @@ pub(super) const DROP_HOURS: f64 = minutes(10.0);
 pub(super) const FROTH_HOURS: f64 = 0.5;
 /// Share. The level after a refill isn't yet surer than this.
 pub(super) const RISEN_SD_SHARE: f64 = 0.006;
-/// Ln odds for another draw.
+/// Log odds for another draw.
 pub(super) const CHANGE_LOG_ODDS: f64 = 12.0;
 /// Ln. A changed draw must differ by this.
 pub(super) const CHANGE_SHARE: f64 = 0.08;
@@ -191,9 +191,9 @@ pub(super) const CLOG_KNOWN_SD: f64 = 0.05;
 pub(super) const STOP_HOURS: f64 = minutes(14.0);
 /// h. One that falls again.
 pub(super) const START_HOURS: f64 = minutes(9.0);
-/// Ln odds to go back to what was believed before.
+/// Log odds to go back to what was believed before.
 pub(super) const BACK_LOG_ODDS: f64 = 6.0;
-/// Ln odds to go back although the readings of neither hypothesis fit.
+/// Log odds to go back although the readings of neither hypothesis fit.
 pub(super) const FAR_BACK_LOG_ODDS: f64 = 15.0;
 /// Ln. A draw is known when its standard deviation is below this.
 pub(super) const KNOWN_DRAW_SD: f64 = 0.12;
@@ -209,7 +209,7 @@ pub(super) const DEAD_HOURS: f64 = minutes(9.5);
 pub(super) const DEAD_FALL_SHARE: f64 = 0.008;
 /// h. Readings that don't fit for longer than this are a doubt.
 pub(super) const FOAM_HOURS: f64 = minutes(45.0);
-/// Ln odds for the draw that another sensor tells: at 2 a wrong hint of a slower draw was believed on a night in ten.
+/// Log odds for the draw that another sensor tells: at 2 a wrong hint of a slower draw was believed on a night in ten.
 pub(super) const HINTED_LOG_ODDS: f64 = 4.0;
 
 // What people do.
@@ -271,7 +271,7 @@ pub(super) const FIRST_STRETCH: [[f64; 4]; 4] = [[1.4; 4], [1.4; 4], [1.3; 4], [
 pub(super) const LEARNING_RATE: f64 = 0.08;
 /// Nor is it ever stretched or shrunk more than this.
 pub(super) const MOST_STRETCH: f64 = 6.0;
-/// A hypothesis less probable than this, against the leading one, doesn't widen a forecast. Set on the tuning seasons: lower
+/// Odds. A hypothesis less probable than this, against the leading one, doesn't widen a forecast. Set on the tuning seasons: lower
 /// values call people at night for what the next minute refutes.
 pub(super) const TOLD_ODDS: f64 = 7.0;
 /// h. Nor does one younger than this, which hasn't been held against many readings. Set as the one above.
