@@ -8,7 +8,7 @@
 //!
 //! for a draw that wanders on, and what the curve can't say. What comes of the draw stretches the time (log-normal), what
 //! comes of the volume shifts it (normal): T_p = T exp(z_p s_q²/s) + z_p s_v²/s, with s² = s_q² + s_v² in relative
-//! terms for the first. Where several accounts are still probable, the quantiles are those of their mixture.
+//! terms for the first. Where several hypotheses are still probable, the quantiles are those of their mixture.
 //!
 //! Past errors correct these widths (`calibration`). They are seen with the same sensor and strapping table, so what
 //! these don't know, floor / q(h), is hidden from them and is added to the corrected distances in squares.
@@ -17,8 +17,8 @@ use jiff::Timestamp;
 
 use super::calibration::Calibration;
 use super::hours::{in_hours, later};
-use super::state::{Numbers, State, Vessel, draw_row};
-use super::tuning::{CURVE_MODEL_SHARE, DRAW_WANDER_AHEAD};
+use super::state::{DrumSize, State, StateRow, log_draw_row};
+use super::tuning::{CURVE_MODEL_SHARE, DRAW_NOISE_AHEAD};
 use claymark_model::forecast::{EmptyAt, HORIZON};
 
 /// A time ahead, h, and its two kinds of doubt.
@@ -40,18 +40,18 @@ impl Ahead {
 
     /// From `state` down to `target` litres, `share` of the draw being drawn; `hidden` litres are what the level that is
     /// believed can't show.
-    pub fn of(state: &State, vessel: &Vessel, target: f64, share: f64, hidden: f64) -> Self {
+    pub fn of(state: &State, size: &DrumSize, target: f64, share: f64, hidden: f64) -> Self {
         let volume = state.volume().mean;
         if volume <= target {
             return Self::REACHED;
         }
-        let mut gradient = Numbers::zeros();
+        let mut gradient = StateRow::zeros();
         let mut hours = 0.0;
-        let now = share * state.draw_at(vessel, volume).mean;
+        let now = share * state.draw_at(size, volume).mean;
         for (place, weight) in GAUSS_LEGENDRE {
             for sign in [-1.0, 1.0] {
                 let v = f64::midpoint(target, volume) + sign * place * (volume - target) / 2.0;
-                let row = draw_row(vessel.depth(v));
+                let row = log_draw_row(size.depth(v));
                 let part = weight * (volume - target) / 2.0 / (share * state.along(&row).exp());
                 hours += part;
                 gradient -= part * row;
@@ -60,13 +60,13 @@ impl Ahead {
         let of_draw = state.variance_along(&gradient);
         let whole = gradient + State::volume_row() / now;
         let of_all = state.variance_along(&whole);
-        let wander = (DRAW_WANDER_AHEAD * hours).powi(2) * hours / 3.0;
+        let wander = (DRAW_NOISE_AHEAD * hours).powi(2) * hours / 3.0;
         let model = (CURVE_MODEL_SHARE * hours).powi(2);
         Self {
             hours,
             stretch: (of_draw.min(of_all) + wander + model).sqrt() / hours,
             shift: (of_all - of_draw).max(0.0).sqrt(),
-            hidden: hidden / (share * state.draw_at(vessel, target).mean),
+            hidden: hidden / (share * state.draw_at(size, target).mean),
         }
     }
 

@@ -1,15 +1,15 @@
-//! What others may ask of a drum beside its forecast: what if, how fast of late, how fast by rights.
+//! What others may ask of a drum beside its forecast: what lies ahead, how fast of late, how fast by rights.
+
+use std::cell::OnceCell;
 
 use jiff::{SignedDuration, Timestamp};
 
 use super::DrumWatch;
-use super::ahead::{Ahead, believed, quantiles};
-use super::bank::Phase;
 use super::hours::{hours, in_hours, timestamp};
-use super::mind::View;
+use super::prospect::{Prospect, WhatIf};
 use super::scorer::Scored;
-use super::series::Point;
-use super::state::Belief;
+use super::series::MinuteVolume;
+use super::state::Gaussian;
 use super::stats::{count, robust_slope, spread};
 use super::tuning::ASKED_HOURS;
 use super::written::unseen;
@@ -17,15 +17,6 @@ use claymark_model::forecast::{EmptyAt, Forecast};
 use claymark_model::skill::MarkForecast;
 use claymark_model::units::{Litres, LitresPerHour};
 use claymark_model::unseen::Unseen;
-
-/// Something that isn't so, to see what would be.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct WhatIf {
-    /// If it held that much now; `None`: what it holds.
-    pub volume: Option<Litres>,
-    /// If the pump's draw were multiplied by this; 1: as it is.
-    pub draw_share: f64,
-}
 
 /// Litres per hour that leave a drum.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -57,7 +48,11 @@ impl DrumWatch {
     /// Returns what is new or settled.
     pub fn score(&mut self, forecast: &Forecast) -> Vec<MarkForecast> {
         let mut scorer = std::mem::take(&mut self.scorer);
-        let passes = |volume| self.passes(forecast.at, volume);
+        // Only twice an hour is anything said of marks.
+        let ahead = OnceCell::new();
+        let passes = |volume| {
+            ahead.get_or_init(|| self.ahead(forecast.at)).as_ref().and_then(|ahead| ahead.passes(volume))
+        };
         scorer.look(&Scored { id: self.drum(), heel: self.heel(), passes }, forecast);
         let said = scorer.take();
         self.scorer = scorer;
@@ -73,42 +68,29 @@ impl DrumWatch {
         self.scorer.recall(said);
     }
 
+    /// What lies ahead, to be asked many times: each of the calls below reckons it anew. `None` when nothing can be said.
+    #[must_use]
+    pub fn ahead(&self, now: Timestamp) -> Option<Prospect> {
+        self.prospect(now).ok()
+    }
+
     /// When it would be empty if things were otherwise; `None` when no draw is known.
     #[must_use]
     pub fn empty_if(&self, now: Timestamp, what: WhatIf) -> Option<EmptyAt> {
-        let prospect = self.prospect(now).ok()?;
-        let vessel = prospect.bank.vessel;
-        let mut state = prospect.bank.lead.state;
-        if let Some(Litres(volume)) = what.volume {
-            let sd = state.volume().sd;
-            state.set_volume(Belief { mean: volume, sd }, &prospect.bank.noise.ripple());
-        }
-        let known = state.strength_of_draw().sd < super::UNTOLD_DRAW_SD && what.draw_share > 0.0;
-        let ahead = || Ahead::of(&state, &vessel, vessel.heel, what.draw_share, prospect.bank.hidden());
-        known.then(|| quantiles(now, &[(1.0, ahead())], &self.calibration))
+        self.ahead(now)?.empty_if(what)
     }
 
     /// When it will have come down to `volume`, as things are; `None` when nothing can be said.
     #[must_use]
     pub fn reaches(&self, now: Timestamp, volume: Litres) -> Option<EmptyAt> {
-        Some(quantiles(now, &self.way_down(now, volume)?, &self.calibration))
-    }
-
-    /// When the level that is believed will have come down to `volume`: what can be judged by that level later.
-    fn passes(&self, now: Timestamp, volume: Litres) -> Option<EmptyAt> {
-        Some(believed(now, &self.way_down(now, volume)?, &self.calibration))
-    }
-
-    fn way_down(&self, now: Timestamp, volume: Litres) -> Option<Vec<(f64, Ahead)>> {
-        let prospect =
-            self.prospect(now).ok().filter(|ahead| ahead.in_use && ahead.bank.phase != Phase::Dry)?;
-        Some(prospect.ahead(volume.0.max(prospect.bank.vessel.heel)))
+        self.ahead(now)?.reaches(volume)
     }
 
     /// The slope of the level over the last `over`, whatever is expected; `None` with too few readings.
     #[must_use]
     pub fn slope(&self, now: Timestamp, over: SignedDuration) -> Option<Slope> {
-        let points: Vec<Point> = self.series.between(hours(now) - in_hours(over), hours(now)).collect();
+        let points: Vec<MinuteVolume> =
+            self.series.between(hours(now) - in_hours(over), hours(now)).collect();
         let (first, last) = (points.first()?, points.last()?);
         if points.len() < LEAST_POINTS || last.t - first.t < in_hours(over) / 2.0 {
             return None;
@@ -125,28 +107,26 @@ impl DrumWatch {
     #[must_use]
     pub fn expected_draw(&self, now: Timestamp) -> Option<Slope> {
         let prospect = self.prospect(now).ok()?;
-        let draw = prospect.bank.lead.draw(&prospect.bank.vessel);
+        let draw = prospect.tracker.lead.draw(&prospect.tracker.size);
         Some(Slope { draw: LitresPerHour(draw.mean), sd: LitresPerHour(draw.mean * draw.sd) })
     }
 
     /// What it holds; `None` when nothing can be said.
     #[must_use]
     pub fn volume_now(&self, now: Timestamp) -> Option<VolumeNow> {
-        let bank = self.prospect(now).ok()?.bank;
-        let Belief { mean, sd } = bank.lead.state.volume();
+        let tracker = self.prospect(now).ok()?.tracker;
+        let Gaussian { mean, sd } = tracker.lead.state.volume();
         Some(VolumeNow { volume: Litres(mean.clamp(0.0, self.facts.brim())), sd: Litres(sd) })
     }
 
     /// A refill that was written down in the last hours and that no level shows.
     #[must_use]
     pub fn unseen(&self, now: Timestamp) -> Option<Unseen> {
-        let watch = self.up_to_date(now);
-        let view = View { facts: &self.facts, series: &self.series, hands: &self.hands };
-        match watch.mind.at(view, hours(now)) {
-            Some(bank) => bank.unseen(),
+        match self.up_to_date(now).at(self.inputs(), hours(now)) {
+            Some(tracker) => tracker.unseen(),
             None => {
-                let (hand, figures) = self.hands.last_refill(hours(now))?;
-                (hours(now) - hand.at < ASKED_HOURS).then(|| unseen(&hand.key, hand.at, figures))
+                let (entry, figures) = self.log.last_refill(hours(now))?;
+                (hours(now) - entry.at < ASKED_HOURS).then(|| unseen(&entry.key, entry.at, figures))
             }
         }
     }
@@ -154,7 +134,7 @@ impl DrumWatch {
     /// The key of the last refill that was written down, and whether the level is believed against it, as of the last look.
     #[must_use]
     pub fn denied(&self) -> Option<(&str, bool)> {
-        self.mind.bank.as_ref()?.written.as_ref().map(|written| written.denied())
+        self.replay.tracker.as_ref()?.written.as_ref().map(|written| written.denied())
     }
 
     /// The usable levels of that time, minute by minute, oldest first.

@@ -28,13 +28,13 @@ pub(super) struct Facts {
     pub share: f64,
     /// kg/L of dry clay.
     pub mineral_density: f64,
-    pub gauge: Option<Gauge>,
+    pub gauge: Option<LevelSensor>,
     strapping: StrappingTable,
 }
 
 /// The level sensor.
 #[derive(Debug, Clone)]
-pub(super) struct Gauge {
+pub(super) struct LevelSensor {
     pub sensor: Id,
     /// Silence for longer than this is a gap, h.
     pub gap: f64,
@@ -60,7 +60,7 @@ impl Facts {
             rating: pump.and_then(|pump| pump.rated(1.0)).map(|draw| share * draw.0),
             share,
             mineral_density: site.clay.mineral_density_kg_per_l,
-            gauge: Gauge::of(site, drum),
+            gauge: LevelSensor::of(site, drum),
             strapping: drum.strapping.clone(),
         })
     }
@@ -71,7 +71,7 @@ impl Facts {
     }
 
     /// Volume by what the level sensor reads; `None` outside the strapping table.
-    pub fn volume(&self, gauge: &Gauge, value: f64) -> Option<f64> {
+    pub fn volume(&self, gauge: &LevelSensor, value: f64) -> Option<f64> {
         gauge.level.volume(value).map(|litres| litres.0)
     }
 
@@ -86,7 +86,7 @@ impl Facts {
     }
 }
 
-impl Gauge {
+impl LevelSensor {
     fn of(site: &Site, drum: &Drum) -> Option<Self> {
         let sensor = site.level_sensor(&drum.id)?;
         Some(Self {

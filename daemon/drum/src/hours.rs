@@ -1,4 +1,6 @@
 //! The estimator's only time axis: hours since 1970, so that a slope is litres per hour.
+//!
+//! Minutes are counted in one place, where readings become minute medians (`series`).
 
 use jiff::{SignedDuration, Timestamp};
 
@@ -28,6 +30,13 @@ pub(super) fn start_of_minute(at: Timestamp) -> f64 {
     hours(Timestamp::from_second(second - second.rem_euclid(60)).unwrap_or(at))
 }
 
+/// So many minutes, in hours.
+pub(super) const fn minutes(minutes: f64) -> f64 {
+    minutes / MINUTES_PER_HOUR
+}
+
+pub(super) const MINUTES_PER_HOUR: f64 = 60.0;
+pub(super) const SECONDS_PER_HOUR: f64 = 3600.0;
 const HOUR: SignedDuration = SignedDuration::from_hours(1);
 /// A thousand years: keeps a wild extrapolation inside what a duration can hold.
 const FAR: f64 = 8_766_000.0;

@@ -1,153 +1,158 @@
-//! When another account is believed: enough evidence, for long enough.
+//! When another hypothesis is believed: enough evidence, for long enough.
 //!
-//! Foam can feign anything for a while, so each turn must also have lasted: a high rise less long than a low one,
+//! Foam can feign anything for a while, so each regime must also have lasted: a high rise less long than a low one,
 //! one that somebody wrote down least.
 
-use super::bank::{Bank, Phase};
 use super::facts::Facts;
-use super::hands::Hands;
-use super::state::Belief;
-use super::story::{Account, Turn};
+use super::hours::{MINUTES_PER_HOUR, minutes};
+use super::hypothesis::{Hypothesis, Regime};
+use super::log::DrumLog;
+use super::state::Gaussian;
+use super::tracker::{Phase, Tracker};
 use super::tuning::{
-    BACK_ODDS, CHANGE_ODDS, CHANGE_SHARE, CHANGE_SIGMAS, CLOG_HOURS, CLOG_KNOWN_SD, CLOG_SHARE,
-    CONTRADICTS_SHARE, DROP_HOURS, EMPTY_SHARE, EMPTY_STILL_SHARE, FAR_BACK_ODDS, FASTER_HOURS,
-    FOAMED_RISE_HOURS, FROTH_ENDS_ODDS, FROTH_HOURS, FROTH_SEEN_HOURS, HINTED_ODDS, KNOWN_DRAW_SD,
-    LOG_APART_HOURS, LOGGED_RISE_HOURS, MOST_CHANGE, POURED_ODDS, RISEN_SD_SHARE, RISES, SLOWER_HOURS,
-    START_HOURS, STEADY, STEP_ODDS, STEP_SHARE, STOP_HOURS, UNFIT,
+    BACK_LOG_ODDS, CHANGE_LOG_ODDS, CHANGE_SHARE, CHANGE_SIGMAS, CLOG_HOURS, CLOG_KNOWN_SD, CLOG_SHARE,
+    CONTRADICTS_SHARE, DROP_HOURS, EMPTY_SHARE, EMPTY_STILL_SHARE, FAR_BACK_LOG_ODDS, FASTER_HOURS,
+    FOAMED_RISE_HOURS, FROTH_ENDS_LOG_ODDS, FROTH_HOURS, FROTH_SEEN_HOURS, HINTED_LOG_ODDS, KNOWN_DRAW_SD,
+    LOG_APART_HOURS, LOGGED_RISE_HOURS, MOST_CHANGE, POURED_LOG_ODDS, RISEN_SD_SHARE, RISES, SLOWER_HOURS,
+    START_HOURS, STEADY, STEP_LOG_ODDS, STEP_SHARE, STOP_HOURS, UNFIT,
 };
 use claymark_model::happening::What;
 use claymark_model::units::{Litres, LitresPerHour};
 
 /// Something found, and when it began, hours since 1970.
-pub(super) type Found = (f64, What);
+pub(super) type Detection = (f64, What);
 
-impl Bank {
-    /// Believes another account if it is time; says what that means.
-    pub fn judge(&mut self, facts: &Facts, hands: &Hands, found: &mut Vec<Found>) {
-        if let Some(place) = self.others.iter().position(|other| self.convinces(other, hands)) {
-            self.believe(place, facts, hands, found);
+impl Tracker {
+    /// Believes another hypothesis if it is time; says what that means.
+    pub fn judge(&mut self, facts: &Facts, log: &DrumLog, found: &mut Vec<Detection>) {
+        if let Some(place) = self.others.iter().position(|other| self.convinces(other, log)) {
+            self.believe(place, facts, log, found);
         }
         self.may_be_dry(found);
-        self.may_be_dead(hands, found);
+        self.may_be_dead(log, found);
         self.may_be_clogging(found);
         self.judge_written();
     }
 
-    fn convinces(&self, other: &Account, hands: &Hands) -> bool {
+    fn convinces(&self, other: &Hypothesis, log: &DrumLog) -> bool {
         let age = self.at - other.since;
         let rise = other.state.volume().mean - self.lead.state.volume().mean;
-        let share = rise / self.vessel.span;
-        let steady = other.fits > STEADY && other.newest > STEADY;
-        match other.turn {
-            Turn::Goes if self.lead.froth > 0.0 => {
-                other.odds > FROTH_ENDS_ODDS && steady && age >= FROTH_SEEN_HOURS
+        let steady = other.is_steady();
+        match other.regime {
+            Regime::Unchanged if self.lead.froth_sd > 0.0 => {
+                other.log_odds > FROTH_ENDS_LOG_ODDS && steady && age >= FROTH_SEEN_HOURS
             }
             // A stuck sensor that comes back stands where reckoning says.
-            Turn::Goes if matches!(self.phase, Phase::Still { .. }) => {
-                other.odds > FAR_BACK_ODDS || other.odds > BACK_ODDS && other.newest > STEADY
+            Regime::Unchanged if matches!(self.phase, Phase::Still { .. }) => {
+                other.log_odds > FAR_BACK_LOG_ODDS
+                    || other.log_odds > BACK_LOG_ODDS && other.newest_weight > STEADY
             }
-            Turn::Goes => {
-                other.odds > BACK_ODDS && (steady || self.lead.fits < UNFIT && other.odds > FAR_BACK_ODDS)
+            Regime::Unchanged => {
+                other.log_odds > BACK_LOG_ODDS
+                    && (steady || self.lead.mean_weight < UNFIT && other.log_odds > FAR_BACK_LOG_ODDS)
             }
-            Turn::Rose => {
-                let logged = self.is_logged(hands, other.since);
-                let foamed = self.unfit.is_some_and(|unfit| other.since - unfit > IN_FOAM_HOURS);
-                let dwell = if foamed || self.contradicts_log(other) {
-                    Some(FOAMED_RISE_HOURS)
-                } else if logged {
-                    Some(LOGGED_RISE_HOURS)
-                } else {
-                    dwell(share)
-                };
-                share > STEP_SHARE / 2.0
-                    && steady
-                    && other.odds - self.foamed_odds() > STEP_ODDS
-                    && dwell.is_some_and(|dwell| age >= dwell)
-            }
+            Regime::Rose => steady && self.rise_convinces(other, log),
             // When it rose, the level may not yet have been known for as restless as it is.
-            Turn::Foamed => {
+            Regime::Foamed => {
                 let stands_out = other.state.froth_height() > FOAM_SCATTERS * self.scatter();
-                other.odds > STEP_ODDS && steady && age >= FROTH_SEEN_HOURS && stands_out
+                other.log_odds > STEP_LOG_ODDS && steady && age >= FROTH_SEEN_HOURS && stands_out
             }
-            Turn::Poured => other.odds > POURED_ODDS && age >= LOGGED_RISE_HOURS,
-            Turn::Dropped => rise < 0.0 && steady && other.odds > STEP_ODDS && age >= DROP_HOURS,
-            Turn::Changed => {
-                let (new, old) = (other.state.strength_of_draw(), self.lead.state.strength_of_draw());
-                let by = new.mean - old.mean;
-                let lasts = if by > 0.0 { FASTER_HOURS } else { SLOWER_HOURS };
-                other.odds > CHANGE_ODDS
-                    && steady
-                    && age >= lasts
-                    && (CHANGE_SHARE..=MOST_CHANGE).contains(&by.abs())
-                    && by.abs() >= CHANGE_SIGMAS * new.sd
+            Regime::Poured => other.log_odds > POURED_LOG_ODDS && age >= LOGGED_RISE_HOURS,
+            Regime::Dropped => rise < 0.0 && steady && other.log_odds > STEP_LOG_ODDS && age >= DROP_HOURS,
+            Regime::Changed => steady && self.changed_draw_convinces(other),
+            Regime::Hinted => other.log_odds > HINTED_LOG_ODDS && steady,
+            Regime::Stopped => {
+                other.log_odds > CHANGE_LOG_ODDS && age >= STOP_HOURS && other.mean_weight > STEADY
             }
-            Turn::Hinted => other.odds > HINTED_ODDS && steady,
-            Turn::Stopped => other.odds > CHANGE_ODDS && age >= STOP_HOURS && other.fits > STEADY,
-            Turn::Started => {
+            Regime::Started => {
                 // A level that hardly falls isn't drawn from.
-                let by = other.state.strength_of_draw().mean - self.lead.state.strength_of_draw().mean;
-                let fell = other.draw(&self.vessel).mean * age;
+                let by = other.state.log_draw().mean - self.lead.state.log_draw().mean;
+                let fell = other.draw(&self.size).mean * age;
                 let seen = !self.told_off || fell > SEEN_FALL * self.scatter();
-                other.odds > CHANGE_ODDS && age >= START_HOURS && by.abs() < MOST_CHANGE && seen
+                other.log_odds > CHANGE_LOG_ODDS && age >= START_HOURS && by.abs() < MOST_CHANGE && seen
             }
         }
+    }
+
+    fn rise_convinces(&self, rose: &Hypothesis, log: &DrumLog) -> bool {
+        let share = (rose.state.volume().mean - self.lead.state.volume().mean) / self.size.span;
+        let foamed = self.unfit.is_some_and(|unfit| rose.since - unfit > IN_FOAM_HOURS);
+        let dwell = if foamed || self.contradicts_log(rose) {
+            Some(FOAMED_RISE_HOURS)
+        } else if self.is_logged(log, rose.since) {
+            Some(LOGGED_RISE_HOURS)
+        } else {
+            dwell(share)
+        };
+        share > STEP_SHARE / 2.0
+            && rose.log_odds - self.foamed_log_odds() > STEP_LOG_ODDS
+            && dwell.is_some_and(|dwell| self.at - rose.since >= dwell)
+    }
+
+    fn changed_draw_convinces(&self, changed: &Hypothesis) -> bool {
+        let (new, old) = (changed.state.log_draw(), self.lead.state.log_draw());
+        let by = new.mean - old.mean;
+        let lasts = if by > 0.0 { FASTER_HOURS } else { SLOWER_HOURS };
+        changed.log_odds > CHANGE_LOG_ODDS
+            && self.at - changed.since >= lasts
+            && (CHANGE_SHARE..=MOST_CHANGE).contains(&by.abs())
+            && by.abs() >= CHANGE_SIGMAS * new.sd
     }
 
     /// How probable it is that foam stands on the level.
-    fn foamed_odds(&self) -> f64 {
-        let foamed = self.others.iter().filter(|other| other.turn == Turn::Foamed);
-        foamed.map(|foamed| foamed.odds).fold(0.0, f64::max)
+    fn foamed_log_odds(&self) -> f64 {
+        let foamed = self.others.iter().filter(|other| other.regime == Regime::Foamed);
+        foamed.map(|foamed| foamed.log_odds).fold(0.0, f64::max)
     }
 
     /// Somebody wrote down quite other litres just now.
-    fn contradicts_log(&self, rose: &Account) -> bool {
-        let apart = |poured: &&Account| {
-            (poured.state.volume().mean - rose.state.volume().mean).abs()
-                > CONTRADICTS_SHARE * self.vessel.span
+    fn contradicts_log(&self, rose: &Hypothesis) -> bool {
+        let apart = |poured: &&Hypothesis| {
+            (poured.state.volume().mean - rose.state.volume().mean).abs() > CONTRADICTS_SHARE * self.size.span
         };
-        self.others.iter().filter(|other| other.turn == Turn::Poured).any(|poured| apart(&poured))
+        self.others.iter().filter(|other| other.regime == Regime::Poured).any(|poured| apart(&poured))
     }
 
     /// Somebody wrote down a refill about `t` that isn't the last one found.
-    pub fn is_logged(&self, hands: &Hands, t: f64) -> bool {
+    pub fn is_logged(&self, log: &DrumLog, t: f64) -> bool {
         let taken = self.refilled.is_some_and(|refilled| (t - refilled).abs() < 2.0 * LOG_APART_HOURS);
-        hands.refills_about(t, LOG_APART_HOURS) > usize::from(taken)
+        log.refills_about(t, LOG_APART_HOURS) > usize::from(taken)
     }
 
-    fn believe(&mut self, place: usize, facts: &Facts, hands: &Hands, found: &mut Vec<Found>) {
+    fn believe(&mut self, place: usize, facts: &Facts, log: &DrumLog, found: &mut Vec<Detection>) {
         let (left, unfit) = (self.left, self.unfit);
-        let old = self.follow(place);
-        let turn = std::mem::replace(&mut self.lead.turn, Turn::Goes);
+        let old = self.promote(place);
+        let regime = std::mem::replace(&mut self.lead.regime, Regime::Unchanged);
         let began = left
             .map_or(self.lead.since, |left| left.min(self.lead.since).max(self.lead.since - POURING_HOURS));
-        match turn {
-            Turn::Goes => {
+        match regime {
+            Regime::Unchanged => {
                 self.go_back();
                 self.rise_was_none(&old);
             }
-            Turn::Rose | Turn::Poured => self.rose((began, turn), &old, hands, found),
-            Turn::Foamed => self.others.retain(|other| other.turn != Turn::Foamed),
-            Turn::Dropped => self.dropped(began, &old, found),
-            Turn::Changed => self.changed(&old, found),
-            Turn::Hinted => {
+            Regime::Rose | Regime::Poured => self.rose((began, regime), &old, log, found),
+            Regime::Foamed => self.others.retain(|other| other.regime != Regime::Foamed),
+            Regime::Dropped => self.dropped(began, &old, found),
+            Regime::Changed => self.changed(&old, found),
+            Regime::Hinted => {
                 self.changed(&old, found);
                 // The other sensor may be wrong.
-                self.others.push(Account { turn: Turn::Goes, since: self.at, ..old });
+                self.others.push(Hypothesis { regime: Regime::Unchanged, since: self.at, ..old });
             }
-            Turn::Stopped => self.stopped(&old, facts, hands, found),
-            Turn::Started => self.started(hands, found),
+            Regime::Stopped => self.stopped(&old, facts, log, found),
+            Regime::Started => self.started(log, found),
         }
-        if turn == Turn::Foamed {
+        if regime == Regime::Foamed {
             self.foamed = Some(unfit.map_or(began, |unfit| unfit.min(began)));
         } else {
             self.lead.since = self.at;
         }
-        if turn == Turn::Poured {
+        if regime == Regime::Poured {
             // The log was believed, not the readings.
-            let foamed = self.lead.fits < UNFIT;
+            let foamed = self.lead.mean_weight < UNFIT;
             self.unfit = unfit.or(foamed.then_some(self.at - 1.01 * IN_FOAM_HOURS));
         } else {
-            self.lead.fits = 1.0;
+            self.lead.mean_weight = 1.0;
         }
     }
 
@@ -157,10 +162,16 @@ impl Bank {
         self.others.clear();
     }
 
-    fn rose(&mut self, (began, by): (f64, Turn), old: &Account, hands: &Hands, found: &mut Vec<Found>) {
+    fn rose(
+        &mut self,
+        (began, by): (f64, Regime),
+        old: &Hypothesis,
+        log: &DrumLog,
+        found: &mut Vec<Detection>,
+    ) {
         let to = self.lead.state.volume().mean;
         let added = to - old.state.volume().mean;
-        let logged = self.is_logged(hands, began);
+        let logged = self.is_logged(log, began);
         found.push((began, What::Refilled { added: Litres(added), to: Litres(to), logged }));
         self.refilled = Some(self.at);
         self.rose_by(began, added, by);
@@ -169,18 +180,18 @@ impl Bank {
             self.phase = Phase::Drawn;
         }
         // Freshly stirred slurry foams; the level isn't yet what it will be.
-        self.lead.state.add_volume(Belief { mean: 0.0, sd: RISEN_SD_SHARE * self.vessel.span });
+        self.lead.state.add_volume(Gaussian { mean: 0.0, sd: RISEN_SD_SHARE * self.size.span });
         self.others.clear();
-        self.others.push(Account { turn: Turn::Goes, since: self.at, ..*old });
+        self.others.push(Hypothesis { regime: Regime::Unchanged, since: self.at, ..*old });
     }
 
-    fn dropped(&mut self, began: f64, old: &Account, found: &mut Vec<Found>) {
+    fn dropped(&mut self, began: f64, old: &Hypothesis, found: &mut Vec<Detection>) {
         let taken = old.state.volume().mean - self.lead.state.volume().mean;
         let froth = self.refilled.is_some_and(|refilled| self.at - refilled < FROTH_HOURS);
         self.rise_was_none(old);
         if self.wiped.is_some_and(|wiped| (began - wiped).abs() < LOG_APART_HOURS) {
             found.push((began, What::SensorShifted { by: Litres(-taken) }));
-        } else if !froth && taken > STEP_SHARE * self.vessel.span {
+        } else if !froth && taken > STEP_SHARE * self.size.span {
             found.push((
                 began,
                 What::TakenOut { taken: Litres(taken), to: Litres(self.lead.state.volume().mean) },
@@ -190,10 +201,10 @@ impl Bank {
         self.others.clear();
     }
 
-    fn changed(&mut self, old: &Account, found: &mut Vec<Found>) {
+    fn changed(&mut self, old: &Hypothesis, found: &mut Vec<Detection>) {
         let volume = self.lead.state.volume().mean;
-        let from = old.state.draw_at(&self.vessel, volume).mean;
-        let to = self.lead.state.draw_at(&self.vessel, volume).mean;
+        let from = old.state.draw_at(&self.size, volume).mean;
+        let to = self.lead.state.draw_at(&self.size, volume).mean;
         self.since = self.lead.since;
         self.steps_down += u32::from(to < from);
         if to > from {
@@ -203,9 +214,9 @@ impl Bank {
         self.others.clear();
     }
 
-    fn started(&mut self, hands: &Hands, found: &mut Vec<Found>) {
-        let draw = LitresPerHour(self.lead.draw(&self.vessel).mean);
-        let off = hands.rpm(self.at).is_some_and(|rpm| rpm <= 0.0) || hands.here(self.at) == Some(false);
+    fn started(&mut self, log: &DrumLog, found: &mut Vec<Detection>) {
+        let draw = LitresPerHour(self.lead.draw(&self.size).mean);
+        let off = log.rpm(self.at).is_some_and(|rpm| rpm <= 0.0) || log.here(self.at) == Some(false);
         let still = matches!(self.phase, Phase::Still { .. });
         self.phase = Phase::Drawn;
         self.since = self.lead.since;
@@ -215,17 +226,17 @@ impl Bank {
         }
     }
 
-    fn stopped(&mut self, old: &Account, facts: &Facts, hands: &Hands, found: &mut Vec<Found>) {
+    fn stopped(&mut self, old: &Hypothesis, facts: &Facts, log: &DrumLog, found: &mut Vec<Detection>) {
         let since = self.lead.since;
-        let over = self.lead.state.volume().mean - self.vessel.heel;
+        let over = self.lead.state.volume().mean - self.size.heel;
         self.others.clear();
         self.since = since;
-        if over <= EMPTY_STILL_SHARE * self.vessel.span {
+        if over <= EMPTY_STILL_SHARE * self.size.span {
             found.push((since, What::RanEmpty));
             self.phase = Phase::Dry;
-        } else if self.should_draw(old, facts, hands) {
+        } else if self.should_draw(old, facts, log) {
             let then = self.lead;
-            found.push((since, self.stands_still(hands, since, false)));
+            found.push((since, self.stands_still(log, since, false)));
             self.stand_still(since, then);
         } else {
             self.phase = Phase::Idle;
@@ -233,31 +244,31 @@ impl Bank {
         }
     }
 
-    fn stands_still(&self, hands: &Hands, since: f64, frozen: bool) -> What {
+    fn stands_still(&self, log: &DrumLog, since: f64, frozen: bool) -> What {
         What::StandsStill {
             volume: Litres(self.lead.state.volume().mean),
-            rpm: hands.rpm(self.at),
+            rpm: log.rpm(self.at),
             minutes: (self.at - since) * MINUTES_PER_HOUR,
             frozen,
         }
     }
 
     /// Readings that are the same to the last digit aren't those of a drum that is drawn.
-    fn may_be_dead(&mut self, hands: &Hands, found: &mut Vec<Found>) {
+    fn may_be_dead(&mut self, log: &DrumLog, found: &mut Vec<Detection>) {
         if self.phase != Phase::Drawn {
             return;
         }
         let Some((since, then)) = self.dead() else { return };
         let mut stands = then;
         stands.draws = false;
-        self.lead = Account { odds: 0.0, since, ..stands };
-        found.push((since, self.stands_still(hands, since, true)));
+        self.lead = Hypothesis { log_odds: 0.0, since, ..stands };
+        found.push((since, self.stands_still(log, since, true)));
         self.stand_still(since, then);
     }
 
     /// A draw that falls by and by at the same setting; one step down is a changed draw, two are a clog.
-    fn may_be_clogging(&mut self, found: &mut Vec<Found>) {
-        let draw = self.lead.state.strength_of_draw();
+    fn may_be_clogging(&mut self, found: &mut Vec<Detection>) {
+        let draw = self.lead.state.log_draw();
         let well_known = draw.sd < CLOG_KNOWN_SD && self.phase == Phase::Drawn && self.unfit.is_none();
         if !well_known {
             return;
@@ -269,7 +280,7 @@ impl Bank {
         if draw.mean > before {
             self.setting = Some((self.at, draw.mean));
         } else if before - draw.mean > CLOG_SHARE && self.at - since > CLOG_HOURS && self.steps_down != 1 {
-            let now = self.lead.draw(&self.vessel).mean;
+            let now = self.lead.draw(&self.size).mean;
             let from = LitresPerHour(now * (before - draw.mean).exp());
             found.push((since, What::Clogging { from, to: LitresPerHour(now) }));
             self.new_setting();
@@ -277,19 +288,20 @@ impl Bank {
     }
 
     /// Reckoning goes on from before the level stood still.
-    fn stand_still(&mut self, since: f64, then: Account) {
+    fn stand_still(&mut self, since: f64, then: Hypothesis) {
         self.phase = Phase::Still { since };
         self.since = since;
-        let mut reckoned = Account { draws: true, turn: Turn::Goes, since, odds: -STILL_LEAD, ..then };
-        reckoned.foam(0.0);
-        reckoned.state.predict(&self.vessel, self.at - since, true, &self.noise.ripple(), 0.0);
+        let mut reckoned =
+            Hypothesis { draws: true, regime: Regime::Unchanged, since, log_odds: -STILL_LEAD, ..then };
+        reckoned.set_froth(0.0);
+        reckoned.state.predict(&self.size, self.at - since, true, &self.noise.ripple(), 0.0);
         self.others.clear();
         self.others.push(reckoned);
     }
 
-    fn should_draw(&self, old: &Account, facts: &Facts, hands: &Hands) -> bool {
-        let (rpm, here) = (hands.rpm(self.at), hands.here(self.at));
-        let known = old.state.strength_of_draw().sd < KNOWN_DRAW_SD;
+    fn should_draw(&self, old: &Hypothesis, facts: &Facts, log: &DrumLog) -> bool {
+        let (rpm, here) = (log.rpm(self.at), log.here(self.at));
+        let known = old.state.log_draw().sd < KNOWN_DRAW_SD;
         match (rpm, here) {
             (Some(rpm), _) if rpm <= 0.0 => false,
             (_, Some(false)) => false,
@@ -300,8 +312,8 @@ impl Bank {
         }
     }
 
-    fn may_be_dry(&mut self, found: &mut Vec<Found>) {
-        let empty = self.vessel.heel + EMPTY_SHARE * self.vessel.span;
+    fn may_be_dry(&mut self, found: &mut Vec<Detection>) {
+        let empty = self.size.heel + EMPTY_SHARE * self.size.span;
         if self.phase == Phase::Drawn && self.lead.state.volume().mean <= empty && self.unfit.is_none() {
             self.phase = Phase::Dry;
             self.since = self.at;
@@ -316,11 +328,10 @@ fn dwell(share: f64) -> Option<f64> {
     RISES.iter().find(|(least, _)| share >= *least).map(|(_, hours)| *hours)
 }
 
-const MINUTES_PER_HOUR: f64 = 60.0;
 /// h. Readings that didn't fit for so long before a rise are of foam.
-const IN_FOAM_HOURS: f64 = 25.0 / 60.0;
+const IN_FOAM_HOURS: f64 = minutes(25.0);
 /// h. Pouring takes no longer.
-const POURING_HOURS: f64 = 4.0 / 60.0;
+const POURING_HOURS: f64 = minutes(4.0);
 /// Scatters. By so much a level must have fallen of which somebody said that nothing draws from it.
 const SEEN_FALL: f64 = 3.0;
 /// Scatters. Foam that stands no higher is the restlessness of the level.

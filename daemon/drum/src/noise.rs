@@ -6,15 +6,15 @@
 
 use super::state::Ripple;
 use super::tuning::{
-    FRESH_SHARE, LEAST_SCATTER_SHARE, MOST_CORRELATION, MOST_SCATTER_SHARE, SCATTER_CUT, SCATTER_MINUTES,
-    SCATTER_PRIOR_MINUTES, SCATTER_SHARE,
+    FRESH_SHARE, LEAST_SCATTER_SHARE, MOST_CORRELATION, MOST_SCATTER_SHARE, SCATTER_CUT,
+    SCATTER_PRIOR_READINGS, SCATTER_READINGS, SCATTER_SHARE,
 };
 
 /// Running means.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Noise {
+pub(super) struct MeasurementNoise {
     /// Minutes that count.
-    minutes: f64,
+    readings: f64,
     square: f64,
     product: f64,
     last: Option<f64>,
@@ -26,12 +26,12 @@ pub(super) struct Noise {
     lately: f64,
 }
 
-impl Noise {
+impl MeasurementNoise {
     /// Before any minute was seen, in a drum of so many litres.
     pub fn usual(span: f64) -> Self {
         let usual = SCATTER_SHARE * span;
         Self {
-            minutes: SCATTER_PRIOR_MINUTES,
+            readings: SCATTER_PRIOR_READINGS,
             square: usual * usual,
             product: USUAL_CORRELATION * usual * usual,
             last: None,
@@ -43,24 +43,24 @@ impl Noise {
     }
 
     /// A minute missed the volume by `off` litres, a minute after the one before or later.
-    pub fn saw(&mut self, off: f64, follows: bool) {
+    pub fn learn(&mut self, off: f64, follows: bool) {
         let limit = SCATTER_CUT * self.scatter();
         let off = off.clamp(-limit, limit);
-        self.minutes = (self.minutes + 1.0).min(SCATTER_MINUTES);
-        self.square += (off * off - self.square) / self.minutes;
+        self.readings = (self.readings + 1.0).min(SCATTER_READINGS);
+        self.square += (off * off - self.square) / self.readings;
         if let Some(last) = self.last.filter(|_| follows) {
-            self.product += (off * last - self.product) / self.minutes;
+            self.product += (off * last - self.product) / self.readings;
         }
         self.last = Some(off);
     }
 
     /// How far the reading moved against the minute before, whatever the volume is.
     pub fn moved(&mut self, by: f64) {
-        self.lately += (by.abs() - self.lately) / LATELY_MINUTES;
+        self.lately += (by.abs() - self.lately) / LATELY_READINGS;
         let limit = std::f64::consts::SQRT_2 * SCATTER_CUT * self.scatter();
-        let (mean, minutes) = self.steps;
-        let minutes = (minutes + 1.0).min(SCATTER_MINUTES);
-        self.steps = (mean + (by.abs().min(limit) - mean) / minutes, minutes);
+        let (mean, readings) = self.steps;
+        let readings = (readings + 1.0).min(SCATTER_READINGS);
+        self.steps = (mean + (by.abs().min(limit) - mean) / readings, readings);
     }
 
     /// Standard deviation of a minute, L.
@@ -68,8 +68,8 @@ impl Noise {
     /// At least what the steps from minute to minute say, whose mean is 2/√π deviations where minutes don't hang
     /// together and less where they do: they need no level, so a level that is believed too low can't hide them.
     pub fn scatter(&self) -> f64 {
-        let (mean, minutes) = self.steps;
-        let by_steps = if minutes < LATELY_MINUTES { 0.0 } else { STEPS_SHARE * mean * SQRT_PI / 2.0 };
+        let (mean, readings) = self.steps;
+        let by_steps = if readings < LATELY_READINGS { 0.0 } else { STEPS_SHARE * mean * SQRT_PI / 2.0 };
         self.square.sqrt().max(by_steps).clamp(self.least, self.most)
     }
 
@@ -94,6 +94,6 @@ impl Noise {
 const STEPS_SHARE: f64 = 0.8;
 const SQRT_PI: f64 = 1.772_453_850_905_516;
 const USUAL_CORRELATION: f64 = 0.3;
-const LATELY_MINUTES: f64 = 10.0;
+const LATELY_READINGS: f64 = 10.0;
 /// Movement below this share of the usual scatter: the sensor has died.
 const DEAD_SHARE: f64 = 0.2;

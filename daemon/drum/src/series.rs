@@ -4,12 +4,13 @@ use std::collections::BTreeMap;
 
 use jiff::Timestamp;
 
+use super::hours::{MINUTES_PER_HOUR, SECONDS_PER_HOUR};
 use super::stats::{count, median};
 use super::tuning::{KEPT_MINUTES, REMEMBERED_RAW_MINUTES};
 
 /// A volume at a time.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Point {
+pub(super) struct MinuteVolume {
     /// Hours since 1970.
     pub t: f64,
     /// Litres, heel included.
@@ -20,19 +21,23 @@ pub(super) struct Point {
 /// value can still be struck out and a burst gives the same medians in any order.
 #[derive(Debug, Clone)]
 pub(super) struct Series {
-    minutes: Vec<Minute>,
-    open: BTreeMap<u32, Open>,
+    minutes: Vec<StoredMinute>,
+    raw_minutes: BTreeMap<u32, RawMinute>,
 }
 
+/// As small as can be, since a day of them is most of what a drum takes.
 #[derive(Debug, Clone, Copy, PartialEq)]
-struct Minute {
+struct StoredMinute {
+    /// Minutes since 1970.
     index: u32,
+    /// Mean time of its readings, s into the minute.
     second: f32,
     litres: f32,
 }
 
 #[derive(Debug, Clone)]
-struct Open {
+struct RawMinute {
+    /// The minute since 1970 in which it was last changed.
     touched: u32,
     /// Milliseconds into the minute and litres: the first reading of each five seconds.
     raw: Vec<(u16, f32)>,
@@ -41,7 +46,7 @@ struct Open {
 impl Series {
     /// Nothing yet.
     pub fn new() -> Self {
-        Self { minutes: Vec::new(), open: BTreeMap::new() }
+        Self { minutes: Vec::new(), raw_minutes: BTreeMap::new() }
     }
 
     /// Takes a usable reading, or the same one again; whether that changed the minute.
@@ -52,7 +57,7 @@ impl Series {
         }
         let litres = single(litres);
         let known = self.position(index).ok().and_then(|i| self.minutes.get(i)).copied();
-        let open = self.open.entry(index).or_insert_with(|| Open {
+        let open = self.raw_minutes.entry(index).or_insert_with(|| RawMinute {
             touched: 0,
             raw: known.iter().map(|minute| (MIDDLE_MS, minute.litres)).collect(),
         });
@@ -68,7 +73,7 @@ impl Series {
     /// Strikes out a reading that failed after all; whether that changed the minute.
     pub fn remove(&mut self, at: Timestamp) -> bool {
         let (index, ms) = place(at);
-        let Some(open) = self.open.get_mut(&index) else { return false };
+        let Some(open) = self.raw_minutes.get_mut(&index) else { return false };
         let before = open.raw.len();
         open.raw.retain(|(other, _)| *other != ms);
         open.raw.len() < before && self.settle(index)
@@ -77,7 +82,7 @@ impl Series {
     /// Forgets raw values that nothing has touched for a while, and minutes that are too old.
     pub fn prune(&mut self, now: Timestamp) {
         let now = place(now).0;
-        self.open.retain(|_, open| now.saturating_sub(open.touched) <= REMEMBERED_RAW_MINUTES);
+        self.raw_minutes.retain(|_, open| now.saturating_sub(open.touched) <= REMEMBERED_RAW_MINUTES);
         let Some(newest) = self.minutes.last().map(|minute| minute.index) else { return };
         let stale = self.minutes.partition_point(|minute| minute.index + KEPT_MINUTES < newest);
         if stale > PRUNED_AT_ONCE {
@@ -86,7 +91,7 @@ impl Series {
     }
 
     /// Points from `from` to `to` (hours, both included), oldest first.
-    pub fn between(&self, from: f64, to: f64) -> impl DoubleEndedIterator<Item = Point> + Clone + '_ {
+    pub fn between(&self, from: f64, to: f64) -> impl DoubleEndedIterator<Item = MinuteVolume> + Clone + '_ {
         let first = self.minutes.partition_point(|minute| minute.point().t < from);
         let end = self.minutes.partition_point(|minute| minute.point().t <= to);
         self.minutes.get(first..end.max(first)).unwrap_or_default().iter().map(|minute| minute.point())
@@ -94,13 +99,13 @@ impl Series {
 
     fn settle(&mut self, index: u32) -> bool {
         let position = self.position(index);
-        let Some((second, litres)) = self.open.get(&index).and_then(|open| open.middle()) else {
+        let Some((second, litres)) = self.raw_minutes.get(&index).and_then(|open| open.middle()) else {
             return position.is_ok_and(|at| {
                 self.minutes.remove(at);
                 true
             });
         };
-        let minute = Minute { index, second, litres };
+        let minute = StoredMinute { index, second, litres };
         match position {
             Ok(at) => self.minutes.splice(at..=at, [minute]).any(|old| old != minute),
             Err(at) => {
@@ -115,14 +120,14 @@ impl Series {
     }
 }
 
-impl Minute {
-    fn point(&self) -> Point {
+impl StoredMinute {
+    fn point(&self) -> MinuteVolume {
         let t = f64::from(self.index) / MINUTES_PER_HOUR + f64::from(self.second) / SECONDS_PER_HOUR;
-        Point { t, v: f64::from(self.litres) }
+        MinuteVolume { t, v: f64::from(self.litres) }
     }
 }
 
-impl Open {
+impl RawMinute {
     /// Mean time, s, and median volume of what is left.
     fn middle(&self) -> Option<(f32, f32)> {
         let mut litres: Vec<f64> = self.raw.iter().map(|(_, litres)| f64::from(*litres)).collect();
@@ -146,8 +151,6 @@ fn single(x: f64) -> f32 {
 }
 
 const MS_PER_MINUTE: i64 = 60_000;
-const MINUTES_PER_HOUR: f64 = 60.0;
-const SECONDS_PER_HOUR: f64 = 3600.0;
 /// Where the median of a minute stands among its raw values once these are forgotten.
 const MIDDLE_MS: u16 = 30_000;
 const MS_PER_SECOND: f64 = 1000.0;
@@ -191,7 +194,7 @@ mod tests {
             series.insert(at(second), at(second), 50.0);
             series.prune(at(second));
         }
-        let bytes = series.minutes.capacity() * size_of::<Minute>() + series.open.len() * 200;
+        let bytes = series.minutes.capacity() * size_of::<StoredMinute>() + series.raw_minutes.len() * 200;
         assert!(bytes < 100_000, "{bytes} bytes");
     }
 }

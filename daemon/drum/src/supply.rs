@@ -10,13 +10,34 @@
 
 use jiff::Timestamp;
 
+use super::DrumWatch;
 use super::ahead::{Ahead, quantiles};
 use super::calibration::Calibration;
 use super::hours::hours;
-use super::{DrumWatch, Prospect};
+use super::prospect::Prospect;
+use super::state::Gaussian;
+use super::tuning::{KNOWN_DRAW_SD, LENT_SD};
 use claymark_model::forecast::{Basis, EmptyAt, Forecast, Outlook, Subject};
 use claymark_model::site::{Draws, Pump};
 use claymark_model::units::{Litres, LitresPerHour};
+
+/// Lets drums that aren't drawn know the draw of a drum on the same pump that is; call it before their forecasts.
+pub fn share_draws(watches: &mut [&mut DrumWatch]) {
+    let known: Vec<_> = watches
+        .iter()
+        .filter(|watch| watch.in_use())
+        .filter_map(|watch| {
+            let draw = watch.replay.tracker.as_ref()?.lead.state.log_draw();
+            let lent = Gaussian { mean: draw.mean, sd: draw.sd.hypot(LENT_SD) };
+            (draw.sd < KNOWN_DRAW_SD).then(|| (watch.facts.pump.clone(), watch.facts.drum.clone(), lent))
+        })
+        .collect();
+    for watch in watches {
+        let (pump, drum) = (&watch.facts.pump, &watch.facts.drum);
+        let other = known.iter().find(|(of, from, _)| of == pump && from != drum);
+        watch.lent = other.map(|(_, _, draw)| *draw).or(watch.lent);
+    }
+}
 
 /// When `pump` gets no more slurry from its drums.
 #[must_use]
@@ -35,7 +56,7 @@ pub fn supply_forecast(now: Timestamp, pump: &Pump, watches: &[&DrumWatch]) -> F
             let in_use = drums.iter().any(|drum| drum.ahead.in_use);
             let empty_at = match pump.draws {
                 Draws::One => last(now, &drums),
-                Draws::Together => first(now, &drums),
+                Draws::Together => first(&drums),
             };
             (in_use, known(pump.draws, &drums, empty_at))
         }
@@ -45,30 +66,29 @@ pub fn supply_forecast(now: Timestamp, pump: &Pump, watches: &[&DrumWatch]) -> F
 }
 
 /// One drum's share of the supply.
-struct Part<'a> {
+struct Part {
     ahead: Prospect,
-    calibration: &'a Calibration,
 }
 
-impl<'a> Part<'a> {
-    fn of(watch: &'a DrumWatch, now: Timestamp) -> Result<Self, String> {
+impl Part {
+    fn of(watch: &DrumWatch, now: Timestamp) -> Result<Self, String> {
         let ahead = watch.prospect(now).map_err(|why| format!("drum {}: {why}", watch.facts.drum))?;
-        Ok(Self { ahead, calibration: &watch.calibration })
+        Ok(Self { ahead })
     }
 
     fn draw(&self) -> f64 {
-        self.ahead.bank.lead.draw(&self.ahead.bank.vessel).mean
+        self.ahead.tracker.lead.draw(&self.ahead.tracker.size).mean
     }
 
     fn time(&self) -> Ahead {
-        let nearest = self.ahead.ahead(self.ahead.bank.vessel.heel);
+        let nearest = self.ahead.ahead(self.ahead.tracker.size.heel);
         nearest.first().map_or(Ahead::REACHED, |(_, ahead)| *ahead)
     }
 
     /// Without a refill that was written down and that the level hasn't shown.
     fn time_without(&self) -> Ahead {
         let without =
-            self.ahead.without.iter().map(|one| self.ahead.ahead_of(one, self.ahead.bank.vessel.heel));
+            self.ahead.without.iter().map(|one| self.ahead.ahead_of(one, self.ahead.tracker.size.heel));
         without.chain([self.time()]).min_by(|a, b| a.hours.total_cmp(&b.hours)).unwrap_or(Ahead::REACHED)
     }
 }
@@ -76,19 +96,19 @@ impl<'a> Part<'a> {
 /// The drums whose valves are open to a common suction line: those that are drawn, unless somebody wrote down that
 /// another one is; all that weren't shut, while the pump stands.
 fn open<'a>(ours: impl Iterator<Item = &'a DrumWatch>, now: Timestamp) -> Vec<&'a DrumWatch> {
-    let unshut: Vec<_> = ours.filter(|watch| watch.hands.here(hours(now)) != Some(false)).collect();
+    let unshut: Vec<_> = ours.filter(|watch| watch.log.here(hours(now)) != Some(false)).collect();
     let drawn: Vec<_> = unshut.iter().copied().filter(|watch| watch.in_use()).collect();
     if drawn.is_empty() { unshut } else { drawn }
 }
 
 /// When all are empty, one after the other.
-fn last(now: Timestamp, drums: &[Part<'_>]) -> EmptyAt {
+fn last(now: Timestamp, drums: &[Part]) -> EmptyAt {
     let told = one_after_the_other(now, drums, &drums.iter().map(Part::time).collect::<Vec<_>>());
     let without: Vec<Ahead> = drums.iter().map(Part::time_without).collect();
     EmptyAt { p05: earlier(told.p05, one_after_the_other(now, drums, &without).p05), ..told }
 }
 
-fn one_after_the_other(now: Timestamp, drums: &[Part<'_>], times: &[Ahead]) -> EmptyAt {
+fn one_after_the_other(now: Timestamp, drums: &[Part], times: &[Ahead]) -> EmptyAt {
     let hours: f64 = times.iter().map(|time| time.hours).sum();
     let stretched: f64 = times.iter().map(|time| time.stretch * time.hours).sum();
     let shift = times.iter().map(|time| time.shift).fold(0.0, f64::hypot);
@@ -97,15 +117,14 @@ fn one_after_the_other(now: Timestamp, drums: &[Part<'_>], times: &[Ahead]) -> E
     let stretch = if hours > 0.0 { stretched / hours } else { 0.0 };
     // Past errors of the drum that is drawn stand for all.
     let new = Calibration::new();
-    let drawn = drums.iter().find(|drum| drum.ahead.in_use).map(|drum| drum.calibration);
+    let drawn = drums.iter().find(|drum| drum.ahead.in_use).map(|drum| &drum.ahead.calibration);
     quantiles(now, &[(1.0, Ahead { hours, stretch, shift, hidden })], drawn.unwrap_or(&new))
 }
 
 /// When the first is empty. What is wrong of one pump's draw is wrong of all its drums, so their times are early
 /// or late together, and the first in each quantile is the first.
-fn first(now: Timestamp, drums: &[Part<'_>]) -> EmptyAt {
-    let ends =
-        drums.iter().map(|drum| drum.ahead.down_to(now, drum.ahead.bank.vessel.heel, drum.calibration));
+fn first(drums: &[Part]) -> EmptyAt {
+    let ends = drums.iter().map(|drum| drum.ahead.down_to(drum.ahead.tracker.size.heel));
     let sooner = |a: EmptyAt, b: EmptyAt| EmptyAt {
         p05: earlier(a.p05, b.p05),
         p25: earlier(a.p25, b.p25),
@@ -120,10 +139,10 @@ fn earlier(a: Option<Timestamp>, b: Option<Timestamp>) -> Option<Timestamp> {
     a.into_iter().chain(b).min()
 }
 
-fn known(draws: Draws, drums: &[Part<'_>], empty_at: EmptyAt) -> Outlook {
-    let held = |drum: &Part<'_>| {
-        let bank = &drum.ahead.bank;
-        bank.lead.state.volume().mean.clamp(0.0, bank.vessel.brim)
+fn known(draws: Draws, drums: &[Part], empty_at: EmptyAt) -> Outlook {
+    let held = |drum: &Part| {
+        let tracker = &drum.ahead.tracker;
+        tracker.lead.state.volume().mean.clamp(0.0, tracker.size.brim)
     };
     let drawn: f64 = drums.iter().filter(|drum| drum.ahead.in_use).map(Part::draw).sum();
     let switched_on = || match draws {

@@ -4,6 +4,8 @@
 //! *tuning seasons*, the value was set on the simulated seasons of `tests/src/season` with seeds 1 to 40, and judged
 //! on seeds from 1001 on; the rest are engineering judgement (common practice, no source).
 
+use super::hours::minutes;
+
 // What is kept.
 
 /// min. Minute medians kept: as long as can be gone back.
@@ -12,8 +14,8 @@ pub(super) const KEPT_MINUTES: u32 = 1560;
 pub(super) const REMEMBERED_RAW_MINUTES: u32 = 10;
 /// h. Log entries older than this can't change a forecast any more.
 pub(super) const KEPT_LOG_HOURS: f64 = 72.0;
-/// h. Ages at which what was believed is kept, to go back to when something arrives late.
-pub(super) const KEPT_BELIEFS_HOURS: [f64; 9] = [0.04, 0.16, 0.5, 1.0, 2.0, 4.0, 8.0, 14.0, 25.0];
+/// h. Ages at which checkpoints are kept, to go back to when something arrives late.
+pub(super) const CHECKPOINT_HOURS: [f64; 9] = [0.04, 0.16, 0.5, 1.0, 2.0, 4.0, 8.0, 14.0, 25.0];
 
 // The filter.
 
@@ -28,19 +30,19 @@ pub(super) const CURVE_PRIOR: (f64, f64) = (0.05, 0.03);
 /// Their standard deviations.
 pub(super) const CURVE_SD: (f64, f64) = (0.08, 0.06);
 /// 1/√h. β wander: a curve changes with a new tube.
-pub(super) const CURVE_WANDER: f64 = 0.000_3;
+pub(super) const CURVE_PROCESS_NOISE: f64 = 0.000_3;
 /// 1/√h. ln q wanders so much while it is followed.
-pub(super) const DRAW_WANDER: f64 = 0.003;
+pub(super) const DRAW_PROCESS_NOISE: f64 = 0.003;
 /// 1/h. How fast the draw falls or rises by and by, as with a tube that wears.
 pub(super) const DRIFT_SD: f64 = 0.0005;
 /// 1/h/√h. That changes so much.
-pub(super) const DRIFT_WANDER: f64 = 0.000_05;
+pub(super) const DRIFT_PROCESS_NOISE: f64 = 0.000_05;
 /// Shares. What a sensor reads otherwise by the time of day, as temperature rises and falls: once a day, twice a day.
 pub(super) const DAILY_SHARE: (f64, f64) = (0.001, 0.000_5);
 /// Share/√h. That changes so much.
-pub(super) const DAILY_WANDER: f64 = 0.000_01;
+pub(super) const DAILY_PROCESS_NOISE: f64 = 0.000_01;
 /// Share/√h. What a sensor drifts with the temperature of the day.
-pub(super) const VOLUME_WANDER: f64 = 0.0008;
+pub(super) const VOLUME_PROCESS_NOISE: f64 = 0.0008;
 
 // The level.
 
@@ -48,12 +50,12 @@ pub(super) const VOLUME_WANDER: f64 = 0.0008;
 pub(super) const SCATTER_SHARE: f64 = 0.004;
 /// Share. Scatter below this isn't believed.
 pub(super) const LEAST_SCATTER_SHARE: f64 = 0.000_5;
-/// Share. Nor a larger one: then the account is wrong.
+/// Share. Nor a larger one: then the hypothesis is wrong.
 pub(super) const MOST_SCATTER_SHARE: f64 = 0.02;
 /// min. The assumed scatter weighs so much.
-pub(super) const SCATTER_PRIOR_MINUTES: f64 = 15.0;
+pub(super) const SCATTER_PRIOR_READINGS: f64 = 15.0;
 /// min. The scatter is that of so many minutes.
-pub(super) const SCATTER_MINUTES: f64 = 240.0;
+pub(super) const SCATTER_READINGS: f64 = 240.0;
 /// Standard deviations. A minute that is off by more counts as this for the scatter.
 pub(super) const SCATTER_CUT: f64 = 2.5;
 /// Share of the variance of a minute that is new each minute.
@@ -68,21 +70,21 @@ pub(super) const FOAM_BEGINS_PER_HOUR: f64 = 0.15;
 /// 1/h. And ends: in half an hour on the mean.
 pub(super) const FOAM_ENDS_PER_HOUR: f64 = 2.0;
 /// Share of minutes that foam spoils while it stands.
-pub(super) const FOAM_MINUTES_FOAMED: f64 = 0.93;
+pub(super) const FOAMED_SHARE: f64 = 0.93;
 /// Share of spoiled readings that read high.
 pub(super) const FOAM_ABOVE_SHARE: f64 = 0.9;
 /// Share. How high foam stands on the mean.
 pub(super) const FOAM_HEIGHT_SHARE: f64 = 0.08;
 /// Share of minutes that are nonsense without foam.
-pub(super) const NONSENSE: f64 = 0.005;
+pub(super) const NONSENSE_SHARE: f64 = 0.005;
 /// Ln. Foam that stands steadily on the level rose in this minute.
-pub(super) const FROTH_PRIOR: f64 = -6.0;
+pub(super) const FROTH_LOG_PRIOR: f64 = -6.0;
 /// Its height may be anything up to so many times what is seen first.
 pub(super) const FROTH_SPREAD: f64 = 2.0;
 /// Ln. It fell in on itself in this minute.
-pub(super) const FROTH_ENDS_PRIOR: f64 = -4.0;
-/// Ln odds to believe that.
-pub(super) const FROTH_ENDS_ODDS: f64 = -1.0;
+pub(super) const FROTH_ENDS_LOG_PRIOR: f64 = -4.0;
+/// Log odds to believe that.
+pub(super) const FROTH_ENDS_LOG_ODDS: f64 = -1.0;
 /// Share of its height by which it is unsteady.
 pub(super) const FROTH_UNSTEADY_SHARE: f64 = 0.3;
 /// h. It forgets its height in so long.
@@ -90,83 +92,85 @@ pub(super) const FROTH_STANDS_HOURS: f64 = 0.7;
 /// Share. It never stands higher.
 pub(super) const HIGHEST_FROTH_SHARE: f64 = 0.15;
 /// h. It must have stood so long to be believed.
-pub(super) const FROTH_SEEN_HOURS: f64 = 7.0 / 60.0;
+pub(super) const FROTH_SEEN_HOURS: f64 = minutes(7.0);
+/// Probability that a level foams into which somebody has just poured.
+pub(super) const FOAMS_WHEN_POURED: f64 = 0.5;
 /// A reading that counts less isn't used at all.
 pub(super) const LEAST_WEIGHT: f64 = 0.05;
-/// Below this mean weight of its readings an account doesn't fit.
+/// Below this mean weight of its readings a hypothesis doesn't fit.
 pub(super) const UNFIT: f64 = 0.35;
 /// Above this it does.
 pub(super) const WELL_FIT: f64 = 0.6;
 
-// Accounts beside the leading one. Priors are ln of the probability that it happens in the time for which the account stands.
+// Hypotheses beside the leading one. Priors are ln of the probability that it happens in the time for which the hypothesis stands.
 
 /// A refill in this minute: two a day.
-pub(super) const RISE_PRIOR: f64 = -6.6;
+pub(super) const RISE_LOG_PRIOR: f64 = -6.6;
 /// Where somebody wrote one down.
-pub(super) const LOGGED_RISE_PRIOR: f64 = -3.0;
+pub(super) const LOGGED_RISE_LOG_PRIOR: f64 = -3.0;
 /// The draw changed as well.
-pub(super) const LOOSE_PRIOR: f64 = -4.0;
+pub(super) const LOOSE_LOG_PRIOR: f64 = -4.0;
 /// Somebody took slurry out, or moved the sensor, in this minute: rare.
-pub(super) const DROP_PRIOR: f64 = -9.0;
+pub(super) const DROP_LOG_PRIOR: f64 = -9.0;
 /// Foam ended in this minute, and the level stands lower than was thought.
-pub(super) const OUT_OF_FOAM_PRIOR: f64 = -4.0;
+pub(super) const OUT_OF_FOAM_LOG_PRIOR: f64 = -4.0;
 /// The draw changed in these minutes.
-pub(super) const CHANGE_PRIOR: f64 = -4.0;
+pub(super) const CHANGE_LOG_PRIOR: f64 = -4.0;
 /// Another sensor says that it did.
-pub(super) const HINTED_PRIOR: f64 = -1.0;
+pub(super) const HINTED_LOG_PRIOR: f64 = -1.0;
 /// The pump stopped in these minutes.
-pub(super) const STOP_PRIOR: f64 = -6.0;
+pub(super) const STOP_LOG_PRIOR: f64 = -6.0;
 /// It was switched on in these minutes, and nobody wrote it down.
-pub(super) const START_PRIOR: f64 = -5.0;
+pub(super) const START_LOG_PRIOR: f64 = -5.0;
 /// What somebody wrote down was done, just then, with these litres.
-pub(super) const POURED_PRIOR: f64 = -1.0;
+pub(super) const POURED_LOG_PRIOR: f64 = -1.0;
 /// What somebody wrote down wasn't done.
-pub(super) const NOT_DONE_PRIOR: f64 = -3.0;
+pub(super) const NOT_DONE_LOG_PRIOR: f64 = -3.0;
 /// A stuck sensor came back, or a stopped pump went on, in this minute.
-pub(super) const BACK_PRIOR: f64 = -8.0;
+pub(super) const BACK_LOG_PRIOR: f64 = -8.0;
 /// Ln. A changed draw may be so much another.
 pub(super) const CHANGE_SD: f64 = 0.25;
 /// Ln. A draw that began again.
 pub(super) const STARTED_SD: f64 = 0.15;
-/// h. So often accounts of another draw part.
-pub(super) const PARTS_HOURS: f64 = 4.9 / 60.0;
-/// h. Of accounts between these ages the best is kept.
-pub(super) const AGES_HOURS: [f64; 6] = [0.12, 0.25, 0.5, 0.8, 1.3, 2.2];
-/// h. Older accounts are given up.
-pub(super) const ACCOUNT_HOURS: f64 = 3.5;
-/// Ln. Less probable ones too, after a while.
-pub(super) const FEW_ODDS: f64 = -25.0;
+/// h. So often hypotheses of another draw branch off.
+pub(super) const BRANCH_HOURS: f64 = minutes(4.9);
+/// h. Of hypotheses between these ages the best is kept.
+pub(super) const AGE_CLASS_HOURS: [f64; 6] = [0.12, 0.25, 0.5, 0.8, 1.3, 2.2];
+/// h. Older hypotheses are given up.
+pub(super) const HYPOTHESIS_HOURS: f64 = 3.5;
+/// Log odds. Less probable ones too, after a while.
+pub(super) const HOPELESS_LOG_ODDS: f64 = -25.0;
 /// h. That while.
-pub(super) const LONG_ODDS_HOURS: f64 = 0.4;
+pub(super) const HOPELESS_HOURS: f64 = 0.4;
 
-// When another account is believed.
+// When another hypothesis is believed.
 
 /// Share. A smaller step is none.
 pub(super) const STEP_SHARE: f64 = 0.025;
-/// Ln odds for a step.
-pub(super) const STEP_ODDS: f64 = 4.0;
-/// Ln odds for what somebody wrote down.
-pub(super) const POURED_ODDS: f64 = 2.0;
-/// Weight of its readings from which an account is steady.
+/// Log odds for a step.
+pub(super) const STEP_LOG_ODDS: f64 = 4.0;
+/// Log odds for what somebody wrote down.
+pub(super) const POURED_LOG_ODDS: f64 = 2.0;
+/// Weight of its readings from which a hypothesis is steady.
 pub(super) const STEADY: f64 = 0.6;
 /// Share of rise and h for which it must stand: foam reads several percent high for minutes, a bucket stays.
-pub(super) const RISES: [(f64, f64); 3] = [(0.25, 4.0 / 60.0), (0.10, 9.0 / 60.0), (0.0, 25.0 / 60.0)];
+pub(super) const RISES: [(f64, f64); 3] = [(0.25, minutes(4.0)), (0.10, minutes(9.0)), (0.0, minutes(25.0))];
 /// h. A rise that somebody has logged needs to stand no longer than this.
-pub(super) const LOGGED_RISE_HOURS: f64 = 4.0 / 60.0;
+pub(super) const LOGGED_RISE_HOURS: f64 = minutes(4.0);
 /// h. A rise out of foam must stand so long: foam has plateaus, too.
-pub(super) const FOAMED_RISE_HOURS: f64 = 25.0 / 60.0;
+pub(super) const FOAMED_RISE_HOURS: f64 = minutes(25.0);
 /// Share. Litres that differ by so much from what was written down contradict it.
 pub(super) const CONTRADICTS_SHARE: f64 = 0.1;
 /// h. A logged refill and one that was found are the same when no further apart.
 pub(super) const LOG_APART_HOURS: f64 = 0.75;
 /// h. A level that has come down by a step is believed after this.
-pub(super) const DROP_HOURS: f64 = 10.0 / 60.0;
+pub(super) const DROP_HOURS: f64 = minutes(10.0);
 /// h. So long after a refill froth dies, which looks like a faster draw.
 pub(super) const FROTH_HOURS: f64 = 0.5;
 /// Share. The level after a refill isn't yet surer than this.
 pub(super) const RISEN_SD_SHARE: f64 = 0.006;
-/// Ln odds for another draw.
-pub(super) const CHANGE_ODDS: f64 = 12.0;
+/// Log odds for another draw.
+pub(super) const CHANGE_LOG_ODDS: f64 = 12.0;
 /// Ln. A changed draw must differ by this.
 pub(super) const CHANGE_SHARE: f64 = 0.08;
 /// Ln. A draw that seems to be so much another isn't a draw: somebody took slurry out, or the sensor came back.
@@ -174,9 +178,9 @@ pub(super) const MOST_CHANGE: f64 = 0.8;
 /// Standard deviations of the same.
 pub(super) const CHANGE_SIGMAS: f64 = 3.0;
 /// h. A faster draw must have lasted so long.
-pub(super) const FASTER_HOURS: f64 = 9.0 / 60.0;
+pub(super) const FASTER_HOURS: f64 = minutes(9.0);
 /// h. A slower one, which foam can feign.
-pub(super) const SLOWER_HOURS: f64 = 20.0 / 60.0;
+pub(super) const SLOWER_HOURS: f64 = minutes(20.0);
 /// Ln. A draw that fell by so much at the same setting is clogging.
 pub(super) const CLOG_SHARE: f64 = 0.15;
 /// h. In at least so long.
@@ -184,13 +188,13 @@ pub(super) const CLOG_HOURS: f64 = 1.5;
 /// Ln. If it is known that well.
 pub(super) const CLOG_KNOWN_SD: f64 = 0.05;
 /// h. A level that stands.
-pub(super) const STOP_HOURS: f64 = 14.0 / 60.0;
+pub(super) const STOP_HOURS: f64 = minutes(14.0);
 /// h. One that falls again.
-pub(super) const START_HOURS: f64 = 9.0 / 60.0;
-/// Ln odds to go back to what was believed before.
-pub(super) const BACK_ODDS: f64 = 6.0;
-/// Ln odds to go back although the readings of neither account fit.
-pub(super) const FAR_BACK_ODDS: f64 = 15.0;
+pub(super) const START_HOURS: f64 = minutes(9.0);
+/// Log odds to go back to what was believed before.
+pub(super) const BACK_LOG_ODDS: f64 = 6.0;
+/// Log odds to go back although the readings of neither hypothesis fit.
+pub(super) const FAR_BACK_LOG_ODDS: f64 = 15.0;
 /// Ln. A draw is known when its standard deviation is below this.
 pub(super) const KNOWN_DRAW_SD: f64 = 0.12;
 /// Share above the heel at which a level that stands still is an empty drum.
@@ -198,17 +202,17 @@ pub(super) const EMPTY_STILL_SHARE: f64 = 0.03;
 /// Share above the heel at which a drum is empty.
 pub(super) const EMPTY_SHARE: f64 = 0.002;
 /// h. A level that stands still although the pump should run is doubted after this.
-pub(super) const STUCK_HOURS: f64 = 30.0 / 60.0;
+pub(super) const STUCK_HOURS: f64 = minutes(30.0);
 /// h. Readings that are the same to the last digit for so long come from a dead sensor.
-pub(super) const DEAD_HOURS: f64 = 9.5 / 60.0;
+pub(super) const DEAD_HOURS: f64 = minutes(9.5);
 /// Share. If meanwhile the level should have fallen by this.
 pub(super) const DEAD_FALL_SHARE: f64 = 0.008;
 /// h. Readings that don't fit for longer than this are a doubt.
-pub(super) const FOAM_HOURS: f64 = 45.0 / 60.0;
-/// Ln odds for the draw that another sensor tells: at 2 a wrong hint of a slower draw was believed on a night in ten.
-pub(super) const HINTED_ODDS: f64 = 4.0;
+pub(super) const FOAM_HOURS: f64 = minutes(45.0);
+/// Log odds for the draw that another sensor tells: at 2 a wrong hint of a slower draw was believed on a night in ten.
+pub(super) const HINTED_LOG_ODDS: f64 = 4.0;
 
-// What hands do.
+// What people do.
 
 /// Ln. The draw at a new pump speed, from the one before in proportion.
 pub(super) const SETTING_SD: f64 = 0.02;
@@ -224,11 +228,11 @@ pub(super) const LENT_SD: f64 = 0.05;
 pub(super) const PART_SHARE: f64 = 0.2;
 /// h. A level that is believed is believed against a refill that was written down after this: four minutes are what a
 /// logged rise needs to be found, and one more (our own choice).
-pub(super) const DENIED_HOURS: f64 = 5.0 / 60.0;
+pub(super) const DENIED_HOURS: f64 = minutes(5.0);
 /// Readings since then that it takes as well.
-pub(super) const DENIED_MINUTES: f64 = 3.0;
+pub(super) const DENIED_READINGS: f64 = 3.0;
 /// h. Readings that leave a level upward for so long may be the refill after all.
-pub(super) const LEAVES_HOURS: f64 = 3.0 / 60.0;
+pub(super) const LEAVES_HOURS: f64 = minutes(3.0);
 /// Share of the litres that were written down by which they must have left it, or fallen back.
 pub(super) const LEAVES_SHARE: f64 = 0.25;
 /// h. A refill that no level ever showed is asked about for so long.
@@ -251,9 +255,9 @@ pub(super) const RECKONED_AT_MOST: f64 = 24.0;
 /// Ln. A draw that is less known than this tells nothing.
 pub(super) const UNTOLD_DRAW_SD: f64 = 0.5;
 /// h. The first word of a drum of which nothing was known; set on the tuning seasons, whose nights it spares a call.
-pub(super) const FIRST_WORD_HOURS: f64 = 15.0 / 60.0;
+pub(super) const FIRST_WORD_HOURS: f64 = minutes(15.0);
 /// 1/√h. The draw wanders on.
-pub(super) const DRAW_WANDER_AHEAD: f64 = 0.002;
+pub(super) const DRAW_NOISE_AHEAD: f64 = 0.002;
 /// Share of the time. What the curve can't say of the way ahead.
 pub(super) const CURVE_MODEL_SHARE: f64 = 0.006;
 /// Share. Strapping table and sensor are not better than this. Set on the tuning seasons, as the next one.
@@ -267,8 +271,8 @@ pub(super) const FIRST_STRETCH: [[f64; 4]; 4] = [[1.4; 4], [1.4; 4], [1.3; 4], [
 pub(super) const LEARNING_RATE: f64 = 0.08;
 /// Nor is it ever stretched or shrunk more than this.
 pub(super) const MOST_STRETCH: f64 = 6.0;
-/// An account less probable than this, against the leading one, doesn't widen a forecast. Set on the tuning seasons: lower
+/// Odds. A hypothesis less probable than this, against the leading one, doesn't widen a forecast. Set on the tuning seasons: lower
 /// values call people at night for what the next minute refutes.
-pub(super) const TOLD_PROBABILITY: f64 = 7.0;
+pub(super) const TOLD_ODDS: f64 = 7.0;
 /// h. Nor does one younger than this, which hasn't been held against many readings. Set as the one above.
-pub(super) const TOLD_AGE: f64 = 45.0 / 60.0;
+pub(super) const TOLD_AGE: f64 = minutes(45.0);

@@ -1,54 +1,35 @@
-//! A refill that was written down counts from that moment, until the level can be believed and says otherwise.
-//!
-//! Freshly poured and stirred slurry foams, for half an hour and more: while it does, the level tells neither the old volume
-//! nor the new one. So beside the accounts that the readings judge stands one more, in which it was done, and which is told:
-//! forecast, sheet and evening check go by it. It isn't pruned and leads no other. It ends when the level shows the rise,
-//! or when the level is calm and shows none; until that is settled, the earliest end is that of any account that fits
-//! the readings, so that a slip of the pen hides no run-out.
-//!
-//! | stage | told | by |
-//! |---|---|---|
-//! | awaited | with it, unless no litres were written down | the pump (dead reckoning) |
-//! | denied: the level is calm and shows no such rise | without it | the level |
-//! | reckoned: no level is heard | with it, in all accounts | the pump |
-//! | believed: the readings are of foam, and such as it makes probable | with it, by the leading account | the level |
-//! | seen: the level shows it | with it | the level |
+//! A refill that was written down, and what became of it.
 
-use super::bank::{Bank, Phase};
-use super::facts::Facts;
-use super::hands::{Figures, Hand, Hands};
 use super::hours::timestamp;
-use super::state::Belief;
-use super::story::{Account, Turn};
-use super::tuning::{
-    ADDED_SD, ASKED_HOURS, CONTRADICTS_SHARE, DENIED_HOURS, DENIED_MINUTES, LEAVES_HOURS, LEAVES_SHARE,
-    LOG_APART_HOURS, PART_SHARE, POURED_PRIOR, STEADY, STEP_ODDS, STEP_SHARE, UNFIT, UNKNOWN_ADDED_SHARE,
-};
+use super::hypothesis::Hypothesis;
+use super::log::Figures;
+use super::state::Gaussian;
+use super::tuning::{CONTRADICTS_SHARE, PART_SHARE};
 use claymark_model::units::{Kilograms, Litres};
 use claymark_model::unseen::{Sign, Unseen};
 
 /// A refill that was written down.
 #[derive(Debug, Clone)]
-pub(super) struct Written {
-    key: String,
+pub(super) struct WrittenRefill {
+    pub key: String,
     /// h since 1970.
-    at: f64,
-    figures: Figures,
+    pub at: f64,
+    pub figures: Figures,
     /// L. What was in the drum before it.
-    before: f64,
+    pub before: f64,
     /// What it adds.
-    added: Belief,
-    again: bool,
-    overfull: bool,
-    stage: Stage,
+    pub added: Gaussian,
+    pub again: bool,
+    pub overfull: bool,
+    pub stage: Stage,
 }
 
 /// What became of it.
 #[derive(Debug, Clone, Copy)]
 #[expect(clippy::large_enum_variant, reason = "the whole stands in a box")]
-enum Stage {
+pub(super) enum Stage {
     /// The level hasn't shown it yet. The level may have been believed against it before.
-    Awaited { account: Account, was_denied: bool },
+    Awaited { hypothesis: Hypothesis, was_denied: bool },
     /// The level is believed against it.
     Denied,
     /// It was added to what is reckoned without a level.
@@ -63,15 +44,15 @@ enum Stage {
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Rise {
     /// When it began, h since 1970.
-    at: f64,
+    pub at: f64,
     /// L, with those shortly before.
-    added: f64,
+    pub added: f64,
 }
 
-impl Written {
-    /// The account in which it was done, while that is told.
-    pub fn account_mut(&mut self) -> Option<&mut Account> {
-        if let Stage::Awaited { account, .. } = &mut self.stage { Some(account) } else { None }
+impl WrittenRefill {
+    /// The hypothesis in which it was done, while that is told.
+    pub fn hypothesis_mut(&mut self) -> Option<&mut Hypothesis> {
+        if let Stage::Awaited { hypothesis, .. } = &mut self.stage { Some(hypothesis) } else { None }
     }
 
     /// Its key, and whether the level is believed against it.
@@ -79,234 +60,16 @@ impl Written {
         (&self.key, matches!(self.stage, Stage::Denied))
     }
 
-    /// The account in which it was done, where that is told: without litres it says nothing that the level doesn't
+    /// The hypothesis in which it was done, where that is told: without litres it says nothing that the level doesn't
     /// say better within minutes. And whether the level was believed against it before.
-    fn counts(&self) -> Option<(Account, bool)> {
-        let Stage::Awaited { account, was_denied } = self.stage else { return None };
-        self.figures.added.map(|_| (account, was_denied))
+    pub fn counts(&self) -> Option<(Hypothesis, bool)> {
+        let Stage::Awaited { hypothesis, was_denied } = self.stage else { return None };
+        self.figures.added.map(|_| (hypothesis, was_denied))
     }
 
     /// Whether a level that rose by so much shows it.
-    fn is_shown_by(&self, rise: f64, span: f64) -> bool {
+    pub fn is_shown_by(&self, rise: f64, span: f64) -> bool {
         self.added.mean - rise <= (CONTRADICTS_SHARE * span).max(PART_SHARE * self.added.mean)
-    }
-}
-
-impl Bank {
-    /// Somebody wrote down a refill.
-    pub(super) fn refill(&mut self, facts: &Facts, hands: &Hands, (hand, figures): (&Hand, Figures)) {
-        if hands.is_again(hand) {
-            self.written.iter_mut().for_each(|written| written.again = true);
-            return;
-        }
-        let Some(Figures { added: litres, .. }) = self.not_yet_shown(hands, hand, figures) else { return };
-        let silent = self.is_silent(facts);
-        if let Some(few) = litres.filter(|litres| *litres < STEP_SHARE * self.vessel.span && !silent) {
-            return self.pour(hand.at, few);
-        }
-        let base = self.told();
-        let before = base.state.volume().mean;
-        let (added, overfull) = self.room_for(before, litres);
-        let written = |stage| {
-            let (key, at) = (hand.key.clone(), hand.at);
-            Box::new(Written { key, at, figures, before, added, again: false, overfull, stage })
-        };
-        if silent {
-            self.written = Some(written(Stage::Reckoned));
-            self.add_blindly(added);
-            return;
-        }
-        let partly = self.rise.is_some_and(|rise| (rise.at - hand.at).abs() < LOG_APART_HOURS);
-        self.written = Some(if partly && self.is_calm() {
-            written(Stage::Denied)
-        } else {
-            written(Stage::Awaited { account: self.poured(&base, added), was_denied: false })
-        });
-        if let Some(litres) = litres {
-            self.pour(hand.at, litres);
-        }
-    }
-
-    /// What of it the level hasn't shown already; `None`: it shows all.
-    fn not_yet_shown(&self, hands: &Hands, hand: &Hand, figures: Figures) -> Option<Figures> {
-        let shown = self.rise.filter(|rise| {
-            let found = self.refilled.is_some_and(|then| (then - hand.at).abs() < LOG_APART_HOURS);
-            found || (rise.at - hand.at).abs() < LOG_APART_HOURS
-        });
-        let Some(rise) = shown else { return Some(figures) };
-        let all = hands.litres_about(hand.at, LOG_APART_HOURS, hand)?;
-        let missing = all - rise.added;
-        let many = (CONTRADICTS_SHARE * self.vessel.span).max(PART_SHARE * all);
-        (missing > many).then_some(Figures { added: Some(missing), ..figures })
-    }
-
-    /// What so many litres add to what was in it: the drum holds no more than the full line.
-    fn room_for(&self, before: f64, litres: Option<f64>) -> (Belief, bool) {
-        let room = (self.vessel.full - before).max(0.0);
-        let Some(litres) = litres else {
-            let (mean, sd) = UNKNOWN_ADDED_SHARE;
-            return (Belief { mean: room * mean, sd: room * sd }, false);
-        };
-        let excess = (litres - room).max(0.0);
-        let sd = (ADDED_SD * litres).hypot(0.5 * excess.min(room));
-        (Belief { mean: litres.min(room), sd }, excess > CONTRADICTS_SHARE * self.vessel.span)
-    }
-
-    fn poured(&self, base: &Account, added: Belief) -> Account {
-        let mut account = base.part(Turn::Poured, self.at, POURED_PRIOR);
-        account.state.add_volume(added);
-        account.foaming = FOAMS;
-        account.draws |= self.phase == Phase::Dry;
-        account
-    }
-
-    /// What is told: what was written down, while that counts, else the leading account.
-    fn told(&self) -> Account {
-        self.written.as_ref().and_then(|written| written.counts()).map_or(self.lead, |(account, _)| account)
-    }
-
-    /// A refill was written down, and the level hasn't shown it.
-    pub(super) fn awaits_a_rise(&self) -> bool {
-        matches!(self.written.as_ref().map(|written| written.stage), Some(Stage::Awaited { .. }))
-    }
-
-    /// The level is steady and fits what is believed without a refill that was written down.
-    fn is_calm(&self) -> bool {
-        let moves = self.unfit.is_some() || self.foamed.is_some() || self.lead.froth > 0.0;
-        !moves && is_steady(&self.lead) && !matches!(self.phase, Phase::Still { .. })
-    }
-
-    /// After each reading: whether the level is believed against what was written down.
-    pub(super) fn judge_written(&mut self) {
-        let calm = self.is_calm();
-        let Some(mut written) = self.written.take() else { return };
-        let young = self.at - written.at < LOG_APART_HOURS;
-        written.stage = match written.stage {
-            Stage::Awaited { account, .. }
-                if calm
-                    && account.odds < -STEP_ODDS
-                    && account.minutes >= DENIED_MINUTES
-                    && self.at - written.at >= DENIED_HOURS =>
-            {
-                Stage::Denied
-            }
-            Stage::Awaited { account, was_denied } => {
-                // Whatever the pump does, it does with or without the refill.
-                let draws = self.lead.draws || !matches!(self.phase, Phase::Drawn | Phase::Idle);
-                Stage::Awaited { account: Account { draws, ..account }, was_denied }
-            }
-            Stage::Denied if young && (self.leaves_upward(&written) || self.dead().is_some()) => {
-                Stage::Awaited { account: self.poured(&self.lead, written.added), was_denied: true }
-            }
-            Stage::Believed if calm => Stage::Seen,
-            stage @ (Stage::Denied | Stage::Reckoned | Stage::Believed | Stage::Seen) => stage,
-        };
-        self.written = Some(written);
-    }
-
-    /// The readings have left the level upward for some minutes: that may be the pouring.
-    fn leaves_upward(&self, written: &Written) -> bool {
-        let left = self.left.is_some_and(|left| self.at - left >= LEAVES_HOURS);
-        let above = self.newest.is_some_and(|(_, reads)| {
-            reads - self.lead.state.volume().mean > LEAVES_SHARE * written.added.mean
-        });
-        (left || self.lead.fits < UNFIT) && above
-    }
-
-    /// The level rose, and that is believed, for that reason.
-    pub(super) fn rose_by(&mut self, began: f64, added: f64, by: Turn) {
-        let before =
-            self.rise.filter(|rise| began - rise.at < LOG_APART_HOURS).map_or(0.0, |rise| rise.added);
-        let rise = Rise { at: began, added: before + added };
-        self.rise = Some(rise);
-        let span = self.vessel.span;
-        if let Some(written) = &mut self.written {
-            let near = (began - written.at).abs() < LOG_APART_HOURS;
-            written.stage = if by == Turn::Poured {
-                Stage::Believed
-            } else if near && !written.is_shown_by(rise.added, span) {
-                Stage::Denied
-            } else {
-                Stage::Seen
-            };
-        }
-    }
-
-    /// What was taken for the rise was foam: the level has fallen back from where `old` had it.
-    pub(super) fn rise_was_none(&mut self, old: &Account) {
-        let fell = old.state.volume().mean - self.lead.state.volume().mean;
-        let Some(mut written) = self.written.take() else { return };
-        let lately = self.at - written.at < 2.0 * LOG_APART_HOURS;
-        let was_done = matches!(written.stage, Stage::Seen | Stage::Believed);
-        if lately && was_done && fell > MOST_OF_IT * written.added.mean {
-            self.rise = None;
-            written.stage = if self.is_calm() {
-                Stage::Denied
-            } else {
-                let account = self.poured(&self.lead, written.added);
-                Stage::Awaited { account, was_denied: true }
-            };
-        }
-        self.written = Some(written);
-    }
-
-    /// Somebody looked at the mark after it was written down: the account that is nearer to what was read goes on.
-    pub(super) fn look_settles_written(&mut self, litres: f64) {
-        let Some(written) = self.written.take() else { return };
-        if let Stage::Awaited { account, .. } = written.stage {
-            let off = |account: &Account| (account.state.volume().mean - litres).abs();
-            if off(&account) < off(&self.lead) {
-                self.lead = Account { turn: Turn::Goes, odds: 0.0, ..account };
-                self.others.clear();
-                if self.phase == Phase::Dry {
-                    self.phase = Phase::Drawn;
-                }
-            }
-        }
-    }
-
-    /// What was written down leads from here on, where it is told; the accounts without it that fit the readings.
-    pub(super) fn count_written(&mut self) -> Option<Vec<Account>> {
-        let (account, was_denied) = self.written.as_ref()?.counts()?;
-        let fits = |other: &Account| is_steady(other) && other.odds > account.odds;
-        let rose = self.others.iter().filter(|other| other.turn == Turn::Rose);
-        let mut without: Vec<Account> = rose.filter(|other| fits(other)).copied().collect();
-        let heard = account.minutes > 0.0 || self.newest.is_some_and(|(t, _)| self.at - t < HEARD_HOURS);
-        if was_denied || heard && is_steady(&self.lead) {
-            without.push(self.lead);
-        }
-        self.lead = Account { turn: Turn::Goes, odds: 0.0, ..account };
-        self.others.clear();
-        if self.phase == Phase::Dry {
-            self.phase = Phase::Drawn;
-        }
-        Some(without)
-    }
-
-    /// What the level doesn't show of what was written down.
-    pub(super) fn unseen(&self) -> Option<Unseen> {
-        let written = self.written.as_ref().filter(|written| self.at - written.at < ASKED_HOURS)?;
-        let now = |account: &Account| Litres(account.state.volume().mean.clamp(0.0, self.vessel.brim));
-        let (sign, after) = match &written.stage {
-            Stage::Awaited { account, .. } => (Sign::Awaited, written.figures.added.map(|_| now(account))),
-            Stage::Denied => {
-                let shows = now(&self.lead);
-                (Sign::Denied { shows }, Some(Litres(written.before + written.added.mean)))
-            }
-            Stage::Believed => (Sign::Awaited, Some(now(&self.lead))),
-            Stage::Reckoned => (Sign::Reckoned, Some(now(&self.lead))),
-            Stage::Seen => return None,
-        };
-        let before = Some(Litres(written.before.max(0.0)));
-        let (again, overfull) = (written.again, written.overfull);
-        Some(Unseen {
-            before,
-            after,
-            sign,
-            again,
-            overfull,
-            ..unseen(&written.key, written.at, written.figures)
-        })
     }
 }
 
@@ -324,14 +87,3 @@ pub(super) fn unseen(key: &str, at: f64, figures: Figures) -> Unseen {
         overfull: false,
     }
 }
-
-fn is_steady(account: &Account) -> bool {
-    account.fits > STEADY && account.newest > STEADY
-}
-
-/// h. A level that was last heard so long ago, and not since then, has nothing to say against it.
-const HEARD_HOURS: f64 = 3.0 / 60.0;
-/// Share of what was written down by which a level falls back that hadn't risen.
-const MOST_OF_IT: f64 = 0.5;
-/// Probability that a level foams into which somebody has just poured.
-const FOAMS: f64 = 0.5;

@@ -273,10 +273,11 @@ impl Desk {
         let forecast = &state.forecast;
         let volume = forecast.outlook.volume();
         let to = |wanted, volume| Refill::of(&self.drum, &site.clay, wanted, volume, mixture.counted());
-        let full_ends =
-            self.watch.empty_if(forecast.at, WhatIf { volume: Some(self.drum.full), draw_share: 1.0 });
-        let question =
-            visit.map(|visit| Question { watch: &self.watch, drum: &self.drum, now: forecast.at, visit });
+        let ahead = self.watch.ahead(forecast.at);
+        let ahead = ahead.as_ref();
+        let full = WhatIf { volume: Some(self.drum.full), draw_share: 1.0 };
+        let full_ends = ahead.and_then(|ahead| ahead.empty_if(full));
+        let question = visit.map(|visit| Question { ahead, drum: &self.drum, now: forecast.at, visit });
         let pump = site.pump(&self.drum.pump);
         let slower = |volume| {
             let share = question.as_ref()?.slower(volume)?;

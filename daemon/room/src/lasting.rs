@@ -2,11 +2,11 @@
 //! warnings and `claymark outlook`.
 //!
 //! A drum *lasts* when the earliest time that it is empty, p05, is at or after what is wanted. Whether it would last
-//! with more in it or with a slower pump is asked of the drum's own forecast ([`DrumWatch::empty_if`]), so that the
+//! with more in it or with a slower pump is asked of the drum's own forecast ([`Prospect::empty_if`]), so that the
 //! pump's curve and how sure the forecast is count here as they do there. More slurry and a slower pump both only
 //! make the earliest time later, so the least litres and the fastest speed are found by halving.
 
-use claymark_drum::{DrumWatch, WhatIf};
+use claymark_drum::{Prospect, WhatIf};
 use claymark_model::forecast::EmptyAt;
 use claymark_model::site::Drum;
 use claymark_model::units::Litres;
@@ -15,7 +15,8 @@ use jiff::{SignedDuration, Timestamp};
 
 /// One drum, and until when it must last.
 pub(crate) struct Question<'a> {
-    pub(crate) watch: &'a DrumWatch,
+    /// What lies ahead of it at `now`, reckoned once: halving asks it a dozen times. `None` when nothing is known.
+    pub(crate) ahead: Option<&'a Prospect>,
     pub(crate) drum: &'a Drum,
     pub(crate) now: Timestamp,
     pub(crate) visit: &'a Visit,
@@ -24,7 +25,7 @@ pub(crate) struct Question<'a> {
 impl Question<'_> {
     /// When it is empty with that much in it and the pump at that share of its speed.
     pub(crate) fn empty_if(&self, volume: Option<Litres>, draw_share: f64) -> Option<EmptyAt> {
-        self.watch.empty_if(self.now, WhatIf { volume, draw_share })
+        self.ahead?.empty_if(WhatIf { volume, draw_share })
     }
 
     /// The fastest share of the present speed at which it lasts with that much in it, or as it is.
@@ -57,7 +58,7 @@ impl Question<'_> {
     /// What it will likely hold at `at`, as the pump goes and if nobody refills it; `held` is what it holds now.
     pub(crate) fn holds(&self, held: Litres, at: Timestamp) -> Litres {
         let there_by = |left: u32| {
-            let reached = self.watch.reaches(self.now, held - Litres(f64::from(left)));
+            let reached = self.ahead.and_then(|ahead| ahead.reaches(held - Litres(f64::from(left))));
             reached.and_then(|reached| reached.p50).is_some_and(|likely| likely <= at)
         };
         let above_heel =

@@ -11,13 +11,13 @@ use crate::physics::{Barrel, HEEL, reading};
 use crate::rig::{id, site, start};
 
 /// Two drums on one pump, which is `draws`.
-struct Pair {
+struct TwoDrums {
     site: Site,
     barrels: [Barrel; 2],
     watches: [DrumWatch; 2],
 }
 
-impl Pair {
+impl TwoDrums {
     /// With that many litres in them, each drawn at that many L/h.
     fn new(draws: Draws, litres: [f64; 2], draw: [f64; 2]) -> Self {
         let mut site = site(&["a", "b"]);
@@ -87,7 +87,7 @@ fn known(forecast: &Forecast) -> (f64, f64, EmptyAt) {
 #[test]
 fn a_common_suction_line_ends_with_its_first_dry_drum_and_draws_from_all() {
     // The fuller drum gives more of the flow, but not so much more that it is empty first.
-    let mut pair = Pair::new(Draws::Together, [160.0, 90.0], [6.0, 4.5]);
+    let mut pair = TwoDrums::new(Draws::Together, [160.0, 90.0], [6.0, 4.5]);
     pair.run(6.0);
     let (volume, draw, ends) = pair.supply();
     let [a, b] = pair.own();
@@ -107,7 +107,7 @@ fn a_common_suction_line_ends_with_its_first_dry_drum_and_draws_from_all() {
 
 #[test]
 fn drums_that_level_out_are_empty_together_and_so_is_their_supply() {
-    let mut pair = Pair::new(Draws::Together, [120.0, 120.0], [5.0, 5.0]);
+    let mut pair = TwoDrums::new(Draws::Together, [120.0, 120.0], [5.0, 5.0]);
     pair.run(6.0);
     let (_, draw, ends) = pair.supply();
     let (likely, truth) = (pair.hours_to(ends.p50), pair.barrels[0].hours_left());
@@ -117,7 +117,7 @@ fn drums_that_level_out_are_empty_together_and_so_is_their_supply() {
 
 #[test]
 fn a_dry_drum_ends_the_supply_until_somebody_writes_down_that_its_valve_is_shut() {
-    let mut pair = Pair::new(Draws::Together, [170.0, 60.0], [5.0, 5.0]);
+    let mut pair = TwoDrums::new(Draws::Together, [170.0, 60.0], [5.0, 5.0]);
     while pair.barrels[1].volume > HEEL {
         pair.run(0.5);
     }
@@ -136,7 +136,7 @@ fn a_dry_drum_ends_the_supply_until_somebody_writes_down_that_its_valve_is_shut(
 #[test]
 fn of_what_a_pump_is_rated_each_of_two_drums_drawn_at_once_gives_half() {
     for (draws, share) in [(Draws::One, 1.0), (Draws::Together, 0.5)] {
-        let mut pair = Pair::new(draws, [160.0, 160.0], [6.0, 6.0]);
+        let mut pair = TwoDrums::new(draws, [160.0, 160.0], [6.0, 6.0]);
         pair.log(&Deed::PumpSetting { pump: Some(id("p1")), rpm: Some(60.0) });
         pair.run(2.0 / 60.0);
         let rated = pair.site.pump(&id("p1")).unwrap().rated(60.0).unwrap().0;
@@ -149,7 +149,7 @@ fn of_what_a_pump_is_rated_each_of_two_drums_drawn_at_once_gives_half() {
 #[test]
 fn a_setting_counts_at_once_however_long_ago_the_one_before_was_written_down() {
     let setting = |rpm| Deed::PumpSetting { pump: Some(id("p1")), rpm: Some(rpm) };
-    let mut pair = Pair::new(Draws::One, [160.0, 160.0], [1.0, 1.0]);
+    let mut pair = TwoDrums::new(Draws::One, [160.0, 160.0], [1.0, 1.0]);
     pair.log(&setting(60.0));
     // Entries are kept for three days.
     pair.run(80.0);

@@ -1,33 +1,33 @@
-//! What hands did to this drum or its pump, as far as the field log tells.
+//! What people did to this drum or its pump, as far as the field log tells.
 
 use jiff::Timestamp;
 
 use super::facts::Facts;
-use super::hours::hours;
-use super::state::Belief;
+use super::hours::{SECONDS_PER_HOUR, hours, minutes};
+use super::state::Gaussian;
 use super::tuning::{DIP_SD, KEPT_LOG_HOURS};
 use claymark_model::fieldlog::{Deed, LogEntry, Place};
 use claymark_model::id::Id;
 
 /// The entries that matter, in order of arrival.
 #[derive(Debug, Clone, Default)]
-pub(super) struct Hands {
-    entries: Vec<Hand>,
+pub(super) struct DrumLog {
+    entries: Vec<DrumEntry>,
 }
 
 /// One entry.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) struct Hand {
+pub(super) struct DrumEntry {
     /// When it was done, hours since 1970.
     pub at: f64,
-    pub act: Act,
+    pub action: Action,
     /// Of the entry.
     pub key: String,
 }
 
 /// What was done.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) enum Act {
+pub(super) enum Action {
     /// Slurry was added.
     Refill { figures: Figures },
     /// Somebody refilled a drum and didn't write which.
@@ -37,13 +37,13 @@ pub(super) enum Act {
     /// The pump draws from this drum, or from another.
     InUse { here: bool },
     /// The drum was read by eye.
-    Dip { volume: Belief },
+    Dip { volume: Gaussian },
     /// A new tube, or a clog was cleared.
     Serviced,
     /// The level sensor was wiped.
     Wiped,
     /// Another sensor says that the draw changed by this (ln).
-    Hinted { by: Belief },
+    Hinted { by: Gaussian },
     /// The pump was caught into a cylinder.
     Caught { l_per_h: f64 },
 }
@@ -69,17 +69,17 @@ impl Figures {
     }
 }
 
-impl Hands {
+impl DrumLog {
     /// Takes an entry if it concerns this drum; since when what is known of it has changed, hours since 1970.
-    pub fn log(&mut self, facts: &Facts, entry: &LogEntry) -> Option<f64> {
+    pub fn take(&mut self, facts: &Facts, entry: &LogEntry) -> Option<f64> {
         let replaced = entry.replaces.as_ref().and_then(|replaced| {
-            let place = self.entries.iter().position(|hand| hand.key == *replaced)?;
+            let place = self.entries.iter().position(|kept| kept.key == *replaced)?;
             Some(self.entries.remove(place).at)
         });
-        let known = self.entries.iter().any(|hand| hand.key == entry.key);
-        let added = act(facts, &entry.deed).filter(|_| !known).map(|act| {
+        let known = self.entries.iter().any(|kept| kept.key == entry.key);
+        let added = action(facts, &entry.deed).filter(|_| !known).map(|action| {
             let at = hours(entry.at);
-            self.entries.push(Hand { at, act, key: entry.key.clone() });
+            self.entries.push(DrumEntry { at, action, key: entry.key.clone() });
             at
         });
         match (replaced, added) {
@@ -89,12 +89,13 @@ impl Hands {
     }
 
     /// Takes a hint that the draw changed then by that (ln); false where there is one already.
-    pub fn hint(&mut self, at: f64, by: Belief) -> bool {
-        let same =
-            |hand: &Hand| matches!(hand.act, Act::Hinted { .. }) && (hand.at - at).abs() < SAME_HINT_HOURS;
+    pub fn hint(&mut self, at: f64, by: Gaussian) -> bool {
+        let same = |kept: &DrumEntry| {
+            matches!(kept.action, Action::Hinted { .. }) && (kept.at - at).abs() < SAME_HINT_HOURS
+        };
         let known = self.entries.iter().any(same);
         if !known {
-            self.entries.push(Hand { at, act: Act::Hinted { by }, key: String::new() });
+            self.entries.push(DrumEntry { at, action: Action::Hinted { by }, key: String::new() });
         }
         !known
     }
@@ -104,99 +105,102 @@ impl Hands {
         let oldest = hours(now) - KEPT_LOG_HOURS;
         let standing = [
             self.last(oldest, rpm_of),
-            self.last(oldest, |act| rpm_of(act).filter(|rpm| *rpm > 0.0)),
+            self.last(oldest, |action| rpm_of(action).filter(|rpm| *rpm > 0.0)),
             self.last(oldest, here_of),
         ]
-        .map(|hand| hand.map(|hand| hand.key.clone()));
-        self.entries.retain(|hand| hand.at >= oldest || standing.contains(&Some(hand.key.clone())));
+        .map(|kept| kept.map(|kept| kept.key.clone()));
+        self.entries.retain(|kept| kept.at >= oldest || standing.contains(&Some(kept.key.clone())));
     }
 
     /// How many refills somebody wrote down within `apart` hours of `t`.
     pub fn refills_about(&self, t: f64, apart: f64) -> usize {
-        let refill = |act: &Act| matches!(act, Act::Refill { .. } | Act::RefillSomewhere);
-        self.entries.iter().filter(|hand| refill(&hand.act) && (hand.at - t).abs() <= apart).count()
+        let refill = |action: &Action| matches!(action, Action::Refill { .. } | Action::RefillSomewhere);
+        self.entries.iter().filter(|kept| refill(&kept.action) && (kept.at - t).abs() <= apart).count()
     }
 
     /// Whether the same refill had been written down within minutes: people write again what they think was lost.
-    pub fn is_again(&self, entry: &Hand) -> bool {
-        let Act::Refill { figures } = entry.act else { return false };
+    pub fn is_again(&self, entry: &DrumEntry) -> bool {
+        let Action::Refill { figures } = entry.action else { return false };
         self.entries.iter().take_while(|earlier| earlier.key != entry.key).any(|earlier| {
             (earlier.at - entry.at).abs() <= AGAIN_HOURS
-                && matches!(earlier.act, Act::Refill { figures: same } if same.are(&figures))
+                && matches!(earlier.action, Action::Refill { figures: same } if same.are(&figures))
         })
     }
 
     /// Litres that were written down within `apart` hours of `t`, up to `last`; `None` where one lacks its figures.
-    pub fn litres_about(&self, t: f64, apart: f64, last: &Hand) -> Option<f64> {
-        let near = |hand: &&Hand| (hand.at - t).abs() <= apart && hand.at <= last.at && !self.is_again(hand);
-        let litres =
-            |hand: &Hand| if let Act::Refill { figures } = hand.act { Some(figures.added) } else { None };
+    pub fn litres_about(&self, t: f64, apart: f64, last: &DrumEntry) -> Option<f64> {
+        let near =
+            |kept: &&DrumEntry| (kept.at - t).abs() <= apart && kept.at <= last.at && !self.is_again(kept);
+        let litres = |kept: &DrumEntry| {
+            if let Action::Refill { figures } = kept.action { Some(figures.added) } else { None }
+        };
         self.entries.iter().filter(near).filter_map(litres).sum()
     }
 
     /// The last refill of this drum that was written down by `t`.
-    pub fn last_refill(&self, t: f64) -> Option<(&Hand, Figures)> {
-        let hand = self.last(t, |act| matches!(act, Act::Refill { .. }).then_some(()))?;
-        if let Act::Refill { figures } = hand.act { Some((hand, figures)) } else { None }
+    pub fn last_refill(&self, t: f64) -> Option<(&DrumEntry, Figures)> {
+        let kept = self.last(t, |action| matches!(action, Action::Refill { .. }).then_some(()))?;
+        if let Action::Refill { figures } = kept.action { Some((kept, figures)) } else { None }
     }
 
     /// The speed at which the pump stood before this entry.
-    pub fn rpm_before(&self, entry: &Hand) -> Option<f64> {
-        let earlier = self.entries.iter().filter(|hand| hand.at < entry.at && rpm_of(&hand.act).is_some());
-        earlier.max_by(|a, b| a.at.total_cmp(&b.at)).and_then(|hand| rpm_of(&hand.act))
+    pub fn rpm_before(&self, entry: &DrumEntry) -> Option<f64> {
+        let earlier = self.entries.iter().filter(|kept| kept.at < entry.at && rpm_of(&kept.action).is_some());
+        earlier.max_by(|a, b| a.at.total_cmp(&b.at)).and_then(|kept| rpm_of(&kept.action))
     }
 
     /// The last speed before this entry at which the pump ran.
-    pub fn running_rpm_before(&self, entry: &Hand) -> Option<f64> {
-        let running = |hand: &&Hand| hand.at < entry.at && rpm_of(&hand.act).is_some_and(|rpm| rpm > 0.0);
+    pub fn running_rpm_before(&self, entry: &DrumEntry) -> Option<f64> {
+        let running =
+            |kept: &&DrumEntry| kept.at < entry.at && rpm_of(&kept.action).is_some_and(|rpm| rpm > 0.0);
         let earlier = self.entries.iter().filter(running);
-        earlier.max_by(|a, b| a.at.total_cmp(&b.at)).and_then(|hand| rpm_of(&hand.act))
+        earlier.max_by(|a, b| a.at.total_cmp(&b.at)).and_then(|kept| rpm_of(&kept.action))
     }
 
     /// Entries done after `from` and by `to`, in the order in which they were done.
-    pub fn between(&self, from: f64, to: f64) -> Vec<&Hand> {
-        let mut done: Vec<_> = self.entries.iter().filter(|hand| hand.at > from && hand.at <= to).collect();
+    pub fn between(&self, from: f64, to: f64) -> Vec<&DrumEntry> {
+        let mut done: Vec<_> = self.entries.iter().filter(|kept| kept.at > from && kept.at <= to).collect();
         done.sort_by(|a, b| a.at.total_cmp(&b.at));
         done
     }
 
     /// The speed that was last set by `t`.
     pub fn rpm(&self, t: f64) -> Option<f64> {
-        self.last(t, rpm_of).and_then(|hand| rpm_of(&hand.act))
+        self.last(t, rpm_of).and_then(|kept| rpm_of(&kept.action))
     }
 
     /// Whether the pump was last said to draw from here.
     pub fn here(&self, t: f64) -> Option<bool> {
-        self.last(t, here_of).and_then(|hand| here_of(&hand.act))
+        self.last(t, here_of).and_then(|kept| here_of(&kept.action))
     }
 
     /// The first time the drum was read by eye.
-    pub fn first_dip(&self, t: f64) -> Option<(f64, Belief)> {
-        let dip = |act: &Act| if let Act::Dip { volume } = act { Some(*volume) } else { None };
-        let read = self.entries.iter().filter(|hand| hand.at <= t && dip(&hand.act).is_some());
-        read.min_by(|a, b| a.at.total_cmp(&b.at)).and_then(|hand| Some((hand.at, dip(&hand.act)?)))
+    pub fn first_dip(&self, t: f64) -> Option<(f64, Gaussian)> {
+        let dip = |action: &Action| if let Action::Dip { volume } = action { Some(*volume) } else { None };
+        let read = self.entries.iter().filter(|kept| kept.at <= t && dip(&kept.action).is_some());
+        read.min_by(|a, b| a.at.total_cmp(&b.at)).and_then(|kept| Some((kept.at, dip(&kept.action)?)))
     }
 
     /// When the drum was last read by eye.
     pub fn last_dip(&self, t: f64) -> Option<f64> {
-        self.last(t, |act| matches!(act, Act::Dip { .. }).then_some(())).map(|hand| hand.at)
+        self.last(t, |action| matches!(action, Action::Dip { .. }).then_some(())).map(|kept| kept.at)
     }
 
-    fn last<T>(&self, t: f64, wanted: impl Fn(&Act) -> Option<T>) -> Option<&Hand> {
-        let done = self.entries.iter().filter(|hand| hand.at <= t && wanted(&hand.act).is_some());
+    fn last<T>(&self, t: f64, wanted: impl Fn(&Action) -> Option<T>) -> Option<&DrumEntry> {
+        let done = self.entries.iter().filter(|kept| kept.at <= t && wanted(&kept.action).is_some());
         done.max_by(|a, b| a.at.total_cmp(&b.at))
     }
 }
 
-fn rpm_of(act: &Act) -> Option<f64> {
-    if let Act::Pump { rpm } = act { Some(*rpm) } else { None }
+fn rpm_of(action: &Action) -> Option<f64> {
+    if let Action::Pump { rpm } = action { Some(*rpm) } else { None }
 }
 
-fn here_of(act: &Act) -> Option<bool> {
-    if let Act::InUse { here } = act { Some(*here) } else { None }
+fn here_of(action: &Action) -> Option<bool> {
+    if let Action::InUse { here } = action { Some(*here) } else { None }
 }
 
-fn act(facts: &Facts, deed: &Deed) -> Option<Act> {
+fn action(facts: &Facts, deed: &Deed) -> Option<Action> {
     let this = |drum: &Option<Id>| drum.as_ref().map_or(facts.only, |drum| *drum == facts.drum);
     let ours = |pump: &Option<Id>| pump.as_ref().map_or(facts.only_pump, |pump| *pump == facts.pump);
     match deed {
@@ -204,26 +208,26 @@ fn act(facts: &Facts, deed: &Deed) -> Option<Act> {
             let (water, clay) = (water.map(|water| water.0), clay.map(|clay| clay.0));
             let displaced = clay.map_or(0.0, |clay| clay / facts.mineral_density);
             let added = water.map(|water| water + displaced);
-            Some(Act::Refill { figures: Figures { added, water, clay } })
+            Some(Action::Refill { figures: Figures { added, water, clay } })
         }
-        Deed::Refill { drum: None, .. } => Some(Act::RefillSomewhere),
-        Deed::PumpSetting { pump, rpm } if ours(pump) => rpm.map(|rpm| Act::Pump { rpm }),
+        Deed::Refill { drum: None, .. } => Some(Action::RefillSomewhere),
+        Deed::PumpSetting { pump, rpm } if ours(pump) => rpm.map(|rpm| Action::Pump { rpm }),
         Deed::InUse { drum: Some(drum), pump } => {
             let here = *drum == facts.drum;
-            (here || ours(pump)).then_some(Act::InUse { here })
+            (here || ours(pump)).then_some(Action::InUse { here })
         }
         Deed::Dip { drum, level, volume } if this(drum) => {
             let litres = volume.map(|litres| litres.0).or_else(|| facts.at_level(level.as_ref()?.0));
-            litres.map(|mean| Act::Dip { volume: Belief { mean, sd: DIP_SD * facts.span() } })
+            litres.map(|mean| Action::Dip { volume: Gaussian { mean, sd: DIP_SD * facts.span() } })
         }
-        Deed::TubeChange { pump } | Deed::ClogCleared { pump } if ours(pump) => Some(Act::Serviced),
+        Deed::TubeChange { pump } | Deed::ClogCleared { pump } if ours(pump) => Some(Action::Serviced),
         Deed::Wipe { sensor: Some(sensor) } => {
-            facts.gauge.as_ref().is_some_and(|gauge| gauge.sensor == *sensor).then_some(Act::Wiped)
+            facts.gauge.as_ref().is_some_and(|gauge| gauge.sensor == *sensor).then_some(Action::Wiped)
         }
         Deed::FlowCheck { place: Some(Place::Pump(pump)), volume: Some(volume), seconds: Some(seconds) }
             if *pump == facts.pump && *seconds > 0.0 =>
         {
-            Some(Act::Caught { l_per_h: facts.share * volume.0 * SECONDS_PER_HOUR / seconds })
+            Some(Action::Caught { l_per_h: facts.share * volume.0 * SECONDS_PER_HOUR / seconds })
         }
         Deed::Refill { .. }
         | Deed::PumpSetting { .. }
@@ -246,5 +250,4 @@ const AGAIN_HOURS: f64 = 0.25;
 /// L or kg. Figures no further apart are the same.
 const SAME_FIGURE: f64 = 1e-6;
 /// h. Hints so close together are one.
-const SAME_HINT_HOURS: f64 = 5.0 / 60.0;
-const SECONDS_PER_HOUR: f64 = 3600.0;
+const SAME_HINT_HOURS: f64 = minutes(5.0);
