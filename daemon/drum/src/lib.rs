@@ -71,6 +71,7 @@ use crate::scorer::Scorer;
 use ahead::{Ahead, quantiles};
 use bank::{Bank, Phase};
 use calibration::Calibration;
+use claymark_model::doubt::{Missing, NoLevel, WhyDoubted, WhyUnknown};
 use claymark_model::fieldlog::LogEntry;
 use claymark_model::forecast::{Basis, EmptyAt, Forecast, Outlook, Subject};
 use claymark_model::happening::DrawShare;
@@ -107,7 +108,7 @@ pub struct DrumWatch {
     /// Own time of the newest usable reading.
     heard: Option<f64>,
     /// Own time of the newest reading that wasn't usable, and why.
-    unusable: Option<(f64, &'static str)>,
+    unusable: Option<(f64, WhyDoubted)>,
     /// The draw of another drum on the pump, ln L/h at the full line.
     lent: Option<Belief>,
     /// Since when what has arrived isn't thought of yet, hours since 1970.
@@ -125,8 +126,8 @@ pub struct DrumWatch {
 pub struct Doubt {
     /// Since when.
     pub since: Timestamp,
-    /// In a few plain words.
-    pub why: String,
+    /// Why.
+    pub why: WhyDoubted,
 }
 
 /// What lies ahead of one drum: the accounts that count, with their weights.
@@ -176,9 +177,9 @@ impl DrumWatch {
         };
         let at = assessed.reading.at;
         let volume = match self.facts.volume(gauge, assessed.reading.value) {
-            Some(_) if !assessed.flag.usable() => Err("the level readings fail their quality tests"),
+            Some(_) if !assessed.flag.usable() => Err(WhyDoubted::FailsTests),
             Some(volume) => Ok(volume),
-            None => Err("the level sensor reads outside the strapping table"),
+            None => Err(WhyDoubted::OffTable),
         };
         if self.analysed.is_none_or(|minute| minute < minute_of(now)) {
             self.advance(now);
@@ -233,7 +234,9 @@ impl DrumWatch {
             self.happened(timestamp(at), what);
         }
         match (self.doubted, self.doubt(now)) {
-            (false, Some(Doubt { since, why })) => self.happened(since, What::LevelDoubted { why }),
+            (false, Some(Doubt { since, why })) => {
+                self.happened(since, What::LevelDoubted { why: why.into() })
+            }
             (true, None) => self.happened(now, What::LevelBelieved),
             (false, None) | (true, Some(_)) => return,
         }
@@ -252,7 +255,7 @@ impl DrumWatch {
         let in_use = prospect.as_ref().map_or_else(|_| self.in_use(), |prospect| prospect.in_use);
         let outlook = match prospect {
             Ok(prospect) => prospect.outlook(now, &self.calibration),
-            Err(why) => Outlook::Unknown { why },
+            Err(why) => Outlook::Unknown { why: why.into() },
         };
         Forecast { at: now, of: Subject::Drum(self.facts.drum.clone()), in_use, outlook }
     }
@@ -291,18 +294,18 @@ impl DrumWatch {
         std::borrow::Cow::Owned(watch)
     }
 
-    fn prospect(&self, now: Timestamp) -> Result<Prospect, String> {
+    fn prospect(&self, now: Timestamp) -> Result<Prospect, WhyUnknown> {
         let watch = self.up_to_date(now);
         let view = View { facts: &self.facts, series: &self.series, hands: &self.hands };
         let doubt = watch.doubt_of(watch.mind.bank.as_ref(), now);
         let blind = doubt.is_some() || self.facts.gauge.is_none();
-        let because = match (&doubt, &self.facts.gauge) {
-            (Some(doubt), _) => &doubt.why,
-            (None, Some(_)) => "its level sensor has never been heard",
-            (None, None) => "the drum has no level sensor",
+        let level = match (&doubt, &self.facts.gauge) {
+            (Some(doubt), _) => NoLevel::Doubted(doubt.why),
+            (None, Some(_)) => NoLevel::NeverHeard,
+            (None, None) => NoLevel::NoSensor,
         };
         let Some(mut bank) = watch.mind.at(view, hours(now)) else {
-            return Err(format!("{because}, and no earlier level is known"));
+            return Err(WhyUnknown::Blind { level, missing: Missing::EarlierLevel });
         };
         if let Phase::Still { .. } = bank.phase
             && let Some(place) = bank.others.iter().position(|other| other.turn == story::Turn::Goes)
@@ -318,18 +321,14 @@ impl DrumWatch {
         let unsure = bank.lead.draw(&bank.vessel).sd > UNTOLD_DRAW_SD || self.is_new(&bank, now);
         let untold = unsure && bank.phase != Phase::Dry;
         if untold && blind {
-            return Err(format!("{because}, and how much the pump draws isn't known"));
+            return Err(WhyUnknown::Blind { level, missing: Missing::Draw });
         }
         if untold {
-            return Err(if bank.lead.draws {
-                "too few level readings yet to tell the draw".to_owned()
-            } else {
-                "nothing draws from it, and no draw is known".to_owned()
-            });
+            return Err(if bank.lead.draws { WhyUnknown::FewReadings } else { WhyUnknown::NotDrawn });
         }
         let read = self.hands.last_dip(hours(now)).into_iter().chain(bank.newest.map(|(t, _)| t));
         if blind && read.fold(f64::NEG_INFINITY, f64::max) < hours(now) - RECKONED_AT_MOST {
-            return Err(format!("{because}, and the last level that was believed is a day old"));
+            return Err(WhyUnknown::Blind { level, missing: Missing::RecentLevel });
         }
         let written = bank.count_written();
         let basis = if blind || written.is_some() { Basis::Pump } else { Basis::Level };
@@ -346,23 +345,20 @@ impl DrumWatch {
     fn doubt_of(&self, bank: Option<&Bank>, now: Timestamp) -> Option<Doubt> {
         let gap = self.facts.gauge.as_ref()?.gap;
         let (born, now) = (self.born?, hours(now));
-        let doubt = |since: f64, why: &str| Some(Doubt { since: timestamp(since), why: why.to_owned() });
+        let doubt = |since: f64, why| Some(Doubt { since: timestamp(since), why });
         let heard = self.heard.unwrap_or(born);
         if now - heard > gap {
             return match self.unusable {
                 Some((at, why)) if at > heard && now - at <= gap => doubt(heard, why),
-                Some(_) | None => doubt(heard, "the level sensor is silent"),
+                Some(_) | None => doubt(heard, WhyDoubted::Silent),
             };
         }
         let bank = bank?;
         match (bank.phase, bank.unfit.or(bank.foamed)) {
-            (Phase::Still { since }, _) if now - since >= STUCK_HOURS => doubt(
-                since,
-                "the level stands still although the pump should draw: either the pump has stopped or the sensor is stuck",
-            ),
-            (Phase::Drawn, Some(since)) if now - since >= FOAM_HOURS => {
-                doubt(since, "the level jumps up and down, as foam does")
+            (Phase::Still { since }, _) if now - since >= STUCK_HOURS => {
+                doubt(since, WhyDoubted::StandsStill)
             }
+            (Phase::Drawn, Some(since)) if now - since >= FOAM_HOURS => doubt(since, WhyDoubted::JumpsAbout),
             (Phase::Drawn | Phase::Idle | Phase::Dry | Phase::Still { .. }, _) => None,
         }
     }

@@ -14,6 +14,7 @@ use super::ahead::{Ahead, quantiles};
 use super::calibration::Calibration;
 use super::hours::hours;
 use super::{DrumWatch, Prospect};
+use claymark_model::doubt::WhyUnknown;
 use claymark_model::forecast::{Basis, EmptyAt, Forecast, Outlook, Subject};
 use claymark_model::site::{Draws, Pump};
 use claymark_model::units::{Litres, LitresPerHour};
@@ -23,14 +24,12 @@ use claymark_model::units::{Litres, LitresPerHour};
 pub fn supply_forecast(now: Timestamp, pump: &Pump, watches: &[&DrumWatch]) -> Forecast {
     let of = Subject::Supply(pump.id.clone());
     let ours = || watches.iter().copied().filter(|watch| watch.facts.pump == pump.id);
-    let drums: Result<Vec<_>, String> = match pump.draws {
+    let drums: Result<Vec<_>, WhyUnknown> = match pump.draws {
         Draws::One => ours().map(|watch| Part::of(watch, now)).collect(),
         Draws::Together => open(ours(), now).into_iter().map(|watch| Part::of(watch, now)).collect(),
     };
     let (in_use, outlook) = match drums {
-        Ok(drums) if drums.is_empty() => {
-            (false, Outlook::Unknown { why: "no drum draws through this pump".to_owned() })
-        }
+        Ok(drums) if drums.is_empty() => (false, Outlook::Unknown { why: WhyUnknown::NoDrums.into() }),
         Ok(drums) => {
             let in_use = drums.iter().any(|drum| drum.ahead.in_use);
             let empty_at = match pump.draws {
@@ -39,7 +38,7 @@ pub fn supply_forecast(now: Timestamp, pump: &Pump, watches: &[&DrumWatch]) -> F
             };
             (in_use, known(pump.draws, &drums, empty_at))
         }
-        Err(why) => (true, Outlook::Unknown { why }),
+        Err(why) => (true, Outlook::Unknown { why: why.into() }),
     };
     Forecast { at: now, of, in_use, outlook }
 }
@@ -51,8 +50,10 @@ struct Part<'a> {
 }
 
 impl<'a> Part<'a> {
-    fn of(watch: &'a DrumWatch, now: Timestamp) -> Result<Self, String> {
-        let ahead = watch.prospect(now).map_err(|why| format!("drum {}: {why}", watch.facts.drum))?;
+    fn of(watch: &'a DrumWatch, now: Timestamp) -> Result<Self, WhyUnknown> {
+        let ahead = watch
+            .prospect(now)
+            .map_err(|why| WhyUnknown::OfDrum { drum: watch.facts.drum.clone(), why: Box::new(why) })?;
         Ok(Self { ahead, calibration: &watch.calibration })
     }
 

@@ -9,12 +9,13 @@
 //! - [`site`], [`strapping`], [`plan`], [`routine`]: what stands in the room, which fish stand where, what hands do each week;
 //! - [`reading`], [`quality`], [`quarantine`]: a value, its QARTOD flags, and what couldn't be used;
 //! - [`fieldlog`], [`ledger`], [`unseen`]: what hands did, what is remembered for weeks, a refill that no level shows yet;
-//! - [`happening`]: what happened by what the sensors say;
+//! - [`happening`]: what happened by what the sensors say; [`doubt`]: why a level isn't believed;
 //! - [`forecast`], [`score`], [`skill`]: when a drum runs empty, and how well that was forecast.
 
 #[cfg(test)]
 extern crate self as claymark_model;
 
+pub mod doubt;
 pub mod fieldlog;
 pub mod forecast;
 pub mod happening;

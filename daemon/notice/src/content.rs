@@ -16,6 +16,7 @@ use crate::undelivered::Undelivered;
 use claymark_clay::refill::Refill;
 use claymark_clay::refill::books::MassDoubt;
 use claymark_clay::stock::supply::Stock;
+use claymark_model::doubt::{Grounds, WhyDoubted};
 use claymark_model::forecast::{EmptyAt, Forecast};
 use claymark_model::happening::SeenRefill;
 use claymark_model::id::Id;
@@ -89,8 +90,8 @@ pub struct DrumState {
 pub struct Doubted {
     /// Since when.
     pub since: Timestamp,
-    /// For people.
-    pub why: String,
+    /// Why.
+    pub why: Grounds<WhyDoubted>,
 }
 
 /// What is known of a pump: the log against the data.
