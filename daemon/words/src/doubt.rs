@@ -1,6 +1,7 @@
 //! Why a level isn't believed, and why nothing can be said of a drum.
 
 use claymark_model::doubt::{Coded, Grounds, Missing, NoLevel, WhyDoubted, WhyUnknown};
+use claymark_model::id::Id;
 
 /// Why a level isn't believed.
 #[must_use]
@@ -25,6 +26,19 @@ pub fn unknown(why: &Grounds<WhyUnknown>) -> String {
 pub fn of_code(code: &str) -> Option<String> {
     let unknown = || WhyUnknown::of_code(code).map(|why| of_unknown(&why));
     WhyDoubted::of_code(code).map(|why| of_doubt(why).to_owned()).or_else(unknown)
+}
+
+/// The code of the reason that a sentence tells; `None` for any other sentence.
+#[must_use]
+pub fn code_of(sentence: &str) -> Option<String> {
+    let doubted = || WhyDoubted::ALL.into_iter().find(|why| of_doubt(*why) == sentence).map(|why| why.code());
+    let unknown = || WhyUnknown::all().find(|why| of_unknown(why) == sentence).map(|why| why.code());
+    let of_drum = || {
+        let (drum, sentence) = sentence.strip_prefix("drum ")?.split_once(": ")?;
+        let why = Box::new(WhyUnknown::all().find(|why| of_unknown(why) == sentence)?);
+        Some(WhyUnknown::OfDrum { drum: Id::new(drum).ok()?, why }.code())
+    };
+    doubted().or_else(unknown).or_else(of_drum)
 }
 
 fn of_doubt(why: WhyDoubted) -> &'static str {
@@ -68,7 +82,6 @@ fn lacking(missing: Missing) -> &'static str {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use claymark_model::id::Id;
 
     #[test]
     fn a_reason_is_told_as_it_always_was() {
@@ -93,8 +106,12 @@ mod tests {
             ),
         ] {
             assert_eq!(of_code(&why.code()).as_deref(), Some(told));
+            assert_eq!(code_of(told), Some(why.code()));
             assert_eq!(unknown(&why.into()), told);
         }
-        assert_eq!(of_code("unreadable"), None, "what else is called why");
+        for why in WhyDoubted::ALL {
+            assert_eq!(code_of(of_doubt(why)), Some(why.code()));
+        }
+        assert_eq!((of_code("unreadable"), code_of("no way")), (None, None), "what else is called why");
     }
 }
