@@ -15,6 +15,7 @@ use tokio::sync::{mpsc, oneshot};
 use claymark_clay::refill::sheet::Sheet;
 use claymark_model::forecast::{Forecast, Subject};
 use claymark_model::id::Id;
+use claymark_words::doubt;
 
 use crate::clock::Clock;
 use crate::intake::link::Client;
@@ -161,7 +162,7 @@ impl Publisher {
 
 /// A forecast as it is published: its line, and until when it may be believed.
 pub fn forecast(prefix: &str, forecast: &Forecast) -> Result<Retained, serde_json::Error> {
-    believed(forecast_topic(prefix, &forecast.of), &forecast.line(), forecast.at)
+    believed(forecast_topic(prefix, &forecast.of), &forecast.line(doubt::unknown), forecast.at)
 }
 
 /// A refill sheet as it is published: its line, and until when it may be believed.

@@ -14,6 +14,7 @@ use jiff::Timestamp;
 use claymark_model::forecast::Forecast;
 use claymark_room::Event;
 use claymark_store::{StoreError, Writer};
+use claymark_words::doubt;
 
 use crate::notify;
 use crate::pipeline::{Output, Pipeline};
@@ -163,7 +164,7 @@ impl Results {
 /// The line of a forecast, keys in a fixed order, whole seconds in UTC.
 #[must_use]
 pub fn forecast_line(forecast: &Forecast) -> String {
-    serde_json::to_string(&forecast.line()).expect("ids, numbers and times always make JSON")
+    serde_json::to_string(&forecast.line(doubt::unknown)).expect("ids, numbers and times always make JSON")
 }
 
 /// A file of lines.

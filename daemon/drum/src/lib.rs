@@ -79,6 +79,7 @@ use jiff::Timestamp;
 
 use crate::scorer::Scorer;
 use calibration::Calibration;
+use claymark_model::doubt::{Missing, NoLevel, WhyDoubted, WhyUnknown};
 use claymark_model::fieldlog::LogEntry;
 use claymark_model::forecast::{Basis, Forecast, Outlook, Subject};
 use claymark_model::happening::{DrawShare, Happening, What};
@@ -111,7 +112,7 @@ pub struct DrumWatch {
     /// Own time of the newest usable reading.
     heard: Option<f64>,
     /// Own time of the newest reading that wasn't usable, and why.
-    unusable: Option<(f64, &'static str)>,
+    unusable: Option<(f64, WhyDoubted)>,
     /// The draw of another drum on the pump, ln L/h at the full line.
     lent: Option<Gaussian>,
     /// Since when what has arrived isn't thought of yet, hours since 1970.
@@ -129,8 +130,8 @@ pub struct DrumWatch {
 pub struct Doubt {
     /// Since when.
     pub since: Timestamp,
-    /// In a few plain words.
-    pub why: String,
+    /// Why.
+    pub why: WhyDoubted,
 }
 
 impl DrumWatch {
@@ -170,9 +171,9 @@ impl DrumWatch {
         };
         let at = assessed.reading.at;
         let volume = match self.facts.volume(gauge, assessed.reading.value) {
-            Some(_) if !assessed.flag.usable() => Err("the level readings fail their quality tests"),
+            Some(_) if !assessed.flag.usable() => Err(WhyDoubted::FailsTests),
             Some(volume) => Ok(volume),
-            None => Err("the level sensor reads outside the strapping table"),
+            None => Err(WhyDoubted::OffTable),
         };
         if self.analysed.is_none_or(|minute| minute < start_of_minute(now)) {
             self.advance(now);
@@ -227,7 +228,9 @@ impl DrumWatch {
             self.happened(timestamp(at), what);
         }
         match (self.doubted, self.doubt(now)) {
-            (false, Some(Doubt { since, why })) => self.happened(since, What::LevelDoubted { why }),
+            (false, Some(Doubt { since, why })) => {
+                self.happened(since, What::LevelDoubted { why: why.into() })
+            }
             (true, None) => self.happened(now, What::LevelBelieved),
             (false, None) | (true, Some(_)) => return,
         }
@@ -246,7 +249,7 @@ impl DrumWatch {
         let in_use = prospect.as_ref().map_or_else(|_| self.in_use(), |prospect| prospect.in_use);
         let outlook = match prospect {
             Ok(prospect) => prospect.outlook(),
-            Err(why) => Outlook::Unknown { why },
+            Err(why) => Outlook::Unknown { why: why.into() },
         };
         Forecast { at: now, of: Subject::Drum(self.facts.drum.clone()), in_use, outlook }
     }
@@ -287,34 +290,30 @@ impl DrumWatch {
         Cow::Owned(replay)
     }
 
-    fn prospect(&self, now: Timestamp) -> Result<Prospect, String> {
+    fn prospect(&self, now: Timestamp) -> Result<Prospect, WhyUnknown> {
         let replay = self.up_to_date(now);
         let doubt = self.doubt_of(replay.tracker.as_ref(), now);
         let blind = doubt.is_some() || self.facts.gauge.is_none();
-        let because = match (&doubt, &self.facts.gauge) {
-            (Some(doubt), _) => &doubt.why,
-            (None, Some(_)) => "its level sensor has never been heard",
-            (None, None) => "the drum has no level sensor",
+        let level = match (&doubt, &self.facts.gauge) {
+            (Some(doubt), _) => NoLevel::Doubted(doubt.why),
+            (None, Some(_)) => NoLevel::NeverHeard,
+            (None, None) => NoLevel::NoSensor,
         };
         let Some(mut tracker) = replay.at(self.inputs(), hours(now)) else {
-            return Err(format!("{because}, and no earlier level is known"));
+            return Err(WhyUnknown::Blind { level, missing: Missing::EarlierLevel });
         };
         self.go_by_what_is_known(&mut tracker);
         let unsure = tracker.lead.draw(&tracker.size).sd > UNTOLD_DRAW_SD || self.is_new(&tracker, now);
         let untold = unsure && tracker.phase != Phase::Dry;
         if untold && blind {
-            return Err(format!("{because}, and how much the pump draws isn't known"));
+            return Err(WhyUnknown::Blind { level, missing: Missing::Draw });
         }
         if untold {
-            return Err(if tracker.lead.draws {
-                "too few level readings yet to tell the draw".to_owned()
-            } else {
-                "nothing draws from it, and no draw is known".to_owned()
-            });
+            return Err(if tracker.lead.draws { WhyUnknown::FewReadings } else { WhyUnknown::NotDrawn });
         }
         let read = self.log.last_dip(hours(now)).into_iter().chain(tracker.newest.map(|(t, _)| t));
         if blind && read.fold(f64::NEG_INFINITY, f64::max) < hours(now) - RECKONED_AT_MOST {
-            return Err(format!("{because}, and the last level that was believed is a day old"));
+            return Err(WhyUnknown::Blind { level, missing: Missing::RecentLevel });
         }
         let written = tracker.count_written();
         let basis = if blind || written.is_some() { Basis::Pump } else { Basis::Level };
@@ -353,23 +352,20 @@ impl DrumWatch {
     fn doubt_of(&self, tracker: Option<&Tracker>, now: Timestamp) -> Option<Doubt> {
         let gap = self.facts.gauge.as_ref()?.gap;
         let (born, now) = (self.born?, hours(now));
-        let doubt = |since: f64, why: &str| Some(Doubt { since: timestamp(since), why: why.to_owned() });
+        let doubt = |since: f64, why| Some(Doubt { since: timestamp(since), why });
         let heard = self.heard.unwrap_or(born);
         if now - heard > gap {
             return match self.unusable {
                 Some((at, why)) if at > heard && now - at <= gap => doubt(heard, why),
-                Some(_) | None => doubt(heard, "the level sensor is silent"),
+                Some(_) | None => doubt(heard, WhyDoubted::Silent),
             };
         }
         let tracker = tracker?;
         match (tracker.phase, tracker.unfit.or(tracker.foamed)) {
-            (Phase::Still { since }, _) if now - since >= STUCK_HOURS => doubt(
-                since,
-                "the level stands still although the pump should draw: either the pump has stopped or the sensor is stuck",
-            ),
-            (Phase::Drawn, Some(since)) if now - since >= FOAM_HOURS => {
-                doubt(since, "the level jumps up and down, as foam does")
+            (Phase::Still { since }, _) if now - since >= STUCK_HOURS => {
+                doubt(since, WhyDoubted::StandsStill)
             }
+            (Phase::Drawn, Some(since)) if now - since >= FOAM_HOURS => doubt(since, WhyDoubted::JumpsAbout),
             (Phase::Drawn | Phase::Idle | Phase::Dry | Phase::Still { .. }, _) => None,
         }
     }

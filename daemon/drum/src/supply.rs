@@ -17,6 +17,7 @@ use super::hours::hours;
 use super::prospect::Prospect;
 use super::state::Gaussian;
 use super::tuning::{KNOWN_DRAW_SD, LENT_SD};
+use claymark_model::doubt::WhyUnknown;
 use claymark_model::forecast::{Basis, EmptyAt, Forecast, Outlook, Subject};
 use claymark_model::site::{Draws, Pump};
 use claymark_model::units::{Litres, LitresPerHour};
@@ -44,14 +45,12 @@ pub fn share_draws(watches: &mut [&mut DrumWatch]) {
 pub fn supply_forecast(now: Timestamp, pump: &Pump, watches: &[&DrumWatch]) -> Forecast {
     let of = Subject::Supply(pump.id.clone());
     let ours = || watches.iter().copied().filter(|watch| watch.facts.pump == pump.id);
-    let drums: Result<Vec<_>, String> = match pump.draws {
+    let drums: Result<Vec<_>, WhyUnknown> = match pump.draws {
         Draws::One => ours().map(|watch| Part::of(watch, now)).collect(),
         Draws::Together => open(ours(), now).into_iter().map(|watch| Part::of(watch, now)).collect(),
     };
     let (in_use, outlook) = match drums {
-        Ok(drums) if drums.is_empty() => {
-            (false, Outlook::Unknown { why: "no drum draws through this pump".to_owned() })
-        }
+        Ok(drums) if drums.is_empty() => (false, Outlook::Unknown { why: WhyUnknown::NoDrums.into() }),
         Ok(drums) => {
             let in_use = drums.iter().any(|drum| drum.ahead.in_use);
             let empty_at = match pump.draws {
@@ -60,7 +59,7 @@ pub fn supply_forecast(now: Timestamp, pump: &Pump, watches: &[&DrumWatch]) -> F
             };
             (in_use, known(pump.draws, &drums, empty_at))
         }
-        Err(why) => (true, Outlook::Unknown { why }),
+        Err(why) => (true, Outlook::Unknown { why: why.into() }),
     };
     Forecast { at: now, of, in_use, outlook }
 }
@@ -71,8 +70,10 @@ struct Part {
 }
 
 impl Part {
-    fn of(watch: &DrumWatch, now: Timestamp) -> Result<Self, String> {
-        let ahead = watch.prospect(now).map_err(|why| format!("drum {}: {why}", watch.facts.drum))?;
+    fn of(watch: &DrumWatch, now: Timestamp) -> Result<Self, WhyUnknown> {
+        let ahead = watch
+            .prospect(now)
+            .map_err(|why| WhyUnknown::OfDrum { drum: watch.facts.drum.clone(), why: Box::new(why) })?;
         Ok(Self { ahead })
     }
 

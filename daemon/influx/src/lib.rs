@@ -4,6 +4,7 @@
 //! - [`line`]: points as line protocol, checked before they leave;
 //! - [`source`]: what the store holds, as points: the journal's next page, or a range again;
 //! - [`points`]: each kind of row as points;
+//! - `reason`: why something isn't known, as a sentence in a record;
 //! - [`send`]: lines to the server, those that it refuses told apart;
 //! - [`settings`]: where the server is and who we are there;
 //! - [`client`]: the server: writes, and questions in Flux; with TLS through a tunnel in this process;
@@ -25,6 +26,7 @@ pub mod settings;
 pub mod site;
 pub mod source;
 
+mod reason;
 mod tunnel;
 
 pub use client::Client;

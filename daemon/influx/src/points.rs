@@ -16,6 +16,7 @@ use claymark_store::batch::{Delivery, DeliveryState, Issued};
 use claymark_store::reader::{KnownSensor, QuarantineCount, RawReading, Rollup, SensorKey};
 
 use crate::line::{BadPoint, Lines, Series, Value};
+use crate::reason;
 use crate::schema::{self, Measurement};
 
 /// Points of one site in the making.
@@ -238,7 +239,7 @@ impl<'a> Points<'a> {
         more: &[(&str, Value<'_>)],
     ) {
         let json = match serde_json::to_string(record) {
-            Ok(json) => json,
+            Ok(json) => reason::told(json),
             Err(error) => {
                 let about = format!("{} of {at}", measurement.name);
                 self.unwritable.push(Unwritable { about, reason: error.to_string() });

@@ -154,4 +154,32 @@ impl Deed {
         };
         pump.as_ref()
     }
+
+    /// Whether it says that the network or the server is worked on. No kind of entry is for that: people write a note,
+    /// so it goes by words in it, here and nowhere else.
+    #[must_use]
+    pub fn announces_network_work(&self) -> bool {
+        let Self::Note { text: Some(text) } = self else { return false };
+        let text = text.to_lowercase();
+        NETWORK_WORK.iter().any(|word| text.contains(word))
+    }
+}
+
+/// Words by which a note, in English, speaks of work on the network; a note in another tongue announces nothing, and then
+/// the silence is told.
+const NETWORK_WORK: [&str; 7] = ["maintenance", "network", "router", "server", "broker", "wifi", "wi-fi"];
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn only_a_note_that_names_it_announces_work_on_the_network() {
+        let note = |text: &str| Deed::Note { text: Some(text.to_owned()) };
+        assert!(note("Router maintenance, back in half an hour").announces_network_work());
+        assert!(note("new Wi-Fi in the hall").announces_network_work());
+        assert!(!note("fish look fine").announces_network_work());
+        assert!(!Deed::Note { text: None }.announces_network_work());
+        assert!(!Deed::TubeChange { pump: None }.announces_network_work());
+    }
 }

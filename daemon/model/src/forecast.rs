@@ -4,6 +4,7 @@ use jiff::{SignedDuration, Timestamp};
 use serde::ser::SerializeMap;
 use serde::{Deserialize, Serialize, Serializer};
 
+use crate::doubt::{Grounds, WhyUnknown};
 use crate::id::Id;
 use crate::units::{Litres, LitresPerHour};
 
@@ -61,10 +62,10 @@ pub enum Outlook {
         /// When it is empty.
         empty_at: EmptyAt,
     },
-    /// Nothing, and why, in a few plain words.
+    /// Nothing.
     Unknown {
-        /// For people.
-        why: String,
+        /// Why.
+        why: Grounds<WhyUnknown>,
     },
 }
 
@@ -111,20 +112,26 @@ pub struct Forecast {
 }
 
 impl Forecast {
-    /// The forecast as the line that is recorded and published.
+    /// The forecast as the line that is recorded and published; `say` makes a sentence of why nothing can be said.
     #[must_use]
-    pub fn line(&self) -> ForecastLine<'_> {
-        ForecastLine(self)
+    pub fn line(&self, say: SayUnknown) -> ForecastLine<'_> {
+        ForecastLine { forecast: self, say }
     }
 }
 
 /// A forecast as one flat record: litres with one decimal, whole seconds in UTC, the keys always in this order.
 #[derive(Debug, Clone, Copy)]
-pub struct ForecastLine<'a>(&'a Forecast);
+pub struct ForecastLine<'a> {
+    forecast: &'a Forecast,
+    say: SayUnknown,
+}
+
+/// Why nothing can be said, as a sentence: `words` has it.
+pub type SayUnknown = fn(&Grounds<WhyUnknown>) -> String;
 
 impl Serialize for ForecastLine<'_> {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
-        let Forecast { at, of, in_use, outlook } = self.0;
+        let Forecast { at, of, in_use, outlook } = self.forecast;
         let mut line = serializer.serialize_map(None)?;
         line.serialize_entry("at", &whole_second(*at))?;
         match of {
@@ -146,7 +153,7 @@ impl Serialize for ForecastLine<'_> {
                 for key in ["volume_l", "draw_l_per_h", "empty_at"] {
                     line.serialize_entry(key, &None::<f64>)?;
                 }
-                line.serialize_entry("why", why)?;
+                line.serialize_entry("why", &(self.say)(why))?;
             }
         }
         line.end()
@@ -199,7 +206,7 @@ mod tests {
     fn a_line_has_its_keys_in_order_one_decimal_and_whole_seconds() {
         let drum = known(Subject::Drum(Id::new("a").unwrap()), true);
         assert_eq!(
-            serde_json::to_string(&drum.line()).unwrap(),
+            serde_json::to_string(&drum.line(Grounds::kept)).unwrap(),
             r#"{"at":"2027-04-20T14:10:00Z","drum":"a","basis":"level","volume_l":131.2,"draw_l_per_h":0.0,"empty_at":{"p05":"2027-04-21T02:10:00Z","p25":"2027-04-21T02:30:00Z","p50":"2027-04-21T02:45:00Z","p75":"2027-04-21T03:00:00Z","p95":null}}"#
         );
     }
@@ -207,7 +214,7 @@ mod tests {
     #[test]
     fn a_supply_that_is_not_drawn_says_so() {
         let supply = known(Subject::Supply(Id::new("p1").unwrap()), false);
-        let line = serde_json::to_string(&supply.line()).unwrap();
+        let line = serde_json::to_string(&supply.line(Grounds::kept)).unwrap();
         assert!(
             line.starts_with(r#"{"at":"2027-04-20T14:10:00Z","supply":"p1","in_use":false,"basis":"level","#),
             "{line}"
@@ -216,11 +223,11 @@ mod tests {
 
     #[test]
     fn an_unknown_outlook_is_all_null_and_says_why() {
-        let outlook = Outlook::Unknown { why: "the level sensor is silent".to_owned() };
+        let outlook = Outlook::Unknown { why: WhyUnknown::FewReadings.into() };
         let unknown = Forecast { outlook, ..known(Subject::Drum(Id::new("a").unwrap()), true) };
         assert_eq!(
-            serde_json::to_string(&unknown.line()).unwrap(),
-            r#"{"at":"2027-04-20T14:10:00Z","drum":"a","basis":"none","volume_l":null,"draw_l_per_h":null,"empty_at":null,"why":"the level sensor is silent"}"#
+            serde_json::to_string(&unknown.line(Grounds::kept)).unwrap(),
+            r#"{"at":"2027-04-20T14:10:00Z","drum":"a","basis":"none","volume_l":null,"draw_l_per_h":null,"empty_at":null,"why":"few-readings"}"#
         );
     }
 }

@@ -3,6 +3,7 @@
 use jiff::{SignedDuration, Timestamp};
 use serde::{Deserialize, Serialize};
 
+use crate::doubt::{Grounds, WhyDoubted};
 use crate::fieldlog::{Deed, LogEntry};
 use crate::id::Id;
 use crate::site::Site;
@@ -86,10 +87,10 @@ pub enum What {
     },
     /// The volume came down to the heel.
     RanEmpty,
-    /// The level can't be believed any more, and why, in a few plain words.
+    /// The level can't be believed any more.
     LevelDoubted {
-        /// For people.
-        why: String,
+        /// Why.
+        why: Grounds<WhyDoubted>,
     },
     /// The level is believed again.
     LevelBelieved,

@@ -12,13 +12,14 @@
 //! - [`site`], [`fishdays`]: all that stands in the room, and what its fish want day by day;
 //! - [`reading`], [`quality`], [`quarantine`]: a value, its QARTOD flags, and what couldn't be used;
 //! - [`fieldlog`], [`ledger`], [`unseen`]: what hands did, what is remembered for weeks, a refill that no level shows yet;
-//! - [`happening`]: what happened by what the sensors say;
+//! - [`happening`]: what happened by what the sensors say; [`doubt`]: why a level isn't believed;
 //! - [`median`]: the one piece of statistics that several floors need;
 //! - [`forecast`], [`score`], [`skill`]: when a drum runs empty, and how well that was forecast.
 
 #[cfg(test)]
 extern crate self as claymark_model;
 
+pub mod doubt;
 pub mod fieldlog;
 pub mod fishdays;
 pub mod forecast;

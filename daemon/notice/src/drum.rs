@@ -2,6 +2,7 @@
 
 use claymark_clay::refill::Refill;
 use claymark_clay::refill::books::MassDoubt;
+use claymark_model::doubt::{Grounds, WhyDoubted};
 use claymark_model::forecast::{EmptyAt, Forecast, Outlook};
 use claymark_model::happening::SeenRefill;
 use claymark_model::id::Id;
@@ -37,8 +38,8 @@ pub struct DrumState {
 pub struct Doubted {
     /// Since when.
     pub since: Timestamp,
-    /// For people.
-    pub why: String,
+    /// Why.
+    pub why: Grounds<WhyDoubted>,
 }
 
 /// What is known of a pump: the log against the data.

@@ -188,7 +188,7 @@ impl Desk {
             forecast: forecast.clone(),
             draw_since: self.watch.draw_since(),
             level_heard,
-            doubt: doubt.map(|doubt| Doubted { since: doubt.since, why: doubt.why }),
+            doubt: doubt.map(|doubt| Doubted { since: doubt.since, why: doubt.why.into() }),
             pump: PumpState { pump: self.drum.pump.clone(), set, rated, drawn },
             last_refill: self.seen.last().copied(),
             ran_empty: self.ran_empty,

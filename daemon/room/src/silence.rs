@@ -257,12 +257,7 @@ impl Room {
         let broke_at = sensors.iter().filter_map(|silent| silent.last).max()?;
         let until = broke_at + MAINTENANCE;
         let many = matches!(common, Common::Everything | Common::Together);
-        let noted = |deed: &Deed| {
-            let Deed::Note { text: Some(text) } = deed else { return false };
-            let text = text.to_lowercase();
-            MAINTENANCE_WORDS.iter().any(|word| text.contains(word))
-        };
-        let announced = self.journal.has(broke_at, ANNOUNCED, noted);
+        let announced = self.journal.has(broke_at, ANNOUNCED, Deed::announces_network_work);
         (many && announced && scene.visit.is_none() && scene.now < until).then_some(until)
     }
 
@@ -319,10 +314,6 @@ const ANNOUNCED: SignedDuration = SignedDuration::from_mins(15);
 
 /// Work on the network takes no longer; a silence that does is told (common practice, no source).
 const MAINTENANCE: SignedDuration = SignedDuration::from_mins(45);
-
-/// Words by which a note speaks of such work.
-const MAINTENANCE_WORDS: [&str; 7] =
-    ["maintenance", "network", "router", "server", "broker", "wifi", "wi-fi"];
 
 /// What the network may hold a reading back.
 const NETWORK: SignedDuration = SignedDuration::from_mins(1);

@@ -84,6 +84,7 @@ const MOST_FORECASTS: usize = 10_000;
 mod tests {
     use jiff::Timestamp;
 
+    use claymark_model::doubt::WhyUnknown;
     use claymark_model::fieldlog::{Deed, LogEntry};
     use claymark_model::forecast::{Forecast, Outlook, Subject};
     use claymark_model::id::Id;
@@ -97,7 +98,7 @@ mod tests {
             at: Timestamp::from_second(second).unwrap(),
             of: Subject::Drum(Id::new("a").unwrap()),
             in_use: true,
-            outlook: Outlook::Unknown { why: "test".to_owned() },
+            outlook: Outlook::Unknown { why: WhyUnknown::FewReadings.into() },
         }
     }
 

@@ -10,6 +10,7 @@ use claymark_model::site::Site;
 use claymark_model::units::{Litres, LitresPerHour};
 use jiff::{SignedDuration, Timestamp};
 
+use crate::doubt;
 use crate::format::{self, Clock};
 use crate::names;
 
@@ -48,7 +49,7 @@ pub fn told(site: &Site, happening: &Happening, log: &[LogEntry]) -> Told {
             drum.stands_still(*volume, *rpm, *minutes, *frozen)
         }
         What::RanEmpty => drum.ran_empty(),
-        What::LevelDoubted { why } => drum.level_doubted(why),
+        What::LevelDoubted { why } => drum.level_doubted(&doubt::doubted(why)),
         What::LevelBelieved => drum.level_believed(),
     }
 }
@@ -299,6 +300,7 @@ const FULL_SHARE: f64 = 0.9;
 
 #[cfg(test)]
 mod tests {
+    use claymark_model::doubt::WhyDoubted;
     use claymark_model::fieldlog::Deed;
     use claymark_model::units::{PeopleUnits, Unit};
 
@@ -332,7 +334,7 @@ mod tests {
             still(None, 95.0, false),
             still(Some(35.0), 10.0, true),
             What::RanEmpty,
-            What::LevelDoubted { why: "the level jumps up and down, as foam does".to_owned() },
+            What::LevelDoubted { why: WhyDoubted::JumpsAbout.into() },
             What::LevelBelieved,
         ]
     }

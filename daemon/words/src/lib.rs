@@ -3,6 +3,7 @@
 //! Plain English for someone with wet hands at 02:00: what happened, what it means, what to do next, with units.
 //!
 //! - [`format`]: numbers, units, clock times and durations;
+//! - [`doubt`]: why a level isn't believed, why nothing can be said;
 //! - [`drying`], [`refill`], [`dosing`]: when a drum is dry, what to add to it, how to set pump and strength;
 //! - [`clouding`]: how cloudy the clay makes the water, and who says so;
 //! - [`settling`]: a drum whose air has failed;
@@ -24,6 +25,7 @@ pub mod caution;
 pub mod checks;
 pub mod clouding;
 pub mod dosing;
+pub mod doubt;
 pub mod drying;
 pub mod fieldlog;
 pub mod format;

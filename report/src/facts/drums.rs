@@ -5,6 +5,7 @@ use std::collections::HashSet;
 use jiff::{SignedDuration, Timestamp};
 
 use claymark_clay::gauge::Gauge;
+use claymark_model::doubt::{Grounds, WhyDoubted};
 use claymark_model::fieldlog::{Deed, LogEntry};
 use claymark_model::forecast::{Basis, Forecast, Outlook, Subject};
 use claymark_model::happening::{Happening, What};
@@ -102,7 +103,7 @@ pub struct Doubt {
     /// Until when; `None`: still.
     pub to: Option<Timestamp>,
     /// Why, in a few plain words.
-    pub why: String,
+    pub why: Grounds<WhyDoubted>,
 }
 
 impl DrumWeek {

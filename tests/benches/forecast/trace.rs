@@ -92,7 +92,7 @@ impl Traced<'_> {
             Outlook::Known { basis: Basis::Level, volume, draw, .. } => ("level", volume.0, draw.0),
             Outlook::Known { basis: Basis::Pump, volume, draw, .. } => ("pump", volume.0, draw.0),
             Outlook::Unknown { why } => {
-                self.add(format_args!("WHY {why}; "));
+                self.add(format_args!("WHY {}; ", why.kept()));
                 ("none", f64::NAN, f64::NAN)
             }
         };

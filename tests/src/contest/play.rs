@@ -99,7 +99,7 @@ pub fn play(season: &Season, whom: Whom) -> Played {
                 continue;
             };
             if let Some(Outlook::Unknown { why }) = ours.as_ref().map(|ours| &ours.outlook) {
-                unknown.push((place, minute, why.clone()));
+                unknown.push((place, minute, why.kept()));
             }
             cases.push(case(place, seat, drum, minute, truth, ours.as_ref()));
         }

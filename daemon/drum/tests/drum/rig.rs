@@ -198,7 +198,7 @@ impl Rig {
     pub fn known(&self) -> (Basis, f64, f64, EmptyAt) {
         match self.forecast().outlook {
             Outlook::Known { basis, volume, draw, empty_at } => (basis, volume.0, draw.0, empty_at),
-            Outlook::Unknown { why } => panic!("unknown: {why}"),
+            Outlook::Unknown { why } => panic!("unknown: {why:?}"),
         }
     }
 

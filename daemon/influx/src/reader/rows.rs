@@ -14,6 +14,7 @@ use claymark_store::reader::{QuarantineCount, Rollup, SensorKey};
 
 use super::{ReadError, answer};
 use crate::flux::answer::{Cell, Row};
+use crate::reason;
 use crate::schema;
 
 /// The sensor of a row, if it is one of these and stood where it stands now, measuring the same.
@@ -148,7 +149,7 @@ pub(super) fn site(mut parts: Vec<SitePart>) -> Result<Site, ReadError> {
 
 /// A point that carries itself.
 pub(super) fn record<T: DeserializeOwned>(row: &Row, what: &'static str) -> Result<T, ReadError> {
-    let json: String = need(row, what, "json")?;
+    let json = reason::coded(need(row, what, "json")?);
     serde_json::from_str(&json).map_err(|_not_one| no(what, "record of this version", json))
 }
 

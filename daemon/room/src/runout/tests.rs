@@ -1,6 +1,7 @@
 //! The rule of the run-out warning on its own, minute by minute from a table.
 
 use super::*;
+use claymark_model::doubt::WhyUnknown;
 use claymark_model::forecast::Basis;
 use claymark_model::forecast::Subject;
 use claymark_model::units::{Litres, LitresPerHour};
@@ -137,7 +138,7 @@ fn a_drum_that_is_no_longer_known_is_called_on_for_and_never_withdrawn() {
         at: minute(71),
         of: Subject::Drum(id("a")),
         in_use: true,
-        outlook: Outlook::Unknown { why: "the level sensor is silent".to_owned() },
+        outlook: Outlook::Unknown { why: WhyUnknown::FewReadings.into() },
     };
     let Step::Warn(Again::Unanswered { .. }, to) = judge(&runout, 71, &unknown) else { panic!() };
     assert_eq!(to, Audience::Only(id("kim")));

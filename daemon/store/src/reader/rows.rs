@@ -4,6 +4,7 @@ use jiff::Timestamp;
 use rusqlite::{Params, Row};
 
 use claymark_clay::{LearnedYield, Yield};
+use claymark_model::doubt::Grounds;
 use claymark_model::fieldlog::LogEntry;
 use claymark_model::forecast::{EmptyAt, Forecast, Outlook, Subject};
 use claymark_model::happening::Happening;
@@ -164,7 +165,7 @@ pub(super) fn forecast(row: &Row<'_>) -> Result<Forecast, StoreError> {
         of: subject(row, 1)?,
         in_use: row.get(3)?,
         outlook: match row.get::<_, Option<String>>(4)? {
-            None => Outlook::Unknown { why: row.get(12)? },
+            None => Outlook::Unknown { why: Grounds::from_kept(row.get(12)?) },
             Some(basis) => Outlook::Known {
                 basis: columns::named("basis", basis)?,
                 volume: Litres(row.get(5)?),

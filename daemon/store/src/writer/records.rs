@@ -88,7 +88,7 @@ pub(crate) fn forecasts(connection: &Connection, forecasts: &[Forecast]) -> Resu
                     none,
                     none,
                     none,
-                    why
+                    why.kept()
                 ])?
             }
         };

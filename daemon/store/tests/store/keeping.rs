@@ -1,6 +1,7 @@
 //! What is committed comes back, once and unchanged.
 
 use claymark_clay::{LearnedYield, Yield};
+use claymark_model::doubt::WhyUnknown;
 use claymark_model::fieldlog::{Deed, LogEntry};
 use claymark_model::forecast::{Basis, EmptyAt, Forecast, Outlook, Subject};
 use claymark_model::happening::{Happening, What};
@@ -324,7 +325,7 @@ fn forecasts() -> Vec<Forecast> {
         draw: LitresPerHour(9.4),
         empty_at: soon(),
     };
-    let unknown = Outlook::Unknown { why: "the level is silent".to_owned() };
+    let unknown = Outlook::Unknown { why: WhyUnknown::NotDrawn.into() };
     vec![
         Forecast { at: at(0), of: Subject::Drum(id("a")), in_use: true, outlook: known },
         Forecast { at: at(0), of: Subject::Supply(id("p1")), in_use: false, outlook: unknown },

@@ -3,6 +3,7 @@
 use claymark_model::forecast::{Basis, EmptyAt, Outlook};
 use claymark_notice::content::{DrumState, PumpState};
 
+use crate::doubt;
 use crate::drying;
 use crate::format;
 use crate::names;
@@ -74,7 +75,7 @@ impl Teller<'_> {
 
     fn unknown(&self, state: &DrumState) -> Vec<String> {
         let Outlook::Unknown { why } = &state.forecast.outlook else { return Vec::new() };
-        vec![format!("I don't know how much is in it or how long it lasts: {why}.")]
+        vec![format!("I don't know how much is in it or how long it lasts: {}.", doubt::unknown(why))]
     }
 
     /// The level sensor, when there is something to say about it.
@@ -83,7 +84,7 @@ impl Teller<'_> {
             return Some(format!(
                 "Its level isn't believed since {}: {}.",
                 self.clock.time(doubt.since),
-                doubt.why
+                doubt::doubted(&doubt.why)
             ));
         }
         let level = self.site.level_sensor(&state.drum)?;

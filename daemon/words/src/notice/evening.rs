@@ -5,6 +5,7 @@ use claymark_model::site::Draws;
 use claymark_notice::content::{EveningCheck, EveningDrum, Verdict};
 use jiff::SignedDuration;
 
+use crate::doubt;
 use crate::format;
 use crate::names::{self, short};
 use crate::notice::{Teller, Text, Wording, fit, fit_with, fitting};
@@ -186,7 +187,7 @@ impl Teller<'_> {
         };
         Some(match &supply.outlook {
             Outlook::Known { empty_at, .. } => format!("{of_all}: {}.", self.dry(empty_at)),
-            Outlook::Unknown { why } => format!("{of_all}: I don't know when: {why}."),
+            Outlook::Unknown { why } => format!("{of_all}: I don't know when: {}.", doubt::unknown(why)),
         })
     }
 

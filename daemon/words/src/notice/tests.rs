@@ -5,6 +5,7 @@ mod reach;
 pub(crate) mod room;
 
 use claymark_clay::Yield;
+use claymark_model::doubt::Grounds;
 use claymark_model::fieldlog::{Deed, LogEntry};
 use claymark_model::forecast::Outlook;
 use claymark_model::plan::{Batch, Plan, Ramp, Row};
@@ -263,8 +264,9 @@ fn other_warnings_withdrawn() {
 fn a_level_that_is_not_believed() {
     let known = LevelDoubt { state: doubted("a"), visit: Some(visit()) };
     let mut state = doubted("a");
-    state.forecast.outlook =
-        Outlook::Unknown { why: "the level isn't believed and the pump's rate isn't known".to_owned() };
+    state.forecast.outlook = Outlook::Unknown {
+        why: Grounds::Earlier("the level isn't believed and the pump's rate isn't known".to_owned()),
+    };
     let unknown = LevelDoubt { state, visit: None };
     let both = [known, unknown]
         .map(|doubt| told(&site(), &notice("2027-04-20T20:45:00Z", Content::LevelDoubt(Box::new(doubt)))));

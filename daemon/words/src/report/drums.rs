@@ -3,10 +3,12 @@
 use jiff::tz::TimeZone;
 use jiff::{SignedDuration, Timestamp};
 
+use claymark_model::doubt::{Grounds, WhyDoubted};
 use claymark_model::site::Site;
 use claymark_model::units::{Kilograms, Litres, PeopleUnits};
 
 use super::{counted, moment, percent};
+use crate::doubt;
 use crate::format::{duration, mass, number, volume};
 use crate::typed;
 
@@ -90,7 +92,8 @@ pub fn hindsight(ahead: SignedDuration, error: Option<SignedDuration>, held: boo
 
 /// A time in which the level couldn't be believed.
 #[must_use]
-pub fn doubt(from: Timestamp, to: Option<Timestamp>, why: &str, zone: &TimeZone) -> String {
+pub fn doubt(from: Timestamp, to: Option<Timestamp>, why: &Grounds<WhyDoubted>, zone: &TimeZone) -> String {
+    let why = doubt::doubted(why);
     let why = why.trim_end_matches('.');
     match to {
         Some(to) => format!("Level not believed {} to {}: {why}.", moment(from, zone), moment(to, zone)),

@@ -4,6 +4,7 @@ use std::path::Path;
 
 use jiff::{SignedDuration, Timestamp};
 
+use claymark_model::doubt::Grounds;
 use claymark_model::fieldlog::{Deed, LogEntry};
 use claymark_model::forecast::{Basis, EmptyAt, Forecast, HORIZON, Outlook, Subject};
 use claymark_model::happening::{Happening, What};
@@ -246,7 +247,9 @@ fn happenings(n: usize, drum: &Id, clock: &Clock, batch: &mut Batch) {
         happen(
             35.0,
             What::LevelDoubted {
-                why: "the level jumps about as it does when foam is on the slurry".to_owned(),
+                why: Grounds::Earlier(
+                    "the level jumps about as it does when foam is on the slurry".to_owned(),
+                ),
             },
         );
         happen(37.5, What::LevelBelieved);

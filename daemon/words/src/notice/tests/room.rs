@@ -2,6 +2,7 @@
 
 use claymark_clay::refill::books::Source;
 use claymark_clay::refill::{Counted, Refill, Residual, Wanted};
+use claymark_model::doubt::Grounds;
 use claymark_model::forecast::{Basis, EmptyAt, Forecast, Outlook, Subject};
 use claymark_model::happening::SeenRefill;
 use claymark_model::id::Id;
@@ -106,7 +107,7 @@ pub(super) fn not_lasting(drum: &str) -> EveningDrum {
 
 pub(super) fn unknown(drum: &str) -> EveningDrum {
     let when = "2027-04-20T14:00:00Z";
-    let why = "the level sensor is silent and the pump's speed isn't known".to_owned();
+    let why = Grounds::Earlier("the level sensor is silent and the pump's speed isn't known".to_owned());
     let mut state = state(drum, when, Outlook::Unknown { why });
     state.level_heard = Some(at("2027-04-20T12:12:00Z"));
     let remedy = Remedy {
@@ -150,7 +151,7 @@ pub(super) fn doubted(drum: &str) -> DrumState {
     let outlook =
         Outlook::Known { basis: Basis::Pump, volume: Litres(88.0), draw: LitresPerHour(8.0), empty_at };
     let mut state = state(drum, when, outlook);
-    let why = "the level reads off its line and restless, as foam does".to_owned();
+    let why = Grounds::Earlier("the level reads off its line and restless, as foam does".to_owned());
     state.doubt = Some(Doubted { since: at("2027-04-20T20:20:00Z"), why });
     state
 }
