@@ -300,15 +300,12 @@ fn night() -> Vec<Message> {
         retained: false,
         received_at: at,
     };
-    let pumps =
-        [("pump_setting", json!({"pump": "p1", "rpm": 76})), ("in_use", json!({"pump": "p2", "drum": "b"}))];
-    let mut messages: Vec<Message> = pumps
-        .map(|(kind, mut entry)| {
-            entry["kind"] = json!(kind);
-            entry["at"] = json!(begin);
-            said(begin, "claymark/alder-bend/log", entry.to_string())
-        })
-        .into();
+    let done = [
+        json!({"kind": "pump_setting", "pump": "p1", "rpm": 76, "at": begin}),
+        json!({"kind": "in_use", "pump": "p2", "drum": "b", "at": begin}),
+    ];
+    let mut messages: Vec<Message> =
+        done.map(|entry| said(begin, "claymark/alder-bend/log", entry.to_string())).into();
     for minute in 1_i32..540 {
         let at = begin + SignedDuration::from_mins(minute.into());
         let timed = |level: f64| json!({"v": level, "u": "mm", "t": at}).to_string();
@@ -319,8 +316,7 @@ fn night() -> Vec<Message> {
         if minute > 120 {
             messages.push(said(at, "alder-bend/drum/b/level", timed(730.0 - 0.08 * f64::from(minute - 120))));
         }
-        let restless = [0.0, 0.4, 0.1, 0.5, 0.2];
-        let ripple = restless[minute.unsigned_abs() as usize % restless.len()];
+        let ripple = 0.1 * f64::from(minute * 3 % 5);
         messages.push(said(at, "alder-bend/drum/c/level", timed(712.0 + ripple)));
     }
     messages

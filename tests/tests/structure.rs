@@ -250,9 +250,7 @@ fn imports(src: &Path) -> BTreeMap<Module, BTreeSet<Module>> {
         let used = paths(text, false).into_iter().chain(paths_in_code(text));
         used.filter_map(|path| absolute(&code, module, &path))
             .map(|path| exports.get(&path).cloned().unwrap_or(path))
-            .filter_map(|path| {
-                (0..=path.len()).rev().map(|end| path[..end].to_vec()).find(|m| code.contains_key(m))
-            })
+            .filter_map(|path| nearest(&code, path))
             .filter(|other| !other.starts_with(module) && !module.starts_with(other))
             .collect::<BTreeSet<Module>>()
     };
@@ -260,6 +258,14 @@ fn imports(src: &Path) -> BTreeMap<Module, BTreeSet<Module>> {
 }
 
 type Module = Vec<String>;
+
+/// The module that holds what the path names.
+fn nearest(code: &BTreeMap<Module, String>, mut path: Module) -> Option<Module> {
+    while !code.contains_key(&path) {
+        path.pop()?;
+    }
+    Some(path)
+}
 
 /// A path as it is written, from the crate's root; `None`: it leads out of the crate.
 fn absolute(code: &BTreeMap<Module, String>, module: &Module, path: &[String]) -> Option<Module> {
@@ -336,8 +342,9 @@ fn circles(imports: &BTreeMap<Module, BTreeSet<Module>>) -> BTreeSet<BTreeSet<St
     };
     let from: BTreeMap<&Module, BTreeSet<&Module>> =
         imports.keys().map(|module| (module, reached(module))).collect();
+    let reaches = |one: &Module, other: &Module| from.get(one).is_some_and(|reached| reached.contains(other));
     let circle = |module: &&Module| {
-        let both = from[*module].iter().filter(|other| from[**other].contains(*module));
+        let both = from.keys().filter(|other| reaches(module, other) && reaches(other, module));
         both.map(|other| other.join("::")).collect::<BTreeSet<_>>()
     };
     from.keys().map(circle).filter(|circle| !circle.is_empty()).collect()
