@@ -23,6 +23,7 @@ use claymark_influx::{Client, Settings as Influx, site};
 use claymark_model::id::Id;
 use claymark_model::site::Site;
 use claymark_store::journal::Rejected;
+use claymark_words::outbound;
 
 use crate::clock::Clock;
 use crate::intake::pause::Pauses;
@@ -302,12 +303,9 @@ impl Forwarder {
         let behind = match (self.progress.oldest, self.lacking) {
             (Some(since), _) if self.clock.now().duration_since(since) >= self.settings.lag_limit => {
                 let why = self.progress.trouble.clone();
-                Some(Behind { since, why: why.unwrap_or_else(|| "more comes in than goes out".to_owned()) })
+                Some(Behind { since, why: why.unwrap_or_else(|| outbound::MORE_COMES_IN.to_owned()) })
             }
-            (None, Some(since)) => {
-                let why = "the server takes readings and doesn't keep them; see its log and its retention";
-                Some(Behind { since, why: why.to_owned() })
-            }
+            (None, Some(since)) => Some(Behind { since, why: outbound::NOT_KEPT_THERE.to_owned() }),
             (None, None) if self.progress.trouble.is_none() => None,
             (None | Some(_), None | Some(_)) => return,
         };

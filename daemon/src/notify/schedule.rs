@@ -4,6 +4,7 @@ use jiff::{SignedDuration, Timestamp};
 
 use claymark_notice::{Notice, Priority};
 use claymark_store::batch::DeliveryState;
+use claymark_words::outbound::{of_no_use, perhaps_arrived};
 
 /// How one attempt ended.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -77,7 +78,7 @@ pub(super) fn after(
         Attempt::Interrupted => None,
         Attempt::Later(why) => again(pause(notice.priority, tries.attempts), why),
         Attempt::Unanswered(why) if tries.unanswered >= MOST_UNANSWERED => {
-            Some(DeliveryState::GivenUp { at: now, why: may_have_it(&why) })
+            Some(DeliveryState::GivenUp { at: now, why: perhaps_arrived(MOST_UNANSWERED, &why) })
         }
         Attempt::Unanswered(why) => again(pause_in_doubt(notice.priority, tries.unanswered), why),
     }
@@ -93,23 +94,13 @@ pub(super) fn on_data(notice: &Notice, tries: Tries, now: Timestamp) -> Delivery
 pub(super) fn give_up(notice: &Notice, tries: Tries, last: &str, now: Timestamp) -> Option<String> {
     let of_use_until = notice.of_use_until();
     if tries.unanswered >= MOST_UNANSWERED {
-        Some(may_have_it(last))
+        Some(perhaps_arrived(MOST_UNANSWERED, last))
     } else if of_use_until <= now {
         let hours = of_use_until.duration_since(notice.at).as_hours();
-        let at_last = if last.is_empty() { String::new() } else { format!("; at last: {last}") };
-        Some(format!(
-            "it is of no use any more {hours} h after it was decided; attempts: {}{at_last}",
-            tries.attempts
-        ))
+        Some(of_no_use(hours, tries.attempts, last))
     } else {
         None
     }
-}
-
-fn may_have_it(why: &str) -> String {
-    format!(
-        "the server took the mail {MOST_UNANSWERED} times without saying that it keeps it, it may have it; at last: {why}"
-    )
 }
 
 fn later(now: Timestamp, pause: SignedDuration) -> Timestamp {

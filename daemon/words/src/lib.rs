@@ -11,6 +11,7 @@
 //! - [`answers`]: what an answer to a notice comes to;
 //! - [`happening`]: what the data say has happened to a drum;
 //! - [`names`]: what things are called;
+//! - [`outbound`]: what goes out and doesn't arrive;
 //! - [`planning`], [`stock`], [`checks`]: the days ahead, the clay on the floor, checks by hand;
 //! - [`caution`]: what keeps people and fish from harm;
 //! - [`notice`]: the first line and the text of a notice;
@@ -32,6 +33,7 @@ pub mod format;
 pub mod happening;
 pub mod names;
 pub mod notice;
+pub mod outbound;
 pub mod planning;
 pub mod reasons;
 pub mod refill;

@@ -6,6 +6,9 @@ use std::os::unix::process::CommandExt;
 use std::path::Path;
 use std::process::Command;
 
+use claymark_model::doubt::{Grounds, Missing, NoLevel, WhyDoubted, WhyUnknown};
+use claymark_model::forecast::Outlook;
+use claymark_model::happening::What;
 use claymark_model::quality::Flag;
 use claymark_store::{Reader, StoreError, Writer};
 
@@ -193,3 +196,32 @@ const STORE: &str = "CLAYMARK_TEST_STORE";
 const ANSWER: &str = "<answer>";
 /// As Debian numbers the user nobody.
 const NOBODY: u32 = 65_534;
+
+#[test]
+fn reasons_that_the_version_before_kept_as_sentences_are_read_as_it_wrote_them() {
+    let barn = Barn::new();
+    drop(barn.writer());
+    let (first, second) = (at(0).as_millisecond(), at(1).as_millisecond());
+    sqlite3(
+        &barn.path(),
+        &format!(
+            "INSERT INTO forecast (at, about, id, in_use, why) VALUES ({first}, 'drum', 'a', 1, \
+             'the level sensor is silent, and no earlier level is known'), \
+             ({second}, 'drum', 'a', 1, 'silent+no-earlier-level'); \
+             INSERT INTO happening VALUES ({first}, 'a', 'level-doubted', \
+             '{{\"what\":\"level-doubted\",\"why\":\"the level jumps up and down, as foam does\"}}')"
+        ),
+    );
+    let reader = barn.reader();
+    let outlooks = reader.forecasts(at(0), at(9)).unwrap().into_iter().map(|forecast| forecast.outlook);
+    let sentence = "the level sensor is silent, and no earlier level is known".to_owned();
+    let level = NoLevel::Doubted(WhyDoubted::Silent);
+    let now = WhyUnknown::Blind { level, missing: Missing::EarlierLevel };
+    assert_eq!(
+        outlooks.collect::<Vec<_>>(),
+        [Outlook::Unknown { why: Grounds::Earlier(sentence) }, Outlook::Unknown { why: now.into() }]
+    );
+    let what = reader.happenings(at(0), at(9)).unwrap().pop().unwrap().what;
+    let sentence = "the level jumps up and down, as foam does".to_owned();
+    assert_eq!(what, What::LevelDoubted { why: Grounds::Earlier(sentence) });
+}
