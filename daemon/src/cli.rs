@@ -29,7 +29,7 @@ pub use self::failure::Failure;
 use self::moment::moment;
 use crate::clock::Clock;
 use crate::config::{self, ConfigError, Secrets, count};
-use crate::intake::errand::Taken;
+use crate::intake::one_shot::Taken;
 use crate::replay;
 use crate::run::{self, RunError, Settings};
 use crate::say::{self, Saying, Signature};

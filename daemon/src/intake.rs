@@ -6,8 +6,8 @@
 //! can't be trusted: when no room is left, nothing more is read; if that lasts for a keep-alive, the
 //! connection is closed on purpose, so that the broker keeps the rest where it keeps it well.
 
-pub mod errand;
 pub mod link;
+pub mod one_shot;
 pub(crate) mod pause;
 mod rival;
 mod task;

@@ -11,7 +11,7 @@ use claymark_model::site::Place;
 use claymark_model::units::{Kilograms, Litres, Millimetres, Unit};
 
 use crate::intake::Settings;
-use crate::intake::errand::{self, ErrandError, Taken};
+use crate::intake::one_shot::{self, ErrandError, Taken};
 
 /// One message to publish.
 #[derive(Debug, Clone, PartialEq)]
@@ -69,7 +69,7 @@ impl Saying {
 /// Sends it and waits for the broker's word.
 pub fn publish(settings: &Settings, saying: &Saying) -> Result<Taken, ErrandError> {
     let client_id = format!("say{:016x}", rand::random::<u64>());
-    errand::publish(settings, &client_id, &saying.topic, saying.payload.to_string().as_bytes())
+    one_shot::publish(settings, &client_id, &saying.topic, saying.payload.to_string().as_bytes())
 }
 
 type Figures = Vec<(&'static str, Option<Value>)>;

@@ -26,7 +26,7 @@ fn settling_in_a_drum_whose_air_failed_is_told_as_that_and_no_clay_is_advised() 
 
         // Who asks later hears what was told; who asks a room that only hears the past hears what shows now.
         let still = |telling: &Telling, clock: &str| {
-            let still = telling.room().still_drum(at(clock), &Id::new("a").expect("an id"), None);
+            let still = telling.room().unstirred_drum(at(clock), &Id::new("a").expect("an id"), None);
             still.expect("it is known").failure.map(|failure| failure.fault)
         };
         assert!(matches!(still(&telling, "+1 03:00"), Some(Fault::DrumAir { .. })));

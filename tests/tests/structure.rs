@@ -41,24 +41,13 @@ const FORBIDDEN_IN_CENTRE: &[&str] = &[
 ];
 
 /// Circles of modules within a floor that are still there; the list only gets shorter.
-const CIRCLES_STILL_THERE: &[(&str, &[&str])] = &[
-    ("daemon/model", &["fieldlog", "plan", "routine", "site"]),
-    ("daemon/drum", &["bank", "written"]),
-    ("daemon/notice", &["content", "failure", "lasting", "query", "register"]),
-    ("daemon/room", &["desk", "doubt", "levers", "look", "mixing", "runout"]),
-];
+const CIRCLES_STILL_THERE: &[(&str, &[&str])] = &[];
 
 /// Seconds of an hour and of a day, minutes of a day.
 const FACTORS: &[&str] = &["3600", "86400", "1440"];
 
 /// Files outside the home of factors that still have one; the list only gets shorter. A bound in seconds may stay.
-const FACTORS_STILL_THERE: &[&str] = &[
-    "daemon/clay/src/bounds/table.rs",
-    "daemon/clay/src/trend.rs",
-    "daemon/drum/src/hands.rs",
-    "daemon/drum/src/series.rs",
-    "daemon/room/src/believed.rs",
-];
+const FACTORS_STILL_THERE: &[&str] = &["daemon/clay/src/bounds/table.rs"];
 
 /// The home of the clock, and the report's one look at it: which week is the last full one.
 const READS_THE_CLOCK: &[&str] = &["daemon/src/clock.rs", "report/src/main.rs"];

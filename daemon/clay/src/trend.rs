@@ -8,6 +8,7 @@
 //! some still flows in, slows down on its way: the limit is then reached later, never earlier.
 
 use claymark_model::median::median;
+use claymark_model::units::SECONDS_PER_HOUR;
 use jiff::{SignedDuration, Timestamp};
 
 /// A line through points in time.
@@ -56,7 +57,7 @@ impl Trend {
         let mut taken: Vec<_> = points.iter().rev().step_by(step).copied().collect();
         taken.reverse();
         let (at, _) = *taken.last()?;
-        let hours = |time: Timestamp| time.duration_since(at).as_secs_f64() / 3600.0;
+        let hours = |time: Timestamp| time.duration_since(at).as_secs_f64() / SECONDS_PER_HOUR;
         let taken: Vec<(f64, f64)> = taken.into_iter().map(|(time, value)| (hours(time), value)).collect();
         if taken.len() < FEWEST {
             return None;
@@ -73,7 +74,7 @@ impl Trend {
     /// The value on the line at a time.
     #[must_use]
     pub fn value_at(&self, time: Timestamp) -> f64 {
-        self.value + self.per_hour * time.duration_since(self.at).as_secs_f64() / 3600.0
+        self.value + self.per_hour * time.duration_since(self.at).as_secs_f64() / SECONDS_PER_HOUR
     }
 
     /// When the value comes to `limit` from that side; `None` where no line that fits leads there. A limit that
@@ -108,7 +109,7 @@ impl Trend {
         let hours = gap / speed;
         // Beyond a year nothing is told of a trend of hours or days.
         (speed > 0.0 && hours < LONGEST_HOURS)
-            .then(|| SignedDuration::try_from_secs_f64(hours * 3600.0).ok())
+            .then(|| SignedDuration::try_from_secs_f64(hours * SECONDS_PER_HOUR).ok())
             .flatten()
     }
 }

@@ -2,6 +2,7 @@
 //!
 //! Minutes are counted in one place, where readings become minute medians (`series`).
 
+pub(super) use claymark_model::units::SECONDS_PER_HOUR;
 use jiff::{SignedDuration, Timestamp};
 
 /// `at` as hours since 1970; good to a microsecond.
@@ -36,7 +37,6 @@ pub(super) const fn minutes(minutes: f64) -> f64 {
 }
 
 pub(super) const MINUTES_PER_HOUR: f64 = 60.0;
-pub(super) const SECONDS_PER_HOUR: f64 = 3600.0;
 const HOUR: SignedDuration = SignedDuration::from_hours(1);
 /// A thousand years: keeps a wild extrapolation inside what a duration can hold.
 const FAR: f64 = 8_766_000.0;

@@ -401,6 +401,9 @@ impl Unit {
     }
 }
 
+/// Seconds in an hour.
+pub const SECONDS_PER_HOUR: f64 = 3600.0;
+
 #[cfg(test)]
 mod tests {
     use proptest::prelude::*;

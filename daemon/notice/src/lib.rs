@@ -10,8 +10,8 @@ pub mod link;
 pub mod query;
 pub mod register;
 mod standing;
-pub mod still;
 pub mod undelivered;
+pub mod unstirred;
 mod validity;
 
 use jiff::Timestamp;

@@ -3,7 +3,7 @@
 use jiff::Timestamp;
 
 use crate::Room;
-use crate::desk::Desk;
+use crate::drum_record::DrumRecord;
 use claymark_clay::refill::Aim;
 use claymark_clay::refill::aim::{DrawnNow, Life};
 use claymark_drum::WhatIf;
@@ -11,28 +11,35 @@ use claymark_model::forecast::Forecast;
 
 impl Room {
     /// What a drum that is filled now should hold: by the plan of the fish, else by the drum's own target.
-    pub(crate) fn aim(&self, now: Timestamp, desk: &Desk, forecasts: &[Forecast]) -> Aim {
-        self.aim_by_plan(now, desk, forecasts).unwrap_or(Aim { strength: desk.drum.target, plan: None })
+    pub(crate) fn aim(&self, now: Timestamp, record: &DrumRecord, forecasts: &[Forecast]) -> Aim {
+        self.aim_by_plan(now, record, forecasts).unwrap_or(Aim { strength: record.drum.target, plan: None })
     }
 
     /// `None` where the plan has no band then, or water, yield or draw aren't known.
-    fn aim_by_plan(&self, now: Timestamp, desk: &Desk, forecasts: &[Forecast]) -> Option<Aim> {
+    fn aim_by_plan(&self, now: Timestamp, record: &DrumRecord, forecasts: &[Forecast]) -> Option<Aim> {
         let draws = DrawnNow::new(&self.site, forecasts);
-        let life = self.life(now, desk, forecasts, draws)?;
-        draws.aim(&desk.drum, self.fresh_water(now)?.flow, self.clouding()?, &life)
+        let life = self.life(now, record, forecasts, draws)?;
+        draws.aim(&record.drum, self.fresh_water(now)?.flow, self.clouding()?, &life)
     }
 
-    fn life(&self, now: Timestamp, desk: &Desk, forecasts: &[Forecast], draws: DrawnNow<'_>) -> Option<Life> {
+    fn life(
+        &self,
+        now: Timestamp,
+        record: &DrumRecord,
+        forecasts: &[Forecast],
+        draws: DrawnNow<'_>,
+    ) -> Option<Life> {
         if self.site.batches.is_empty() {
             return None;
         }
-        let (_, own) = self.desks.iter().zip(forecasts).find(|(other, _)| other.drum.id == desk.drum.id)?;
+        let (_, own) =
+            self.records.iter().zip(forecasts).find(|(other, _)| other.drum.id == record.drum.id)?;
         let draw = own.outlook.draw().filter(|draw| draw.0 > 0.0).or_else(|| {
-            let expected = desk.watch.expected_draw(now)?.draw;
+            let expected = record.watch.expected_draw(now)?.draw;
             (expected.0 > 0.0).then_some(expected)
         })?;
-        let full = WhatIf { volume: Some(desk.drum.full), draw_share: 1.0 };
-        let lasts = desk.watch.empty_if(now, full)?.p50?.duration_since(now);
-        Some(Life { begins: draws.begins(&desk.drum, now), lasts, draw })
+        let full = WhatIf { volume: Some(record.drum.full), draw_share: 1.0 };
+        let lasts = record.watch.empty_if(now, full)?.p50?.duration_since(now);
+        Some(Life { begins: draws.begins(&record.drum, now), lasts, draw })
     }
 }

@@ -10,26 +10,26 @@ use claymark_notice::{Audience, Content, Priority};
 use jiff::Timestamp;
 
 use crate::Room;
-use crate::duty;
+use crate::audience;
 use crate::runout::{Moment, Step};
 use crate::scene::{Finding, Scene, withdrawn};
 
 impl Room {
     /// Tells which drum won't last, tells it again, and withdraws it.
-    pub(crate) fn look_at_runouts(&mut self, scene: &Scene) {
-        let Self { site, desks, answers, .. } = self;
+    pub(crate) fn check_runouts(&mut self, scene: &Scene) {
+        let Self { site, records, answers, .. } = self;
         let moment = moment_of(scene, site, answers);
-        for (desk, forecast) in desks.iter_mut().zip(&scene.forecasts) {
-            desk.runout.observe(&moment, forecast);
+        for (record, forecast) in records.iter_mut().zip(&scene.forecasts) {
+            record.runout.observe(&moment, forecast);
         }
         for (place, forecast) in scene.forecasts.iter().enumerate() {
             let moment = moment_of(scene, &self.site, &self.answers);
-            let Some(desk) = self.desks.get(place) else { continue };
-            let step = desk.runout.judge(&moment, forecast);
+            let Some(record) = self.records.get(place) else { continue };
+            let step = record.runout.judge(&moment, forecast);
             if step == Step::Wait {
                 continue;
             }
-            let state = self.state(scene, desk, forecast);
+            let state = self.state(scene, record, forecast);
             match step {
                 Step::Wait => {}
                 Step::Warn(because, to) => self.warn(scene, place, state, (because, to)),
@@ -48,38 +48,38 @@ impl Room {
     }
 
     fn warn(&mut self, scene: &Scene, place: usize, state: DrumState, (because, to): (Again, Audience)) {
-        let Some(desk) = self.desks.get(place) else { return };
+        let Some(record) = self.records.get(place) else { return };
         let ends = state.forecast.outlook.empty_at();
-        let supply = Subject::Supply(desk.drum.pump.clone());
+        let supply = Subject::Supply(record.drum.pump.clone());
         let facts = Facts {
             be_there_by: ends.and_then(|ends| ends.p05).map(|earliest| earliest - self.site.staff.mixing),
             visit: scene.visit,
-            remedy: self.remedy(scene.seen(), desk, &state, (scene.visit.as_ref(), scene.now)),
+            remedy: self.remedy(scene.seen(), record, &state, (scene.visit.as_ref(), scene.now)),
             because: because.clone(),
             supply: self.supplies(scene.now).into_iter().find(|forecast| forecast.of == supply),
             state,
         };
         let finding = Finding {
-            cause: cause(&desk.drum.id),
-            drum: Some(desk.drum.id.clone()),
-            priority: duty::priority(scene.shift, Priority::Now),
-            replaces: desk.runout.told().last().map(|told| told.number),
+            cause: cause(&record.drum.id),
+            drum: Some(record.drum.id.clone()),
+            priority: audience::priority(scene.shift, Priority::Now),
+            replaces: record.runout.told().last().map(|told| told.number),
             to,
             content: Content::Runout(Box::new(facts)),
         };
         let told = self.tell(scene, finding);
-        self.with_desk(place, |desk| desk.runout.warned(told, &because, ends));
+        self.with_record(place, |record| record.runout.warned(told, &because, ends));
     }
 
     fn withdraw_runout(&mut self, scene: &Scene, place: usize, because: Because) {
-        let Some(desk) = self.desks.get(place) else { return };
-        let (drum, told) = (desk.drum.id.clone(), desk.runout.told());
+        let Some(record) = self.records.get(place) else { return };
+        let (drum, told) = (record.drum.id.clone(), record.runout.told());
         let Some(last) = told.last() else { return };
-        let to = duty::all_of(told);
+        let to = audience::all_of(told);
         let finding = Finding { to, ..withdrawn(cause(&drum), Some(drum), last, because) };
         self.tell(scene, finding);
         let ends = scene.forecasts.get(place).and_then(|forecast| forecast.outlook.empty_at());
-        self.with_desk(place, |desk| desk.runout.withdrawn(scene.now, ends));
+        self.with_record(place, |record| record.runout.withdrawn(scene.now, ends));
     }
 }
 

@@ -84,9 +84,9 @@ impl Room {
     /// The water that the clay which is fed by the books makes so turbid.
     fn flow_by_clay(&self, now: Timestamp, turbidity: Turbidity) -> Option<LitresPerMinute> {
         let each = self.clouding()?.clay_for(turbidity);
-        let drawn = self.desks.iter().filter(|desk| desk.watch.in_use()).filter_map(|desk| {
-            let strength = desk.books(&self.site.clay).left.strength;
-            Some(desk.watch.expected_draw(now)?.draw.clay(strength))
+        let drawn = self.records.iter().filter(|record| record.watch.in_use()).filter_map(|record| {
+            let strength = record.books(&self.site.clay).left.strength;
+            Some(record.watch.expected_draw(now)?.draw.clay(strength))
         });
         let fed = drawn.fold(GramsPerMinute(0.0), |sum, clay| sum + clay);
         let in_a_litre = LitresPerMinute(1.0).carrying(each);

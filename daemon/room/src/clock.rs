@@ -16,7 +16,7 @@ impl Room {
     }
 
     /// Tells a step of the clock that wasn't told yet.
-    pub(crate) fn look_at_clock(&mut self, scene: &Scene) {
+    pub(crate) fn check_clock(&mut self, scene: &Scene) {
         if let Some(step) = self.clock_stepped.take() {
             let at_night = if step.by.abs() < WAKES { Priority::Morning } else { Priority::Soon };
             let content = Content::ReadingsMissing(ReadingsMissing::ClockStepped(step));

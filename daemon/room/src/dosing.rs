@@ -11,7 +11,7 @@ use jiff::Timestamp;
 
 use crate::Room;
 use crate::calendar::{self, Shift};
-use crate::desk::Desk;
+use crate::drum_record::DrumRecord;
 use crate::levers::{Levers, Source, with_pump};
 use claymark_clay::levers::{Bench, Cannot, Way};
 use claymark_clay::refill::{PlanAim, Refill, Wanted};
@@ -29,20 +29,21 @@ impl Room {
     /// a new mix for that in the middle of its life. Several pumps share what is to be done.
     pub fn dose(&self, now: Timestamp, drum: &Id, target: Option<Turbidity>) -> Result<Dose, NoDose> {
         let forecasts = self.forecasts(now);
-        let desk = self.desks.iter().find(|desk| desk.drum.id == *drum);
-        let desk = desk.ok_or(NoDose::Missing(Missing::Drum))?;
-        let levers = self.levers(now, desk, &forecasts).map_err(NoDose::Missing)?;
+        let record = self.records.iter().find(|record| record.drum.id == *drum);
+        let record = record.ok_or(NoDose::Missing(Missing::Drum))?;
+        let levers = self.levers(now, record, &forecasts).map_err(NoDose::Missing)?;
         let fresh = self.fresh_water(now).ok_or(NoDose::Missing(Missing::FreshWater))?;
         let (own, siblings) = levers.sources.split_first().ok_or(NoDose::Missing(Missing::DrumState))?;
         let plan = own.mixture.aim.plan.filter(|_| target.is_none());
         let bench = levers.trim(target.unwrap_or_else(|| Turbidity(self.site.target_turbidity(now))));
         let visit = self.coming_visit(now);
-        let asked = Asked { now, desk, levers: &levers, bench, plan, visit };
+        let asked = Asked { now, record, levers: &levers, bench, plan, visit };
         let advice = match levers.look_first() {
             Some(look) => Advice::LookFirst(look),
             None => Advice::Set(Box::new(self.ways(&asked)?)),
         };
-        let ids = |sources: &[Source<'_>]| sources.iter().map(|source| source.desk.drum.id.clone()).collect();
+        let ids =
+            |sources: &[Source<'_>]| sources.iter().map(|source| source.record.drum.id.clone()).collect();
         Ok(Dose {
             at: now,
             drum: drum.clone(),
@@ -65,15 +66,15 @@ impl Room {
     }
 
     fn ways(&self, asked: &Asked<'_>) -> Result<Ways, NoDose> {
-        let Asked { now, desk, levers, bench, plan, visit } = *asked;
+        let Asked { now, record, levers, bench, plan, visit } = *asked;
         let Some(own) = levers.sources.first() else { return Err(NoDose::Missing(Missing::DrumState)) };
         // The pump can be turned at any time; a mix is drawn for hours, and aimed at the middle of them.
         let aim = plan.map_or(bench.target, |plan| plan.turbidity);
         let (by_pump, by_strength) = (bench.by_pump(), levers.mix(aim).by_strength());
         reachable(&bench, levers, (&by_pump, &by_strength))?;
         let refill = |way: &Way| {
-            let wanted = Wanted { to: desk.drum.full, strength: way.strength };
-            let refill = Refill::of(&desk.drum, &self.site.clay, wanted, own.volume, own.mixture.counted());
+            let wanted = Wanted { to: record.drum.full, strength: way.strength };
+            let refill = Refill::of(&record.drum, &self.site.clay, wanted, own.volume, own.mixture.counted());
             with_pump(refill, Some(levers), way.strength)
         };
         let mut ways = Ways {
@@ -83,7 +84,7 @@ impl Room {
             by_strength_ends: by_strength
                 .as_ref()
                 .ok()
-                .and_then(|way| asked.ends(desk.drum.full, way.slurry)),
+                .and_then(|way| asked.ends(record.drum.full, way.slurry)),
             by_strength,
             night: None,
         };
@@ -91,7 +92,7 @@ impl Room {
         ways.night = visit.map(|visit| match asked.lasts_without(&ways, own.volume, &visit) {
             Some(night) => night,
             None => self
-                .night_mix(now, desk, levers, &for_night, &visit)
+                .night_mix(now, record, levers, &for_night, &visit)
                 .map_or(Night::Nothing, |mix| Night::Mix(Box::new(mix))),
         });
         Ok(ways)
@@ -134,7 +135,7 @@ impl Room {
 #[derive(Clone, Copy)]
 struct Asked<'a> {
     now: Timestamp,
-    desk: &'a Desk,
+    record: &'a DrumRecord,
     levers: &'a Levers<'a>,
     bench: Bench,
     plan: Option<PlanAim>,
@@ -145,7 +146,7 @@ impl Asked<'_> {
     /// When the drum is empty with so much in it and the pump at that flow.
     fn ends(&self, volume: Litres, slurry: LitresPerHour) -> Option<EmptyAt> {
         let draw_share = slurry.0 / self.bench.slurry.0;
-        self.desk.watch.empty_if(self.now, WhatIf { volume: Some(volume), draw_share })
+        self.record.watch.empty_if(self.now, WhatIf { volume: Some(volume), draw_share })
     }
 
     /// What can be said of the night before a mix for it is looked for.
@@ -160,7 +161,7 @@ impl Asked<'_> {
         } else if filled && lasts(ways.by_strength_ends) {
             Some(Night::LastsFilled)
         } else {
-            (holds >= self.desk.drum.full).then_some(Night::Full)
+            (holds >= self.record.drum.full).then_some(Night::Full)
         }
     }
 }

@@ -3,9 +3,9 @@
 use jiff::{SignedDuration, Timestamp};
 
 use crate::Room;
-use crate::desk::Desk;
-use crate::duty::Told;
-use crate::episode::Turn;
+use crate::audience::Told;
+use crate::condition::Turn;
+use crate::drum_record::DrumRecord;
 use crate::scene::{Finding, Scene, withdrawn};
 use claymark_model::id::Id;
 use claymark_notice::content::{Because, LevelDoubt};
@@ -13,13 +13,13 @@ use claymark_notice::{Content, Priority};
 
 impl Room {
     /// Tells which level isn't believed, and when it is again.
-    pub(crate) fn look_at_doubts(&mut self, scene: &Scene) {
-        for place in 0..self.desks.len() {
-            let doubted_since = self.desks.get(place).and_then(|desk| self.doubted_since(scene, desk));
-            let Some(desk) = self.desks.get_mut(place) else { continue };
-            desk.doubt.observe(scene.now, doubted_since);
-            let turn = desk.doubt.turn(scene.now, DOUBT_PATIENCE);
-            let (drum, told) = (desk.drum.id.clone(), desk.doubt.told().cloned());
+    pub(crate) fn check_doubts(&mut self, scene: &Scene) {
+        for place in 0..self.records.len() {
+            let doubted_since = self.records.get(place).and_then(|record| self.doubted_since(scene, record));
+            let Some(record) = self.records.get_mut(place) else { continue };
+            record.doubt.observe(scene.now, doubted_since);
+            let turn = record.doubt.turn(scene.now, DOUBT_PATIENCE);
+            let (drum, told) = (record.drum.id.clone(), record.doubt.told().cloned());
             match (turn, told) {
                 (Turn::Nothing, _) | (Turn::Withdraw(_), None) => {}
                 (Turn::Tell(since), _) => self.tell_doubt(scene, place, drum, since),
@@ -37,21 +37,21 @@ impl Room {
         let finding =
             Finding { drum: Some(drum.clone()), ..self.on_duty(scene, cause(&drum), at_night, content) };
         let told = self.tell(scene, finding);
-        self.with_desk(place, |desk| desk.doubt.tell(since, told));
+        self.with_record(place, |record| record.doubt.tell(since, told));
     }
 
     fn withdraw_doubt(&mut self, scene: &Scene, place: usize, drum: Id, (told, since): (&Told, Timestamp)) {
         let Some(state) = self.state_at(scene, place) else { return };
         let because = Because::LevelBelieved { state, since };
         self.tell(scene, withdrawn(cause(&drum), Some(drum), told, because));
-        self.with_desk(place, |desk| desk.doubt.withdraw());
+        self.with_record(place, |record| record.doubt.withdraw());
     }
 
     /// A level that isn't believed though its sensor speaks; one that doesn't is told as silence.
-    fn doubted_since(&self, scene: &Scene, desk: &Desk) -> Option<Timestamp> {
-        let level = self.site.level_sensor(&desk.drum.id)?;
-        let doubt = desk.watch.doubt(scene.now)?;
-        let explained = self.failures.explain_standing(&desk.drum.id, &desk.drum.pump);
+    fn doubted_since(&self, scene: &Scene, record: &DrumRecord) -> Option<Timestamp> {
+        let level = self.site.level_sensor(&record.drum.id)?;
+        let doubt = record.watch.doubt(scene.now)?;
+        let explained = self.failures.explain_standing(&record.drum.id, &record.drum.pump);
         (!explained && !self.sensors.overdue(&level.id, scene.now)).then_some(doubt.since)
     }
 }

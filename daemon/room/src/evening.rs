@@ -104,7 +104,7 @@ impl Room {
     }
 
     /// Tells the evening's word on the whole room.
-    pub(crate) fn look_at_evening(&mut self, scene: &Scene) {
+    pub(crate) fn check_evening(&mut self, scene: &Scene) {
         let Some(due) = self.evening.due(scene.due) else { return };
         let upcoming = calendar::next_evening(&self.site.staff, &self.site.time_zone, scene.now);
         self.evening.done(upcoming);
@@ -114,22 +114,22 @@ impl Room {
         let visit = Visit { at: visit, margin: self.site.staff.margin };
         let finding = self.evening_check(scene, due, visit);
         let told = self.tell(scene, finding);
-        for (desk, forecast) in self.desks.iter_mut().zip(&scene.forecasts) {
-            desk.runout.evening_told(due.evening, told.at, forecast.outlook.empty_at());
+        for (record, forecast) in self.records.iter_mut().zip(&scene.forecasts) {
+            record.runout.evening_told(due.evening, told.at, forecast.outlook.empty_at());
         }
     }
 
     /// Whether each drum lasts, and what hands that are there at `from` can do.
     pub(crate) fn drums_until(&self, scene: &Scene, visit: &Visit, from: Timestamp) -> Vec<EveningDrum> {
-        let drum = |(desk, forecast)| {
-            let state = self.state(scene, desk, forecast);
+        let drum = |(record, forecast)| {
+            let state = self.state(scene, record, forecast);
             EveningDrum {
                 verdict: Verdict::of_outlook(&forecast.outlook, visit),
-                remedy: self.remedy(scene.seen(), desk, &state, (Some(visit), from)),
+                remedy: self.remedy(scene.seen(), record, &state, (Some(visit), from)),
                 state,
             }
         };
-        self.desks.iter().zip(&scene.forecasts).map(drum).collect()
+        self.records.iter().zip(&scene.forecasts).map(drum).collect()
     }
 
     fn evening_check(&self, scene: &Scene, due: Due, visit: Visit) -> Finding {

@@ -2,18 +2,18 @@
 //!
 //! - [`trace`]: the last hours of one sensor;
 //! - [`shift`]: a lasting change in it, as a stirred tank would show it;
-//! - [`hinge`]: a drum's draw before and after a time that another sensor names;
+//! - [`breakpoint`]: a drum's draw before and after a time that another sensor names;
 //! - [`lifted`]: times in which a probe was out of its water;
 //! - [`drum`], [`water`]: drums and tanks as the rules see them; [`feed`]: what each drum brings;
 //! - [`journal`]: what people wrote down of late; [`days`]: an hourly line on draw and clay.
 
+pub(crate) mod breakpoint;
 pub(crate) mod days;
 pub(crate) mod drum;
 pub(crate) mod feed;
-pub(crate) mod hinge;
 pub(crate) mod journal;
 pub(crate) mod lifted;
-pub(crate) mod shift;
+pub(crate) mod step_change;
 pub(crate) mod trace;
 pub(crate) mod water;
 
@@ -94,13 +94,13 @@ impl<'a> Evidence<'a> {
             Some(Turbid::at(scene.now, sensor, trace, &around))
         };
         let turbidity = || site.sensors.iter().filter(|sensor| sensor.quantity == Quantity::Turbidity);
-        let drums = room.desks.iter().zip(&scene.forecasts);
+        let drums = room.records.iter().zip(&scene.forecasts);
         Self {
             now: scene.now,
             site,
             next_visit: next_visit(site, scene),
             away: scene.visit.is_some(),
-            drums: drums.map(|(desk, forecast)| DrumSight::of(desk, forecast, &room.journal)).collect(),
+            drums: drums.map(|(record, forecast)| DrumSight::of(record, forecast, &room.journal)).collect(),
             head: turbidity().find(|sensor| sensor.place == Place::Head).and_then(turbid),
             tanks: turbidity()
                 .filter(|sensor| matches!(sensor.place, Place::Tank(_)))
@@ -121,7 +121,7 @@ impl<'a> Evidence<'a> {
 
     /// What a drum that is filled now should hold.
     pub(crate) fn aim(&self, drum: &DrumSight<'_>) -> GramsPerLitre {
-        self.room.aim(self.now, drum.desk, self.forecasts).strength
+        self.room.aim(self.now, drum.record, self.forecasts).strength
     }
 
     /// Whether a sensor misses its readings.

@@ -32,8 +32,8 @@ use jiff::{SignedDuration, Timestamp};
 use consequences::{may_bring, moves, stands_for, starves};
 
 use crate::Room;
-use crate::desk::Desk;
-use crate::duty::Told;
+use crate::audience::Told;
+use crate::drum_record::DrumRecord;
 use crate::evidence::Evidence;
 use crate::scene::{Finding, Scene, withdrawn};
 use claymark_model::id::Id;
@@ -226,7 +226,7 @@ fn explains(open: &Failure, found: &Found) -> bool {
 
 impl Room {
     /// Tells what has failed, and when it is over.
-    pub(crate) fn look_at_failures(&mut self, scene: &mut Scene) {
+    pub(crate) fn check_failures(&mut self, scene: &mut Scene) {
         self.learn(scene);
         let mut failures = std::mem::take(&mut self.failures);
         let evidence = Evidence::of(self, scene);
@@ -257,8 +257,8 @@ impl Room {
 
     /// All facts of what was found.
     fn failure(&self, scene: &Scene, found: &Found) -> Failure {
-        let is_ours = |desk: &Desk| found.drum.as_ref() == Some(&desk.drum.id);
-        let place = self.desks.iter().position(is_ours);
+        let is_ours = |record: &DrumRecord| found.drum.as_ref() == Some(&record.drum.id);
+        let place = self.records.iter().position(is_ours);
         Failure {
             fault: found.fault.clone(),
             since: found.since,
@@ -273,11 +273,11 @@ impl Room {
     /// What people are told of a draw is what its drum is forecast by.
     fn hint(&mut self, scene: &mut Scene, found: &Found) {
         let Fault::PumpChanged(PumpChanged { by_clay: Some(by_clay), .. }) = &found.fault else { return };
-        for (desk, forecast) in self.desks.iter_mut().zip(&mut scene.forecasts) {
-            if found.drum.as_ref() == Some(&desk.drum.id) {
-                desk.watch.hint_change(found.since, *by_clay);
-                desk.watch.advance(scene.now);
-                *forecast = desk.watch.forecast(scene.now);
+        for (record, forecast) in self.records.iter_mut().zip(&mut scene.forecasts) {
+            if found.drum.as_ref() == Some(&record.drum.id) {
+                record.watch.hint_change(found.since, *by_clay);
+                record.watch.advance(scene.now);
+                *forecast = record.watch.forecast(scene.now);
             }
         }
         self.take_happenings();

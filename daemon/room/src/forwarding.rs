@@ -3,8 +3,8 @@
 use jiff::{SignedDuration, Timestamp};
 
 use crate::Room;
-use crate::duty::Told;
-use crate::episode::{Episode, Turn};
+use crate::audience::Told;
+use crate::condition::{Condition, Turn};
 use crate::scene::{Finding, Scene, withdrawn};
 use claymark_notice::content::{Because, ReadingsMissing};
 use claymark_notice::{Content, Priority};
@@ -16,7 +16,7 @@ pub(crate) struct Forwarding {
     heard: bool,
     why: String,
     behind_since: Option<Timestamp>,
-    episode: Episode,
+    condition: Condition,
 }
 
 impl Forwarding {
@@ -37,29 +37,29 @@ impl Forwarding {
         if !self.heard {
             return Turn::Nothing;
         }
-        self.episode.observe(now, self.behind_since);
-        self.episode.turn(now, SignedDuration::ZERO)
+        self.condition.observe(now, self.behind_since);
+        self.condition.turn(now, SignedDuration::ZERO)
     }
 
     /// When something is due if nothing changes.
     pub(crate) fn wake(&self) -> Option<Timestamp> {
-        self.episode.due(SignedDuration::ZERO).filter(|_| self.heard)
+        self.condition.due(SignedDuration::ZERO).filter(|_| self.heard)
     }
 
     /// People were told.
     pub(crate) fn tell(&mut self, since: Timestamp, told: Told) {
-        self.episode.tell(since, told);
+        self.condition.tell(since, told);
     }
 
     /// It was withdrawn.
     pub(crate) fn withdraw(&mut self) {
-        self.episode.withdraw();
+        self.condition.withdraw();
     }
 }
 
 impl Room {
     /// Tells that forwarding has fallen behind, and when it has caught up.
-    pub(crate) fn look_at_forwarding(&mut self, scene: &Scene) {
+    pub(crate) fn check_forwarding(&mut self, scene: &Scene) {
         match self.forwarding.turn(scene.now) {
             Turn::Nothing => {}
             Turn::Tell(since) => {
@@ -71,7 +71,7 @@ impl Room {
                 self.forwarding.tell(since, told);
             }
             Turn::Withdraw(since) => {
-                if let Some(told) = self.forwarding.episode.told().cloned() {
+                if let Some(told) = self.forwarding.condition.told().cloned() {
                     let because = Because::Forwarded { since };
                     self.tell(scene, withdrawn(FORWARDING.to_owned(), None, &told, because));
                 }

@@ -2,7 +2,7 @@
 
 use jiff::{SignedDuration, Timestamp};
 
-use crate::desk::Desk;
+use crate::drum_record::DrumRecord;
 use crate::evidence::days::Days;
 use crate::scene::Scene;
 use crate::{Effect, Room};
@@ -21,17 +21,17 @@ pub(crate) struct Learned {
     pub(crate) days: Days,
     /// What was kept last, or recalled.
     kept: Option<LearnedYield>,
-    looked_at: Option<Timestamp>,
+    checked_at: Option<Timestamp>,
 }
 
 impl Room {
     /// Looks every ten minutes. Times after a refill, a pump setting or another change, and while something has
     /// failed, are left out.
     pub(crate) fn learn(&mut self, scene: &Scene) {
-        if self.learned.looked_at.is_some_and(|at| scene.now < at + EVERY) {
+        if self.learned.checked_at.is_some_and(|at| scene.now < at + EVERY) {
             return;
         }
-        self.learned.looked_at = Some(scene.now);
+        self.learned.checked_at = Some(scene.now);
         let Some(sample) = self.sample(scene) else {
             self.learned.yields.interrupt();
             return;
@@ -66,8 +66,8 @@ impl Room {
     /// The drums that feed the head tank, by their books, against what the head tank shows; with the draw where it is
     /// one drum's.
     fn sample(&self, scene: &Scene) -> Option<(Sample, Option<LitresPerHour>)> {
-        let drawn: Vec<_> = self.desks.iter().zip(&scene.forecasts).filter(|(_, one)| one.in_use).collect();
-        let fed = drawn.iter().map(|(desk, forecast)| self.feeds(scene.now, desk, forecast));
+        let drawn: Vec<_> = self.records.iter().zip(&scene.forecasts).filter(|(_, one)| one.in_use).collect();
+        let fed = drawn.iter().map(|(record, forecast)| self.feeds(scene.now, record, forecast));
         let fed: Vec<(LitresPerHour, GramsPerMinute)> = fed.collect::<Option<_>>()?;
         let cleaned = self.journal.has(scene.now, SETTLES, |deed| {
             matches!(
@@ -90,12 +90,12 @@ impl Room {
     fn feeds(
         &self,
         now: Timestamp,
-        desk: &Desk,
+        record: &DrumRecord,
         forecast: &Forecast,
     ) -> Option<(LitresPerHour, GramsPerMinute)> {
         let Outlook::Known { basis: Basis::Level, draw, .. } = forecast.outlook else { return None };
-        let changed = desk.changed().is_some_and(|at| now < at + SETTLES);
-        let left = desk.books(&self.site.clay).left;
+        let changed = record.changed().is_some_and(|at| now < at + SETTLES);
+        let left = record.books(&self.site.clay).left;
         (!changed && left.is_known()).then(|| (draw, draw.clay(left.strength)))
     }
 }

@@ -5,7 +5,7 @@ use claymark_notice::dose::Missing;
 use jiff::Timestamp;
 
 use crate::Room;
-use crate::desk::Desk;
+use crate::drum_record::DrumRecord;
 use crate::mixture::Mixture;
 use claymark_clay::feed::Feed;
 use claymark_clay::levers::Bench;
@@ -19,7 +19,7 @@ use claymark_notice::drum::Clearer;
 
 /// A drum that feeds the head tank, or would.
 pub(crate) struct Source<'a> {
-    pub(crate) desk: &'a Desk,
+    pub(crate) record: &'a DrumRecord,
     pub(crate) volume: Litres,
     pub(crate) stream: Stream,
     pub(crate) mixture: Mixture,
@@ -45,27 +45,27 @@ impl Room {
     pub(crate) fn levers<'a>(
         &'a self,
         now: Timestamp,
-        desk: &'a Desk,
+        record: &'a DrumRecord,
         forecasts: &[Forecast],
     ) -> Result<Levers<'a>, Missing> {
         let clouding = self.clouding().ok_or(Missing::Yield)?;
         let fresh = self.fresh_water(now).ok_or(Missing::FreshWater)?.flow;
         let (mut sources, mut others) = (Vec::new(), Vec::new());
-        let feeds = self.sources(now, desk, forecasts);
+        let feeds = self.sources(now, record, forecasts);
         // One balance of the clay: all by the head tank where that decides for one of them, else all by the books.
         let by_head = feeds.iter().any(|(source, _)| source.mixture.is_by_head());
         for (mut source, ours) in feeds {
             source.stream.strength = source.mixture.strength(by_head);
             if ours { sources.push(source) } else { others.push(source) }
         }
-        sources.sort_by_key(|source| source.desk.drum.id != desk.drum.id);
-        if sources.first().is_none_or(|first| first.desk.drum.id != desk.drum.id) {
+        sources.sort_by_key(|source| source.record.drum.id != record.drum.id);
+        if sources.first().is_none_or(|first| first.record.drum.id != record.drum.id) {
             return Err(Missing::DrumState);
         }
         let streams = |sources: &[Source<'_>]| sources.iter().map(|source| source.stream).collect::<Vec<_>>();
         let ours = Stream::of(&streams(&sources));
-        let pump = self.site.pump(&desk.drum.pump);
-        let rpm_per_slurry = desk.rpm_per_slurry(&self.site, ours.slurry);
+        let pump = self.site.pump(&record.drum.pump);
+        let rpm_per_slurry = record.rpm_per_slurry(&self.site, ours.slurry);
         let at_speed = |rpm: f64| {
             let learned = rpm_per_slurry.filter(|ratio| *ratio > 0.0).map(|ratio| LitresPerHour(rpm / ratio));
             learned.or_else(|| pump?.rated(rpm))
@@ -81,35 +81,37 @@ impl Room {
         })
     }
 
-    /// All drums that feed the head tank with `desk`, and whether its pump draws them, too; one that stands by is drawn
+    /// All drums that feed the head tank with `record`, and whether its pump draws them, too; one that stands by is drawn
     /// instead of those on its pump.
     fn sources<'a>(
         &'a self,
         now: Timestamp,
-        desk: &'a Desk,
+        record: &'a DrumRecord,
         forecasts: &[Forecast],
     ) -> Vec<(Source<'a>, bool)> {
-        let of = |other: &Desk| self.desks.iter().position(|desk| desk.drum.id == other.drum.id);
-        let in_use = |other: &Desk| of(other).and_then(|at| forecasts.get(at)).is_some_and(|one| one.in_use);
-        let together = self.site.pump(&desk.drum.pump).map(|pump: &Pump| pump.draws) == Some(Draws::Together);
-        let stands_by = !in_use(desk);
-        let feeds = |other: &&Desk| {
-            let same_pump = other.drum.pump == desk.drum.pump;
+        let of = |other: &DrumRecord| self.records.iter().position(|record| record.drum.id == other.drum.id);
+        let in_use =
+            |other: &DrumRecord| of(other).and_then(|at| forecasts.get(at)).is_some_and(|one| one.in_use);
+        let together =
+            self.site.pump(&record.drum.pump).map(|pump: &Pump| pump.draws) == Some(Draws::Together);
+        let stands_by = !in_use(record);
+        let feeds = |other: &&DrumRecord| {
+            let same_pump = other.drum.pump == record.drum.pump;
             let beside = if same_pump && stands_by { together } else { in_use(other) };
-            other.drum.id == desk.drum.id || beside
+            other.drum.id == record.drum.id || beside
         };
-        let known = |other: &'a Desk| {
+        let known = |other: &'a DrumRecord| {
             let Outlook::Known { volume, draw, .. } = &forecasts.get(of(other)?)?.outlook else {
                 return None;
             };
             let mixture = self.mixture(now, other, forecasts);
             let stream = Stream { slurry: *draw, strength: GramsPerLitre(0.0) };
             Some((
-                Source { desk: other, volume: *volume, stream, mixture },
-                other.drum.pump == desk.drum.pump,
+                Source { record: other, volume: *volume, stream, mixture },
+                other.drum.pump == record.drum.pump,
             ))
         };
-        self.desks.iter().filter(feeds).filter_map(known).collect()
+        self.records.iter().filter(feeds).filter_map(known).collect()
     }
 }
 
@@ -119,7 +121,7 @@ impl Levers<'_> {
     pub(crate) fn look_first(&self) -> Option<LookFirst> {
         self.sources.iter().chain(&self.others).find_map(|source| match source.mixture.counted() {
             Counted::LookFirst { book, seen } => {
-                Some(LookFirst { drum: source.desk.drum.id.clone(), book, seen })
+                Some(LookFirst { drum: source.record.drum.id.clone(), book, seen })
             }
             Counted::Known(_) | Counted::Unseen(_) => None,
         })
@@ -143,8 +145,8 @@ impl Levers<'_> {
             feed,
             target,
             held: sum(|source| source.volume),
-            full: sum(|source| source.desk.drum.full),
-            heel: sum(|source| source.desk.drum.heel),
+            full: sum(|source| source.record.drum.full),
+            heel: sum(|source| source.record.drum.heel),
             strength: self.shared.ours.strength,
             slurry: self.shared.ours.slurry,
             slowest: self.slowest,

@@ -5,16 +5,16 @@
 //! early or twice does nothing. The same events give the same effects.
 
 mod aim;
-mod believed;
+mod audience;
 mod calendar;
 mod calls;
 mod catches;
 mod clock;
-mod desk;
+mod condition;
 mod dosing;
 mod doubt;
-mod duty;
-mod episode;
+mod drum_record;
+mod estimates;
 mod evening;
 mod evidence;
 mod failures;
@@ -36,15 +36,15 @@ mod scene;
 mod session;
 mod sheets;
 mod silence;
-mod still;
 mod storage;
+mod unstirred;
 
 use std::collections::BTreeMap;
 
 use jiff::{SignedDuration, Timestamp};
 
 use crate::calendar::Shift;
-use crate::desk::Desk;
+use crate::drum_record::DrumRecord;
 use crate::evening::Evening;
 use crate::evidence::Traces;
 use crate::evidence::journal::Journal;
@@ -79,7 +79,7 @@ use claymark_notice::{Answer, Missed, Notice};
 #[derive(Debug)]
 pub struct Room {
     site: Site,
-    desks: Vec<Desk>,
+    records: Vec<DrumRecord>,
     sensors: Sensors,
     water: WaterWatch,
     ledger: Ledger,
@@ -102,7 +102,7 @@ pub struct Room {
     last_number: u64,
     /// Since when the room speaks.
     live: Option<Timestamp>,
-    looked_at: Option<Timestamp>,
+    checked_at: Option<Timestamp>,
     /// When something is due beside forecasts, evening check and silence, as of the last look.
     warnings_due: Option<Timestamp>,
     next_forecasts: Timestamp,
@@ -219,7 +219,7 @@ impl Room {
     #[must_use]
     pub fn new(site: Site) -> Self {
         Self {
-            desks: Desk::all(&site),
+            records: DrumRecord::all(&site),
             sensors: Sensors::new(&site.sensors),
             water: WaterWatch::new(&site),
             ledger: Ledger::default(),
@@ -239,7 +239,7 @@ impl Room {
             asked: Asked::default(),
             last_number: 0,
             live: None,
-            looked_at: None,
+            checked_at: None,
             warnings_due: None,
             next_forecasts: Timestamp::MIN,
             forecasts_at: None,
@@ -269,7 +269,7 @@ impl Room {
         if let Some(live) = self.live
             && (news || happened || self.is_due(now))
         {
-            self.look(now, live, due);
+            self.round(now, live, due);
         }
     }
 
@@ -302,7 +302,7 @@ impl Room {
     /// A forecast for every drum, then for every pump that several drums share.
     #[must_use]
     pub fn forecasts(&self, now: Timestamp) -> Vec<Forecast> {
-        let mut forecasts: Vec<_> = self.desks.iter().map(|desk| desk.watch.forecast(now)).collect();
+        let mut forecasts: Vec<_> = self.records.iter().map(|record| record.watch.forecast(now)).collect();
         forecasts.extend(self.supplies(now));
         forecasts
     }
@@ -310,8 +310,8 @@ impl Room {
     fn supplies(&self, now: Timestamp) -> Vec<Forecast> {
         let shared = |pump: &&Pump| self.site.drums_of(&pump.id).nth(1).is_some();
         let supply = |pump: &Pump| {
-            let of_pump = self.desks.iter().filter(|desk| desk.drum.pump == pump.id);
-            let watches: Vec<_> = of_pump.map(|desk| &desk.watch).collect();
+            let of_pump = self.records.iter().filter(|record| record.drum.pump == pump.id);
+            let watches: Vec<_> = of_pump.map(|record| &record.watch).collect();
             supply_forecast(now, pump, &watches)
         };
         self.site.pumps.iter().filter(shared).map(supply).collect()
@@ -321,7 +321,7 @@ impl Room {
     /// told again of the past may not, for the room doesn't speak yet.
     fn is_news(&self, now: Timestamp, event: &Event) -> bool {
         match event {
-            Event::Reading(_) => self.looked_at.is_none_or(|looked_at| looked_at + LOOK_EVERY <= now),
+            Event::Reading(_) => self.checked_at.is_none_or(|checked_at| checked_at + LOOK_EVERY <= now),
             Event::Log(_)
             | Event::Answer(_)
             | Event::SessionLost { .. }
@@ -410,8 +410,8 @@ impl Room {
         // A correction may take a refill back, whatever else it says.
         self.refilled |= matches!(entry.deed, Deed::Refill { .. }) || entry.replaces.is_some();
         let aims = self.aims(now, &entry.deed);
-        for (desk, aim) in self.desks.iter_mut().zip(aims) {
-            desk.log(now, entry, aim);
+        for (record, aim) in self.records.iter_mut().zip(aims) {
+            record.log(now, entry, aim);
         }
     }
 
@@ -420,23 +420,23 @@ impl Room {
         self.note(now, entry);
         // A pump stays as it was set, however long ago that was.
         if matches!(entry.deed, Deed::PumpSetting { .. } | Deed::InUse { .. }) {
-            self.desks.iter_mut().for_each(|desk| desk.log(now, entry, desk.drum.target));
+            self.records.iter_mut().for_each(|record| record.log(now, entry, record.drum.target));
         }
     }
 
     /// What each drum was to hold when a deed was done; only a refill asks for more than the site file.
     fn aims(&self, now: Timestamp, deed: &Deed) -> Vec<GramsPerLitre> {
         if self.site.batches.is_empty() || !matches!(deed, Deed::Refill { .. }) {
-            return self.desks.iter().map(|desk| desk.drum.target).collect();
+            return self.records.iter().map(|record| record.drum.target).collect();
         }
         let forecasts = self.forecasts(now);
-        self.desks.iter().map(|desk| self.aim(now, desk, &forecasts).strength).collect()
+        self.records.iter().map(|record| self.aim(now, record, &forecasts).strength).collect()
     }
 
     fn recall_mark(&mut self, said: MarkForecast) {
         self.skill.count(&said);
-        if let Some(desk) = self.desks.iter_mut().find(|desk| desk.drum.id == said.drum) {
-            desk.watch.recall_mark(said);
+        if let Some(record) = self.records.iter_mut().find(|record| record.drum.id == said.drum) {
+            record.watch.recall_mark(said);
         }
     }
 
@@ -444,13 +444,13 @@ impl Room {
         self.sensors.heard(&assessed.reading.sensor, assessed.reading.at);
         self.water.reading(assessed);
         self.traces.take(now, assessed);
-        for desk in &mut self.desks {
-            desk.watch.reading(now, assessed);
+        for record in &mut self.records {
+            record.watch.reading(now, assessed);
         }
     }
 
     fn take_happenings(&mut self) -> bool {
-        let happenings: Vec<_> = self.desks.iter_mut().flat_map(Desk::take_happenings).collect();
+        let happenings: Vec<_> = self.records.iter_mut().flat_map(DrumRecord::take_happenings).collect();
         let any = !happenings.is_empty();
         // What is found again while the past is told had been kept when it was found first.
         if self.live.is_some() {

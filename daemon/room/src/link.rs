@@ -4,8 +4,8 @@
 use jiff::Timestamp;
 
 use crate::Room;
-use crate::duty::Told;
-use crate::episode::WELL_FOR;
+use crate::audience::Told;
+use crate::condition::WELL_FOR;
 use crate::scene::{Scene, withdrawn};
 use claymark_notice::content::{Because, ReadingsMissing};
 use claymark_notice::link::{Link, LinkDown, Trouble};
@@ -113,7 +113,7 @@ impl LinkWatch {
 
 impl Room {
     /// Tells that another client has our name, and when it hasn't any more.
-    pub(crate) fn look_at_link(&mut self, scene: &Scene) {
+    pub(crate) fn check_link(&mut self, scene: &Scene) {
         match self.link.turn(scene.now) {
             Turn::Nothing => {}
             Turn::Tell => {

@@ -3,7 +3,7 @@
 use jiff::Timestamp;
 
 use crate::Room;
-use crate::desk::Desk;
+use crate::drum_record::DrumRecord;
 use crate::mixture::Mixture;
 use claymark_clay::Clouding;
 use claymark_clay::feed::Feed;
@@ -49,25 +49,25 @@ impl Room {
     }
 
     /// What is known of the slurry in a drum, from the books and from the head tank.
-    pub(crate) fn mixture(&self, now: Timestamp, desk: &Desk, forecasts: &[Forecast]) -> Mixture {
-        let unseen = desk.watch.unseen(now);
+    pub(crate) fn mixture(&self, now: Timestamp, record: &DrumRecord, forecasts: &[Forecast]) -> Mixture {
+        let unseen = record.watch.unseen(now);
         Mixture {
             waits: unseen.as_ref().is_some_and(|unseen| unseen.is_open(now)),
             unseen,
-            books: desk.books(&self.site.clay),
-            seen: self.seen(now, &desk.drum, forecasts),
-            aim: self.aim(now, desk, forecasts),
+            books: record.books(&self.site.clay),
+            seen: self.seen(now, &record.drum, forecasts),
+            aim: self.aim(now, record, forecasts),
         }
     }
 
     /// The drums that feed the head tank, with their strength by the books and their draw.
     fn feeding(&self, forecasts: &[Forecast]) -> Vec<(Id, Feeding)> {
-        let drawn = self.desks.iter().zip(forecasts).filter(|(_, forecast)| forecast.in_use);
+        let drawn = self.records.iter().zip(forecasts).filter(|(_, forecast)| forecast.in_use);
         drawn
-            .filter_map(|(desk, forecast)| match &forecast.outlook {
+            .filter_map(|(record, forecast)| match &forecast.outlook {
                 Outlook::Known { draw, .. } => {
-                    let strength = desk.books(&self.site.clay).left.strength;
-                    Some((desk.drum.id.clone(), Feeding { strength, draw: *draw }))
+                    let strength = record.books(&self.site.clay).left.strength;
+                    Some((record.drum.id.clone(), Feeding { strength, draw: *draw }))
                 }
                 Outlook::Unknown { .. } => None,
             })
@@ -79,8 +79,8 @@ impl Room {
         let feeding = self.feeding(forecasts);
         let (_, ours) = feeding.iter().find(|(id, _)| *id == drum.id)?;
         // A drum whose draw isn't known may feed it, too.
-        let in_use = self.desks.iter().zip(forecasts).filter(|(_, forecast)| forecast.in_use);
-        let changed = in_use.clone().filter_map(|(desk, _)| desk.changed()).max();
+        let in_use = self.records.iter().zip(forecasts).filter(|(_, forecast)| forecast.in_use);
+        let changed = in_use.clone().filter_map(|(record, _)| record.changed()).max();
         if in_use.count() != feeding.len() {
             return None;
         }

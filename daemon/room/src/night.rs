@@ -3,7 +3,7 @@
 use jiff::Timestamp;
 
 use crate::Room;
-use crate::desk::Desk;
+use crate::drum_record::DrumRecord;
 use crate::levers::{Levers, with_pump};
 use crate::mixture::Mixture;
 use claymark_clay::levers::{Bench, strength_steps};
@@ -19,7 +19,7 @@ impl Room {
     pub(crate) fn tonight(
         &self,
         now: Timestamp,
-        desk: &Desk,
+        record: &DrumRecord,
         levers: &Levers<'_>,
         visit: &Visit,
         mixture: &Mixture,
@@ -29,7 +29,7 @@ impl Room {
         let right = shown.filter(|shown| (band.min()..=band.max()).contains(&shown.0));
         let target = mixture.aim.plan.map(|plan| plan.turbidity).or(right);
         let bench = levers.trim(target.unwrap_or_else(|| Turbidity(self.site.target_turbidity(now))));
-        self.night_mix(now, desk, levers, &bench, visit)
+        self.night_mix(now, record, levers, &bench, visit)
     }
 
     /// The weakest mix of which even the earliest time is late enough, and the pump's flow for it; `None`: there is none, or
@@ -37,7 +37,7 @@ impl Room {
     pub(crate) fn night_mix(
         &self,
         now: Timestamp,
-        desk: &Desk,
+        record: &DrumRecord,
         levers: &Levers<'_>,
         bench: &Bench,
         visit: &Visit,
@@ -46,8 +46,8 @@ impl Room {
         let own = levers.sources.first().filter(|_| levers.look_first().is_none())?;
         let mut strength = bench.for_the_night(visit.lasts_until().duration_since(now), steps).ok()?.strength;
         for _ in 0..MOST_STEPS {
-            let wanted = Wanted { to: desk.drum.full, strength };
-            let refill = Refill::of(&desk.drum, &self.site.clay, wanted, own.volume, own.mixture.counted());
+            let wanted = Wanted { to: record.drum.full, strength };
+            let refill = Refill::of(&record.drum, &self.site.clay, wanted, own.volume, own.mixture.counted());
             let gives = filled_gives(&refill, strength)?;
             let way = bench.with_strength(gives).or_else(|_| bench.way(bench.slowest, gives).ok_or(()));
             let way = way.ok().filter(|way| way.slurry.0 > 0.0)?;
@@ -66,10 +66,13 @@ impl Room {
 
 /// When the drum is empty, if filled now it and all that the pump draws with it last at that share of the flow.
 fn lasting(now: Timestamp, levers: &Levers<'_>, draw_share: f64, visit: &Visit) -> Option<EmptyAt> {
-    let ends = |desk: &Desk| desk.watch.empty_if(now, WhatIf { volume: Some(desk.drum.full), draw_share });
-    let lasts = |desk: &Desk| ends(desk).is_some_and(|ends| Verdict::of(&ends, visit) == Verdict::Lasts);
-    let all = levers.sources.iter().all(|source| lasts(source.desk));
-    ends(levers.sources.first()?.desk).filter(|_| all)
+    let ends = |record: &DrumRecord| {
+        record.watch.empty_if(now, WhatIf { volume: Some(record.drum.full), draw_share })
+    };
+    let lasts =
+        |record: &DrumRecord| ends(record).is_some_and(|ends| Verdict::of(&ends, visit) == Verdict::Lasts);
+    let all = levers.sources.iter().all(|source| lasts(source.record));
+    ends(levers.sources.first()?.record).filter(|_| all)
 }
 
 /// Strength of the full drum: as wanted where clay goes in, else what water alone makes of what is left.

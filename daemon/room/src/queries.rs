@@ -93,7 +93,7 @@ impl Room {
     }
 
     /// Tells what waits.
-    pub(crate) fn look_at_queries(&mut self, scene: &Scene) {
+    pub(crate) fn check_queries(&mut self, scene: &Scene) {
         let Some(queries) = self.asked.due(scene.now) else { return };
         let by_answer = queries.first.iter().any(|query| matches!(query.about, About::Answer { .. }));
         let at_night = if by_answer { Priority::Soon } else { Priority::Morning };

@@ -89,7 +89,7 @@ impl Reach {
 
 impl Room {
     /// Tells everyone of notices that didn't reach somebody.
-    pub(crate) fn look_at_reach(&mut self, scene: &Scene) {
+    pub(crate) fn check_reach(&mut self, scene: &Scene) {
         for undelivered in self.reach.due(scene.now) {
             let finding = Finding {
                 cause: format!("undelivered:{}", undelivered.notice.number),

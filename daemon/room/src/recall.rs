@@ -1,8 +1,8 @@
 //! What people had been told before a restart: nothing is repeated, nothing is forgotten.
 
 use crate::Room;
-use crate::desk::Desk;
-use crate::duty::Told;
+use crate::audience::Told;
+use crate::drum_record::DrumRecord;
 use claymark_model::id::Id;
 use claymark_notice::Notice;
 use claymark_notice::content::{Because, Content, ReadingsMissing};
@@ -18,8 +18,8 @@ impl Room {
             Content::EveningCheck(check) => {
                 self.evening.sent_for(check.due);
                 for drum in &check.drums {
-                    self.desk_of(&drum.state.drum, |desk| {
-                        desk.runout.evening_told(
+                    self.desk_of(&drum.state.drum, |record| {
+                        record.runout.evening_told(
                             check.due,
                             notice.at,
                             drum.state.forecast.outlook.empty_at(),
@@ -27,12 +27,12 @@ impl Room {
                     });
                 }
             }
-            Content::Runout(runout) => self.desk_of(&runout.state.drum, |desk| {
-                desk.runout.warned(told, &runout.because, runout.state.forecast.outlook.empty_at());
+            Content::Runout(runout) => self.desk_of(&runout.state.drum, |record| {
+                record.runout.warned(told, &runout.because, runout.state.forecast.outlook.empty_at());
             }),
             Content::LevelDoubt(doubt) => {
                 let since = doubt.state.doubt.as_ref().map_or(notice.at, |doubted| doubted.since);
-                self.desk_of(&doubt.state.drum, |desk| desk.doubt.tell(since, told));
+                self.desk_of(&doubt.state.drum, |record| record.doubt.tell(since, told));
             }
             Content::ReadingsMissing(missing) => self.recall_missing(missing, told),
             Content::Failure(failure) => {
@@ -50,7 +50,7 @@ impl Room {
         if let Fault::PumpChanged(PumpChanged { by_clay: Some(by_clay), .. }) = &failure.fault
             && let Some(state) = &failure.drum
         {
-            self.desk_of(&state.drum, |desk| desk.watch.hint_change(failure.since, *by_clay));
+            self.desk_of(&state.drum, |record| record.watch.hint_change(failure.since, *by_clay));
         }
     }
 
@@ -72,11 +72,13 @@ impl Room {
         self.reach.cleared(&notice.cause);
         match because {
             Because::Refilled { state, .. } | Because::LastsAfterAll { state, .. } => {
-                self.desk_of(&state.drum, |desk| {
-                    desk.runout.withdrawn(notice.at, state.forecast.outlook.empty_at())
+                self.desk_of(&state.drum, |record| {
+                    record.runout.withdrawn(notice.at, state.forecast.outlook.empty_at())
                 });
             }
-            Because::LevelBelieved { state, .. } => self.desk_of(&state.drum, |desk| desk.doubt.withdraw()),
+            Because::LevelBelieved { state, .. } => {
+                self.desk_of(&state.drum, |record| record.doubt.withdraw())
+            }
             Because::HeardAgain { still_silent, .. } => {
                 if let Some(number) = notice.replaces {
                     self.sensors.withdraw(number, still_silent);
@@ -89,9 +91,9 @@ impl Room {
         }
     }
 
-    fn desk_of(&mut self, drum: &Id, change: impl FnOnce(&mut Desk)) {
-        if let Some(desk) = self.desks.iter_mut().find(|desk| desk.drum.id == *drum) {
-            change(desk);
+    fn desk_of(&mut self, drum: &Id, change: impl FnOnce(&mut DrumRecord)) {
+        if let Some(record) = self.records.iter_mut().find(|record| record.drum.id == *drum) {
+            change(record);
         }
     }
 }

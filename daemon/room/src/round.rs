@@ -12,15 +12,15 @@ use crate::{Effect, Room, at_or_after};
 impl Room {
     /// Looks at everything, tells what must be told, and notes when to look again; of what has its fixed
     /// time, what was due by `due` is told.
-    pub(super) fn look(&mut self, now: Timestamp, live: Timestamp, due: Timestamp) {
-        for desk in &mut self.desks {
-            desk.watch.advance(now);
+    pub(super) fn round(&mut self, now: Timestamp, live: Timestamp, due: Timestamp) {
+        for record in &mut self.records {
+            record.watch.advance(now);
         }
-        share_draws(&mut self.desks.iter_mut().map(|desk| &mut desk.watch).collect::<Vec<_>>());
+        share_draws(&mut self.records.iter_mut().map(|record| &mut record.watch).collect::<Vec<_>>());
         self.take_happenings();
-        self.desks.iter_mut().for_each(|desk| desk.remember(now));
+        self.records.iter_mut().for_each(|record| record.remember(now));
         let mut scene = self.scene(now, live, due);
-        self.look_at_failures(&mut scene);
+        self.check_failures(&mut scene);
         if self.next_forecasts <= due {
             self.next_forecasts = at_or_after(due + SignedDuration::from_nanos(1));
             self.issue_forecasts(&scene);
@@ -28,24 +28,24 @@ impl Room {
             self.issue_after_refill(&scene);
         }
         self.score(&scene);
-        self.look_at_storage(&scene);
-        self.look_at_clock(&scene);
-        self.look_at_forwarding(&scene);
-        self.look_at_link(&scene);
-        self.look_at_session(&scene);
-        self.look_at_reach(&scene);
-        self.look_at_silence(&scene);
-        self.look_at_doubts(&scene);
-        self.look_at_evening(&scene);
-        self.look_at_runouts(&scene);
-        self.look_at_queries(&scene);
-        self.looked_at = Some(now);
+        self.check_storage(&scene);
+        self.check_clock(&scene);
+        self.check_forwarding(&scene);
+        self.check_link(&scene);
+        self.check_session(&scene);
+        self.check_reach(&scene);
+        self.check_silence(&scene);
+        self.check_doubts(&scene);
+        self.check_evening(&scene);
+        self.check_runouts(&scene);
+        self.check_queries(&scene);
+        self.checked_at = Some(now);
         self.warnings_due = self.warnings_due(&scene);
     }
 
     fn score(&mut self, scene: &Scene) {
-        for (desk, forecast) in self.desks.iter_mut().zip(&scene.forecasts) {
-            for said in desk.watch.score(forecast) {
+        for (record, forecast) in self.records.iter_mut().zip(&scene.forecasts) {
+            for said in record.watch.score(forecast) {
                 self.skill.count(&said);
                 self.effects.push(Effect::Mark(said));
             }
@@ -81,11 +81,11 @@ impl Room {
     fn warnings_due(&self, scene: &Scene) -> Option<Timestamp> {
         let moment = moment_of(scene, &self.site, &self.answers);
         let runouts = self
-            .desks
+            .records
             .iter()
             .zip(&scene.forecasts)
-            .filter_map(|(desk, forecast)| desk.runout.wake(&moment, forecast));
-        let doubts = self.desks.iter().filter_map(|desk| desk.doubt.due(DOUBT_PATIENCE));
+            .filter_map(|(record, forecast)| record.runout.wake(&moment, forecast));
+        let doubts = self.records.iter().filter_map(|record| record.doubt.due(DOUBT_PATIENCE));
         let rest = [
             self.storage.wake(),
             self.forwarding.wake(),

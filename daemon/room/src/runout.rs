@@ -9,8 +9,8 @@ use std::collections::BTreeMap;
 
 use jiff::{SignedDuration, Timestamp};
 
+use crate::audience::{self, Told};
 use crate::calendar::Shift;
-use crate::duty::{self, Told};
 use claymark_model::forecast::{EmptyAt, Forecast, HORIZON, Outlook};
 use claymark_model::happening::SeenRefill;
 use claymark_model::id::Id;
@@ -236,19 +236,19 @@ impl Runout {
             && self.jump_stands(moment, &ends)
         {
             let again = Again::Earlier { told: heard.likely() };
-            return Step::Warn(again, duty::same_or_first(moment.contacts, moment.shift, open.last_to()));
+            return Step::Warn(again, audience::same_or_first(moment.contacts, moment.shift, open.last_to()));
         }
         let away = matches!(moment.shift, Shift::Away { .. });
         if away && ends.is_some_and(|ends| is_empty(&ends, moment.now)) && !self.heard_empty() {
             return Step::Warn(
                 Again::Empty,
-                duty::same_or_first(moment.contacts, moment.shift, open.last_to()),
+                audience::same_or_first(moment.contacts, moment.shift, open.last_to()),
             );
         }
         let wanted = too_early && away && !open.answered(moment);
         if wanted && passed(Some(open.last_at()), UNANSWERED_FOR) {
             let again = Again::Unanswered { told: open.last_to().cloned(), at: open.last_at() };
-            return duty::next(moment.contacts, open.last_to())
+            return audience::next(moment.contacts, open.last_to())
                 .map_or(Step::Wait, |to| Step::Warn(again, to));
         }
         Step::Wait
@@ -272,7 +272,7 @@ impl Runout {
         let Some(p05) = empty_at.p05.filter(|p05| forecast.in_use && *p05 < moment.too_early()) else {
             return Step::Wait;
         };
-        let first = duty::first(moment.contacts, moment.shift);
+        let first = audience::first(moment.contacts, moment.shift);
         match self.heard.filter(|_| matches!(moment.shift, Shift::Away { .. })) {
             Some(heard) if heard.jumped(empty_at) => {
                 if self.jump_stands(moment, empty_at) {

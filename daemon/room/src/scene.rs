@@ -2,9 +2,9 @@
 
 use jiff::Timestamp;
 
+use crate::audience::{self, Told};
 use crate::calendar::Shift;
-use crate::desk::Desk;
-use crate::duty::{self, Told};
+use crate::drum_record::DrumRecord;
 use crate::{Effect, Room};
 use claymark_model::forecast::{Forecast, Outlook};
 use claymark_model::id::Id;
@@ -31,12 +31,12 @@ pub(crate) struct Scene {
     pub(crate) shift: Shift,
     /// The next visit, while nobody is there.
     pub(crate) visit: Option<Visit>,
-    /// Of each desk, in order.
+    /// Of each record, in order.
     pub(crate) forecasts: Vec<Forecast>,
 }
 
 impl Scene {
-    /// When, and what is forecast of each desk.
+    /// When, and what is forecast of each record.
     pub(crate) fn seen(&self) -> (Timestamp, &[Forecast]) {
         (self.now, &self.forecasts)
     }
@@ -49,7 +49,7 @@ impl Room {
             Shift::Away { visit, .. } => Some(Visit { at: visit, margin: self.site.staff.margin }),
             Shift::Present => None,
         };
-        let forecasts = self.desks.iter().map(|desk| desk.watch.forecast(now)).collect();
+        let forecasts = self.records.iter().map(|record| record.watch.forecast(now)).collect();
         Scene { now, live, due, shift, visit, forecasts }
     }
 
@@ -71,23 +71,23 @@ impl Room {
         told
     }
 
-    /// What is known of a desk's drum.
-    pub(crate) fn state(&self, scene: &Scene, desk: &Desk, forecast: &Forecast) -> DrumState {
-        let level = self.site.level_sensor(&desk.drum.id);
+    /// What is known of a record's drum.
+    pub(crate) fn state(&self, scene: &Scene, record: &DrumRecord, forecast: &Forecast) -> DrumState {
+        let level = self.site.level_sensor(&record.drum.id);
         let heard = level.and_then(|sensor| self.sensors.last(&sensor.id));
-        desk.state(&self.site, forecast, self.drawn_through(scene, &desk.drum.pump), heard)
+        record.state(&self.site, forecast, self.drawn_through(scene, &record.drum.pump), heard)
     }
 
     pub(crate) fn state_at(&self, scene: &Scene, place: usize) -> Option<DrumState> {
-        Some(self.state(scene, self.desks.get(place)?, scene.forecasts.get(place)?))
+        Some(self.state(scene, self.records.get(place)?, scene.forecasts.get(place)?))
     }
 
     /// What the data say that a pump draws; `None` where the draw of one of its drums isn't known.
     fn drawn_through(&self, scene: &Scene, pump: &Id) -> Option<LitresPerHour> {
-        self.desks
+        self.records
             .iter()
             .zip(&scene.forecasts)
-            .filter(|(desk, forecast)| desk.drum.pump == *pump && forecast.in_use)
+            .filter(|(record, forecast)| record.drum.pump == *pump && forecast.in_use)
             .map(|(_, forecast)| match &forecast.outlook {
                 Outlook::Known { draw, .. } => Some(draw.0),
                 Outlook::Unknown { .. } => None,
@@ -107,16 +107,16 @@ impl Room {
         Finding {
             cause,
             drum: None,
-            priority: duty::priority(scene.shift, at_night),
+            priority: audience::priority(scene.shift, at_night),
             replaces: None,
-            to: duty::first(&self.site.contacts, scene.shift),
+            to: audience::first(&self.site.contacts, scene.shift),
             content,
         }
     }
 
-    pub(crate) fn with_desk(&mut self, place: usize, change: impl FnOnce(&mut Desk)) {
-        if let Some(desk) = self.desks.get_mut(place) {
-            change(desk);
+    pub(crate) fn with_record(&mut self, place: usize, change: impl FnOnce(&mut DrumRecord)) {
+        if let Some(record) = self.records.get_mut(place) {
+            change(record);
         }
     }
 }

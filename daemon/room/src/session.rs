@@ -3,7 +3,7 @@
 use jiff::{SignedDuration, Timestamp};
 
 use crate::Room;
-use crate::episode::QUIET_FOR;
+use crate::condition::QUIET_FOR;
 use crate::scene::Scene;
 use claymark_notice::content::ReadingsMissing;
 use claymark_notice::{Content, Priority};
@@ -58,7 +58,7 @@ impl Session {
 
 impl Room {
     /// Tells a loss that wasn't told yet.
-    pub(crate) fn look_at_session(&mut self, scene: &Scene) {
+    pub(crate) fn check_session(&mut self, scene: &Scene) {
         if let Some(Loss { since, noticed }) = self.session.finding(scene.now) {
             let content = Content::ReadingsMissing(ReadingsMissing::SessionLost { since, until: noticed });
             let finding = self.on_duty(scene, "session".to_owned(), Priority::Morning, content);

@@ -11,7 +11,7 @@ use claymark_notice::content::{DrumState, Remedy, Verdict, Visit};
 use jiff::Timestamp;
 
 use crate::Room;
-use crate::desk::Desk;
+use crate::drum_record::DrumRecord;
 use crate::levers::with_pump;
 
 impl Room {
@@ -25,8 +25,9 @@ impl Room {
         wanted: (Option<Litres>, Option<GramsPerLitre>),
     ) -> Option<Sheet> {
         let forecasts = self.forecasts(now);
-        let (desk, forecast) = self.desks.iter().zip(&forecasts).find(|(desk, _)| desk.drum.id == *drum)?;
-        Some(self.sheet_of(now, desk, forecast, &forecasts, wanted))
+        let (record, forecast) =
+            self.records.iter().zip(&forecasts).find(|(record, _)| record.drum.id == *drum)?;
+        Some(self.sheet_of(now, record, forecast, &forecasts, wanted))
     }
 
     /// What speaks against so much clay in a refill of `drum` that was just done or is about to be, with so much water or
@@ -38,36 +39,38 @@ impl Room {
         drum: &Id,
         (water, clay): (Option<Litres>, Kilograms),
     ) -> Option<MassDoubt> {
-        let desk = self.desks.iter().find(|desk| desk.drum.id == *drum)?;
-        let volume = desk.watch.forecast(now).outlook.volume()?;
-        let aim = self.aim(now, desk, &self.forecasts(now));
-        let filling = desk.filling(&self.site.clay, now, (volume, water), aim.strength);
+        let record = self.records.iter().find(|record| record.drum.id == *drum)?;
+        let volume = record.watch.forecast(now).outlook.volume()?;
+        let aim = self.aim(now, record, &self.forecasts(now));
+        let filling = record.filling(&self.site.clay, now, (volume, water), aim.strength);
         filling.doubt(("", now), clay, &self.site.clay)
     }
 
     /// Of every drum, to its full line.
     pub(crate) fn sheets(&self, now: Timestamp, forecasts: &[Forecast]) -> Vec<Sheet> {
-        let drums = self.desks.iter().zip(forecasts);
-        drums.map(|(desk, forecast)| self.sheet_of(now, desk, forecast, forecasts, (None, None))).collect()
+        let drums = self.records.iter().zip(forecasts);
+        drums
+            .map(|(record, forecast)| self.sheet_of(now, record, forecast, forecasts, (None, None)))
+            .collect()
     }
 
     fn sheet_of(
         &self,
         now: Timestamp,
-        desk: &Desk,
+        record: &DrumRecord,
         forecast: &Forecast,
         forecasts: &[Forecast],
         (to, strength): (Option<Litres>, Option<GramsPerLitre>),
     ) -> Sheet {
-        let mixture = self.mixture(now, desk, forecasts);
+        let mixture = self.mixture(now, record, forecasts);
         let plan = mixture.aim.plan.filter(|_| strength.is_none());
         let wanted =
-            Wanted { to: to.unwrap_or(desk.drum.full), strength: strength.unwrap_or(mixture.aim.strength) };
+            Wanted { to: to.unwrap_or(record.drum.full), strength: strength.unwrap_or(mixture.aim.strength) };
         let (holds, counted) = (forecast.outlook.volume(), mixture.counted());
-        let levers = self.levers(now, desk, forecasts).ok();
+        let levers = self.levers(now, record, forecasts).ok();
         let refill = match (holds, counted) {
             (Some(holds), counted) => {
-                let refill = Refill::of(&desk.drum, &self.site.clay, wanted, holds, counted);
+                let refill = Refill::of(&record.drum, &self.site.clay, wanted, holds, counted);
                 Some(with_pump(refill, levers.as_ref(), wanted.strength))
             }
             (None, Counted::LookFirst { book, seen }) => Some(Refill::LookFirst { book, seen }),
@@ -77,14 +80,14 @@ impl Room {
         let gives = refill.as_ref().and_then(Refill::gives);
         Sheet {
             at: now,
-            drum: desk.drum.id.clone(),
+            drum: record.drum.id.clone(),
             wanted,
             plan,
             clouding: self.clouding(),
             holds,
             then_shows: levers.zip(gives).and_then(|(levers, gives)| levers.then_shows(gives)),
             refill,
-            then_empty: desk.watch.empty_if(now, WhatIf { volume: Some(wanted.to), draw_share: 1.0 }),
+            then_empty: record.watch.empty_if(now, WhatIf { volume: Some(wanted.to), draw_share: 1.0 }),
             book: mixture.books.left,
             seen: mixture.seen,
             doubt: mixture.books.doubt,
@@ -96,20 +99,20 @@ impl Room {
     pub(crate) fn remedy(
         &self,
         (now, forecasts): (Timestamp, &[Forecast]),
-        desk: &Desk,
+        record: &DrumRecord,
         state: &DrumState,
         (visit, from): (Option<&Visit>, Timestamp),
     ) -> Remedy {
-        let mixture = self.mixture(now, desk, forecasts);
-        let mut remedy = desk.remedy(&self.site, state, (visit, from), &mixture);
-        let Ok(levers) = self.levers(now, desk, forecasts) else { return remedy };
+        let mixture = self.mixture(now, record, forecasts);
+        let mut remedy = record.remedy(&self.site, state, (visit, from), &mixture);
+        let Ok(levers) = self.levers(now, record, forecasts) else { return remedy };
         let pumped = |refill| with_pump(refill, Some(&levers), mixture.aim.strength);
         remedy.refill = remedy.refill.map(pumped);
         for slower in [&mut remedy.slower_pump, &mut remedy.slower_pump_when_full].into_iter().flatten() {
             slower.clearer = levers.clearer(slower.share);
         }
         if let (Some(visit), Verdict::WillNotLast | Verdict::MayNotLast) = (visit, remedy.full) {
-            remedy.night = self.tonight(now, desk, &levers, visit, &mixture);
+            remedy.night = self.tonight(now, record, &levers, visit, &mixture);
         }
         remedy
     }

@@ -3,9 +3,9 @@
 use jiff::{SignedDuration, Timestamp};
 
 use crate::Room;
-use crate::desk::Desk;
-use crate::duty::Told;
-use crate::episode::{QUIET_FOR, WELL_FOR};
+use crate::audience::Told;
+use crate::condition::{QUIET_FOR, WELL_FOR};
+use crate::drum_record::DrumRecord;
 use crate::scene::{Finding, Scene, withdrawn};
 use claymark_model::fieldlog::Deed;
 use claymark_model::id::Id;
@@ -230,7 +230,7 @@ impl Row {
 
 impl Room {
     /// Tells which sensors don't speak, and when they do again.
-    pub(crate) fn look_at_silence(&mut self, scene: &Scene) {
+    pub(crate) fn check_silence(&mut self, scene: &Scene) {
         self.sensors.observe(scene.now);
         self.sensors.join_outages(scene.now, scene.live);
         if let Some((sensors, common)) = self.sensors.silent(scene.now, scene.live) {
@@ -276,16 +276,16 @@ impl Room {
                 matches!(s.quantity, Quantity::Level | Quantity::Distance | Quantity::Volume)
             })
         };
-        let is_among = |desk: &Desk| {
-            let level = self.site.level_sensor(&desk.drum.id);
+        let is_among = |record: &DrumRecord| {
+            let level = self.site.level_sensor(&record.drum.id);
             level.is_some_and(|level| sensors.iter().any(|silent| silent.sensor == level.id))
         };
         let drums: Vec<DrumState> = self
-            .desks
+            .records
             .iter()
             .zip(&scene.forecasts)
-            .filter(|(desk, _)| is_among(desk))
-            .map(|(desk, forecast)| self.state(scene, desk, forecast))
+            .filter(|(record, _)| is_among(record))
+            .map(|(record, forecast)| self.state(scene, record, forecast))
             .collect();
         let at_night = if sensors.iter().any(watches_a_drum) { Priority::Now } else { Priority::Morning };
         let drum = match drums.as_slice() {

@@ -3,8 +3,8 @@
 use jiff::{SignedDuration, Timestamp};
 
 use crate::Room;
-use crate::duty::Told;
-use crate::episode::{Episode, Turn};
+use crate::audience::Told;
+use crate::condition::{Condition, Turn};
 use crate::scene::{Scene, withdrawn};
 use claymark_notice::content::{Because, ReadingsMissing};
 use claymark_notice::keeping::StoreFate;
@@ -16,7 +16,7 @@ use claymark_notice::{Content, Priority};
 pub(crate) struct Storage {
     why: String,
     failing_since: Option<Timestamp>,
-    episode: Episode,
+    condition: Condition,
     /// What became of the store, and when, that people don't know yet.
     untold: Vec<(Timestamp, StoreFate)>,
 }
@@ -50,34 +50,34 @@ impl Storage {
 
     /// What is due: a failed commit is told at once.
     pub(crate) fn turn(&mut self, now: Timestamp) -> Turn {
-        self.episode.observe(now, self.failing_since);
-        self.episode.turn(now, SignedDuration::ZERO)
+        self.condition.observe(now, self.failing_since);
+        self.condition.turn(now, SignedDuration::ZERO)
     }
 
     /// When something is due if nothing changes.
     pub(crate) fn wake(&self) -> Option<Timestamp> {
-        self.episode.due(SignedDuration::ZERO)
+        self.condition.due(SignedDuration::ZERO)
     }
 
     /// People were told.
     pub(crate) fn tell(&mut self, since: Timestamp, told: Told) {
-        self.episode.tell(since, told);
+        self.condition.tell(since, told);
     }
 
     /// It was withdrawn.
     pub(crate) fn withdraw(&mut self) {
-        self.episode.withdraw();
+        self.condition.withdraw();
     }
 
     /// What people were told and still holds.
     pub(crate) fn told(&self) -> Option<&Told> {
-        self.episode.told()
+        self.condition.told()
     }
 }
 
 impl Room {
     /// Tells that readings can't be kept, and when they are again.
-    pub(crate) fn look_at_storage(&mut self, scene: &Scene) {
+    pub(crate) fn check_storage(&mut self, scene: &Scene) {
         for (at, fate) in std::mem::take(&mut self.storage.untold) {
             let content = Content::ReadingsMissing(ReadingsMissing::StoreReplaced { at, fate });
             let finding = self.on_duty(scene, STORE.to_owned(), Priority::Soon, content);

@@ -180,7 +180,7 @@ fn settle_told(standing: &Standing, asked: Settle) -> Result<String, Failure> {
     let coarse = grain(asked.coarse)?;
     let mut parts = Vec::new();
     for id in drums(standing, asked.drum.as_deref(), |_| true)? {
-        let still = standing.room().still_drum(standing.now, &id, coarse).map_err(no)?;
+        let still = standing.room().unstirred_drum(standing.now, &id, coarse).map_err(no)?;
         parts.push(settling::still(&standing.settings.site, &still));
     }
     Ok(parts.join("\n"))

@@ -7,7 +7,7 @@ use claymark_store::StoreError;
 use claymark_words::typed;
 
 use crate::config::{ConfigError, Mistakes};
-use crate::intake::errand::ErrandError;
+use crate::intake::one_shot::ErrandError;
 use crate::replay::ReplayError;
 use crate::run::RunError;
 

@@ -1,14 +1,14 @@
 //! A drum whose air has failed, in words.
 
 use claymark_model::site::Site;
-use claymark_notice::still::StillDrum;
+use claymark_notice::unstirred::UnstirredDrum;
 
 use crate::format::{self, Clock};
 use crate::{caution, names, notice};
 
 /// How soon it weakens, how to tell, and what to do.
 #[must_use]
-pub fn still(site: &Site, still: &StillDrum) -> String {
+pub fn still(site: &Site, still: &UnstirredDrum) -> String {
     let units = &site.units;
     let mut lines = vec![format!(
         "{} at {}: {} mm of slurry at {} above what the pump can't lift, {}.",
@@ -56,7 +56,7 @@ pub fn still(site: &Site, still: &StillDrum) -> String {
 }
 
 /// What shows now: the failure that the signs betray, or how much clay comes.
-fn now(site: &Site, still: &StillDrum) -> Vec<String> {
+fn now(site: &Site, still: &UnstirredDrum) -> Vec<String> {
     let head =
         |what: &str| still.seen.map(|seen| format!("{what} {} of what the books say", format::share(seen)));
     let only = head("NOW: the head tank gets only");
@@ -91,7 +91,7 @@ mod tests {
     fn what_fails_is_told_with_its_signs_and_else_how_much_clay_comes() {
         let site = room::site();
         let at: jiff::Timestamp = "2027-04-20T15:10:00Z".parse().unwrap();
-        let well = StillDrum {
+        let well = UnstirredDrum {
             at,
             drum: Id::new("a").unwrap(),
             strength: GramsPerLitre(18.0),
@@ -104,7 +104,7 @@ mod tests {
             booked: true,
             failure: None,
         };
-        let told = |still: &StillDrum| super::still(&site, still);
+        let told = |still: &UnstirredDrum| super::still(&site, still);
         assert!(
             told(&well).contains("\nNow: the head tank gets 97 % of what the books say. Nothing settles.\n")
         );
@@ -117,14 +117,14 @@ mod tests {
             visit: None,
             stage: 0,
         };
-        let short = StillDrum { seen: Some(0.6), ..well.clone() };
-        let failing = told(&StillDrum { failure: Some(failure), ..short.clone() });
+        let short = UnstirredDrum { seen: Some(0.6), ..well.clone() };
+        let failing = told(&UnstirredDrum { failure: Some(failure), ..short.clone() });
         assert!(failing.contains("the clay settles; 60 % of it comes. Do not add clay."), "{failing}");
         assert!(failing.contains("- the drum's level falls as before, by 200 mL a minute;"), "{failing}");
         assert!(told(&short).contains("only 60 % of what the books say, and no failure has shown"));
-        let unwritten = StillDrum { booked: false, ..short.clone() };
+        let unwritten = UnstirredDrum { booked: false, ..short.clone() };
         assert!(told(&unwritten).contains("was it water only?"));
-        assert!(told(&StillDrum { seen: None, ..well.clone() }).contains("can't say how strong"));
-        assert!(told(&StillDrum { empty: true, ..short }).contains("NOW: the drum is empty."));
+        assert!(told(&UnstirredDrum { seen: None, ..well.clone() }).contains("can't say how strong"));
+        assert!(told(&UnstirredDrum { empty: true, ..short }).contains("NOW: the drum is empty."));
     }
 }

@@ -4,11 +4,11 @@ use std::cell::OnceCell;
 
 use jiff::{SignedDuration, Timestamp};
 
-use super::hinge::{Hinge, Known, hinge};
+use super::breakpoint::{Breakpoint, Known, breakpoint};
 use super::journal::Journal;
 use super::trace::{Point, minutes};
-use crate::believed::Believed;
-use crate::desk::Desk;
+use crate::drum_record::DrumRecord;
+use crate::estimates::Estimate;
 use claymark_model::fieldlog::Deed;
 use claymark_model::forecast::{Forecast, Outlook};
 use claymark_model::happening::SeenRefill;
@@ -16,7 +16,7 @@ use claymark_model::units::LitresPerHour;
 
 /// One drum.
 pub(crate) struct DrumSight<'a> {
-    pub(crate) desk: &'a Desk,
+    pub(crate) record: &'a DrumRecord,
     pub(crate) forecast: &'a Forecast,
     pub(crate) journal: &'a Journal,
     /// The levels of the last [`RECENT`], once a rule asks.
@@ -25,40 +25,40 @@ pub(crate) struct DrumSight<'a> {
 
 impl<'a> DrumSight<'a> {
     /// As it is forecast now.
-    pub(crate) fn of(desk: &'a Desk, forecast: &'a Forecast, journal: &'a Journal) -> Self {
-        Self { desk, forecast, journal, recent: OnceCell::new() }
+    pub(crate) fn of(record: &'a DrumRecord, forecast: &'a Forecast, journal: &'a Journal) -> Self {
+        Self { record, forecast, journal, recent: OnceCell::new() }
     }
 
     /// Whether the pump draws from it, by the log where it says so, and something is left to draw.
     pub(crate) fn is_drawn(&self) -> bool {
-        let (id, ours) = (&self.desk.drum.id, &self.desk.drum.pump);
+        let (id, ours) = (&self.record.drum.id, &self.record.drum.pump);
         let on = |deed: &Deed| {
             let Deed::InUse { drum: Some(drum), pump } = deed else { return None };
             (drum == id || pump.as_ref().is_none_or(|pump| pump == ours)).then_some(drum == id)
         };
         let here = self.journal.last(self.forecast.at, |deed| on(deed).is_some());
         let here = here.and_then(|entry| on(&entry.deed));
-        here.unwrap_or(self.forecast.in_use) && self.desk.ran_empty().is_none()
+        here.unwrap_or(self.forecast.in_use) && self.record.ran_empty().is_none()
     }
 
     /// The last refill that the data show by then.
     pub(crate) fn refilled(&self, by: Timestamp) -> Option<&SeenRefill> {
-        self.desk.seen().iter().rfind(|refill| refill.at <= by)
+        self.record.seen().iter().rfind(|refill| refill.at <= by)
     }
 
     /// Whether slurry was poured within `apart` of `at`, by the level or by the log.
     pub(crate) fn was_poured(&self, at: Timestamp, apart: SignedDuration) -> bool {
         let near = |refill: &SeenRefill| refill.at.duration_since(at).abs() <= apart;
-        let logged = |deed: &Deed| matches!(deed, Deed::Refill { drum, .. } if drum.as_ref().is_none_or(|drum| *drum == self.desk.drum.id));
-        self.desk.seen().iter().any(near) || self.journal.has(at, apart, logged)
+        let logged = |deed: &Deed| matches!(deed, Deed::Refill { drum, .. } if drum.as_ref().is_none_or(|drum| *drum == self.record.drum.id));
+        self.record.seen().iter().any(near) || self.journal.has(at, apart, logged)
     }
 
     /// The draw before and after `at`; `None` where too little is known.
-    pub(crate) fn hinge(&self, now: Timestamp, at: Timestamp) -> Option<Hinge> {
+    pub(crate) fn breakpoint(&self, now: Timestamp, at: Timestamp) -> Option<Breakpoint> {
         let from = self.steady_since(at);
         let known = Known { before: self.drawn_before(at), share: None };
-        let hinge = self.fit(from, now, minutes(at), known)?;
-        (hinge.before > 0.0).then_some(hinge)
+        let breakpoint = self.fit(from, now, minutes(at), known)?;
+        (breakpoint.before > 0.0).then_some(breakpoint)
     }
 
     /// The same, told by another sensor which share of the draw is left, and how sure that is.
@@ -66,9 +66,9 @@ impl<'a> DrumSight<'a> {
         &self,
         now: Timestamp,
         at: Timestamp,
-        free: &Hinge,
+        free: &Breakpoint,
         share: (f64, f64),
-    ) -> Option<Hinge> {
+    ) -> Option<Breakpoint> {
         let from = self.steady_since(at);
         let before = self.drawn_before(at).unwrap_or((free.before, free.before));
         let known = Known { before: Some(before), share: Some(share) };
@@ -76,7 +76,7 @@ impl<'a> DrumSight<'a> {
     }
 
     /// The same of a drum that may have stood before.
-    pub(crate) fn bend(&self, now: Timestamp, at: Timestamp) -> Option<Hinge> {
+    pub(crate) fn bend(&self, now: Timestamp, at: Timestamp) -> Option<Breakpoint> {
         self.fit(self.steady_since(at), now, minutes(at), Known::default())
     }
 
@@ -88,10 +88,10 @@ impl<'a> DrumSight<'a> {
     }
 
     /// What was believed just before `at`: from all fills, not this one alone.
-    pub(crate) fn believed_before(&self, at: Timestamp) -> Option<&Believed> {
+    pub(crate) fn believed_before(&self, at: Timestamp) -> Option<&Estimate> {
         let deed = self.journal.last(at - APART, |deed| self.sets_pump(deed));
         let since = deed.map_or(Timestamp::MIN, |entry| entry.at);
-        self.desk.believed_at(since, at - JUST_BEFORE)
+        self.record.estimate_at(since, at - JUST_BEFORE)
     }
 
     /// What was drawn just before `at`, as it was believed then; else what is believed now.
@@ -108,26 +108,26 @@ impl<'a> DrumSight<'a> {
     }
 
     /// The levels from one time to another, bent at a minute.
-    fn fit(&self, from: Timestamp, to: Timestamp, at: f64, known: Known) -> Option<Hinge> {
+    fn fit(&self, from: Timestamp, to: Timestamp, at: f64, known: Known) -> Option<Breakpoint> {
         let now = self.forecast.at;
         if from < now - RECENT {
-            return hinge(&self.levels(from, to), at, known);
+            return breakpoint(&self.levels(from, to), at, known);
         }
         let recent = self.recent.get_or_init(|| self.levels(now - RECENT, now));
         let (from, to) = (minutes(from), minutes(to));
         let first = recent.partition_point(|point| point.t < from);
         let end = recent.partition_point(|point| point.t <= to);
-        hinge(recent.get(first..end)?, at, known)
+        breakpoint(recent.get(first..end)?, at, known)
     }
 
     fn levels(&self, from: Timestamp, to: Timestamp) -> Vec<Point> {
-        let levels = self.desk.watch.levels(from, to);
+        let levels = self.record.watch.levels(from, to);
         levels.map(|(at, litres)| Point { t: minutes(at), v: litres.0 }).collect()
     }
 
     /// Whether a deed changes what is drawn from here.
     pub(crate) fn sets_pump(&self, deed: &Deed) -> bool {
-        deed.is_of_a_pump() && deed.pump().is_none_or(|pump| *pump == self.desk.drum.pump)
+        deed.is_of_a_pump() && deed.pump().is_none_or(|pump| *pump == self.record.drum.pump)
     }
 }
 

@@ -45,7 +45,7 @@ impl Share {
 
 /// The drum that a finding on all of them is about: the only one that feeds.
 pub(crate) fn only_drum(feeds: &[Feed<'_, '_>]) -> Option<Id> {
-    if let [feed] = feeds { Some(feed.drum.desk.drum.id.clone()) } else { None }
+    if let [feed] = feeds { Some(feed.drum.record.drum.id.clone()) } else { None }
 }
 
 impl<'a> Evidence<'a> {
@@ -56,8 +56,8 @@ impl<'a> Evidence<'a> {
     pub(crate) fn feeds(&self, at: Timestamp) -> Vec<Feed<'_, 'a>> {
         let drawn: Vec<&DrumSight<'a>> = self.drums.iter().filter(|drum| drum.is_drawn()).collect();
         let dry = |drum: &DrumSight<'_>| {
-            let other = |one: &&DrumSight<'_>| one.desk.drum.pump != drum.desk.drum.pump;
-            drum.desk.ran_empty().is_some() && drawn.iter().any(other)
+            let other = |one: &&DrumSight<'_>| one.record.drum.pump != drum.record.drum.pump;
+            drum.record.ran_empty().is_some() && drawn.iter().any(other)
         };
         if self.drums.iter().any(dry) {
             return Vec::new();
@@ -68,8 +68,8 @@ impl<'a> Evidence<'a> {
         }
         let brings = |drum: &DrumSight<'_>| {
             let draw = drum.draw_before(at)?;
-            let left = drum.desk.books_before(&self.site.clay, at).left;
-            let strength = if left.is_known() { left.strength } else { drum.desk.drum.target };
+            let left = drum.record.books_before(&self.site.clay, at).left;
+            let strength = if left.is_known() { left.strength } else { drum.record.drum.target };
             Some(draw.clay(strength).0).filter(|clay| *clay > 0.0)
         };
         let Some(brought) = drawn.iter().map(|drum| brings(drum)).collect::<Option<Vec<f64>>>() else {
@@ -77,13 +77,13 @@ impl<'a> Evidence<'a> {
         };
         let all: f64 = brought.iter().sum();
         let through = |pump: &Id| {
-            let of_pump = drawn.iter().zip(&brought).filter(|(drum, _)| drum.desk.drum.pump == *pump);
+            let of_pump = drawn.iter().zip(&brought).filter(|(drum, _)| drum.record.drum.pump == *pump);
             of_pump.map(|(_, clay)| clay).sum::<f64>()
         };
         let shares: Vec<(Share, Share)> = drawn
             .iter()
             .zip(&brought)
-            .map(|(drum, clay)| (Share(clay / all), Share(through(&drum.desk.drum.pump) / all)))
+            .map(|(drum, clay)| (Share(clay / all), Share(through(&drum.record.drum.pump) / all)))
             .collect();
         drawn
             .into_iter()
@@ -94,14 +94,14 @@ impl<'a> Evidence<'a> {
 
     /// What one drum brought just before `at`.
     pub(crate) fn feed_of(&self, drum: &DrumSight<'_>, at: Timestamp) -> Option<Feed<'_, 'a>> {
-        self.feeds(at).into_iter().find(|feed| feed.drum.desk.drum.id == drum.desk.drum.id)
+        self.feeds(at).into_iter().find(|feed| feed.drum.record.drum.id == drum.record.drum.id)
     }
 
     /// That each drum is drawn as before `since`, a sign for each; named where it isn't the only one.
     pub(crate) fn draws_unchanged(&self, feeds: &[Feed<'_, 'a>], since: Timestamp) -> Vec<Sign> {
         let sign = |feed: &Feed<'_, 'a>| {
-            let draw = LitresPerMinute(feed.drum.hinge(self.now, since)?.before).per_hour();
-            let drum = (feeds.len() > 1).then(|| feed.drum.desk.drum.id.clone());
+            let draw = LitresPerMinute(feed.drum.breakpoint(self.now, since)?.before).per_hour();
+            let drum = (feeds.len() > 1).then(|| feed.drum.record.drum.id.clone());
             Some(Sign::DrawUnchanged { drum, draw })
         };
         feeds.iter().filter_map(sign).collect()
@@ -111,8 +111,9 @@ impl<'a> Evidence<'a> {
     /// went to `factor` at `since`: the least of the logarithms of the ratios; `None` where a level can't say.
     pub(crate) fn draws_went_on(&self, feeds: &[Feed<'_, 'a>], since: Timestamp, factor: f64) -> Option<f64> {
         let each = feeds.iter().map(|feed| {
-            let hinge = feed.drum.hinge(self.now, since).filter(|hinge| !hinge.rises())?;
-            Some(hinge.speaks_for_the_same(feed.by_pump.alone(factor)))
+            let breakpoint =
+                feed.drum.breakpoint(self.now, since).filter(|breakpoint| !breakpoint.rises())?;
+            Some(breakpoint.speaks_for_the_same(feed.by_pump.alone(factor)))
         });
         each.collect::<Option<Vec<f64>>>()?.into_iter().reduce(f64::min)
     }

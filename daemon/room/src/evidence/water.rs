@@ -3,7 +3,7 @@
 use jiff::Timestamp;
 
 use super::lifted::{Lifted, lifted};
-use super::shift::{BACK_MINUTES, BASE_MINUTES, Shift, as_slurry, as_water, shift, shift_by};
+use super::step_change::{BACK_MINUTES, BASE_MINUTES, StepChange, as_slurry, as_water, shift, shift_by};
 use super::trace::{Point, Trace, middle, minutes};
 use claymark_model::site::Sensor;
 
@@ -16,7 +16,7 @@ pub(crate) struct Turbid<'a> {
     /// It is out of the water, or broken.
     pub(crate) out: Option<Lifted>,
     /// The change that its last hours show.
-    pub(crate) shift: Option<Shift>,
+    pub(crate) shift: Option<StepChange>,
     points: Vec<Point>,
     /// min in which its water is exchanged once, where that is known.
     residence: Option<f64>,
@@ -26,13 +26,13 @@ pub(crate) struct Turbid<'a> {
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct Explained {
     /// As more or less clay in the same water.
-    pub(crate) slurry: Shift,
+    pub(crate) slurry: StepChange,
     /// The clay then goes to this share of what was there.
     pub(crate) slurry_factor: f64,
     /// Standard deviation of that share.
     pub(crate) factor_sd: f64,
     /// As less or more water with the same clay.
-    pub(crate) water: Shift,
+    pub(crate) water: StepChange,
     /// The clay in the water then goes to this share of what was there.
     pub(crate) water_factor: f64,
     /// Logarithm of how much likelier its pace is if it is the water.
@@ -58,7 +58,7 @@ impl<'a> Turbid<'a> {
     }
 
     /// A change that the readings alone don't prove yet, for when another sensor makes it likely.
-    pub(crate) fn suspected(&self) -> Option<Shift> {
+    pub(crate) fn suspected(&self) -> Option<StepChange> {
         if self.out.is_some() {
             return None;
         }
@@ -67,7 +67,7 @@ impl<'a> Turbid<'a> {
     }
 
     /// The clay that a curve goes to, as a share of what was there.
-    pub(crate) fn factor(&self, shift: &Shift) -> f64 {
+    pub(crate) fn factor(&self, shift: &StepChange) -> f64 {
         let clay = |ntu: f64| (ntu - self.background).max(0.0);
         clay(shift.towards) / clay(shift.before).max(f64::EPSILON)
     }
@@ -112,17 +112,17 @@ pub(crate) struct Around {
 }
 
 /// Whether water can have done it: a probe that is lifted out falls within a minute or two.
-pub(crate) fn is_water(shift: &Shift) -> bool {
+pub(crate) fn is_water(shift: &StepChange) -> bool {
     shift.pace > PROBE_MINUTES
 }
 
 /// Whether it is as quick as the head tank itself; settling and fouling are slower.
-pub(crate) fn is_quick(shift: &Shift) -> bool {
+pub(crate) fn is_quick(shift: &StepChange) -> bool {
     is_water(shift) && shift.pace < SLOW_MINUTES
 }
 
 /// Slower than water is exchanged: settling, or a probe that is fouled.
-pub(crate) fn is_slow(shift: &Shift) -> bool {
+pub(crate) fn is_slow(shift: &StepChange) -> bool {
     shift.pace >= SLOW_MINUTES
 }
 

@@ -7,7 +7,7 @@ use jiff::SignedDuration;
 
 use super::{Found, Rule};
 use crate::evidence::Evidence;
-use crate::evidence::shift::{Shift, shift};
+use crate::evidence::step_change::{StepChange, shift};
 use crate::evidence::trace::{middle, minutes};
 use crate::evidence::water::is_water;
 use claymark_model::site::{Place, Quantity};
@@ -47,7 +47,7 @@ fn find(evidence: &Evidence<'_>) -> Option<Found> {
     })
 }
 
-fn falling_oxygen(evidence: &Evidence<'_>) -> Option<Shift> {
+fn falling_oxygen(evidence: &Evidence<'_>) -> Option<StepChange> {
     let (_, trace) = evidence.sensor(&Place::Head, Quantity::Oxygen)?;
     let now = minutes(evidence.now);
     let points = trace.between(now - 150.0, now);

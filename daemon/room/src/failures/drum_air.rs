@@ -46,13 +46,13 @@ fn find(evidence: &Evidence<'_>) -> Option<Found> {
     signs.extend(first.air.clone());
     let known = first.air.is_some();
     let others = settled.iter().skip(1).filter(|other| !known || other.air.is_some());
-    signs.extend(others.map(|other| Sign::FitsToo { place: Place::Drum(other.drum.desk.drum.id.clone()) }));
-    let drum = &first.drum.desk.drum.id;
+    signs.extend(others.map(|other| Sign::FitsToo { place: Place::Drum(other.drum.record.drum.id.clone()) }));
+    let drum = &first.drum.record.drum.id;
     Some(Found {
         cause: format!("drum-air:{drum}"),
         fault: Fault::DrumAir {
             left: first.left.max(0.0),
-            book: first.drum.desk.books(&evidence.site.clay).left.strength,
+            book: first.drum.record.books(&evidence.site.clay).left.strength,
         },
         since: shift.since,
         signs,
@@ -73,7 +73,7 @@ struct Settled<'e, 'a> {
 
 impl<'e, 'a> Settled<'e, 'a> {
     fn of(evidence: &Evidence<'a>, feed: &Feed<'e, 'a>, in_head: f64) -> Self {
-        let air = air_lost(evidence, &Place::Drum(feed.drum.desk.drum.id.clone()));
+        let air = air_lost(evidence, &Place::Drum(feed.drum.record.drum.id.clone()));
         Self { drum: feed.drum, left: feed.by_drum.alone(in_head), air }
     }
 }

@@ -6,8 +6,8 @@ use jiff::{SignedDuration, Timestamp};
 
 use super::{Found, Rule};
 use crate::evidence::Evidence;
+use crate::evidence::breakpoint::Breakpoint;
 use crate::evidence::drum::DrumSight;
-use crate::evidence::hinge::Hinge;
 use crate::evidence::journal::NOTED;
 use crate::evidence::trace::{minutes, timestamp};
 use claymark_model::fieldlog::Deed;
@@ -20,10 +20,10 @@ pub(super) const RULE: Rule = Rule { find, is_over };
 fn find(evidence: &Evidence<'_>) -> Option<Found> {
     let still: Vec<&DrumSight<'_>> = evidence.drums.iter().filter(|drum| !poured(evidence, drum)).collect();
     still.iter().find_map(|from| {
-        let pump = &from.desk.drum.pump;
+        let pump = &from.record.drum.pump;
         let others = || {
-            let others = still.iter().filter(|to| to.desk.drum.id != from.desk.drum.id);
-            others.filter(|to| to.desk.drum.pump == *pump)
+            let others = still.iter().filter(|to| to.record.drum.id != from.record.drum.id);
+            others.filter(|to| to.record.drum.pump == *pump)
         };
         // Most drums go on as before: their neighbours are looked at only when one seems to have stopped.
         let stops = if others().next().is_some() { stops(evidence, from) } else { Vec::new() };
@@ -39,7 +39,7 @@ fn poured(evidence: &Evidence<'_>, drum: &DrumSight<'_>) -> bool {
 }
 
 /// When its level may have come to stand, and how it fell before.
-fn stops(evidence: &Evidence<'_>, from: &DrumSight<'_>) -> Vec<(Timestamp, Hinge)> {
+fn stops(evidence: &Evidence<'_>, from: &DrumSight<'_>) -> Vec<(Timestamp, Breakpoint)> {
     let now = minutes(evidence.now);
     let tried = (0..TRIES).filter_map(|step| {
         let since = timestamp(now - FIRST - 5.0 * f64::from(step));
@@ -50,7 +50,7 @@ fn stops(evidence: &Evidence<'_>, from: &DrumSight<'_>) -> Vec<(Timestamp, Hinge
 
 fn between(
     evidence: &Evidence<'_>,
-    (from, stops): (&DrumSight<'_>, &[(Timestamp, Hinge)]),
+    (from, stops): (&DrumSight<'_>, &[(Timestamp, Breakpoint)]),
     to: &DrumSight<'_>,
 ) -> Option<Found> {
     let begins = stops.iter().filter_map(|(since, left)| {
@@ -64,7 +64,7 @@ fn between(
     }
     let joined = joined(evidence, from, to)?;
     let all = begins.into_iter().filter(|(_, left, taken)| goes_over(left, taken, 1.0) - joined >= NOT_HALF);
-    let surest = |left: &Hinge, taken: &Hinge| left.sigmas().min(taken.sigmas());
+    let surest = |left: &Breakpoint, taken: &Breakpoint| left.sigmas().min(taken.sigmas());
     let (since, left, _) = all.max_by(|a, b| surest(&a.1, &a.2).total_cmp(&surest(&b.1, &b.2)))?;
     let noted = evidence
         .journal
@@ -72,22 +72,22 @@ fn between(
         .any(|entry| matches!(entry.deed, Deed::InUse { .. }));
     let draw = LitresPerMinute(left.before).per_hour();
     (!noted).then(|| Found {
-        cause: format!("swapped:{}", from.desk.drum.pump),
+        cause: format!("swapped:{}", from.record.drum.pump),
         fault: Fault::DrumSwapped {
-            pump: from.desk.drum.pump.clone(),
-            from: from.desk.drum.id.clone(),
-            to: to.desk.drum.id.clone(),
+            pump: from.record.drum.pump.clone(),
+            from: from.record.drum.id.clone(),
+            to: to.record.drum.id.clone(),
         },
         since,
-        signs: vec![Sign::LevelStands, Sign::OtherFalls { drum: to.desk.drum.id.clone(), draw }],
-        drum: Some(to.desk.drum.id.clone()),
+        signs: vec![Sign::LevelStands, Sign::OtherFalls { drum: to.record.drum.id.clone(), draw }],
+        drum: Some(to.record.drum.id.clone()),
         at_night: Priority::Morning,
         stage: 0,
     })
 }
 
 /// The one begins with what the other had.
-fn alike(taken: &Hinge, left: &Hinge) -> bool {
+fn alike(taken: &Breakpoint, left: &Breakpoint) -> bool {
     taken.sigmas() >= SIGMAS && (taken.after - left.before).abs() <= 0.35 * left.before + 2.0 * taken.sd
 }
 
@@ -104,9 +104,10 @@ fn joined(evidence: &Evidence<'_>, from: &DrumSight<'_>, to: &DrumSight<'_>) -> 
 
 /// How much likelier it is that `share` of the one's draw went over to the other than that nothing changed: the
 /// logarithm of the ratio.
-fn goes_over(left: &Hinge, taken: &Hinge, share: f64) -> f64 {
-    let gain = |hinge: &Hinge, change: f64| {
-        (hinge.change.powi(2) - (hinge.change - change).powi(2)) / (2.0 * hinge.sd * hinge.sd)
+fn goes_over(left: &Breakpoint, taken: &Breakpoint, share: f64) -> f64 {
+    let gain = |breakpoint: &Breakpoint, change: f64| {
+        (breakpoint.change.powi(2) - (breakpoint.change - change).powi(2))
+            / (2.0 * breakpoint.sd * breakpoint.sd)
     };
     gain(left, -share * left.before) + gain(taken, share * left.before)
 }

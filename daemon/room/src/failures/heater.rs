@@ -7,7 +7,7 @@ use jiff::SignedDuration;
 
 use super::{Found, Rule};
 use crate::evidence::Evidence;
-use crate::evidence::shift::{Shift, shift};
+use crate::evidence::step_change::{StepChange, shift};
 use crate::evidence::trace::{Trace, middle, minutes};
 use crate::evidence::water::is_water;
 use claymark_clay::trend::Side;
@@ -28,7 +28,7 @@ fn towards(evidence: &Evidence<'_>, side: Side) -> Option<Found> {
         evidence.site.sensors.iter().filter(|sensor| {
             sensor.quantity == Quantity::Temperature && matches!(sensor.place, Place::Tank(_))
         });
-    let sign = |place: Place, change: &Shift| match side {
+    let sign = |place: Place, change: &StepChange| match side {
         Side::Falling => Sign::Cools { place, from: change.before, now: change.now },
         Side::Rising => Sign::Warms { place, from: change.before, now: change.now },
     };
@@ -69,10 +69,10 @@ fn towards(evidence: &Evidence<'_>, side: Side) -> Option<Found> {
     })
 }
 
-fn changing(trace: &Trace, now: f64, side: Side) -> Option<Shift> {
+fn changing(trace: &Trace, now: f64, side: Side) -> Option<StepChange> {
     let points = trace.between(now - 150.0, now);
     points.last().filter(|point| now - point.t <= 5.0)?;
-    let that_way = |shift: &Shift| match side {
+    let that_way = |shift: &StepChange| match side {
         Side::Falling => shift.now < shift.before,
         Side::Rising => shift.now > shift.before,
     };

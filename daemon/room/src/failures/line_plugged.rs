@@ -21,10 +21,10 @@ fn find(evidence: &Evidence<'_>) -> Option<Found> {
     signs.extend((none.level_falls_on() <= STANDS).then_some(Sign::LevelStands));
     Some(Found {
         cause: none.cause(),
-        fault: Fault::LinePlugged { pump: none.drum.desk.drum.pump.clone() },
+        fault: Fault::LinePlugged { pump: none.drum.record.drum.pump.clone() },
         since: none.shift.since,
         signs,
-        drum: Some(none.drum.desk.drum.id.clone()),
+        drum: Some(none.drum.record.drum.id.clone()),
         at_night: Priority::Now,
         stage: 0,
     })

@@ -26,7 +26,7 @@ fn of_drum(evidence: &Evidence<'_>, drum: &DrumSight<'_>) -> Option<Found> {
     let refill = drum
         .refilled(evidence.now)
         .filter(|refill| (refill.at + WAITED..refill.at + FRESH).contains(&evidence.now))?;
-    let (was, is) = drum.desk.booked_over(&evidence.site.clay, refill.at)?;
+    let (was, is) = drum.record.booked_over(&evidence.site.clay, refill.at)?;
     let (at, now) = (minutes(refill.at), minutes(evidence.now));
     let clay = |from: f64, to: f64| Some(middle(&head.trace.between(from, to))? - head.background);
     let share = evidence.feed_of(drum, refill.at)?.by_drum;
@@ -50,7 +50,7 @@ fn of_drum(evidence: &Evidence<'_>, drum: &DrumSight<'_>) -> Option<Found> {
     if !missed || sagged || !rising || wiped || reached - wanted > (TOO_HIGH - 1.0) * own {
         return None;
     }
-    let id = drum.desk.drum.id.clone();
+    let id = drum.record.drum.id.clone();
     Some(Found {
         cause: format!("lumps:{id}"),
         fault: Fault::Lumps,

@@ -6,11 +6,11 @@
 use jiff::SignedDuration;
 
 use crate::evidence::Evidence;
+use crate::evidence::breakpoint::Breakpoint;
 use crate::evidence::drum::DrumSight;
 use crate::evidence::feed::Feed;
-use crate::evidence::hinge::Hinge;
 use crate::evidence::journal::NOTED;
-use crate::evidence::shift::Shift;
+use crate::evidence::step_change::StepChange;
 use crate::evidence::trace::{middle, minutes};
 use crate::evidence::water::{Explained, is_quick};
 use claymark_model::fieldlog::Deed;
@@ -22,8 +22,8 @@ use claymark_notice::failure::{Failure, Sign};
 /// No slurry reaches the head tank.
 pub(super) struct NoSlurry<'e, 'a> {
     pub(super) drum: &'e DrumSight<'a>,
-    pub(super) shift: Shift,
-    pub(super) hinge: Option<Hinge>,
+    pub(super) shift: StepChange,
+    pub(super) breakpoint: Option<Breakpoint>,
     /// What the pump's contact says, where it has one.
     pub(super) turns: Option<bool>,
     /// Other drums feed the head tank too.
@@ -35,12 +35,12 @@ pub(super) struct NoSlurry<'e, 'a> {
 impl NoSlurry<'_, '_> {
     /// Logarithm of how much likelier the level is if it falls as before than if it stands.
     pub(super) fn level_falls_on(&self) -> f64 {
-        self.hinge.map_or(0.0, |hinge| hinge.speaks_for_the_same(0.0))
+        self.breakpoint.map_or(0.0, |breakpoint| breakpoint.speaks_for_the_same(0.0))
     }
 
     /// Its drum's name, where it isn't the only one.
     pub(super) fn named(&self) -> Option<Id> {
-        self.is_one_of.then(|| self.drum.desk.drum.id.clone())
+        self.is_one_of.then(|| self.drum.record.drum.id.clone())
     }
 
     /// The other pump that it may be.
@@ -49,7 +49,7 @@ impl NoSlurry<'_, '_> {
     }
 
     pub(super) fn cause(&self) -> String {
-        format!("slurry:{}", self.drum.desk.drum.pump)
+        format!("slurry:{}", self.drum.record.drum.pump)
     }
 
     /// The head tank's fall.
@@ -81,7 +81,7 @@ pub(super) fn no_slurry<'e, 'a>(evidence: &'e Evidence<'a>) -> Option<NoSlurry<'
         stands(other).cmp(&stands(one)).then(one.level_falls_on().total_cmp(&other.level_falls_on()))
     };
     each.sort_by(falls_less);
-    let pump = |none: &NoSlurry<'_, '_>| none.drum.desk.drum.pump.clone();
+    let pump = |none: &NoSlurry<'_, '_>| none.drum.record.drum.pump.clone();
     let mut each = each.into_iter();
     let mut first = each.next()?;
     first.is_one_of = feeds.len() > 1;
@@ -108,28 +108,31 @@ fn of_feed<'e, 'a>(
     // Less than nothing: more clay is missing than this pump brought.
     let too_much = left < -LITTLE - 2.0 * feed.by_pump.doubt(explained.factor_sd);
     let holds = drum.forecast.outlook.volume();
-    let empty = holds.is_some_and(|volume| volume.0 <= drum.desk.drum.heel.0 + NEARLY_EMPTY_L);
-    let hinge = drum.hinge(evidence.now, shift.since);
-    let rises = hinge.is_some_and(|hinge| hinge.rises());
+    let empty = holds.is_some_and(|volume| volume.0 <= drum.record.drum.heel.0 + NEARLY_EMPTY_L);
+    let breakpoint = drum.breakpoint(evidence.now, shift.since);
+    let rises = breakpoint.is_some_and(|breakpoint| breakpoint.rises());
     if left > LITTLE || too_much || !cleared || empty || rises {
         return None;
     }
-    Some(NoSlurry { drum, shift, hinge, turns: turns(evidence, drum), is_one_of: false, other: None })
+    Some(NoSlurry { drum, shift, breakpoint, turns: turns(evidence, drum), is_one_of: false, other: None })
 }
 
 /// Somebody set the pump, or cleans the drum or the head tank.
-fn is_meant(evidence: &Evidence<'_>, drum: &DrumSight<'_>, shift: &Shift) -> bool {
+fn is_meant(evidence: &Evidence<'_>, drum: &DrumSight<'_>, shift: &StepChange) -> bool {
     let cleans = |deed: &Deed| {
         let Deed::Cleaning { place, .. } = deed else { return false };
-        let places =
-            [Place::Head, Place::Drum(drum.desk.drum.id.clone()), Place::Pump(drum.desk.drum.pump.clone())];
+        let places = [
+            Place::Head,
+            Place::Drum(drum.record.drum.id.clone()),
+            Place::Pump(drum.record.drum.pump.clone()),
+        ];
         place.as_ref().is_none_or(|place| places.contains(place))
     };
     evidence.journal.has(shift.since, NOTED, |deed| drum.sets_pump(deed) || cleans(deed))
 }
 
 fn turns(evidence: &Evidence<'_>, drum: &DrumSight<'_>) -> Option<bool> {
-    let pump = Place::Pump(drum.desk.drum.pump.clone());
+    let pump = Place::Pump(drum.record.drum.pump.clone());
     let now = minutes(evidence.now);
     let (_, trace) = evidence.sensor(&pump, Quantity::Running)?;
     middle(&trace.between(now - 3.0, now)).map(|percent| percent > 50.0)

@@ -155,7 +155,7 @@ fn at_work(evidence: &Evidence<'_>) -> bool {
 /// Nothing is drawn, as somebody wrote down; what stands for another reason has a name.
 fn is_stopped(evidence: &Evidence<'_>) -> bool {
     let stopped = |drum: &DrumSight<'_>| {
-        let ours = |pump: &Option<_>| pump.as_ref().is_none_or(|pump| *pump == drum.desk.drum.pump);
+        let ours = |pump: &Option<_>| pump.as_ref().is_none_or(|pump| *pump == drum.record.drum.pump);
         let sets = |deed: &Deed| matches!(deed, Deed::PumpSetting { pump, .. } if ours(pump));
         let set = evidence.journal.last(evidence.now, sets);
         set.is_some_and(|entry| matches!(entry.deed, Deed::PumpSetting { rpm: Some(rpm), .. } if rpm <= 0.0))
@@ -166,9 +166,11 @@ fn is_stopped(evidence: &Evidence<'_>) -> bool {
 /// A drum is dry and no other stands in for it.
 fn is_dry(evidence: &Evidence<'_>) -> bool {
     evidence.drums.iter().any(|dry| {
-        let other =
-            evidence.drums.iter().any(|drum| drum.desk.drum.pump == dry.desk.drum.pump && drum.is_drawn());
-        dry.desk.ran_empty().is_some() && !other
+        let other = evidence
+            .drums
+            .iter()
+            .any(|drum| drum.record.drum.pump == dry.record.drum.pump && drum.is_drawn());
+        dry.record.ran_empty().is_some() && !other
     })
 }
 

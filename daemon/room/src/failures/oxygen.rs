@@ -9,7 +9,7 @@ use jiff::{SignedDuration, Timestamp};
 
 use super::{Found, Rule};
 use crate::evidence::Evidence;
-use crate::evidence::shift::shift;
+use crate::evidence::step_change::shift;
 use crate::evidence::trace::{Point, middle, minutes, timestamp};
 use crate::evidence::water::is_water;
 use claymark_model::site::{Place, Quantity};

@@ -6,9 +6,9 @@ use jiff::{SignedDuration, Timestamp};
 
 use super::{Found, Rule};
 use crate::evidence::Evidence;
+use crate::evidence::breakpoint::Breakpoint;
 use crate::evidence::drum::DrumSight;
 use crate::evidence::feed::Feed;
-use crate::evidence::hinge::Hinge;
 use crate::evidence::journal::NOTED;
 use crate::evidence::water::{Explained, is_quick};
 use claymark_drum::WhatIf;
@@ -37,13 +37,13 @@ fn of_feed(evidence: &Evidence<'_>, feed: &Feed<'_, '_>, explained: &Explained) 
     let (drum, shift) = (feed.drum, explained.slurry);
     let factor = feed.by_pump.alone(explained.slurry_factor);
     let factor_sd = feed.by_pump.doubt(explained.factor_sd);
-    let hinge = drum.hinge(evidence.now, shift.since)?;
-    let share = hinge.share();
-    let likelier = -hinge.speaks_for_the_same(factor) - explained.speaks_for_water;
+    let breakpoint = drum.breakpoint(evidence.now, shift.since)?;
+    let share = breakpoint.share();
+    let likelier = -breakpoint.speaks_for_the_same(factor) - explained.speaks_for_water;
     let needed = if evidence.away { LIKELIER + NOBODY_THERE } else { LIKELIER };
-    let changed = hinge.sigmas() >= SIGMAS && likelier >= needed;
+    let changed = breakpoint.sigmas() >= SIGMAS && likelier >= needed;
     let apart = (share - factor).abs();
-    let agree = apart <= AGREE * factor.max(1.0) + 2.0 * factor_sd.hypot(hinge.sd / hinge.before);
+    let agree = apart <= AGREE * factor.max(1.0) + 2.0 * factor_sd.hypot(breakpoint.sd / breakpoint.before);
     let noticeable = (share - 1.0).abs() >= LEAST_CHANGE && share > STOPPED;
     let noted = evidence.journal.has(shift.since, NOTED, |deed| drum.sets_pump(deed));
     let poured = drum.was_poured(shift.since, POURED);
@@ -51,7 +51,7 @@ fn of_feed(evidence: &Evidence<'_>, feed: &Feed<'_, '_>, explained: &Explained) 
         return None;
     }
     let doubt = factor_sd.hypot(YIELD_SHARE * factor);
-    let both = drum.hinge_with(evidence.now, shift.since, &hinge, (factor, doubt))?;
+    let both = drum.hinge_with(evidence.now, shift.since, &breakpoint, (factor, doubt))?;
     let (from, to) = (LitresPerMinute(both.before).per_hour(), LitresPerMinute(both.after).per_hour());
     let ends = ends(evidence, drum, shift.since, (&both, doubt / factor));
     // Half an hour of the head tank tells the new draw to a percent: while there is time, that is waited for.
@@ -64,14 +64,14 @@ fn of_feed(evidence: &Evidence<'_>, feed: &Feed<'_, '_>, explained: &Explained) 
         (Some(ends), Some(visit)) => Verdict::of(&ends, &visit),
         (None, _) | (_, None) => Verdict::Unknown,
     };
-    let pump = drum.desk.drum.pump.clone();
+    let pump = drum.record.drum.pump.clone();
     let by_clay = Some(DrawShare { share: factor, sd: doubt });
     let found = Found {
         cause: format!("pump:{pump}"),
         fault: Fault::PumpChanged(PumpChanged { pump, from, to, by_clay, ends, verdict }),
         since: shift.since,
         signs: vec![Sign::DrawChanged { from, to }, shift.sign(Place::Head)],
-        drum: Some(drum.desk.drum.id.clone()),
+        drum: Some(drum.record.drum.id.clone()),
         at_night: if verdict == Verdict::Lasts { Priority::Morning } else { Priority::Now },
         stage: 0,
     };
@@ -83,16 +83,16 @@ fn ends(
     evidence: &Evidence<'_>,
     drum: &DrumSight<'_>,
     since: Timestamp,
-    (both, doubt): (&Hinge, f64),
+    (both, doubt): (&Breakpoint, f64),
 ) -> Option<EmptyAt> {
     let holds = Litres(both.volume);
     if let Some(believed) = drum.believed_before(since) {
         return believed.changed(evidence.now, holds, both.share(), doubt);
     }
     // Against the draw that `empty_if` goes by, not the mean of all that the forecast thinks possible.
-    let expected = drum.desk.watch.expected_draw(evidence.now)?.draw;
+    let expected = drum.record.watch.expected_draw(evidence.now)?.draw;
     let draw_share = LitresPerMinute(both.after).per_hour().0 / expected.0;
-    drum.desk.watch.empty_if(evidence.now, WhatIf { volume: Some(holds), draw_share })
+    drum.record.watch.empty_if(evidence.now, WhatIf { volume: Some(holds), draw_share })
 }
 
 /// Somebody wrote down what was asked for.

@@ -13,7 +13,7 @@ fn find(evidence: &Evidence<'_>) -> Option<Found> {
     if none.turns == Some(true) || none.level_falls_on() >= FALLS_ON {
         return None;
     }
-    let pump = none.drum.desk.drum.pump.clone();
+    let pump = none.drum.record.drum.pump.clone();
     let mut signs = vec![none.clearing()];
     signs.extend(none.turns.map(|turns| Sign::Turns { turns }));
     signs.extend((none.level_falls_on() <= STANDS).then_some(Sign::LevelStands));
@@ -26,7 +26,7 @@ fn find(evidence: &Evidence<'_>) -> Option<Found> {
         },
         since: none.shift.since,
         signs,
-        drum: Some(none.drum.desk.drum.id.clone()),
+        drum: Some(none.drum.record.drum.id.clone()),
         at_night: Priority::Now,
         stage: 0,
     })

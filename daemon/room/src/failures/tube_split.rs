@@ -13,17 +13,17 @@ pub(super) const RULE: Rule = Rule { find, is_over };
 
 fn find(evidence: &Evidence<'_>) -> Option<Found> {
     let none = no_slurry(evidence).filter(|none| none.level_falls_on() >= FALLS_ON)?;
-    let hinge = none.hinge?;
-    let lost = LitresPerMinute(hinge.after.max(0.0)).per_hour();
+    let breakpoint = none.breakpoint?;
+    let lost = LitresPerMinute(breakpoint.after.max(0.0)).per_hour();
     let mut signs = vec![none.clearing(), Sign::DrawUnchanged { drum: none.named(), draw: lost }];
     signs.extend(none.turns.map(|turns| Sign::Turns { turns }));
     signs.extend(none.fits_too());
     Some(Found {
         cause: none.cause(),
-        fault: Fault::TubeSplit { pump: none.drum.desk.drum.pump.clone(), lost },
+        fault: Fault::TubeSplit { pump: none.drum.record.drum.pump.clone(), lost },
         since: none.shift.since,
         signs,
-        drum: Some(none.drum.desk.drum.id.clone()),
+        drum: Some(none.drum.record.drum.id.clone()),
         at_night: Priority::Now,
         stage: 1,
     })

@@ -22,7 +22,7 @@ fn find(evidence: &Evidence<'_>) -> Option<Found> {
     if !(is_wear(&draw) && is_wear(&clay) && together) {
         return None;
     }
-    let pump = drum.desk.drum.pump.clone();
+    let pump = drum.record.drum.pump.clone();
     let mut signs = vec![Sign::Declines { draw_per_day: draw.per_day, clay_per_day: clay.per_day }];
     signs.extend(caught_below(evidence, &pump));
     Some(Found {
@@ -30,7 +30,7 @@ fn find(evidence: &Evidence<'_>) -> Option<Found> {
         fault: Fault::TubeWear { pump, per_day: draw.per_day },
         since: draw.since,
         signs,
-        drum: Some(drum.desk.drum.id.clone()),
+        drum: Some(drum.record.drum.id.clone()),
         at_night: Priority::Morning,
         stage: 0,
     })

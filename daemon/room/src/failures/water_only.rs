@@ -34,7 +34,7 @@ fn of_drum(evidence: &Evidence<'_>, drum: &DrumSight<'_>) -> Option<Found> {
     if !(-BEFORE..=AFTER).contains(&began) || !falls || clay_is_noted(evidence, drum, refill) {
         return None;
     }
-    let was = drum.desk.books_before(&evidence.site.clay, refill.at).left.strength;
+    let was = drum.record.books_before(&evidence.site.clay, refill.at).left.strength;
     let is = GramsPerLitre(was.0 * thinner);
     let holds = drum.forecast.outlook.volume().unwrap_or(refill.to);
     let due = evidence.now >= refill.at + ASKED_FOR;
@@ -43,7 +43,7 @@ fn of_drum(evidence: &Evidence<'_>, drum: &DrumSight<'_>) -> Option<Found> {
     if clay < evidence.site.clay.scale_step {
         return None;
     }
-    let id = drum.desk.drum.id.clone();
+    let id = drum.record.drum.id.clone();
     let goes_to = head.background + share.in_all(thinner) * (shift.before - head.background);
     Some(Found {
         cause: format!("water-only:{id}"),
@@ -60,14 +60,14 @@ fn of_drum(evidence: &Evidence<'_>, drum: &DrumSight<'_>) -> Option<Found> {
 fn clay_is_noted(evidence: &Evidence<'_>, drum: &DrumSight<'_>, refill: &SeenRefill) -> bool {
     let clay = |deed: &Deed| {
         let Deed::Refill { drum: of, clay: Some(clay), .. } = deed else { return false };
-        clay.0 > 0.0 && of.as_ref().is_none_or(|of| *of == drum.desk.drum.id)
+        clay.0 > 0.0 && of.as_ref().is_none_or(|of| *of == drum.record.drum.id)
     };
     evidence.journal.between(refill.at - POURED_APART, evidence.now).any(|entry| clay(&entry.deed))
 }
 
 fn is_over(evidence: &Evidence<'_>, failure: &Failure) -> bool {
     let drum = failure.drum.as_ref().map(|state| &state.drum);
-    let noted = evidence.drums.iter().filter(|sight| Some(&sight.desk.drum.id) == drum).any(|sight| {
+    let noted = evidence.drums.iter().filter(|sight| Some(&sight.record.drum.id) == drum).any(|sight| {
         let refill = sight.refilled(evidence.now);
         refill.is_some_and(|refill| clay_is_noted(evidence, sight, refill))
     });

@@ -23,7 +23,7 @@ fn find(evidence: &Evidence<'_>) -> Option<Found> {
 fn of_drum(evidence: &Evidence<'_>, drum: &DrumSight<'_>) -> Option<Found> {
     let head = evidence.head.as_ref()?;
     let refill = drum.refilled(evidence.now).filter(|refill| evidence.now < refill.at + FRESH)?;
-    let (was, is) = drum.desk.booked_over(&evidence.site.clay, refill.at)?;
+    let (was, is) = drum.record.booked_over(&evidence.site.clay, refill.at)?;
     let explained = head.explained()?;
     let shift = explained.slurry;
     let began = shift.since.duration_since(refill.at);
@@ -36,7 +36,7 @@ fn of_drum(evidence: &Evidence<'_>, drum: &DrumSight<'_>) -> Option<Found> {
     if !(-BEFORE..=AFTER).contains(&began) || !waited || set || !clear {
         return None;
     }
-    let id = drum.desk.drum.id.clone();
+    let id = drum.record.drum.id.clone();
     Some(Found {
         cause: format!("weighing:{id}"),
         fault: Fault::WrongWeighing { factor, booked: is },
@@ -51,7 +51,7 @@ fn of_drum(evidence: &Evidence<'_>, drum: &DrumSight<'_>) -> Option<Found> {
 fn is_over(evidence: &Evidence<'_>, failure: &Failure) -> bool {
     let drum = failure.drum.as_ref().map(|state| &state.drum);
     let again =
-        evidence.drums.iter().filter(|sight| Some(&sight.desk.drum.id) == drum).any(|sight| {
+        evidence.drums.iter().filter(|sight| Some(&sight.record.drum.id) == drum).any(|sight| {
             sight.refilled(evidence.now).is_some_and(|refill| refill.at > failure.since + AFTER)
         });
     again || evidence.turbidity_is_back(failure, 0.15)

@@ -9,7 +9,7 @@ use crate::Failure;
 
 /// What happens in a drum that isn't stirred.
 #[derive(Debug, Clone, PartialEq)]
-pub struct StillDrum {
+pub struct UnstirredDrum {
     /// When it was asked.
     pub at: Timestamp,
     /// Which.
@@ -34,7 +34,7 @@ pub struct StillDrum {
     pub failure: Option<Failure>,
 }
 
-impl StillDrum {
+impl UnstirredDrum {
     /// Whether the head tank gets less clay than the books say.
     #[must_use]
     pub fn is_short(&self) -> bool {

@@ -12,7 +12,7 @@ use claymark_notice::failure::Sign;
 
 /// A change that has lasted.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(crate) struct Shift {
+pub(crate) struct StepChange {
     /// When it began.
     pub(crate) since: Timestamp,
     /// The value before.
@@ -31,7 +31,7 @@ pub(crate) struct Shift {
     pub(crate) evidence: f64,
 }
 
-impl Shift {
+impl StepChange {
     /// As people are told it.
     pub(crate) fn sign(&self, place: Place) -> Sign {
         Sign::Turbidity {
@@ -47,12 +47,12 @@ impl Shift {
 /// The change that explains the newest readings best; `None` when none is needed.
 ///
 /// `paces` are the time constants that may be, min; `least` is the smallest change that matters.
-pub(crate) fn shift(points: &[Point], paces: &[f64], least: f64) -> Option<Shift> {
+pub(crate) fn shift(points: &[Point], paces: &[f64], least: f64) -> Option<StepChange> {
     shift_by(points, paces, least, LEAST_EVIDENCE)
 }
 
 /// The same on less evidence, for a change that another sensor makes likely.
-pub(crate) fn shift_by(points: &[Point], paces: &[f64], least: f64, evidence: f64) -> Option<Shift> {
+pub(crate) fn shift_by(points: &[Point], paces: &[f64], least: f64, evidence: f64) -> Option<StepChange> {
     let newest = points.last()?.t;
     let noise = noise(points)?;
     if !has_moved(points, newest, noise, least) {
@@ -68,7 +68,7 @@ pub(crate) fn shift_by(points: &[Point], paces: &[f64], least: f64, evidence: f6
 }
 
 /// The same change, if more or less slurry comes into a tank that is exchanged in `residence` minutes.
-pub(crate) fn as_slurry(points: &[Point], found: &Shift, residence: f64) -> Option<Shift> {
+pub(crate) fn as_slurry(points: &[Point], found: &StepChange, residence: f64) -> Option<StepChange> {
     let pace = Pace::new(points, residence);
     let curves =
         near(points, found).filter_map(|start| Curve::fit(&start, &pace, Height::Free, found.scatter));
@@ -77,7 +77,12 @@ pub(crate) fn as_slurry(points: &[Point], found: &Shift, residence: f64) -> Opti
 
 /// The same change, if less or more water comes into that tank with the same slurry: what is there of clay
 /// goes to f times of it, and the tank follows f times as slowly.
-pub(crate) fn as_water(points: &[Point], found: &Shift, residence: f64, background: f64) -> Option<Shift> {
+pub(crate) fn as_water(
+    points: &[Point],
+    found: &StepChange,
+    residence: f64,
+    background: f64,
+) -> Option<StepChange> {
     let starts: Vec<Start<'_>> = near(points, found).collect();
     let curves = FACTORS.iter().flat_map(|factor| {
         let pace = Pace::new(points, residence * factor);
@@ -99,7 +104,7 @@ fn starts(points: &[Point], newest: f64) -> impl Iterator<Item = f64> {
     points.iter().skip(recent).map(|point| point.t - HALF_MINUTE)
 }
 
-fn near<'p>(points: &'p [Point], found: &Shift) -> impl Iterator<Item = Start<'p>> {
+fn near<'p>(points: &'p [Point], found: &StepChange) -> impl Iterator<Item = Start<'p>> {
     let (since, noise) = (minutes(found.since), found.scatter);
     points
         .iter()
@@ -226,9 +231,9 @@ impl Curve {
         Some(Self { since: start.since, pace: pace.tau, before, height, height_sd, evidence, after })
     }
 
-    fn as_shift(&self, newest: f64, scatter: f64) -> Shift {
+    fn as_shift(&self, newest: f64, scatter: f64) -> StepChange {
         let reached = 1.0 - (-(newest - self.since).max(0.0) / self.pace).exp();
-        Shift {
+        StepChange {
             since: timestamp(self.since),
             before: self.before,
             now: self.before + self.height * reached,
@@ -286,7 +291,7 @@ mod tests {
         (0..6).map(|k| x(k * 977) - 0.5).sum::<f64>() * 2.8
     }
 
-    fn told(change: impl Fn(f64) -> f64, until: u32) -> Option<Shift> {
+    fn told(change: impl Fn(f64) -> f64, until: u32) -> Option<StepChange> {
         let points: Vec<Point> = (0..until)
             .map(|i| Point { t: f64::from(i), v: 65.0 + noise(i) + change(f64::from(i) - 120.0) })
             .collect();

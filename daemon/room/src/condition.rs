@@ -2,11 +2,11 @@
 
 use jiff::{SignedDuration, Timestamp};
 
-use crate::duty::Told;
+use crate::audience::Told;
 
 /// One thing that may be wrong.
 #[derive(Debug, Default)]
-pub(crate) struct Episode {
+pub(crate) struct Condition {
     wrong_since: Option<Timestamp>,
     well_since: Option<Timestamp>,
     told: Option<Told>,
@@ -24,7 +24,7 @@ pub(crate) enum Turn {
     Withdraw(Timestamp),
 }
 
-impl Episode {
+impl Condition {
     /// Takes note: wrong since then, or well.
     pub(crate) fn observe(&mut self, now: Timestamp, wrong_since: Option<Timestamp>) {
         match wrong_since {
@@ -98,23 +98,23 @@ mod tests {
     #[test]
     fn it_is_told_once_withdrawn_when_well_for_long_and_kept_quiet_when_it_flaps() {
         let patience = SignedDuration::from_mins(10);
-        let mut episode = Episode::default();
+        let mut condition = Condition::default();
         let mut said = Vec::new();
         // (from minute, to minute) of being wrong.
         let wrong = [(5, 9), (20, 60), (65, 70), (120, 400)];
         for minute in 0..500 {
             let since =
                 wrong.iter().find(|(from, to)| (*from..*to).contains(&minute)).map(|(from, _)| at(*from));
-            episode.observe(at(minute), since);
-            match episode.turn(at(minute), patience) {
+            condition.observe(at(minute), since);
+            match condition.turn(at(minute), patience) {
                 Turn::Nothing => {}
                 Turn::Tell(since) => {
                     said.push((minute, "wrong"));
-                    episode.tell(since, Told { number: 1, at: at(minute), to: Audience::Everyone });
+                    condition.tell(since, Told { number: 1, at: at(minute), to: Audience::Everyone });
                 }
                 Turn::Withdraw(_) => {
                     said.push((minute, "well"));
-                    episode.withdraw();
+                    condition.withdraw();
                 }
             }
         }

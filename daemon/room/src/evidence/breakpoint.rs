@@ -8,7 +8,7 @@ use claymark_model::median::median;
 
 /// A level's slope before and after a bend.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(crate) struct Hinge {
+pub(crate) struct Breakpoint {
     /// L/min that left before.
     pub(crate) before: f64,
     /// Its standard deviation.
@@ -23,7 +23,7 @@ pub(crate) struct Hinge {
     pub(crate) volume: f64,
 }
 
-impl Hinge {
+impl Breakpoint {
     /// The draw since, as a share of the draw before.
     pub(crate) fn share(&self) -> f64 {
         self.after / self.before
@@ -57,7 +57,7 @@ pub(crate) struct Known {
 }
 
 /// Fits the bend at `at` (min since 1970).
-pub(crate) fn hinge(points: &[Point], at: f64, known: Known) -> Option<Hinge> {
+pub(crate) fn breakpoint(points: &[Point], at: f64, known: Known) -> Option<Breakpoint> {
     let after = points.iter().filter(|point| point.t > at).count();
     if after < LEAST_AFTER || points.len() - after < LEAST_BEFORE {
         return None;
@@ -75,7 +75,7 @@ pub(crate) fn hinge(points: &[Point], at: f64, known: Known) -> Option<Hinge> {
     let scale = noise * LOOSER;
     let [_, before, change] = line.beta;
     let newest = points.last()?.t;
-    before.is_finite().then(|| Hinge {
+    before.is_finite().then(|| Breakpoint {
         before: -before,
         before_sd: scale * line.inverse[1][1].max(0.0).sqrt(),
         after: -(before + change),
@@ -169,20 +169,20 @@ mod tests {
 
     #[test]
     fn the_draw_before_and_after_is_found() {
-        let hinge = hinge(&points(0.3, 60), 240.0, Known::default()).unwrap();
-        assert!((hinge.before - 0.2).abs() < 0.01, "{hinge:?}");
-        assert!((hinge.after - 0.3).abs() < 0.02, "{hinge:?}");
-        assert!(hinge.sigmas() > 5.0 && hinge.speaks_for_the_same(1.5) < -5.0, "{hinge:?}");
-        assert!((hinge.volume - (170.0 - 48.0 - 18.0)).abs() < 1.0, "{hinge:?}");
+        let breakpoint = breakpoint(&points(0.3, 60), 240.0, Known::default()).unwrap();
+        assert!((breakpoint.before - 0.2).abs() < 0.01, "{breakpoint:?}");
+        assert!((breakpoint.after - 0.3).abs() < 0.02, "{breakpoint:?}");
+        assert!(breakpoint.sigmas() > 5.0 && breakpoint.speaks_for_the_same(1.5) < -5.0, "{breakpoint:?}");
+        assert!((breakpoint.volume - (170.0 - 48.0 - 18.0)).abs() < 1.0, "{breakpoint:?}");
     }
 
     #[test]
     fn a_draw_that_went_on_is_told_from_one_that_doubled_or_stopped_after_a_quarter_of_an_hour() {
-        let same = hinge(&points(0.2, 16), 240.0, Known::default()).unwrap();
+        let same = breakpoint(&points(0.2, 16), 240.0, Known::default()).unwrap();
         assert!(same.speaks_for_the_same(2.0) > 4.0 && same.speaks_for_the_same(0.0) > 4.0, "{same:?}");
-        let doubled = hinge(&points(0.4, 16), 240.0, Known::default()).unwrap();
+        let doubled = breakpoint(&points(0.4, 16), 240.0, Known::default()).unwrap();
         assert!(doubled.speaks_for_the_same(2.0) < -4.0, "{doubled:?}");
-        let stopped = hinge(&points(0.0, 16), 240.0, Known::default()).unwrap();
+        let stopped = breakpoint(&points(0.0, 16), 240.0, Known::default()).unwrap();
         assert!(stopped.speaks_for_the_same(0.0) < -4.0, "{stopped:?}");
     }
 }

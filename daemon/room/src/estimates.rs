@@ -4,6 +4,7 @@
 //! own figures are those of neither draw. What it believed before the change is untouched: its draw and its curve were
 //! learned together, and what errs in the one is made up for in the other. Only the ratio of the draws is new.
 
+use claymark_model::units::SECONDS_PER_HOUR;
 use jiff::{SignedDuration, Timestamp};
 
 use claymark_drum::Slope;
@@ -12,7 +13,7 @@ use claymark_model::units::Litres;
 
 /// What was believed.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(crate) struct Believed {
+pub(crate) struct Estimate {
     /// When.
     pub(crate) at: Timestamp,
     pub(crate) holds: Litres,
@@ -22,7 +23,7 @@ pub(crate) struct Believed {
     pub(crate) ends: EmptyAt,
 }
 
-impl Believed {
+impl Estimate {
     /// When it is empty, if it holds that much `now` and `share` of what was believed is drawn, which is known to a
     /// standard deviation of `doubt` of itself.
     ///
@@ -56,7 +57,6 @@ fn hours(from: Timestamp, to: Timestamp) -> f64 {
 const Z95: f64 = 1.644_853_627;
 /// Of 75 %.
 const Z75: f64 = 0.674_489_750;
-const SECONDS_PER_HOUR: f64 = 3600.0;
 
 #[cfg(test)]
 mod tests {
@@ -64,7 +64,7 @@ mod tests {
     use claymark_model::units::LitresPerHour;
 
     fn at(hour: f64) -> Timestamp {
-        Timestamp::UNIX_EPOCH + SignedDuration::try_from_secs_f64(3600.0 * hour).unwrap()
+        Timestamp::UNIX_EPOCH + SignedDuration::try_from_secs_f64(SECONDS_PER_HOUR * hour).unwrap()
     }
 
     #[test]
@@ -73,7 +73,7 @@ mod tests {
             let [p05, p25, p50, p75, p95] = off.map(|off| Some(at(10.0 + off)));
             EmptyAt { p05, p25, p50, p75, p95 }
         };
-        let believed = Believed {
+        let believed = Estimate {
             at: at(0.0),
             holds: Litres(110.0),
             draw: Slope { draw: LitresPerHour(10.0), sd: LitresPerHour(0.1) },

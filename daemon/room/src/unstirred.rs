@@ -1,6 +1,6 @@
 //! A drum whose air has failed: how soon its slurry weakens, and whether something of the kind shows now.
 
-use claymark_notice::still::StillDrum;
+use claymark_notice::unstirred::UnstirredDrum;
 use jiff::Timestamp;
 
 use crate::Room;
@@ -13,26 +13,30 @@ use claymark_notice::failure::Fault;
 
 impl Room {
     /// What happens in a drum that isn't stirred; `coarse_um` instead of the site file's.
-    pub fn still_drum(
+    pub fn unstirred_drum(
         &self,
         now: Timestamp,
         drum: &Id,
         coarse_um: Option<f64>,
-    ) -> Result<StillDrum, Missing> {
+    ) -> Result<UnstirredDrum, Missing> {
         let forecasts = self.forecasts(now);
-        let (desk, forecast) =
-            self.desks.iter().zip(&forecasts).find(|(desk, _)| desk.drum.id == *drum).ok_or(Missing::Drum)?;
+        let (record, forecast) = self
+            .records
+            .iter()
+            .zip(&forecasts)
+            .find(|(record, _)| record.drum.id == *drum)
+            .ok_or(Missing::Drum)?;
         let volume = forecast.outlook.volume().ok_or(Missing::DrumState)?;
-        let level = |volume| desk.drum.strapping.level(volume).unwrap_or_default();
-        let depth = (level(volume) - level(desk.drum.heel)).max(Millimetres(0.0));
-        let mixture = self.mixture(now, desk, &forecasts);
+        let level = |volume| record.drum.strapping.level(volume).unwrap_or_default();
+        let depth = (level(volume) - level(record.drum.heel)).max(Millimetres(0.0));
+        let mixture = self.mixture(now, record, &forecasts);
         let strength = mixture.books.left.strength;
         let coarse = coarse_um.or(self.site.clay.coarse_um).map(Micrometres);
         let water = self.slurry_temperature();
         let density = KilogramsPerLitre(self.site.clay.mineral_density_kg_per_l);
         let sinks = |diameter| Grain { diameter, density, water }.sinks(depth, strength);
         let seen = mixture.seen.filter(|seen| seen.can_judge).map(|seen| seen.strength.0 / strength.0);
-        Ok(StillDrum {
+        Ok(UnstirredDrum {
             at: now,
             drum: drum.clone(),
             strength,
@@ -40,7 +44,7 @@ impl Room {
             depth,
             coarse,
             weaker_by_tenth: coarse.map(sinks),
-            empty: volume <= desk.drum.heel,
+            empty: volume <= record.drum.heel,
             seen,
             booked: mixture.books.left.is_known(),
             failure: self.starving(now, drum).map(|failure| as_it_shows_now(failure, seen)),

@@ -3,8 +3,8 @@
 use claymark_model::happening::SAME_REFILL;
 use jiff::{SignedDuration, Timestamp};
 
-use crate::believed::Believed;
-use crate::episode::Episode;
+use crate::condition::Condition;
+use crate::estimates::Estimate;
 use crate::lasting::Question;
 use crate::mixture::Mixture;
 use crate::runout::Runout;
@@ -23,11 +23,11 @@ use claymark_notice::drum::{Enough, Slower};
 
 /// One drum.
 #[derive(Debug)]
-pub(crate) struct Desk {
+pub(crate) struct DrumRecord {
     pub(crate) drum: Drum,
     pub(crate) watch: DrumWatch,
     pub(crate) runout: Runout,
-    pub(crate) doubt: Episode,
+    pub(crate) doubt: Condition,
     /// The only drum of the site: an entry that names none means this one.
     only: bool,
     seen: Vec<SeenRefill>,
@@ -37,28 +37,28 @@ pub(crate) struct Desk {
     denied: Vec<String>,
     pump_settings: Vec<(String, PumpSetting)>,
     /// What was believed of late, oldest first.
-    believed: Vec<Believed>,
+    estimates: Vec<Estimate>,
 }
 
-impl Desk {
+impl DrumRecord {
     /// One for each drum, in the order of the site file.
     pub(crate) fn all(site: &Site) -> Vec<Self> {
-        let desk = |drum: &Drum| {
+        let record = |drum: &Drum| {
             Some(Self {
                 watch: DrumWatch::new(site, &drum.id)?,
                 drum: drum.clone(),
                 runout: Runout::default(),
-                doubt: Episode::default(),
+                doubt: Condition::default(),
                 only: site.drums.len() == 1,
                 seen: Vec::new(),
                 ran_empty: None,
                 logged: Vec::new(),
                 denied: Vec::new(),
                 pump_settings: Vec::new(),
-                believed: Vec::new(),
+                estimates: Vec::new(),
             })
         };
-        site.drums.iter().filter_map(desk).collect()
+        site.drums.iter().filter_map(record).collect()
     }
 
     /// Somebody wrote something down; a full drum was to be of the strength `aimed` then.
@@ -94,18 +94,18 @@ impl Desk {
 
     /// Keeps what is believed: what changes is held against what was believed before it.
     pub(crate) fn remember(&mut self, now: Timestamp) {
-        if self.believed.last().is_some_and(|last| now < last.at + BELIEVED_EVERY) {
+        if self.estimates.last().is_some_and(|last| now < last.at + BELIEVED_EVERY) {
             return;
         }
-        self.believed.retain(|old| old.at >= now - BELIEVED_KEPT);
+        self.estimates.retain(|old| old.at >= now - BELIEVED_KEPT);
         let goes_by_level =
             self.watch.doubt(now).is_none() && self.watch.in_use() && self.watch.unseen(now).is_none();
-        self.believed.extend(self.believes(now).filter(|_| goes_by_level));
+        self.estimates.extend(self.believes(now).filter(|_| goes_by_level));
     }
 
-    fn believes(&self, now: Timestamp) -> Option<Believed> {
+    fn believes(&self, now: Timestamp) -> Option<Estimate> {
         let as_it_is = WhatIf { volume: None, draw_share: 1.0 };
-        Some(Believed {
+        Some(Estimate {
             at: now,
             holds: self.watch.volume_now(now)?.volume,
             draw: self.watch.expected_draw(now)?,
@@ -114,8 +114,8 @@ impl Desk {
     }
 
     /// What was believed at a time of the last hours, from `since` on.
-    pub(crate) fn believed_at(&self, since: Timestamp, at: Timestamp) -> Option<&Believed> {
-        self.believed.iter().rfind(|then| then.at <= at).filter(|then| then.at >= since)
+    pub(crate) fn estimate_at(&self, since: Timestamp, at: Timestamp) -> Option<&Estimate> {
+        self.estimates.iter().rfind(|then| then.at <= at).filter(|then| then.at >= since)
     }
 
     /// What the watch has seen since the last call.
