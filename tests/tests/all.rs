@@ -4,6 +4,7 @@
 //! `cargo test --release -p claymark-tests --test all store_lost` runs one of the files.
 
 mod clock_set;
+mod contracts;
 mod demo;
 mod deploy;
 mod disk_sync;

@@ -89,6 +89,17 @@ fn code_of(path: &Path) -> String {
 }
 
 #[test]
+fn every_file_of_tests_is_run() {
+    let all = include_str!("all.rs");
+    for entry in fs::read_dir(root().join("tests/tests")).unwrap() {
+        let name = entry.unwrap().file_name().to_string_lossy().into_owned();
+        if let Some(module) = name.strip_suffix(".rs").filter(|module| *module != "all") {
+            assert!(all.contains(&format!("\nmod {module};\n")), "tests/all.rs lacks {module}");
+        }
+    }
+}
+
+#[test]
 fn crates_depend_inward_only() {
     for (folder, allowed) in MAY_USE {
         let manifest = fs::read_to_string(root().join(folder).join("Cargo.toml")).unwrap();
@@ -417,10 +428,13 @@ fn literals(code: &str) -> Vec<String> {
             "#[" | "#![" => attribute += 1,
             "[" if attribute > 0 => attribute += 1,
             "]" if attribute > 0 => attribute -= 1,
-            literal if literal.contains('"') && !literal.starts_with(['/', '\'']) => {
-                if attribute == 0 && !expects {
-                    found.push(literal.to_owned());
-                }
+            literal
+                if attribute == 0
+                    && !expects
+                    && literal.contains('"')
+                    && !literal.starts_with(['/', '\'']) =>
+            {
+                found.push(literal.to_owned());
             }
             _ => {}
         }

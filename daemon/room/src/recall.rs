@@ -18,7 +18,7 @@ impl Room {
             Content::EveningCheck(check) => {
                 self.evening.sent_for(check.due);
                 for drum in &check.drums {
-                    self.desk_of(&drum.state.drum, |record| {
+                    self.record_of(&drum.state.drum, |record| {
                         record.runout.evening_told(
                             check.due,
                             notice.at,
@@ -27,12 +27,12 @@ impl Room {
                     });
                 }
             }
-            Content::Runout(runout) => self.desk_of(&runout.state.drum, |record| {
+            Content::Runout(runout) => self.record_of(&runout.state.drum, |record| {
                 record.runout.warned(told, &runout.because, runout.state.forecast.outlook.empty_at());
             }),
             Content::LevelDoubt(doubt) => {
                 let since = doubt.state.doubt.as_ref().map_or(notice.at, |doubted| doubted.since);
-                self.desk_of(&doubt.state.drum, |record| record.doubt.tell(since, told));
+                self.record_of(&doubt.state.drum, |record| record.doubt.tell(since, told));
             }
             Content::ReadingsMissing(missing) => self.recall_missing(missing, told),
             Content::Failure(failure) => {
@@ -50,7 +50,7 @@ impl Room {
         if let Fault::PumpChanged(PumpChanged { by_clay: Some(by_clay), .. }) = &failure.fault
             && let Some(state) = &failure.drum
         {
-            self.desk_of(&state.drum, |record| record.watch.hint_change(failure.since, *by_clay));
+            self.record_of(&state.drum, |record| record.watch.hint_change(failure.since, *by_clay));
         }
     }
 
@@ -72,12 +72,12 @@ impl Room {
         self.reach.cleared(&notice.cause);
         match because {
             Because::Refilled { state, .. } | Because::LastsAfterAll { state, .. } => {
-                self.desk_of(&state.drum, |record| {
+                self.record_of(&state.drum, |record| {
                     record.runout.withdrawn(notice.at, state.forecast.outlook.empty_at())
                 });
             }
             Because::LevelBelieved { state, .. } => {
-                self.desk_of(&state.drum, |record| record.doubt.withdraw())
+                self.record_of(&state.drum, |record| record.doubt.withdraw())
             }
             Because::HeardAgain { still_silent, .. } => {
                 if let Some(number) = notice.replaces {
@@ -91,7 +91,7 @@ impl Room {
         }
     }
 
-    fn desk_of(&mut self, drum: &Id, change: impl FnOnce(&mut DrumRecord)) {
+    fn record_of(&mut self, drum: &Id, change: impl FnOnce(&mut DrumRecord)) {
         if let Some(record) = self.records.iter_mut().find(|record| record.drum.id == *drum) {
             change(record);
         }

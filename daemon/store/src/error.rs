@@ -137,14 +137,16 @@ impl StoreError {
     /// What was found, without what to do.
     #[must_use]
     pub fn cause(&self) -> String {
-        match self {
-            Self::DiskFull(error) | Self::Disk(error) | Self::Damaged(error) | Self::Sqlite(error) => {
-                error.to_string()
-            }
-            Self::NoDatabase(_) => "its beginning isn't that of a database".to_owned(),
-            Self::Cut(_) => "its file is shorter than it was: somebody or something cut it off".to_owned(),
-            other => other.to_string(),
+        if let Self::DiskFull(error) | Self::Disk(error) | Self::Damaged(error) | Self::Sqlite(error) = self {
+            return error.to_string();
         }
+        if matches!(self, Self::NoDatabase(_)) {
+            return "its beginning isn't that of a database".to_owned();
+        }
+        if matches!(self, Self::Cut(_)) {
+            return "its file is shorter than it was: somebody or something cut it off".to_owned();
+        }
+        self.to_string()
     }
 
     /// Whether what was opened can never be written again, although a store that is opened anew can.
