@@ -45,6 +45,8 @@ use claymark_notice::{Content, Notice, Priority};
 /// One row: how it is found, and how one knows that it is over.
 struct Rule {
     find: fn(&Evidence<'_>) -> Option<Found>,
+    /// Whether it is the one that tells of that.
+    tells: fn(&Fault) -> bool,
     is_over: fn(&Evidence<'_>, &Failure) -> bool,
 }
 
@@ -74,34 +76,6 @@ const RULES: [Rule; 23] = [
     out_of_limits::TURBIDITY,
     out_of_limits::SATURATION,
 ];
-
-/// The rule that finds a failure, for asking whether it is over.
-fn rule_of(fault: &Fault) -> Rule {
-    match fault {
-        Fault::PowerCut => power_cut::RULE,
-        Fault::Blower { .. } => blower::RULE,
-        Fault::OxygenFalls { .. } => oxygen::RULE,
-        Fault::TubeSplit { .. } => tube_split::RULE,
-        Fault::LinePlugged { .. } => line_plugged::RULE,
-        Fault::PumpStopped { .. } => pump_stopped::RULE,
-        Fault::WaterOnly(_) => water_only::RULE,
-        Fault::WrongWeighing { .. } => wrong_weighing::RULE,
-        Fault::Lumps => lumps::RULE,
-        Fault::FreshWaterLow { .. } => fresh_water_low::RULE,
-        Fault::TooMuchWater { .. } => overflow::RULE,
-        Fault::PumpChanged(_) => pump_changed::RULE,
-        Fault::DrumSwapped { .. } => drum_swapped::RULE,
-        Fault::HeaterOff { .. } | Fault::HeaterOn { .. } => heater::RULE,
-        // Whatever is outside, it is over when it is inside.
-        Fault::OutOfLimits { .. } => out_of_limits::TURBIDITY,
-        Fault::DrumAir { .. } => drum_air::RULE,
-        Fault::YieldChanged { .. } => clay_weaker::RULE,
-        Fault::TubeWear { .. } => tube_wear::RULE,
-        Fault::ProbeFouled { .. } => probe_fouled::RULE,
-        Fault::ProbeOut { .. } => probe_out::RULE,
-        Fault::Bubbles { .. } => bubbles::RULE,
-    }
-}
 
 /// What a rule has found.
 #[derive(Debug)]
@@ -183,7 +157,8 @@ impl Failures {
     /// Takes note of what is over.
     fn observe(&mut self, evidence: &Evidence<'_>) {
         for open in &mut self.open {
-            let over = (rule_of(&open.failure.fault).is_over)(evidence, &open.failure);
+            let mut rules = RULES.iter().filter(|rule| (rule.tells)(&open.failure.fault));
+            let over = rules.any(|rule| (rule.is_over)(evidence, &open.failure));
             open.over_since = if over { open.over_since.or(Some(evidence.now)) } else { None };
         }
     }

@@ -9,7 +9,7 @@ use crate::evidence::water::Turbid;
 use claymark_notice::Priority;
 use claymark_notice::failure::{Failure, Fault, Sign};
 
-pub(super) const RULE: Rule = Rule { find, is_over };
+pub(super) const RULE: Rule = Rule { find, tells: |fault| matches!(fault, Fault::Bubbles { .. }), is_over };
 
 fn find(evidence: &Evidence<'_>) -> Option<Found> {
     evidence.head.iter().chain(&evidence.tanks).find_map(|probe| of_probe(evidence, probe))

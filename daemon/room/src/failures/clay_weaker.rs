@@ -10,7 +10,8 @@ use claymark_model::fieldlog::Deed;
 use claymark_notice::Priority;
 use claymark_notice::failure::{Failure, Fault, Sign};
 
-pub(super) const RULE: Rule = Rule { find, is_over };
+pub(super) const RULE: Rule =
+    Rule { find, tells: |fault| matches!(fault, Fault::YieldChanged { .. }), is_over };
 
 fn find(evidence: &Evidence<'_>) -> Option<Found> {
     let change = evidence.yield_change.filter(|change| evidence.now < change.since + FRESH)?;

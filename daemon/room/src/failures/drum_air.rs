@@ -16,7 +16,7 @@ use claymark_model::site::{Place, Quantity};
 use claymark_notice::Priority;
 use claymark_notice::failure::{Failure, Fault, Sign};
 
-pub(super) const RULE: Rule = Rule { find, is_over };
+pub(super) const RULE: Rule = Rule { find, tells: |fault| matches!(fault, Fault::DrumAir { .. }), is_over };
 
 fn find(evidence: &Evidence<'_>) -> Option<Found> {
     let head = evidence.head.as_ref()?;

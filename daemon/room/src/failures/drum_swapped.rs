@@ -15,7 +15,8 @@ use claymark_model::units::LitresPerMinute;
 use claymark_notice::Priority;
 use claymark_notice::failure::{Failure, Fault, Sign};
 
-pub(super) const RULE: Rule = Rule { find, is_over };
+pub(super) const RULE: Rule =
+    Rule { find, tells: |fault| matches!(fault, Fault::DrumSwapped { .. }), is_over };
 
 fn find(evidence: &Evidence<'_>) -> Option<Found> {
     let still: Vec<&DrumSight<'_>> = evidence.drums.iter().filter(|drum| !poured(evidence, drum)).collect();

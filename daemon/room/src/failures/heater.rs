@@ -15,7 +15,8 @@ use claymark_model::site::{Place, Quantity};
 use claymark_notice::Priority;
 use claymark_notice::failure::{Failure, Fault, Sign};
 
-pub(super) const RULE: Rule = Rule { find, is_over };
+pub(super) const RULE: Rule =
+    Rule { find, tells: |fault| matches!(fault, Fault::HeaterOff { .. } | Fault::HeaterOn { .. }), is_over };
 
 fn find(evidence: &Evidence<'_>) -> Option<Found> {
     towards(evidence, Side::Falling).or_else(|| towards(evidence, Side::Rising))

@@ -9,7 +9,8 @@ use crate::evidence::Evidence;
 use claymark_notice::Priority;
 use claymark_notice::failure::{Fault, Sign};
 
-pub(super) const RULE: Rule = Rule { find, is_over };
+pub(super) const RULE: Rule =
+    Rule { find, tells: |fault| matches!(fault, Fault::LinePlugged { .. }), is_over };
 
 fn find(evidence: &Evidence<'_>) -> Option<Found> {
     let none = no_slurry(evidence).filter(|none| none.turns == Some(true))?;

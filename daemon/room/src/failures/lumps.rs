@@ -14,7 +14,7 @@ use claymark_model::site::Place;
 use claymark_notice::Priority;
 use claymark_notice::failure::{Failure, Fault, Sign};
 
-pub(super) const RULE: Rule = Rule { find, is_over };
+pub(super) const RULE: Rule = Rule { find, tells: |fault| matches!(fault, Fault::Lumps), is_over };
 
 fn find(evidence: &Evidence<'_>) -> Option<Found> {
     let each = evidence.drums.iter().filter(|drum| drum.is_drawn());

@@ -18,9 +18,21 @@ use claymark_model::units::{Celsius, MilligramsPerLitre};
 use claymark_notice::Priority;
 use claymark_notice::failure::{Failure, Fault, Limited, Sign};
 
-pub(super) const TEMPERATURE: Rule = Rule { find: temperature, is_over };
-pub(super) const TURBIDITY: Rule = Rule { find: turbidity, is_over };
-pub(super) const SATURATION: Rule = Rule { find: saturation, is_over };
+pub(super) const TEMPERATURE: Rule = Rule {
+    find: temperature,
+    tells: |fault| matches!(fault, Fault::OutOfLimits { of: Limited::Temperature, .. }),
+    is_over,
+};
+pub(super) const TURBIDITY: Rule = Rule {
+    find: turbidity,
+    tells: |fault| matches!(fault, Fault::OutOfLimits { of: Limited::Turbidity, .. }),
+    is_over,
+};
+pub(super) const SATURATION: Rule = Rule {
+    find: saturation,
+    tells: |fault| matches!(fault, Fault::OutOfLimits { of: Limited::OxygenSaturation, .. }),
+    is_over,
+};
 
 fn turbidity(evidence: &Evidence<'_>) -> Option<Found> {
     if at_work(evidence) || is_dry(evidence) || is_stopped(evidence) {

@@ -16,7 +16,8 @@ use claymark_model::site::{Place, Quantity};
 use claymark_notice::Priority;
 use claymark_notice::failure::{Failure, Fault, Sign};
 
-pub(super) const RULE: Rule = Rule { find, is_over };
+pub(super) const RULE: Rule =
+    Rule { find, tells: |fault| matches!(fault, Fault::OxygenFalls { .. }), is_over };
 
 fn find(evidence: &Evidence<'_>) -> Option<Found> {
     let sensors = evidence.site.sensors.iter().filter(|sensor| sensor.quantity == Quantity::Oxygen);

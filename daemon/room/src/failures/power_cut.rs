@@ -9,7 +9,7 @@ use claymark_model::site::Sensor;
 use claymark_notice::Priority;
 use claymark_notice::failure::{Failure, Fault, Sign};
 
-pub(super) const RULE: Rule = Rule { find, is_over };
+pub(super) const RULE: Rule = Rule { find, tells: |fault| matches!(fault, Fault::PowerCut), is_over };
 
 fn find(evidence: &Evidence<'_>) -> Option<Found> {
     let supplied =

@@ -11,7 +11,8 @@ use claymark_model::median::median;
 use claymark_notice::Priority;
 use claymark_notice::failure::{Failure, Fault, Sign};
 
-pub(super) const RULE: Rule = Rule { find, is_over };
+pub(super) const RULE: Rule =
+    Rule { find, tells: |fault| matches!(fault, Fault::ProbeFouled { .. }), is_over };
 
 fn find(evidence: &Evidence<'_>) -> Option<Found> {
     let now = minutes(evidence.now);

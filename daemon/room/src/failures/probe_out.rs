@@ -15,7 +15,7 @@ use claymark_model::fieldlog::Deed;
 use claymark_notice::Priority;
 use claymark_notice::failure::{Failure, Fault, Sign};
 
-pub(super) const RULE: Rule = Rule { find, is_over };
+pub(super) const RULE: Rule = Rule { find, tells: |fault| matches!(fault, Fault::ProbeOut { .. }), is_over };
 
 fn find(evidence: &Evidence<'_>) -> Option<Found> {
     probes(evidence).find_map(|probe| of_probe(evidence, probe))

@@ -21,7 +21,7 @@ use claymark_notice::Priority;
 use claymark_notice::content::Verdict;
 use claymark_notice::failure::{Failure, Fault, PumpChanged, Sign};
 
-pub(super) const RULE: Rule = Rule { find, is_over };
+pub(super) const RULE: Rule = Rule { find, tells: |fault| matches!(fault, Fault::PumpChanged(_)), is_over };
 
 fn find(evidence: &Evidence<'_>) -> Option<Found> {
     let explained = evidence.head.as_ref()?.explained().filter(|explained| is_quick(&explained.slurry))?;

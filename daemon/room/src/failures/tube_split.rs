@@ -9,7 +9,7 @@ use claymark_model::units::LitresPerMinute;
 use claymark_notice::Priority;
 use claymark_notice::failure::{Fault, Sign};
 
-pub(super) const RULE: Rule = Rule { find, is_over };
+pub(super) const RULE: Rule = Rule { find, tells: |fault| matches!(fault, Fault::TubeSplit { .. }), is_over };
 
 fn find(evidence: &Evidence<'_>) -> Option<Found> {
     let none = no_slurry(evidence).filter(|none| none.level_falls_on() >= FALLS_ON)?;

@@ -10,7 +10,7 @@ use claymark_model::units::LitresPerMinute;
 use claymark_notice::Priority;
 use claymark_notice::failure::{Failure, Fault, Sign};
 
-pub(super) const RULE: Rule = Rule { find, is_over };
+pub(super) const RULE: Rule = Rule { find, tells: |fault| matches!(fault, Fault::TubeWear { .. }), is_over };
 
 fn find(evidence: &Evidence<'_>) -> Option<Found> {
     let feeds = evidence.feeds(evidence.now);

@@ -15,7 +15,7 @@ use claymark_model::units::GramsPerLitre;
 use claymark_notice::Priority;
 use claymark_notice::failure::{Failure, Fault, Sign, WaterOnly};
 
-pub(super) const RULE: Rule = Rule { find, is_over };
+pub(super) const RULE: Rule = Rule { find, tells: |fault| matches!(fault, Fault::WaterOnly(_)), is_over };
 
 fn find(evidence: &Evidence<'_>) -> Option<Found> {
     evidence.drums.iter().find_map(|drum| of_drum(evidence, drum))
