@@ -1,11 +1,12 @@
 //! What the level sensor said: a median for each minute of the last day, whatever order it came in.
 
+use claymark_model::median::median;
 use std::collections::BTreeMap;
 
 use jiff::Timestamp;
 
 use super::hours::{MINUTES_PER_HOUR, SECONDS_PER_HOUR};
-use super::stats::{count, median};
+use super::stats::count;
 use super::tuning::{KEPT_MINUTES, REMEMBERED_RAW_MINUTES};
 
 /// A volume at a time.

@@ -1,12 +1,6 @@
-//! Medians and robust slopes.
+//! Robust spreads and slopes.
 
-/// The median; the mean of the two in the middle where their number is even. Sorts in place.
-pub(super) fn median(values: &mut [f64]) -> Option<f64> {
-    values.sort_unstable_by(f64::total_cmp);
-    let upper = values.len() / 2;
-    let lower = values.len().checked_sub(1)? / 2;
-    Some(f64::midpoint(*values.get(lower)?, *values.get(upper)?))
-}
+use claymark_model::median::median;
 
 /// A robust standard deviation about the median. Sorts in place.
 pub(super) fn spread(values: &mut [f64]) -> Option<f64> {

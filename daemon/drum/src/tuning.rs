@@ -161,8 +161,7 @@ pub(super) const LOGGED_RISE_HOURS: f64 = minutes(4.0);
 pub(super) const FOAMED_RISE_HOURS: f64 = minutes(25.0);
 /// Share. Litres that differ by so much from what was written down contradict it.
 pub(super) const CONTRADICTS_SHARE: f64 = 0.1;
-/// h. A logged refill and one that was found are the same when no further apart.
-pub(super) const LOG_APART_HOURS: f64 = 0.75;
+pub(super) use claymark_model::happening::SAME_REFILL_HOURS as LOG_APART_HOURS;
 /// h. A level that has come down by a step is believed after this.
 pub(super) const DROP_HOURS: f64 = minutes(10.0);
 /// h. So long after a refill froth dies, which looks like a faster draw.

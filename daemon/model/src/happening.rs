@@ -181,3 +181,5 @@ pub struct DrawShare {
 
 /// A refill that was seen and one that was written down are the same within this (our own choice).
 pub const SAME_REFILL: SignedDuration = SignedDuration::from_mins(45);
+/// [`SAME_REFILL`], h.
+pub const SAME_REFILL_HOURS: f64 = 0.75;

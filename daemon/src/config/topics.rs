@@ -64,7 +64,7 @@ pub(super) fn overlap(one: &str, other: &str) -> bool {
 /// A filter that brings back what Claymark publishes would fill the quarantine with its own words.
 fn own_topics(findings: &Findings, broker: &Broker, filter: &str, span: Range<usize>) {
     let prefix = &broker.settings.prefix;
-    let ours = ["status", "drum/+/forecast", "supply/+/forecast", "notice/+"];
+    let ours = ["status", "drum/+/forecast", "drum/+/refill", "supply/+/forecast", "notice/+", "undelivered"];
     if ours.iter().any(|own| overlap(filter, &format!("{prefix}/{own}"))) {
         let what = format!("subscribe: '{filter}' also brings back what Claymark publishes below '{prefix}'");
         let remedy = "Name the sensors' topics more closely; <prefix>/log and <prefix>/answer are read without being listed.";

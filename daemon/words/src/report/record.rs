@@ -267,7 +267,7 @@ fn short_line(text: &str) -> String {
 }
 
 /// So many characters of a note stand in the report: a long one would push the rest of the week off its pages.
-const NOTE: usize = 400;
+const NOTE: usize = 1000;
 
 /// So many characters of a name, a unit or a lot.
 const WORDS: usize = 40;
