@@ -4,7 +4,7 @@
 //! the same broker, on the same messages: its former way. No limit is asserted. Goals: at most 200 MB a day for
 //! 44 sensors that each speak every 30 s, and 20 ms from a sensor to the disk for 99 of 100 readings at 1000 a second.
 //!
-//! `-- --minutes N` measures for so long (usually 6), after some minutes in which the broker's window is learned. What
+//! `-- --minutes N` measures for so long (usually 6; 0: only the delays), after some minutes in which the broker's window is learned. What
 //! is counted is what the process wrote into files, whole pages of 4 KiB; the file system's own journal comes on top.
 
 use std::collections::BTreeSet;
@@ -40,8 +40,10 @@ struct Count {
 fn main() {
     let mut words = std::env::args().skip_while(|word| word != "--minutes").skip(1);
     let minutes = words.next().map_or(MINUTES, |word| word.parse().expect("--minutes N"));
-    println!("{SENSORS} sensors, each every {} s, for {minutes} min:", EVERY.as_secs());
-    wear(SignedDuration::from_mins(minutes)).iter().for_each(|line| println!("  {line}"));
+    if minutes > 0 {
+        println!("{SENSORS} sensors, each every {} s, for {minutes} min:", EVERY.as_secs());
+        wear(SignedDuration::from_mins(minutes)).iter().for_each(|line| println!("  {line}"));
+    }
     println!("{A_SECOND} readings a second, from the sensor to the disk:");
     for pair in 0..PAIRS {
         for (way, longest) in WAYS {

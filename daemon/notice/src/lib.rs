@@ -49,6 +49,23 @@ pub enum NoticeKind {
     Undelivered,
 }
 
+impl NoticeKind {
+    /// Whether it wants somebody to go.
+    #[must_use]
+    pub fn calls(self) -> bool {
+        match self {
+            Self::Runout
+            | Self::LevelDoubt
+            | Self::ReadingsMissing
+            | Self::Strength
+            | Self::Water
+            | Self::Air
+            | Self::Undelivered => true,
+            Self::EveningCheck | Self::Withdrawn | Self::Query => false,
+        }
+    }
+}
+
 /// How soon someone must act.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]

@@ -96,7 +96,7 @@ impl Register {
             return Standing::Nonexistent;
         }
         let Some(row) = self.rows.get(&number) else { return Standing::TooOld };
-        if !calls(row.kind) {
+        if !row.kind.calls() {
             return Standing::CallsNobody;
         }
         if let Some(at) = self.chain(number).into_iter().find_map(|row| row.over) {
@@ -113,7 +113,7 @@ impl Register {
     #[must_use]
     pub fn meant(&self, typed: u64) -> Option<u64> {
         let waits = |(number, row): &(&u64, &Row)| {
-            calls(row.kind)
+            row.kind.calls()
                 && row.told_again.is_none()
                 && self.on_it(**number).is_none()
                 && row.over.is_none()
@@ -152,20 +152,6 @@ impl Register {
 impl Row {
     fn end(&mut self, at: Timestamp) {
         self.over.get_or_insert(at);
-    }
-}
-
-/// Whether a notice of that kind wants somebody to go.
-fn calls(kind: NoticeKind) -> bool {
-    match kind {
-        NoticeKind::Runout
-        | NoticeKind::LevelDoubt
-        | NoticeKind::ReadingsMissing
-        | NoticeKind::Strength
-        | NoticeKind::Water
-        | NoticeKind::Air
-        | NoticeKind::Undelivered => true,
-        NoticeKind::EveningCheck | NoticeKind::Withdrawn | NoticeKind::Query => false,
     }
 }
 

@@ -7,7 +7,7 @@ use jiff::{SignedDuration, Timestamp};
 use crate::Room;
 use crate::scene::{Finding, Scene};
 use claymark_model::id::Id;
-use claymark_notice::{Audience, Channel, Content, Missed, Notice, Priority, Undelivered};
+use claymark_notice::{Audience, Channel, Content, Missed, Notice, NoticeKind, Priority, Undelivered};
 
 /// What didn't arrive, and what people were told of that.
 #[derive(Debug, Default)]
@@ -54,7 +54,7 @@ impl Reach {
         };
         // Somebody waits for a call; the rest is told once for each way that fails.
         let matters = |undelivered: &Undelivered| {
-            undelivered.notice.priority != Priority::Morning || undelivered.missed.iter().any(is_news)
+            priority(&undelivered.notice) != Priority::Morning || undelivered.missed.iter().any(is_news)
         };
         gathered.map(|untold| untold.undelivered).filter(matters).collect()
     }
@@ -94,7 +94,7 @@ impl Room {
             let finding = Finding {
                 cause: format!("undelivered:{}", undelivered.notice.number),
                 drum: undelivered.notice.drum.clone(),
-                priority: undelivered.notice.priority,
+                priority: priority(&undelivered.notice),
                 replaces: None,
                 to: Audience::Everyone,
                 content: Content::Undelivered(Box::new(undelivered.clone())),
@@ -102,6 +102,15 @@ impl Room {
             let told = self.tell(scene, finding);
             self.reach.told(told.number, told.at, &undelivered);
         }
+    }
+}
+
+/// How soon somebody must hear what didn't arrive: a question about an entry, or that something is over, doesn't hurry.
+fn priority(notice: &Notice) -> Priority {
+    if matches!(notice.kind, NoticeKind::Query | NoticeKind::Withdrawn) {
+        Priority::Morning
+    } else {
+        notice.priority
     }
 }
 

@@ -44,6 +44,17 @@ fn a_call_that_is_refused_goes_to_everyone_within_a_minute_with_all_it_says() {
 }
 
 #[test]
+fn a_question_about_an_entry_that_gets_lost_hurries_nobody() {
+    let (mut night, said) = pump_turned_up();
+    let mut question = said[0].notice.clone();
+    (question.kind, question.number, question.priority) = (NoticeKind::Query, 900, Priority::Now);
+    night.event(lost(&question, "ann"));
+    let said = night.minutes(1);
+    let [told] = passed_on(&said)[..] else { panic!("{:?}", told(&said)) };
+    assert_eq!(told.notice.priority, Priority::Morning);
+}
+
+#[test]
 fn what_reaches_several_people_not_is_one_message_and_a_lost_message_about_it_makes_no_other() {
     let (mut night, said) = pump_turned_up();
     let call = said[0].notice.clone();

@@ -1,6 +1,6 @@
 //! A notice that didn't reach somebody, told to those who can still be reached.
 
-use claymark_notice::{Channel, Missed, Notice, Priority, Undelivered};
+use claymark_notice::{Channel, Missed, Notice, NoticeKind, Priority, Undelivered};
 
 use crate::names::{self, list, short};
 use crate::notice::{SUBJECT_CHARS, Teller, Text, Wording, wording as words_of};
@@ -53,13 +53,15 @@ impl Teller<'_> {
 
     fn what_now(&self, notice: &Notice, who: &str) -> Vec<String> {
         let number = notice.number;
-        match notice.priority {
-            Priority::Now | Priority::Soon => vec![
-                format!("To do now: ring {who}, or go yourself: the call stands below."),
-                format!("On it? Answer notice {number} (claymark answer {number})."),
-            ],
-            Priority::Morning => vec![format!("To do: tell {who} what stands below; it doesn't hurry.")],
+        let over = matches!(notice.kind, NoticeKind::Query | NoticeKind::Withdrawn);
+        if over || notice.priority == Priority::Morning {
+            return vec![format!("To do: tell {who} what stands below; it doesn't hurry.")];
         }
+        let mut lines = vec![format!("To do now: ring {who}, or go yourself: the call stands below.")];
+        if notice.kind.calls() {
+            lines.push(format!("On it? Answer notice {number} (claymark answer {number})."));
+        }
+        lines
     }
 }
 
