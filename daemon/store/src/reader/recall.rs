@@ -14,7 +14,7 @@ use claymark_model::reading::Assessed;
 use claymark_model::skill::MarkForecast;
 use claymark_notice::Answer;
 
-use super::{PassedOver, Reader, ranges, rows};
+use super::{BEYOND_COUNTING, PassedOver, Reader, ranges, rows};
 use crate::batch::Issued;
 use crate::error::StoreError;
 use crate::writer::records::CAME;
@@ -65,7 +65,9 @@ impl Recall<'_> {
 pub(super) fn recall(reader: &Reader, since: Timestamp) -> Recall<'_> {
     let ms = since.as_millisecond();
     let notices = format!(
-        "SELECT {} FROM notice n WHERE at >= ?1 OR number = (SELECT max(number) FROM notice) ORDER BY at, number",
+        "SELECT {} FROM notice n WHERE number < {BEYOND_COUNTING}
+         AND (at >= ?1 OR number = (SELECT max(number) FROM notice WHERE number < {BEYOND_COUNTING}))
+         ORDER BY at, number",
         rows::NOTICE
     );
     let log = format!(

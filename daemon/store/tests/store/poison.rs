@@ -60,7 +60,7 @@ fn an_answer_that_no_store_can_hold_goes_to_quarantine_and_all_else_is_kept() {
     assert_eq!(done.refused.len(), 1);
 }
 
-fn asked(number: u64, found: f64) -> Issued {
+pub fn asked(number: u64, found: f64) -> Issued {
     let mut issued = full_batch().notices.remove(0);
     let why = Unlikely::Figure { figure: Figure::Flow, found, bounds: Bounds { least: 0.0, most: 1.0 } };
     let deed = Deed::Note { text: None };

@@ -87,6 +87,14 @@ fn a_number_that_nobody_counts_up_to_is_no_notice_of_ours() {
             .unwrap();
     }
     assert_eq!(barn.reader().last_notice().unwrap(), Some(7));
+
+    // A row that can be read is no notice of ours, either.
+    let mut writer = barn.writer();
+    let numbered = |number| Batch { notices: vec![crate::poison::asked(number, 1.0)], ..Batch::default() };
+    writer.commit(&numbered(8)).unwrap();
+    drop(writer);
+    connection.execute("UPDATE notice SET number = ?1 WHERE number = 8", [i64::MAX]).unwrap();
+    assert_eq!(barn.reader().recall(Timestamp::UNIX_EPOCH).notices, []);
 }
 
 #[test]
