@@ -79,14 +79,14 @@ impl Mixed {
 /// The days from `from` on, of which something is known `today`.
 #[must_use]
 pub fn ahead(site: &Site, from: Date, days: i32, today: &Today) -> Vec<DayAhead> {
-    let feeding = Feeding::of(site, from, today);
+    let feeding = SlurryToWater::of(site, from, today);
     (0..days)
         .filter_map(|day| from.checked_add(day.days()).ok())
         .map(|date| day_ahead(site, date, today, feeding))
         .collect()
 }
 
-fn day_ahead(site: &Site, date: Date, today: &Today, feeding: Option<Feeding>) -> DayAhead {
+fn day_ahead(site: &Site, date: Date, today: &Today, feeding: Option<SlurryToWater>) -> DayAhead {
     let fish: Vec<_> = site.batches_on(date).map(|(batch, fish)| (batch.id.clone(), fish)).collect();
     let band = site.limits_on(&Place::Head, date).turbidity;
     let target = Turbidity(f64::midpoint(band.min(), band.max()));
@@ -108,12 +108,12 @@ fn day_ahead(site: &Site, date: Date, today: &Today, feeding: Option<Feeding>) -
 
 /// Slurry for each litre of water, as the pumps are set today: they are turned with the water.
 #[derive(Debug, Clone, Copy, PartialEq)]
-struct Feeding {
+struct SlurryToWater {
     slurry: LitresPerHour,
     water: LitresPerMinute,
 }
 
-impl Feeding {
+impl SlurryToWater {
     /// `None`: the plan has no fish, nothing is drawn, or one of both isn't known.
     fn of(site: &Site, from: Date, today: &Today) -> Option<Self> {
         let water = today.water.or_else(|| site.plan_flow_on(from)).filter(|water| water.0 > 0.0)?;
@@ -138,7 +138,12 @@ impl Needs {
     };
 
     /// Of a day with so much water and so much clay; without pumps whose draw is known at the mean of the drums' targets.
-    fn of(site: &Site, flow: LitresPerMinute, feeding: Option<Feeding>, clay: Kilograms) -> Option<Self> {
+    fn of(
+        site: &Site,
+        flow: LitresPerMinute,
+        feeding: Option<SlurryToWater>,
+        clay: Kilograms,
+    ) -> Option<Self> {
         let mean = |of: fn(&claymark_model::site::Drum) -> f64| {
             let all: Vec<f64> = site.drums.iter().map(of).collect();
             let number = f64::from(u32::try_from(all.len()).ok().filter(|number| *number > 0)?);

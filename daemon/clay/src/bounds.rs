@@ -53,7 +53,7 @@ pub enum Figure {
 
 /// From where to where a figure goes, in its base unit; the ends are within.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-pub struct Bounds {
+pub struct FigureBounds {
     /// The least.
     pub least: f64,
     /// The most.
@@ -71,7 +71,7 @@ pub enum Impossible {
         /// Its value in the base unit; `None`: more than a number can hold.
         found: Option<f64>,
         /// What can be.
-        bounds: Bounds,
+        bounds: FigureBounds,
     },
     /// A text that nobody typed.
     Text {
@@ -100,7 +100,7 @@ pub enum Unlikely {
         /// Its value in the base unit.
         found: f64,
         /// What is usual.
-        bounds: Bounds,
+        bounds: FigureBounds,
     },
     /// More than the drum holds.
     OverBrim {
@@ -149,7 +149,7 @@ pub enum Unlikely {
     },
 }
 
-impl Bounds {
+impl FigureBounds {
     /// Whether a value lies within; what isn't a number doesn't.
     #[must_use]
     pub fn hold(self, value: f64) -> bool {
@@ -160,13 +160,13 @@ impl Bounds {
 impl Figure {
     /// What can be, in the base unit.
     #[must_use]
-    pub fn possible(self) -> Bounds {
+    pub fn possible(self) -> FigureBounds {
         table::row(self).possible
     }
 
     /// What is usual, in the base unit.
     #[must_use]
-    pub fn usual(self) -> Bounds {
+    pub fn usual(self) -> FigureBounds {
         table::row(self).usual
     }
 

@@ -12,7 +12,7 @@ use claymark_model::units::{GramsPerLitre, GramsPerMinute, LitresPerHour, Litres
 
 /// The head tank as the slurry finds it.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Feed {
+pub struct HeadFeed {
     /// All that flows into the head tank beside this slurry.
     pub water: LitresPerMinute,
     /// The clay that other drums bring with it.
@@ -21,7 +21,7 @@ pub struct Feed {
     pub clouding: Clouding,
 }
 
-impl Feed {
+impl HeadFeed {
     /// Turbidity of the head tank once it has settled down; `None` when nothing flows.
     #[must_use]
     pub fn turbidity(&self, slurry: LitresPerHour, strength: GramsPerLitre) -> Option<Turbidity> {
@@ -68,10 +68,14 @@ mod tests {
     use crate::Yield;
     use claymark_model::units::Unit;
 
-    fn feed(through: f64, ml_per_min: f64) -> Feed {
+    fn feed(through: f64, ml_per_min: f64) -> HeadFeed {
         let clay = Yield { ntu_per_mg_l: 0.85, sd: 0.0, since: None, exponent: 1.0 };
         let clouding = Clouding { clay, background: Turbidity(2.0) };
-        Feed { water: LitresPerMinute(through - ml_per_min / 1000.0), others: GramsPerMinute(0.0), clouding }
+        HeadFeed {
+            water: LitresPerMinute(through - ml_per_min / 1000.0),
+            others: GramsPerMinute(0.0),
+            clouding,
+        }
     }
 
     fn pump(ml_per_min: f64) -> LitresPerHour {
@@ -116,7 +120,7 @@ mod tests {
         ) {
             let clay = Yield { ntu_per_mg_l: kappa, sd: 0.0, since: None, exponent };
             let clouding = Clouding { clay, background: Turbidity(background) };
-            let feed = Feed { water: LitresPerMinute(water), others: GramsPerMinute(others), clouding };
+            let feed = HeadFeed { water: LitresPerMinute(water), others: GramsPerMinute(others), clouding };
             let target = Turbidity(target);
             let flow = feed.pump_for(target, GramsPerLitre(strength)).unwrap();
             let by_pump = feed.turbidity(flow, GramsPerLitre(strength)).unwrap();

@@ -8,14 +8,14 @@
 use jiff::SignedDuration;
 use serde::{Deserialize, Serialize};
 
-use crate::feed::Feed;
+use crate::feed::HeadFeed;
 use claymark_model::units::{GramsPerLitre, Litres, LitresPerHour, PeopleUnits, Turbidity, Unit};
 
 /// What the levers of one pump work on.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Bench {
     /// The head tank.
-    pub feed: Feed,
+    pub feed: HeadFeed,
     /// Turbidity wanted there.
     pub target: Turbidity,
     /// What is in the drum, or in all drums that the pump draws at once.
@@ -180,7 +180,7 @@ mod tests {
         let clay = Yield { ntu_per_mg_l: 0.85, sd: 0.0, since: None, exponent: 1.0 };
         let clouding = Clouding { clay, background: Turbidity(2.0) };
         Bench {
-            feed: Feed {
+            feed: HeadFeed {
                 water: LitresPerMinute(51.2) - pump(209.0).per_minute(),
                 others: GramsPerMinute(0.0),
                 clouding,
@@ -248,7 +248,7 @@ mod tests {
         fn the_weakest_strength_for_the_night_lasts_and_one_step_less_would_not(
             hours in 4_i64..40, water in 10.0..120.0_f64, target in 10.0..100.0_f64, step in 0.5..5.0_f64,
         ) {
-            let feed = Feed { water: LitresPerMinute(water), ..day_24().feed };
+            let feed = HeadFeed { water: LitresPerMinute(water), ..day_24().feed };
             let free = Bench {
                 feed,
                 target: Turbidity(target),

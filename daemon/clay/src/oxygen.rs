@@ -76,7 +76,7 @@ mod tests {
     use super::*;
 
     /// A row of `tests/data/oxygen_check_values.csv`, each with its source.
-    struct Check {
+    struct CheckValue {
         id: String,
         function: String,
         inputs: Value,
@@ -84,7 +84,7 @@ mod tests {
         tolerance: f64,
     }
 
-    impl Check {
+    impl CheckValue {
         fn input(&self, name: &str) -> f64 {
             self.inputs[name].as_f64().unwrap_or_else(|| panic!("{} has no {name}", self.id))
         }
@@ -105,12 +105,12 @@ mod tests {
         }
     }
 
-    fn checks() -> Vec<Check> {
+    fn checks() -> Vec<CheckValue> {
         csv::Reader::from_reader(include_str!("../../../tests/data/oxygen_check_values.csv").as_bytes())
             .into_records()
             .map(|row| {
                 let row = row.unwrap();
-                Check {
+                CheckValue {
                     id: row[0].to_owned(),
                     function: row[1].to_owned(),
                     inputs: serde_json::from_str(&row[2]).unwrap(),
@@ -153,8 +153,8 @@ mod tests {
     /// Each of these mistakes has been made in public code; a table that lets one through proves nothing.
     #[test]
     fn the_check_values_reject_the_usual_mistakes() {
-        type Mistake = (&'static str, fn(&Check) -> f64);
-        let mistakes: [Mistake; 5] = [
+        type WrongFormula = (&'static str, fn(&CheckValue) -> f64);
+        let mistakes: [WrongFormula; 5] = [
             ("273 instead of 273.15", |check| {
                 saturation_mg_l(Celsius(check.water().0 - 0.15), check.air()).map_or(0.0, |full| full.0)
             }),
@@ -170,7 +170,7 @@ mod tests {
                 saturation_mg_l(check.water(), check.air()).unwrap().0 * (139.344_11_f64 - 135.902_05).exp()
             }),
         ];
-        let saturation: Vec<Check> =
+        let saturation: Vec<CheckValue> =
             checks().into_iter().filter(|check| check.function == "do_sat_mg_l").collect();
         for (mistake, wrong) in mistakes {
             let rejected = saturation.iter().filter(|check| !check.accepts(wrong(check))).count();

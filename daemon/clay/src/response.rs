@@ -26,7 +26,7 @@ pub struct Cascade {
 
 /// Turbidity of the head tank and of a rearing tank.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Pair {
+pub struct TurbidityPair {
     /// Of the head tank.
     pub head: Turbidity,
     /// Of the rearing tank.
@@ -94,11 +94,11 @@ impl Cascade {
 
     /// Both tanks after `after`, when the feed's turbidity has become `to`.
     #[must_use]
-    pub fn after(self, from: Pair, to: Turbidity, after: SignedDuration) -> Pair {
+    pub fn after(self, from: TurbidityPair, to: Turbidity, after: SignedDuration) -> TurbidityPair {
         let t = after.as_secs_f64().max(0.0);
         let own = (from.tank - to) * (-t / self.tank.seconds).exp();
         let passed_on = (from.head - to) * self.passed_on(t);
-        Pair { head: self.head.after(from.head, to, after), tank: to + own + passed_on }
+        TurbidityPair { head: self.head.after(from.head, to, after), tank: to + own + passed_on }
     }
 
     /// Where the rearing tank will end, by an early reading; both tanks were at `from` when the feed changed.
@@ -220,7 +220,7 @@ mod tests {
             prop_assert!(cascade.share(mins(t)) <= cascade.share(mins(t + more)) + 1e-12);
             prop_assert!((cascade.share(cascade.wait(share)) - share).abs() < 1e-4);
             prop_assert!(cascade.wait(share) >= cascade.head.wait(share).max(cascade.tank.wait(share)) - mins(0.001));
-            let pair = Pair { head: Turbidity(from), tank: Turbidity(from) };
+            let pair = TurbidityPair { head: Turbidity(from), tank: Turbidity(from) };
             let read = cascade.after(pair, Turbidity(to), mins(t)).tank;
             if let Some(ends) = cascade.ends(Turbidity(from), read, mins(t)) {
                 prop_assert!((ends.0 - to).abs() < 1e-6, "{ends:?}");
@@ -233,7 +233,7 @@ mod tests {
         ) {
             // d(tank)/dt = (head - tank)/tt, by a central difference.
             let cascade = Cascade { head: residence(head), tank: residence(tank) };
-            let from = Pair { head: Turbidity(a), tank: Turbidity(b) };
+            let from = TurbidityPair { head: Turbidity(a), tank: Turbidity(b) };
             let at = |t: f64| cascade.after(from, Turbidity(to), mins(t));
             for t in [1.0, 7.0, 40.0] {
                 let rate = (at(t + 0.01).tank.0 - at(t - 0.01).tank.0) / 0.02;

@@ -5,7 +5,7 @@
 //! holds when all of the advice is done.
 
 use crate::Clouding;
-use crate::feed::Feed;
+use crate::feed::HeadFeed;
 use claymark_model::units::{GramsPerLitre, GramsPerMinute, LitresPerHour, LitresPerMinute};
 
 /// What one pump brings.
@@ -47,7 +47,7 @@ impl Shared {
     /// The water that falls to this pump when each goes on bringing its part of the clay, which is how pumps are trimmed:
     /// with (F + Σq) of water for Σqc of clay, a part qc of it falls to (F + Σq) qc/Σqc, its own slurry q included.
     #[must_use]
-    pub fn by_clay(&self) -> Feed {
+    pub fn by_clay(&self) -> HeadFeed {
         let (ours, all) = (self.ours.slurry.clay(self.ours.strength), self.all());
         let clay = clay_of(&all);
         if clay.0 <= 0.0 {
@@ -61,7 +61,7 @@ impl Shared {
     /// The water that falls to this pump when all draw slurry of one strength, which is how drums are mixed: in proportion
     /// to their flows.
     #[must_use]
-    pub fn by_flow(&self) -> Feed {
+    pub fn by_flow(&self) -> HeadFeed {
         let all = Stream::of(&self.all()).slurry;
         let share = if all.0 > 0.0 { self.ours.slurry.0 / all.0 } else { 1.0 };
         self.feed(self.fresh * share)
@@ -69,17 +69,17 @@ impl Shared {
 
     /// All other pumps as they are.
     #[must_use]
-    pub fn beside(&self) -> Feed {
+    pub fn beside(&self) -> HeadFeed {
         let slurry = Stream::of(&self.others).slurry;
-        Feed { others: clay_of(&self.others), ..self.feed(self.fresh + slurry.per_minute()) }
+        HeadFeed { others: clay_of(&self.others), ..self.feed(self.fresh + slurry.per_minute()) }
     }
 
     fn all(&self) -> Vec<Stream> {
         std::iter::once(self.ours).chain(self.others.iter().copied()).collect()
     }
 
-    fn feed(&self, water: LitresPerMinute) -> Feed {
-        Feed { water, others: GramsPerMinute(0.0), clouding: self.clouding }
+    fn feed(&self, water: LitresPerMinute) -> HeadFeed {
+        HeadFeed { water, others: GramsPerMinute(0.0), clouding: self.clouding }
     }
 }
 

@@ -54,12 +54,12 @@ pub struct Measured {
 #[derive(Debug, Clone)]
 pub struct WaterWatch {
     /// Of the sensors that matter: what each is and what it said.
-    gauges: BTreeMap<Id, Gauge>,
-    checks: BTreeMap<Place, Vec<Check>>,
+    gauges: BTreeMap<Id, WaterSensor>,
+    checks: BTreeMap<Place, Vec<FlowCheck>>,
 }
 
 #[derive(Debug, Clone)]
-struct Gauge {
+struct WaterSensor {
     place: Place,
     quantity: Quantity,
     /// Longer silence than this is one.
@@ -73,7 +73,7 @@ struct Recent(VecDeque<(Timestamp, f64)>);
 
 /// A flow check as it was written down.
 #[derive(Debug, Clone)]
-pub struct Check {
+pub struct FlowCheck {
     /// Of the entry.
     pub key: String,
     /// When.
@@ -88,7 +88,7 @@ impl WaterWatch {
     pub fn new(site: &Site) -> Self {
         let gauges =
             site.sensors.iter().filter(|s| matches!(s.quantity, Quantity::Turbidity | Quantity::Flow));
-        let gauge = |sensor: &claymark_model::site::Sensor| Gauge {
+        let gauge = |sensor: &claymark_model::site::Sensor| WaterSensor {
             place: sensor.place.clone(),
             quantity: sensor.quantity,
             gap: sensor.thresholds.gap,
@@ -114,7 +114,7 @@ impl WaterWatch {
             && let Some(flow) = LitresPerMinute::caught(*volume, *seconds)
         {
             let checks = self.checks.entry(place.clone()).or_default();
-            checks.push(Check { key: entry.key.clone(), at: entry.at, flow });
+            checks.push(FlowCheck { key: entry.key.clone(), at: entry.at, flow });
             checks.sort_by_key(|check| check.at);
             checks.drain(..checks.len().saturating_sub(CHECKS_KEPT));
         }
@@ -140,8 +140,8 @@ impl WaterWatch {
     }
 
     /// The last flow check of each place.
-    pub fn last_checks(&self, now: Timestamp) -> impl Iterator<Item = (&Place, &Check)> {
-        let last = move |checks: &'_ [Check]| checks.iter().rposition(|check| check.at <= now);
+    pub fn last_checks(&self, now: Timestamp) -> impl Iterator<Item = (&Place, &FlowCheck)> {
+        let last = move |checks: &'_ [FlowCheck]| checks.iter().rposition(|check| check.at <= now);
         self.checks.iter().filter_map(move |(place, checks)| Some((place, checks.get(last(checks)?)?)))
     }
 
@@ -178,7 +178,7 @@ impl WaterWatch {
         believed: impl Fn(LitresPerMinute) -> bool,
     ) -> Option<KnownFlow> {
         let sensor = self.sensed_flow(now, place).map(|flow| KnownFlow { flow, by: FlowBy::Sensor });
-        let counts = |check: &&Check| check.at <= now && believed(check.flow);
+        let counts = |check: &&FlowCheck| check.at <= now && believed(check.flow);
         let last = || self.checks.get(place)?.iter().rev().find(counts);
         sensor.or_else(|| {
             last().map(|check| KnownFlow { flow: check.flow, by: FlowBy::Check { at: check.at } })
@@ -186,7 +186,7 @@ impl WaterWatch {
     }
 
     fn middle(&self, now: Timestamp, place: &Place, quantity: Quantity) -> Option<(f64, Timestamp)> {
-        let here = |gauge: &&Gauge| gauge.place == *place && gauge.quantity == quantity;
+        let here = |gauge: &&WaterSensor| gauge.place == *place && gauge.quantity == quantity;
         self.gauges.values().filter(here).find_map(|gauge| gauge.recent.middle(now, gauge.gap))
     }
 }
@@ -249,7 +249,7 @@ mod tests {
     }
 
     fn watch() -> WaterWatch {
-        let gauge = |place, quantity| Gauge {
+        let gauge = |place, quantity| WaterSensor {
             place,
             quantity,
             gap: SignedDuration::from_mins(5),

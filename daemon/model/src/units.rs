@@ -271,7 +271,7 @@ impl Hectopascals {
 }
 
 /// One row: the unit, its dimension, base = value × factor + offset, and its spellings (the first is shown).
-struct Row(Unit, Dimension, f64, f64, &'static [&'static str]);
+struct UnitRow(Unit, Dimension, f64, f64, &'static [&'static str]);
 
 const GRAMS_PER_KILOGRAM: f64 = 1000.0;
 const MICROMETRES_PER_MILLIMETRE: f64 = 1000.0;
@@ -286,48 +286,54 @@ const POUND_KG: f64 = 0.453_592_37;
 const US_GALLON_L: f64 = 3.785_411_784;
 
 /// Spellings are those of the trade, of SenML (RFC 8428 and RFC 8798) and of plain keyboards.
-const TABLE: &[Row] = &[
-    Row(Unit::Millimetre, Dimension::Length, 1.0, 0.0, &["mm"]),
-    Row(Unit::Centimetre, Dimension::Length, 10.0, 0.0, &["cm"]),
-    Row(Unit::Metre, Dimension::Length, 1000.0, 0.0, &["m"]),
-    Row(Unit::Inch, Dimension::Length, 25.4, 0.0, &["in"]),
-    Row(Unit::Litre, Dimension::Volume, 1.0, 0.0, &["L", "l"]),
-    Row(Unit::Millilitre, Dimension::Volume, 0.001, 0.0, &["mL", "ml"]),
-    Row(Unit::CubicMetre, Dimension::Volume, 1000.0, 0.0, &["m3", "m³"]),
-    Row(Unit::UsGallon, Dimension::Volume, US_GALLON_L, 0.0, &["US gal", "gal"]),
-    Row(Unit::LitrePerMinute, Dimension::Flow, 1.0, 0.0, &["L/min", "l/min"]),
-    Row(Unit::LitrePerHour, Dimension::Flow, 1.0 / MINUTES_PER_HOUR, 0.0, &["L/h", "l/h"]),
-    Row(Unit::LitrePerSecond, Dimension::Flow, 60.0, 0.0, &["L/s", "l/s"]),
-    Row(Unit::MillilitrePerMinute, Dimension::Flow, 0.001, 0.0, &["mL/min", "ml/min"]),
-    Row(Unit::CubicMetrePerHour, Dimension::Flow, 1000.0 / MINUTES_PER_HOUR, 0.0, &["m3/h", "m³/h"]),
-    Row(Unit::CubicMetrePerSecond, Dimension::Flow, 60_000.0, 0.0, &["m3/s", "m³/s"]),
-    Row(Unit::UsGallonPerMinute, Dimension::Flow, US_GALLON_L, 0.0, &["US gal/min", "gal/min"]),
-    Row(Unit::Kilogram, Dimension::Mass, 1.0, 0.0, &["kg"]),
-    Row(Unit::Gram, Dimension::Mass, 0.001, 0.0, &["g"]),
-    Row(Unit::Pound, Dimension::Mass, POUND_KG, 0.0, &["lb", "lbs"]),
-    Row(Unit::GramPerLitre, Dimension::Strength, 1.0, 0.0, &["g/L", "g/l"]),
-    Row(
+const TABLE: &[UnitRow] = &[
+    UnitRow(Unit::Millimetre, Dimension::Length, 1.0, 0.0, &["mm"]),
+    UnitRow(Unit::Centimetre, Dimension::Length, 10.0, 0.0, &["cm"]),
+    UnitRow(Unit::Metre, Dimension::Length, 1000.0, 0.0, &["m"]),
+    UnitRow(Unit::Inch, Dimension::Length, 25.4, 0.0, &["in"]),
+    UnitRow(Unit::Litre, Dimension::Volume, 1.0, 0.0, &["L", "l"]),
+    UnitRow(Unit::Millilitre, Dimension::Volume, 0.001, 0.0, &["mL", "ml"]),
+    UnitRow(Unit::CubicMetre, Dimension::Volume, 1000.0, 0.0, &["m3", "m³"]),
+    UnitRow(Unit::UsGallon, Dimension::Volume, US_GALLON_L, 0.0, &["US gal", "gal"]),
+    UnitRow(Unit::LitrePerMinute, Dimension::Flow, 1.0, 0.0, &["L/min", "l/min"]),
+    UnitRow(Unit::LitrePerHour, Dimension::Flow, 1.0 / MINUTES_PER_HOUR, 0.0, &["L/h", "l/h"]),
+    UnitRow(Unit::LitrePerSecond, Dimension::Flow, 60.0, 0.0, &["L/s", "l/s"]),
+    UnitRow(Unit::MillilitrePerMinute, Dimension::Flow, 0.001, 0.0, &["mL/min", "ml/min"]),
+    UnitRow(Unit::CubicMetrePerHour, Dimension::Flow, 1000.0 / MINUTES_PER_HOUR, 0.0, &["m3/h", "m³/h"]),
+    UnitRow(Unit::CubicMetrePerSecond, Dimension::Flow, 60_000.0, 0.0, &["m3/s", "m³/s"]),
+    UnitRow(Unit::UsGallonPerMinute, Dimension::Flow, US_GALLON_L, 0.0, &["US gal/min", "gal/min"]),
+    UnitRow(Unit::Kilogram, Dimension::Mass, 1.0, 0.0, &["kg"]),
+    UnitRow(Unit::Gram, Dimension::Mass, 0.001, 0.0, &["g"]),
+    UnitRow(Unit::Pound, Dimension::Mass, POUND_KG, 0.0, &["lb", "lbs"]),
+    UnitRow(Unit::GramPerLitre, Dimension::Strength, 1.0, 0.0, &["g/L", "g/l"]),
+    UnitRow(
         Unit::PoundPer100Litres,
         Dimension::Strength,
         POUND_KG * 10.0,
         0.0,
         &["lb/100 L", "lb/100L", "lb per 100 L"],
     ),
-    Row(Unit::KilogramPer100Litres, Dimension::Strength, 10.0, 0.0, &["kg/100 L", "kg/100L", "kg per 100 L"]),
-    Row(Unit::Celsius, Dimension::Temperature, 1.0, 0.0, &["°C", "degC", "Cel", "C"]),
-    Row(Unit::Fahrenheit, Dimension::Temperature, 5.0 / 9.0, -160.0 / 9.0, &["°F", "degF", "F"]),
-    Row(Unit::Kelvin, Dimension::Temperature, 1.0, -273.15, &["K"]),
-    Row(Unit::MilligramPerLitre, Dimension::Concentration, 1.0, 0.0, &["mg/L", "mg/l", "ppm"]),
-    Row(Unit::KilogramPerCubicMetre, Dimension::Concentration, 1000.0, 0.0, &["kg/m3", "kg/m³"]),
-    Row(Unit::Percent, Dimension::Share, 1.0, 0.0, &["%", "/100"]),
-    Row(Unit::Ratio, Dimension::Share, 100.0, 0.0, &["/"]),
-    Row(Unit::Hectopascal, Dimension::Pressure, 1.0, 0.0, &["hPa", "mbar"]),
-    Row(Unit::Kilopascal, Dimension::Pressure, 10.0, 0.0, &["kPa"]),
-    Row(Unit::Pascal, Dimension::Pressure, 0.01, 0.0, &["Pa"]),
+    UnitRow(
+        Unit::KilogramPer100Litres,
+        Dimension::Strength,
+        10.0,
+        0.0,
+        &["kg/100 L", "kg/100L", "kg per 100 L"],
+    ),
+    UnitRow(Unit::Celsius, Dimension::Temperature, 1.0, 0.0, &["°C", "degC", "Cel", "C"]),
+    UnitRow(Unit::Fahrenheit, Dimension::Temperature, 5.0 / 9.0, -160.0 / 9.0, &["°F", "degF", "F"]),
+    UnitRow(Unit::Kelvin, Dimension::Temperature, 1.0, -273.15, &["K"]),
+    UnitRow(Unit::MilligramPerLitre, Dimension::Concentration, 1.0, 0.0, &["mg/L", "mg/l", "ppm"]),
+    UnitRow(Unit::KilogramPerCubicMetre, Dimension::Concentration, 1000.0, 0.0, &["kg/m3", "kg/m³"]),
+    UnitRow(Unit::Percent, Dimension::Share, 1.0, 0.0, &["%", "/100"]),
+    UnitRow(Unit::Ratio, Dimension::Share, 100.0, 0.0, &["/"]),
+    UnitRow(Unit::Hectopascal, Dimension::Pressure, 1.0, 0.0, &["hPa", "mbar"]),
+    UnitRow(Unit::Kilopascal, Dimension::Pressure, 10.0, 0.0, &["kPa"]),
+    UnitRow(Unit::Pascal, Dimension::Pressure, 0.01, 0.0, &["Pa"]),
     // Conventional millimetre of mercury, 133.322 387 415 Pa.
-    Row(Unit::MillimetreOfMercury, Dimension::Pressure, 1.333_223_874_15, 0.0, &["mmHg"]),
-    Row(Unit::Ntu, Dimension::TurbidityNtu, 1.0, 0.0, &["NTU"]),
-    Row(Unit::Fnu, Dimension::TurbidityFnu, 1.0, 0.0, &["FNU"]),
+    UnitRow(Unit::MillimetreOfMercury, Dimension::Pressure, 1.333_223_874_15, 0.0, &["mmHg"]),
+    UnitRow(Unit::Ntu, Dimension::TurbidityNtu, 1.0, 0.0, &["NTU"]),
+    UnitRow(Unit::Fnu, Dimension::TurbidityFnu, 1.0, 0.0, &["FNU"]),
 ];
 
 impl Unit {
@@ -372,14 +378,14 @@ impl Unit {
     /// `value` in this unit, expressed in [`Unit::base`].
     #[must_use]
     pub fn to_base(self, value: f64) -> f64 {
-        let Row(_, _, factor, offset, _) = self.row();
+        let UnitRow(_, _, factor, offset, _) = self.row();
         value * factor + offset
     }
 
     /// `value` in [`Unit::base`], expressed in this unit.
     #[must_use]
     pub fn from_base(self, value: f64) -> f64 {
-        let Row(_, _, factor, offset, _) = self.row();
+        let UnitRow(_, _, factor, offset, _) = self.row();
         (value - offset) / factor
     }
 
@@ -396,7 +402,7 @@ impl Unit {
         self.row().4.first().copied().unwrap_or("")
     }
 
-    fn row(self) -> &'static Row {
+    fn row(self) -> &'static UnitRow {
         TABLE.iter().find(|row| row.0 == self).expect("every unit has its row; a test walks them all")
     }
 }
@@ -469,10 +475,10 @@ mod tests {
         #[test]
         fn whatever_is_read_in_one_unit_is_the_same_when_typed_in_another(value in -1e6..1e6_f64) {
             let close = |a: f64, b: f64| (a - b).abs() <= 1e-9 * (1.0 + a.abs().max(b.abs()));
-            for Row(unit, ..) in TABLE {
+            for UnitRow(unit, ..) in TABLE {
                 prop_assert!(close(unit.from_base(unit.to_base(value)), value), "{unit} {value}");
                 // By way of every other unit of its kind.
-                for Row(other, ..) in TABLE.iter().filter(|row| row.1 == unit.dimension()) {
+                for UnitRow(other, ..) in TABLE.iter().filter(|row| row.1 == unit.dimension()) {
                     let there = other.from_base(unit.to_base(value));
                     let back = unit.from_base(other.to_base(there));
                     prop_assert!(close(back, value), "{unit} by way of {other}: {value} and {back}");

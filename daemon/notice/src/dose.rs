@@ -1,9 +1,9 @@
 //! Both levers of one drum's pump, and how long a change of either takes to reach the fish: the answer to `claymark dose`.
 
-use claymark_clay::feed::Feed;
+use claymark_clay::feed::HeadFeed;
 use claymark_clay::levers::{Bench, Cannot, Way};
 use claymark_clay::refill::{PlanAim, Refill, Residual, Seen};
-use claymark_clay::response::{Cascade, Pair, Residence};
+use claymark_clay::response::{Cascade, Residence, TurbidityPair};
 use claymark_clay::water::{KnownFlow, Measured};
 use claymark_model::forecast::EmptyAt;
 use claymark_model::id::Id;
@@ -30,7 +30,7 @@ pub struct Dose {
     /// Drums of other pumps that feed the head tank at the same time: what is advised is their share of it, too.
     pub beside: Vec<Id>,
     /// What they and the fresh water bring.
-    pub beside_feed: Feed,
+    pub beside_feed: HeadFeed,
     /// Fresh water, and how it is known.
     pub fresh: KnownFlow,
     /// What the levers of the pump work on: its share of the water.
@@ -159,7 +159,7 @@ impl TankResponse {
         to: Turbidity,
         after: SignedDuration,
     ) -> Option<Turbidity> {
-        let from = Pair { head: head?.turbidity, tank: self.shows?.turbidity };
+        let from = TurbidityPair { head: head?.turbidity, tank: self.shows?.turbidity };
         Some(self.cascade.after(from, to, after).tank)
     }
 }

@@ -6,7 +6,7 @@ use claymark_notice::caught::Witness;
 use jiff::Timestamp;
 
 use crate::Room;
-use claymark_clay::water::Check;
+use claymark_clay::water::FlowCheck;
 use claymark_model::site::Place;
 use claymark_model::units::{GramsPerMinute, LitresPerMinute, Turbidity};
 
@@ -34,7 +34,7 @@ impl Room {
     /// The last catch of each place where it isn't believed.
     #[must_use]
     pub fn doubtful_catches(&self, now: Timestamp) -> Vec<CatchDoubt> {
-        let doubt = |(place, check): (&Place, &Check)| {
+        let doubt = |(place, check): (&Place, &FlowCheck)| {
             let (expected, by) = self.catch_doubt(now, place, check.flow)?;
             let (key, at, caught) = (check.key.clone(), check.at, check.flow);
             Some(CatchDoubt { key, at, place: place.clone(), caught, expected, by })

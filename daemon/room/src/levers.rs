@@ -7,7 +7,7 @@ use jiff::Timestamp;
 use crate::Room;
 use crate::drum_record::DrumRecord;
 use crate::mixture::Mixture;
-use claymark_clay::feed::Feed;
+use claymark_clay::feed::HeadFeed;
 use claymark_clay::levers::Bench;
 use claymark_clay::refill::sheet::HeadShows;
 use claymark_clay::refill::{Counted, PumpTo, Refill};
@@ -137,7 +137,7 @@ impl Levers<'_> {
         self.bench(self.shared.by_flow(), target)
     }
 
-    fn bench(&self, feed: Feed, target: Turbidity) -> Bench {
+    fn bench(&self, feed: HeadFeed, target: Turbidity) -> Bench {
         let sum = |of: fn(&Source<'_>) -> Litres| {
             self.sources.iter().map(of).fold(Litres(0.0), |sum, one| sum + one)
         };

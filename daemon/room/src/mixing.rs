@@ -6,9 +6,9 @@ use crate::Room;
 use crate::drum_record::DrumRecord;
 use crate::mixture::Mixture;
 use claymark_clay::Clouding;
-use claymark_clay::feed::Feed;
+use claymark_clay::feed::HeadFeed;
 use claymark_clay::refill::Seen;
-use claymark_clay::refill::seen::{Feeding, HeadTank, settles_after};
+use claymark_clay::refill::seen::{Feeding, SettledHeadTank, settles_after};
 use claymark_clay::response::Residence;
 use claymark_clay::water::{KnownFlow, WaterWatch};
 use claymark_model::forecast::{Forecast, Outlook};
@@ -91,8 +91,8 @@ impl Room {
             return None;
         }
         let clouding = self.clouding()?;
-        let feed = Feed { water: fresh.flow, others: GramsPerMinute(0.0), clouding };
-        let head = HeadTank { feed, fresh, shows: self.water.turbidity(now, &Place::Head)? };
+        let feed = HeadFeed { water: fresh.flow, others: GramsPerMinute(0.0), clouding };
+        let head = SettledHeadTank { feed, fresh, shows: self.water.turbidity(now, &Place::Head)? };
         head.shows_of(ours, &feeding.iter().map(|(_, feeding)| *feeding).collect::<Vec<_>>())
     }
 }

@@ -1,6 +1,6 @@
 //! What is known of the slurry in one drum.
 
-use claymark_clay::refill::books::{Books, Source};
+use claymark_clay::refill::books::{Books, StrengthSource};
 use claymark_clay::refill::{Aim, Counted, Seen};
 use claymark_model::units::GramsPerLitre;
 use claymark_model::unseen::Unseen;
@@ -36,7 +36,7 @@ impl Mixture {
     /// It is counted by the head tank.
     pub(crate) fn is_by_head(&self) -> bool {
         match self.by_estimates() {
-            Counted::Known(residual) => matches!(residual.source, Source::Seen { .. }),
+            Counted::Known(residual) => matches!(residual.source, StrengthSource::Seen { .. }),
             Counted::LookFirst { .. } => true,
             Counted::Unseen(_) => false,
         }

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use jiff::{SignedDuration, Timestamp};
 
 use claymark_clay::oxygen;
-use claymark_clay::verify::parts::{self, Before, Pair, Parts};
+use claymark_clay::verify::parts::{self, Before, ComparedPair, Parts};
 use claymark_clay::verify::{self, Catch, Comparison, Incomparable, Saturation};
 use claymark_model::fieldlog::Deed;
 use claymark_model::id::Id;
@@ -162,8 +162,8 @@ fn after_a_wipe(
     let log = store.log(at - parts::TOGETHER, at)?;
     let Some(before) = Before::of(site, sensor, &log, at) else { return Ok(Vec::new()) };
     let Some(read) = read_near(store, sensor, before.at)? else { return Ok(Vec::new()) };
-    let after = Pair { hand: compared.hand, sensor: compared.sensor };
-    let found = Parts::of(Pair { hand: before.hand, sensor: read }, after);
+    let after = ComparedPair { hand: compared.hand, sensor: compared.sensor };
+    let found = Parts::of(ComparedPair { hand: before.hand, sensor: read }, after);
     Ok(checks::parts(site, sensor, before.wiped_at, (found, compared.allowed)))
 }
 

@@ -1,6 +1,6 @@
 //! What to add to a drum, or why nothing: the same sentences in a notice and on a refill sheet.
 
-use claymark_clay::refill::books::{MassDoubt, Residual, Source};
+use claymark_clay::refill::books::{MassDoubt, Residual, StrengthSource};
 use claymark_clay::refill::sheet::{HeadShows, Sheet};
 use claymark_clay::refill::{AtMark, Mix, PlanAim, PumpTo, Refill, Seen, TooStrong};
 use claymark_model::id::Id;
@@ -361,17 +361,17 @@ fn left(site: &Site, clock: Clock<'_>, residual: &Residual) -> String {
     let strength = format::strength_sd(&site.units, residual.strength, residual.sd);
     let at = |at: Timestamp| clock.time(at);
     let because = match residual.source {
-        Source::Logged { at: when } => format!("by the refill written down at {}", at(when)),
-        Source::Seen { at: when } => format!("by what the head tank showed at {}", at(when)),
-        Source::Told => "as you say".to_owned(),
-        Source::NothingLogged => "the target, as no refill was ever written down".to_owned(),
-        Source::RefillNotLogged { at: when } => {
+        StrengthSource::Logged { at: when } => format!("by the refill written down at {}", at(when)),
+        StrengthSource::Seen { at: when } => format!("by what the head tank showed at {}", at(when)),
+        StrengthSource::Told => "as you say".to_owned(),
+        StrengthSource::NothingLogged => "the target, as no refill was ever written down".to_owned(),
+        StrengthSource::RefillNotLogged { at: when } => {
             format!("the target, as the refill of {} wasn't written down", at(when))
         }
-        Source::FiguresMissing { at: when } => {
+        StrengthSource::FiguresMissing { at: when } => {
             format!("the target, as the refill of {} was written down without its figures", at(when))
         }
-        Source::MassDoubtful { at: when } => {
+        StrengthSource::MassDoubtful { at: when } => {
             format!("the target, as the refill of {} was written down with a mass that can't be", at(when))
         }
     };

@@ -155,7 +155,7 @@ mod tests {
 
     use super::*;
     use crate::notice::tests::room;
-    use claymark_clay::stock::order::Outlook;
+    use claymark_clay::stock::order::StockOutlook;
 
     #[test]
     fn stock_and_order_are_told_with_their_reasons() {
@@ -178,7 +178,7 @@ mod tests {
         let mut told = String::new();
         for (bags, guessed, uses) in [(30.0, 1.2, 1.0), (12.0, 0.0, 1.0), (0.2, 0.0, 1.0), (60.0, 0.0, 0.0)] {
             let here = OnHand { bags, on_order: 0.0, came: 0.0, used: 60.0 - bags - guessed, guessed };
-            let outlook = Outlook::of(&rules, today, here, &[uses], 0.1);
+            let outlook = StockOutlook::of(&rules, today, here, &[uses], 0.1);
             site.stock = Some(rules.clone());
             let stock = Stock { outlook, by_plan: bags > 20.0, measured: None, water: None };
             told += &format!("==== {bags} bags\n{}\n", sentences(&site, &stock, today).join("\n"));
@@ -190,9 +190,9 @@ mod tests {
             bags_a_day: 1.0,
             planned: 0.01,
             days: Some(5),
-            outlook: Outlook::of(&rules, today, here, &[1.0], 0.1),
+            outlook: StockOutlook::of(&rules, today, here, &[1.0], 0.1),
         };
-        let outlook = Outlook::of(&rules, today, here, &[0.01], 0.0);
+        let outlook = StockOutlook::of(&rules, today, here, &[0.01], 0.0);
         let stock = Stock { outlook, by_plan: true, measured: Some(measured), water: None };
         told += &format!("==== otherwise\n{}\n", sentences(&site, &stock, today).join("\n"));
         told += &format!("evening: {:?}\n", due(&stock, today));

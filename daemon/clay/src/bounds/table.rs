@@ -4,16 +4,16 @@
 //! narrower than what a float holds, so that squares and products of it stay finite. Sensors' error codes mostly lie
 //! within: to flag those is the quality tests' task.
 
-use super::{Bounds, Figure};
+use super::{Figure, FigureBounds};
 use claymark_model::site::Quantity;
 
 /// One figure's bounds.
-pub(super) struct Row {
-    pub(super) possible: Bounds,
-    pub(super) usual: Bounds,
+pub(super) struct BoundsRow {
+    pub(super) possible: FigureBounds,
+    pub(super) usual: FigureBounds,
 }
 
-pub(super) fn row(figure: Figure) -> Row {
+pub(super) fn row(figure: Figure) -> BoundsRow {
     match figure {
         // A drum holds some hundred litres, a whole room's supply some cubic metres.
         Figure::Water | Figure::Volume => figures((0.0, 100_000.0), (0.0, 10_000.0)),
@@ -36,7 +36,7 @@ pub(super) fn row(figure: Figure) -> Row {
 
 /// What an instrument can show of it, its zero's drift below nothing included. What is usual is for the quality tests
 /// and the site's limits to say.
-fn measured(quantity: Quantity) -> Row {
+fn measured(quantity: Quantity) -> BoundsRow {
     let (least, most) = match quantity {
         Quantity::Level | Quantity::Distance => (-100_000.0, 100_000.0),
         Quantity::Volume => (-100_000.0, 100_000.0),
@@ -53,9 +53,9 @@ fn measured(quantity: Quantity) -> Row {
     figures((least, most), (least, most))
 }
 
-fn figures(possible: (f64, f64), usual: (f64, f64)) -> Row {
-    let bounds = |(least, most)| Bounds { least, most };
-    Row { possible: bounds(possible), usual: bounds(usual) }
+fn figures(possible: (f64, f64), usual: (f64, f64)) -> BoundsRow {
+    let bounds = |(least, most)| FigureBounds { least, most };
+    BoundsRow { possible: bounds(possible), usual: bounds(usual) }
 }
 
 /// The longest text of a note, characters: two pages.

@@ -9,7 +9,7 @@ use jiff::{SignedDuration, Timestamp};
 
 use super::{Aim, PlanAim};
 use crate::Clouding;
-use crate::feed::Feed;
+use crate::feed::HeadFeed;
 use claymark_model::forecast::{Forecast, Subject};
 use claymark_model::id::Id;
 use claymark_model::site::{Drum, Site};
@@ -53,7 +53,7 @@ impl<'a> DrawnNow<'a> {
     pub fn aim(&self, drum: &Drum, water: LitresPerMinute, clouding: Clouding, life: &Life) -> Option<Aim> {
         let at = life.middle();
         let turbidity = Turbidity(self.site.planned_turbidity(at)?);
-        let feed = Feed { water, others: GramsPerMinute(0.0), clouding };
+        let feed = HeadFeed { water, others: GramsPerMinute(0.0), clouding };
         let strength = feed.strength_for(turbidity, life.draw + self.beside(drum))?;
         (strength.0 > 0.0).then_some(Aim { strength, plan: Some(PlanAim { turbidity, at }) })
     }

@@ -23,13 +23,13 @@ pub struct Residual {
     #[serde(default)]
     pub sd: GramsPerLitre,
     /// Where it comes from.
-    pub source: Source,
+    pub source: StrengthSource,
 }
 
 /// Where a strength comes from.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(tag = "source", rename_all = "kebab-case")]
-pub enum Source {
+pub enum StrengthSource {
     /// From the log: the last refill that was written down with its clay.
     Logged {
         /// When.
@@ -125,7 +125,7 @@ impl Residual {
     /// As somebody says.
     #[must_use]
     pub fn told(strength: GramsPerLitre) -> Self {
-        Self { strength, sd: GramsPerLitre(0.0), source: Source::Told }
+        Self { strength, sd: GramsPerLitre(0.0), source: StrengthSource::Told }
     }
 
     /// As wide as both of two strengths that may be true.
@@ -138,12 +138,12 @@ impl Residual {
     #[must_use]
     pub fn is_known(&self) -> bool {
         match self.source {
-            Source::Logged { .. } | Source::Told => true,
-            Source::Seen { .. }
-            | Source::NothingLogged
-            | Source::RefillNotLogged { .. }
-            | Source::FiguresMissing { .. }
-            | Source::MassDoubtful { .. } => false,
+            StrengthSource::Logged { .. } | StrengthSource::Told => true,
+            StrengthSource::Seen { .. }
+            | StrengthSource::NothingLogged
+            | StrengthSource::RefillNotLogged { .. }
+            | StrengthSource::FiguresMissing { .. }
+            | StrengthSource::MassDoubtful { .. } => false,
         }
     }
 }
@@ -156,7 +156,7 @@ impl Books {
             left: Residual {
                 strength: drum.target,
                 sd: drum.target * GUESSED,
-                source: Source::NothingLogged,
+                source: StrengthSource::NothingLogged,
             },
             doubt: None,
             left_if_meant: None,
@@ -178,13 +178,13 @@ pub fn meant(typed: Kilograms, expected: Kilograms) -> Option<Kilograms> {
 }
 
 /// A refill as the data show it, as somebody wrote it down, or both.
-struct Step<'a> {
+struct RefillStep<'a> {
     at: Timestamp,
     seen: Option<&'a SeenRefill>,
     logged: Option<&'a LoggedRefill>,
 }
 
-impl Step<'_> {
+impl RefillStep<'_> {
     fn mixed(&self, left: &Residual, drum: &Drum, supply: &ClaySupply) -> Books {
         let unknown = |source| {
             let thinned = self.thinned(left);
@@ -194,20 +194,20 @@ impl Step<'_> {
         };
         let plain = |left| Books { left, doubt: None, left_if_meant: None };
         let Some(entry) = self.logged else {
-            return plain(unknown(Source::RefillNotLogged { at: self.at }));
+            return plain(unknown(StrengthSource::RefillNotLogged { at: self.at }));
         };
         let known = entry.clay.and_then(|clay| {
             let filling = self.filling(left, entry, clay, supply)?;
             Some((clay, filling, filling.mix(clay, entry.at, supply)?))
         });
         let Some((clay, filling, after)) = known else {
-            return plain(unknown(Source::FiguresMissing { at: entry.at }));
+            return plain(unknown(StrengthSource::FiguresMissing { at: entry.at }));
         };
         let Some(doubt) = filling.doubt((&entry.key, entry.at), clay, supply) else { return plain(after) };
         let likely = doubt.meant.unwrap_or(doubt.expected.max(Kilograms(0.0)));
         let left_if_meant = filling.mix(likely, entry.at, supply);
         let left = match (doubt.gives, doubt.meant) {
-            (Some(_), _) => unknown(Source::MassDoubtful { at: entry.at }),
+            (Some(_), _) => unknown(StrengthSource::MassDoubtful { at: entry.at }),
             (None, Some(_)) => after,
             (None, None) => after.or_perhaps(left_if_meant),
         };
@@ -282,14 +282,14 @@ impl Filling {
             strength.0 * LITRES_SD / after.0,
         ];
         let sd = GramsPerLitre(parts.iter().map(|part| part * part).sum::<f64>().sqrt());
-        Some(Residual { strength, sd, source: Source::Logged { at } })
+        Some(Residual { strength, sd, source: StrengthSource::Logged { at } })
     }
 }
 
 /// Pairs each seen refill with the nearest entry that isn't taken, and orders all by time.
-fn timeline<'a>(seen: &'a [SeenRefill], logged: &'a [LoggedRefill]) -> Vec<Step<'a>> {
+fn timeline<'a>(seen: &'a [SeenRefill], logged: &'a [LoggedRefill]) -> Vec<RefillStep<'a>> {
     let mut free: Vec<&LoggedRefill> = logged.iter().collect();
-    let mut steps: Vec<Step<'a>> = Vec::with_capacity(seen.len() + logged.len());
+    let mut steps: Vec<RefillStep<'a>> = Vec::with_capacity(seen.len() + logged.len());
     for refill in seen {
         let away = |entry: &LoggedRefill| entry.at.duration_since(refill.at).abs();
         let nearest = free
@@ -299,10 +299,10 @@ fn timeline<'a>(seen: &'a [SeenRefill], logged: &'a [LoggedRefill]) -> Vec<Step<
             .filter(|(_, away)| *away <= SAME_REFILL)
             .min_by_key(|(_, away)| *away);
         let logged = nearest.map(|(place, _)| free.swap_remove(place));
-        steps.push(Step { at: refill.at, seen: Some(refill), logged });
+        steps.push(RefillStep { at: refill.at, seen: Some(refill), logged });
     }
     let counts = |entry: &&LoggedRefill| !is_again(entry, logged);
-    steps.extend(free.into_iter().filter(counts).map(|entry| Step {
+    steps.extend(free.into_iter().filter(counts).map(|entry| RefillStep {
         at: entry.at,
         seen: None,
         logged: Some(entry),

@@ -6,9 +6,9 @@
 use jiff::{SignedDuration, Timestamp};
 use serde::{Deserialize, Serialize};
 
-use crate::feed::Feed;
+use crate::feed::HeadFeed;
 use crate::refill::Residual;
-use crate::refill::books::{Books, Source};
+use crate::refill::books::{Books, StrengthSource};
 use crate::response::Residence;
 use crate::settling::ENOUGH;
 use crate::water::{FlowBy, KnownFlow, Measured};
@@ -59,16 +59,16 @@ pub struct Feeding {
 
 /// The head tank, settled.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct HeadTank {
+pub struct SettledHeadTank {
     /// Water and yield.
-    pub feed: Feed,
+    pub feed: HeadFeed,
     /// How the water is known.
     pub fresh: KnownFlow,
     /// What it shows.
     pub shows: Measured,
 }
 
-impl HeadTank {
+impl SettledHeadTank {
     /// What it shows of `drum`, one of `all` that feed it; `None` when nothing is fed.
     #[must_use]
     pub fn shows_of(&self, drum: &Feeding, all: &[Feeding]) -> Option<Seen> {
@@ -114,7 +114,8 @@ impl Counted {
             Some(meant) if apart(&meant, seen) < apart(&books.left, seen) => meant,
             Some(_) | None => books.left,
         };
-        let by_seen = Residual { strength: seen.strength, sd: seen.sd, source: Source::Seen { at: seen.at } };
+        let by_seen =
+            Residual { strength: seen.strength, sd: seen.sd, source: StrengthSource::Seen { at: seen.at } };
         if !seen.can_judge {
             Self::Known(book)
         } else if !book.is_known() || seen.strength * ENOUGH > book.strength {

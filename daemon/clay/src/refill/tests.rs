@@ -3,10 +3,10 @@
 use jiff::Timestamp;
 use proptest::prelude::*;
 
-use super::books::{Books, LoggedRefill, Source, meant};
-use super::seen::{Feeding, HeadTank};
+use super::books::{Books, LoggedRefill, StrengthSource, meant};
+use super::seen::{Feeding, SettledHeadTank};
 use super::*;
-use crate::feed::Feed;
+use crate::feed::HeadFeed;
 use crate::water::{FlowBy, KnownFlow, Measured};
 use crate::{Clouding, Yield};
 use claymark_model::happening::SeenRefill;
@@ -44,7 +44,7 @@ fn supply(step: f64) -> ClaySupply {
 }
 
 fn left(strength: f64) -> Residual {
-    Residual { strength: GramsPerLitre(strength), sd: GramsPerLitre(0.0), source: Source::Told }
+    Residual { strength: GramsPerLitre(strength), sd: GramsPerLitre(0.0), source: StrengthSource::Told }
 }
 
 /// To the full line at the target.
@@ -151,7 +151,7 @@ fn a_mark_that_water_alone_cannot_thin_enough_says_so_and_a_guess_throws_nothing
     assert!((up_to.0 - 122.4).abs() < 1e-9 && (mark.gives.0 - 12.24).abs() < 1e-9, "{mark:?}");
     assert_eq!((mark.to, mark.wanted), (Litres(100.0), GramsPerLitre(10.0)));
     // 170 L of 18.0 ± 3.6 g/L would be 17.5 at the line, 16 are wanted: it may be that already.
-    let guess = Residual { sd: GramsPerLitre(3.6), source: Source::NothingLogged, ..left(18.0) };
+    let guess = Residual { sd: GramsPerLitre(3.6), source: StrengthSource::NothingLogged, ..left(18.0) };
     assert!(matches!(to(175.0, 16.0, 170.0, guess), Refill::WaterOnly { up_to: None, .. }));
     let sure = Residual { sd: GramsPerLitre(0.5), ..left(18.0) };
     assert!(matches!(to(175.0, 16.0, 170.0, sure), Refill::TooStrong(_)));
@@ -233,30 +233,34 @@ fn the_rest_takes_the_last_logged_strength_or_says_why_it_takes_the_target() {
     let (noon, later) = ("2027-04-20T12:00:00Z", "2027-04-20T12:20:00Z");
 
     let nothing = after(&[], &[]);
-    assert_eq!((nothing.strength, nothing.source), (GramsPerLitre(18.0), Source::NothingLogged));
+    assert_eq!((nothing.strength, nothing.source), (GramsPerLitre(18.0), StrengthSource::NothingLogged));
     assert!(!nothing.is_known() && nothing.sd.0 > 3.0, "{nothing:?}");
     // 45 L at 18 g/L and 2.2 kg in 175 L: (0.81 + 2.2) / 175 L = 17.2 g/L.
     let known = after(&[seen(noon, 130.0, 175.0)], &[logged(later, None, Some(2.2), None)]);
     assert!((known.strength.0 - 17.2).abs() < 1e-9);
-    assert_eq!(known.source, Source::Logged { at: at(later) });
+    assert_eq!(known.source, StrengthSource::Logged { at: at(later) });
     // A quarter of the drum is a fifth in doubt, the rest is weighed.
     assert!((0.9..1.2).contains(&known.sd.0), "{known:?}");
     // Not seen, but written down with all figures: 45 L + 100 L + 2.6 kg / 2.6 = 146 L.
     let unseen = after(&[], &[logged(noon, Some(Litres(100.0)), Some(2.6), Some(45.0))]);
     assert!((unseen.strength.0 - (810.0 + 2600.0) / 146.0).abs() < 1e-9);
     for (seen, logged, source) in [
-        (vec![seen(noon, 130.0, 175.0)], vec![], Source::RefillNotLogged { at: at(noon) }),
+        (vec![seen(noon, 130.0, 175.0)], vec![], StrengthSource::RefillNotLogged { at: at(noon) }),
         (
             vec![seen(noon, 130.0, 175.0)],
             vec![logged(later, Some(Litres(130.0)), None, None)],
-            Source::FiguresMissing { at: at(later) },
+            StrengthSource::FiguresMissing { at: at(later) },
         ),
-        (vec![], vec![logged(noon, None, Some(2.0), Some(45.0))], Source::FiguresMissing { at: at(noon) }),
+        (
+            vec![],
+            vec![logged(noon, None, Some(2.0), Some(45.0))],
+            StrengthSource::FiguresMissing { at: at(noon) },
+        ),
         // An hour apart they are two refills, and the later one, seen, wasn't written down.
         (
             vec![seen("2027-04-20T13:00:00Z", 130.0, 175.0)],
             vec![logged(noon, None, Some(2.0), None)],
-            Source::RefillNotLogged { at: at("2027-04-20T13:00:00Z") },
+            StrengthSource::RefillNotLogged { at: at("2027-04-20T13:00:00Z") },
         ),
     ] {
         let unknown = after(&seen, &logged);
@@ -320,7 +324,7 @@ fn clay_that_the_books_say_is_there_is_never_advised_again() {
         left: Residual {
             strength: GramsPerLitre(strength),
             sd: GramsPerLitre(sd),
-            source: Source::Logged { at: noon },
+            source: StrengthSource::Logged { at: noon },
         },
         doubt: None,
         left_if_meant: None,
@@ -346,7 +350,7 @@ fn clay_that_the_books_say_is_there_is_never_advised_again() {
     assert_eq!((agreed.strength, agreed.source), (book.left.strength, book.left.source));
     assert!(agreed.sd < book.left.sd, "two estimates that agree are surer than one");
     let Counted::Known(stronger) = counted(&book, seen(22.0, true)) else { panic!() };
-    assert_eq!(stronger.source, Source::Seen { at: noon });
+    assert_eq!(stronger.source, StrengthSource::Seen { at: noon });
     let unknown = Books::after(&drum(175.0, 18.0), &supply(0.1), &[], &[]);
     let Counted::Known(by_water) = counted(&unknown, seen(12.0, true)) else { panic!() };
     assert_eq!(by_water.strength, GramsPerLitre(12.0), "no book says that the clay is there");
@@ -410,7 +414,7 @@ fn a_mass_that_no_pump_could_lift_is_not_counted_and_one_far_too_great_only_with
     assert!((doubt.expected.0 - 2.05).abs() < 0.01 && doubt.meant.is_none(), "{doubt:?}");
     assert_eq!(
         (slip.left.strength, slip.left.source),
-        (GramsPerLitre(18.14), Source::MassDoubtful { at: noon })
+        (GramsPerLitre(18.14), StrengthSource::MassDoubtful { at: noon })
     );
     assert!(!slip.left.is_known() && slip.left.sd.0 > 3.0, "{slip:?}");
     // 7 kg could be pumped: the clay may be in there, and isn't advised again; but what was expected may be, too.
@@ -429,8 +433,8 @@ fn the_head_tank_shows_the_strength_of_what_feeds_it() {
     let clouding = Clouding { clay, background: Turbidity(2.0) };
     let fresh = KnownFlow { flow: LitresPerMinute(51.2 - 0.209), by: FlowBy::Sensor };
     let draw = LitresPerHour::from_ml_per_min(209.0);
-    let shows = |turbidity| HeadTank {
-        feed: Feed { water: fresh.flow, others: GramsPerMinute(0.0), clouding },
+    let shows = |turbidity| SettledHeadTank {
+        feed: HeadFeed { water: fresh.flow, others: GramsPerMinute(0.0), clouding },
         fresh,
         shows: Measured { turbidity: Turbidity(turbidity), at: at("2027-04-20T12:00:00Z") },
     };

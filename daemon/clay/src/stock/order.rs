@@ -10,7 +10,7 @@ use claymark_model::routine::StockRules;
 
 /// How long the clay lasts and when to order, in bags.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-pub struct Outlook {
+pub struct StockOutlook {
     /// What is here.
     pub on_hand: OnHand,
     /// The last day on which the floor still gives a whole day's use; `None`: a year at least.
@@ -23,7 +23,7 @@ pub struct Outlook {
     pub order: Option<Order>,
 }
 
-impl Outlook {
+impl StockOutlook {
     /// From what is here and the bags that each day from `today` on will use; the last day's use goes on.
     ///
     /// `daily_sd` is the standard deviation of a day's use about its plan, bags.

@@ -6,7 +6,7 @@ use claymark_model::units::LitresPerMinute;
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
 
-use super::order::{Order, Outlook};
+use super::order::{Order, StockOutlook};
 use super::{OnHand, daily_sd, past_use, weighed_of_late};
 use crate::ahead::{self, Today};
 use crate::water::KnownFlow;
@@ -15,7 +15,7 @@ use crate::water::KnownFlow;
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Stock {
     /// How long it lasts, and when to order.
-    pub outlook: Outlook,
+    pub outlook: StockOutlook,
     /// Whether the use ahead is that of the plan; else what was used lately goes on.
     pub by_plan: bool,
     /// What is used by the scale or by the pumps, where that lies well off the plan.
@@ -36,7 +36,7 @@ pub struct MeasuredUse {
     /// Days on which refills were weighed; `None`: it is what the pumps draw now, by the books of the drums.
     pub days: Option<u32>,
     /// How long the stock lasts if that goes on, and when to order.
-    pub outlook: Outlook,
+    pub outlook: StockOutlook,
 }
 
 /// Water that flows otherwise than the plan says.
@@ -62,7 +62,7 @@ impl Stock {
         let first = uses.first().copied().unwrap_or(0.0);
         let sd = daily_sd(site, ledger, today, first);
         let stock = Self {
-            outlook: Outlook::of(rules, today, on_hand, &uses, sd),
+            outlook: StockOutlook::of(rules, today, on_hand, &uses, sd),
             by_plan,
             measured: None,
             water: None,
@@ -84,7 +84,7 @@ impl Stock {
         let off = self.by_plan && well_off(bags_a_day, planned);
         let Some(rules) = site.stock.as_ref().filter(|_| off) else { return self };
         let sd = daily_sd(site, ledger, today, bags_a_day);
-        let outlook = Outlook::of(rules, today, self.outlook.on_hand, &[bags_a_day], sd);
+        let outlook = StockOutlook::of(rules, today, self.outlook.on_hand, &[bags_a_day], sd);
         Self { measured: Some(MeasuredUse { bags_a_day, planned, days, outlook }), ..self }
     }
 

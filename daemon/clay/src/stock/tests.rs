@@ -2,7 +2,7 @@
 
 use proptest::prelude::*;
 
-use super::order::{HeldBy, Outlook, economic_quantity, safety_stock, yearly_cost};
+use super::order::{HeldBy, StockOutlook, economic_quantity, safety_stock, yearly_cost};
 use super::*;
 use claymark_model::fieldlog::LogEntry;
 use claymark_model::routine::StockRules;
@@ -83,7 +83,7 @@ fn day(date: &str) -> Date {
 #[test]
 fn clay_is_ordered_before_a_late_delivery_can_find_the_floor_empty() {
     // One bag a day, no spread: 10 bags meanwhile and 1.645 * 2 against late lorries: the point is 13.29.
-    let outlook = Outlook::of(&rules(), day("2027-04-20"), here(30.0), &[1.0], 0.0);
+    let outlook = StockOutlook::of(&rules(), day("2027-04-20"), here(30.0), &[1.0], 0.0);
     let order = outlook.order.unwrap();
     near(order.point, 13.29, 0.01);
     near(order.safety, 3.29, 0.01);
@@ -94,7 +94,7 @@ fn clay_is_ordered_before_a_late_delivery_can_find_the_floor_empty() {
     near(order.economic, 193.8, 0.1);
     assert_eq!((order.bags, order.held_by), (80, Some(HeldBy::OneLot)));
     let ordered =
-        Outlook::of(&rules(), day("2027-04-20"), OnHand { on_order: 40.0, ..here(30.0) }, &[1.0], 0.0);
+        StockOutlook::of(&rules(), day("2027-04-20"), OnHand { on_order: 40.0, ..here(30.0) }, &[1.0], 0.0);
     assert_eq!(ordered.order.unwrap().on, day("2027-06-16"), "40 days later with an order on its way");
 }
 
@@ -102,7 +102,7 @@ fn clay_is_ordered_before_a_late_delivery_can_find_the_floor_empty() {
 fn what_the_fish_will_use_counts_not_what_they_used() {
     // Today half a bag, but the flow doubles next week and again the week after.
     let uses: Vec<f64> = (0..60).map(|day| [0.5, 1.0, 2.0][(day / 7).min(2)]).collect();
-    let outlook = Outlook::of(&rules(), day("2027-04-20"), here(30.0), &uses, 0.0);
+    let outlook = StockOutlook::of(&rules(), day("2027-04-20"), here(30.0), &uses, 0.0);
     // 3.5 + 7 = 10.5 in two weeks, then 2 a day: the rest of 19.5 lasts 9 days more.
     assert_eq!(outlook.days_left, Some(23));
     // On the eleventh day 22.5 are left, and until a delivery 17 and 5.6 for safety are wanted. By the half bag of
@@ -114,16 +114,16 @@ fn what_the_fish_will_use_counts_not_what_they_used() {
 fn an_order_is_held_down_by_the_floor_and_by_the_end_of_the_season() {
     let today = day("2027-04-20");
     let long = StockRules { one_lot_days: 1000.0, ..rules() };
-    let full = Outlook::of(&long, today, here(30.0), &[1.0], 0.0).order.unwrap();
+    let full = StockOutlook::of(&long, today, here(30.0), &[1.0], 0.0).order.unwrap();
     assert_eq!((full.bags, full.held_by), (80, Some(HeldBy::Floor)), "3 are left, and 120 fit");
     // The fish leave after 60 days; 30 bags are here.
     let season: Vec<f64> = (0..61).map(|day| if day < 60 { 1.0 } else { 0.0 }).collect();
-    let last = Outlook::of(&long, today, here(30.0), &season, 0.0).order.unwrap();
+    let last = StockOutlook::of(&long, today, here(30.0), &season, 0.0).order.unwrap();
     assert_eq!((last.bags, last.held_by), (40, Some(HeldBy::PlanEnds)));
-    let enough = Outlook::of(&long, today, here(60.0), &season, 0.0);
+    let enough = StockOutlook::of(&long, today, here(60.0), &season, 0.0);
     assert_eq!((enough.order, enough.days_left), (None, None), "nothing to order any more");
     let tiny = StockRules { floor_bags: 30, ..long };
-    let none = Outlook::of(&tiny, today, here(30.0), &[1.0], 0.0).order.unwrap();
+    let none = StockOutlook::of(&tiny, today, here(30.0), &[1.0], 0.0).order.unwrap();
     assert_eq!((none.bags, none.held_by), (0, Some(HeldBy::NoRoom)));
 }
 
@@ -133,7 +133,7 @@ fn a_late_lorry_costs_the_use_of_the_days_on_which_it_is_late() {
     // z·σL·d = 1.645·3·0.17 = 0.84 bags; by the mean of the delivery time it would be none.
     let rules = StockRules { delivery_days: 12.0, delivery_sd_days: 3.0, ..rules() };
     let uses: Vec<f64> = (0..400).map(|day| if day < 12 { 0.0 } else { 0.17 }).collect();
-    let order = Outlook::of(&rules, day("2027-04-26"), here(0.5), &uses, 0.0).order.unwrap();
+    let order = StockOutlook::of(&rules, day("2027-04-26"), here(0.5), &uses, 0.0).order.unwrap();
     assert_eq!(order.on, day("2027-04-26"));
     near(order.safety, 1.644_854 * 3.0 * 0.17, 1e-4);
     near(order.point, order.safety, 1e-9);
@@ -218,7 +218,7 @@ proptest! {
     fn more_on_the_floor_never_brings_the_order_forward(
         bags in 0.0..100.0_f64, more in 0.0..50.0_f64, daily in 0.1..4.0_f64, sd in 0.0..1.0_f64,
     ) {
-        let outlook = |bags| Outlook::of(&rules(), day("2027-04-20"), here(bags), &[daily], sd);
+        let outlook = |bags| StockOutlook::of(&rules(), day("2027-04-20"), here(bags), &[daily], sd);
         let on = |bags| outlook(bags).order.map(|order| order.on);
         if let (Some(less), Some(later)) = (on(bags), on(bags + more)) {
             prop_assert!(less <= later);

@@ -17,7 +17,7 @@ pub struct Parts {
 
 /// A hand value, and what the sensor read about then.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Pair {
+pub struct ComparedPair {
     /// By hand.
     pub hand: f64,
     /// By the sensor.
@@ -40,7 +40,7 @@ impl Parts {
     /// the signs from memory). The hand meter stands for the field meter and for the standard: what it is wrong by
     /// counts as drift.
     #[must_use]
-    pub fn of(before: Pair, after: Pair) -> Self {
+    pub fn of(before: ComparedPair, after: ComparedPair) -> Self {
         let fouling = (after.sensor - before.sensor) - (after.hand - before.hand);
         Self { fouling, drift: after.hand - after.sensor }
     }
@@ -81,7 +81,8 @@ mod tests {
     #[test]
     fn fouling_is_what_the_wipe_changed_and_drift_what_it_left() {
         // Read 48, then 52, while the water itself went from 49.5 to 50: 3.5 by dirt; 2 more than 50 by drift.
-        let parts = Parts::of(Pair { hand: 49.5, sensor: 48.0 }, Pair { hand: 50.0, sensor: 52.0 });
+        let parts =
+            Parts::of(ComparedPair { hand: 49.5, sensor: 48.0 }, ComparedPair { hand: 50.0, sensor: 52.0 });
         assert!((parts.fouling - 3.5).abs() < 1e-12 && (parts.drift - -2.0).abs() < 1e-12, "{parts:?}");
         // Both together are what the sensor was off before.
         assert!((parts.fouling + parts.drift - (49.5 - 48.0)).abs() < 1e-12);

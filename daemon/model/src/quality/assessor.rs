@@ -6,7 +6,7 @@ use jiff::Timestamp;
 
 use crate::id::Id;
 use crate::quality::flat_line::FlatRun;
-use crate::quality::history::{History, Place, Point};
+use crate::quality::history::{Falls, History, Point};
 use crate::quality::thresholds::Thresholds;
 use crate::quality::{Flag, aggregate, flat_line, gap, gross_range, rate, spike};
 use crate::reading::{Assessed, Reading, TestFlags};
@@ -63,10 +63,10 @@ impl Assessor {
     /// - A reading older than all that is remembered is compared with nothing.
     pub fn assess(&mut self, reading: Reading, received_at: Timestamp) -> Vec<Assessed> {
         match self.history.place_of(reading.at) {
-            Place::Newest => self.newest(reading, received_at),
-            Place::Late(earlier) => self.late(earlier, reading, received_at),
-            Place::Taken(_, point) => vec![self.again(point, reading, received_at)],
-            Place::Forgotten => {
+            Falls::Newest => self.newest(reading, received_at),
+            Falls::Late(earlier) => self.late(earlier, reading, received_at),
+            Falls::Taken(_, point) => vec![self.again(point, reading, received_at)],
+            Falls::Forgotten => {
                 let tests = self.by_itself(&reading);
                 vec![Assessed { flag: self.aggregate(tests), tests, received_at, reading }]
             }
@@ -77,12 +77,12 @@ impl Assessor {
     pub fn recall(&mut self, past: &Assessed) {
         let point = Point { at: past.reading.at, value: past.reading.value, tests: past.tests };
         match self.history.place_of(point.at) {
-            Place::Newest => {
+            Falls::Newest => {
                 self.remember_newest(point);
                 self.newest_waits = self.waiting(point.at, past.received_at);
             }
-            Place::Late(earlier) => self.remember_late(earlier, point),
-            Place::Taken(..) | Place::Forgotten => {}
+            Falls::Late(earlier) => self.remember_late(earlier, point),
+            Falls::Taken(..) | Falls::Forgotten => {}
         }
     }
 
@@ -141,7 +141,7 @@ impl Assessor {
     /// The spike test of a reading that waited, now that `next` has arrived; a reading with a gap beside it
     /// keeps its 2.
     fn settle(&mut self, waiting: Waiting, next: &Reading) -> Option<Assessed> {
-        let Place::Taken(earlier, known) = self.history.place_of(waiting.at) else { return None };
+        let Falls::Taken(earlier, known) = self.history.place_of(waiting.at) else { return None };
         let before = self.history.last_of(earlier).copied();
         let (spike, next_to_spike) = self.spike(before, (known.at, known.value), (next.at, next.value))?;
         let tests = TestFlags { spike, next_to_spike, ..known.tests };

@@ -20,7 +20,7 @@ pub(super) struct Point {
 
 /// Where a time falls.
 #[derive(Debug, Clone, Copy)]
-pub(super) enum Place {
+pub(super) enum Falls {
     /// After all others.
     Newest,
     /// So many readings are earlier, and at least one is later.
@@ -32,15 +32,15 @@ pub(super) enum Place {
 }
 
 impl History {
-    pub(super) fn place_of(&self, at: Timestamp) -> Place {
+    pub(super) fn place_of(&self, at: Timestamp) -> Falls {
         if self.newest().is_none_or(|newest| newest.at < at) {
-            return Place::Newest;
+            return Falls::Newest;
         }
         let earlier = self.0.partition_point(|point| point.at < at);
         match self.0.get(earlier) {
-            Some(point) if point.at == at => Place::Taken(earlier, *point),
-            _ if earlier == 0 && self.0.len() == MOST_POINTS => Place::Forgotten,
-            _ => Place::Late(earlier),
+            Some(point) if point.at == at => Falls::Taken(earlier, *point),
+            _ if earlier == 0 && self.0.len() == MOST_POINTS => Falls::Forgotten,
+            _ => Falls::Late(earlier),
         }
     }
 
@@ -100,17 +100,17 @@ mod tests {
         for second in (0..3_000).step_by(2).chain((1..3_000).step_by(2)) {
             let point = Point { at: at(second), value: 0.0, tests: TestFlags::NOT_EVALUATED };
             match history.place_of(point.at) {
-                Place::Newest => history.insert(history.len(), point),
-                Place::Late(earlier) => history.insert(earlier, point),
-                Place::Taken(..) => panic!("{second} is there once"),
-                Place::Forgotten => assert!(second < 2_998 - 1_024, "{second}"),
+                Falls::Newest => history.insert(history.len(), point),
+                Falls::Late(earlier) => history.insert(earlier, point),
+                Falls::Taken(..) => panic!("{second} is there once"),
+                Falls::Forgotten => assert!(second < 2_998 - 1_024, "{second}"),
             }
         }
         assert_eq!(history.len(), MOST_POINTS);
         let times: Vec<Timestamp> = history.back_from(history.len()).map(|point| point.at).collect();
         assert!(times.is_sorted_by(|later, earlier| later > earlier));
         assert!(
-            matches!(history.place_of(at(2_998)), Place::Taken(earlier, point) if point.at == at(2_998) && earlier + 2 == MOST_POINTS)
+            matches!(history.place_of(at(2_998)), Falls::Taken(earlier, point) if point.at == at(2_998) && earlier + 2 == MOST_POINTS)
         );
     }
 }

@@ -1,7 +1,7 @@
 //! Both levers in a whole room: several drums at once, a pump with two drums, nights that need no mix, and clay that
 //! doesn't come.
 
-use claymark_clay::feed::Feed;
+use claymark_clay::feed::HeadFeed;
 use claymark_clay::refill::Refill;
 use claymark_model::fieldlog::Deed;
 use claymark_model::site::{Draws, Site};
@@ -77,7 +77,7 @@ fn two_drums_that_are_drawn_share_the_correction_and_both_done_give_what_was_ask
         let clouding = doses[0].bench.feed.clouding;
         for (clay, slurry) in [(trimmed, slurry), (mixed, as_it_is)] {
             let water = LitresPerMinute(44.7) + slurry.per_minute();
-            let all = Feed { water, others: clay, clouding };
+            let all = HeadFeed { water, others: clay, clouding };
             let shows = all.turbidity(LitresPerHour(0.0), doses[0].strength).expect("it flows");
             assert!((shows.0 - target).abs() < 0.5, "{shows:?}, wanted {target}");
         }

@@ -8,7 +8,7 @@
 )]
 
 use claymark_clay::refill::Refill;
-use claymark_clay::refill::books::Source;
+use claymark_clay::refill::books::StrengthSource;
 use claymark_clay::refill::sheet::Sheet;
 use claymark_model::fieldlog::Deed;
 use claymark_model::forecast::{Basis, EmptyAt, Forecast, Outlook, Subject};
@@ -160,7 +160,10 @@ fn counts_from_the_minute_on(failed_by_quality_tests: bool) {
     let truly = night.drum("a").litres();
     assert!((volume - truly).abs() < 2.0 && basis == Basis::Level, "{volume}, truly {truly}");
     let sheet = sheet(&night);
-    assert!(sheet.unseen.is_none() && matches!(sheet.book.source, Source::Logged { .. }), "{sheet:?}");
+    assert!(
+        sheet.unseen.is_none() && matches!(sheet.book.source, StrengthSource::Logged { .. }),
+        "{sheet:?}"
+    );
     assert!(advised(&night).iter().all(|(water, clay)| *water < 20.0 && *clay < 0.4), "{sheet:?}");
 }
 

@@ -34,7 +34,9 @@ fn packs_resolve_as_the_vectors_say() {
             assert_eq!(record.unit.as_deref(), wanted.get("u").and_then(Json::as_str), "{id}");
             assert!((record.at_s - number(wanted, "t").unwrap()).abs() < 1e-6, "{id}");
             match record.value {
-                Value::Number(value) => assert!((value - number(wanted, "v").unwrap()).abs() < 1e-9, "{id}"),
+                Value::Number(value) => {
+                    assert!((value - number(wanted, "v").unwrap()).abs() < 1e-9, "{id}")
+                }
                 Value::Other(_) => assert!(wanted.get("v").is_none(), "{id}"),
             }
         }

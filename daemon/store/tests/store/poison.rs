@@ -1,6 +1,6 @@
 //! One record that can't be held, or read back, costs none of the others.
 
-use claymark_clay::bounds::{Bounds, Figure, Unlikely};
+use claymark_clay::bounds::{Figure, FigureBounds, Unlikely};
 use claymark_clay::{LearnedYield, Yield};
 use claymark_model::fieldlog::Deed;
 use claymark_model::forecast::{Basis, Outlook};
@@ -62,7 +62,8 @@ fn an_answer_that_no_store_can_hold_goes_to_quarantine_and_all_else_is_kept() {
 
 pub fn asked(number: u64, found: f64) -> Issued {
     let mut issued = full_batch().notices.remove(0);
-    let why = Unlikely::Figure { figure: Figure::Flow, found, bounds: Bounds { least: 0.0, most: 1.0 } };
+    let why =
+        Unlikely::Figure { figure: Figure::Flow, found, bounds: FigureBounds { least: 0.0, most: 1.0 } };
     let deed = Deed::Note { text: None };
     let about = About::Unlikely { key: "k".to_owned(), deed, done_at: at(0), why };
     let query = Query { at: at(0), by: None, about };

@@ -1,6 +1,6 @@
 //! Both levers and waiting times as they are read, in the invented room of the stories.
 
-use claymark_clay::feed::Feed;
+use claymark_clay::feed::HeadFeed;
 use claymark_clay::levers::Bench;
 use claymark_clay::refill::{Counted, Residual, Seen, Wanted};
 use claymark_clay::response::{Cascade, Residence};
@@ -47,8 +47,11 @@ fn evening(site: &Site) -> Dose {
     let slurry = LitresPerHour::from_ml_per_min(209.0);
     let clay = Yield { ntu_per_mg_l: 0.85, sd: 0.04, since: None, exponent: 1.0 };
     let water = LitresPerMinute(51.2) - slurry.per_minute();
-    let feed =
-        Feed { water, others: GramsPerMinute(0.0), clouding: Clouding { clay, background: Turbidity(2.0) } };
+    let feed = HeadFeed {
+        water,
+        others: GramsPerMinute(0.0),
+        clouding: Clouding { clay, background: Turbidity(2.0) },
+    };
     let bench = Bench {
         feed,
         target: Turbidity(64.95),

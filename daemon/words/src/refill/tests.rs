@@ -19,7 +19,7 @@ fn now() -> Timestamp {
 }
 
 fn logged(strength: f64, sd: f64) -> Residual {
-    let source = Source::Logged { at: at("2027-04-20T04:40:00Z") };
+    let source = StrengthSource::Logged { at: at("2027-04-20T04:40:00Z") };
     Residual { strength: GramsPerLitre(strength), sd: GramsPerLitre(sd), source }
 }
 

@@ -1,6 +1,6 @@
 //! What to do about a drum, where filling it as usual isn't the answer.
 
-use claymark_clay::refill::books::Source;
+use claymark_clay::refill::books::StrengthSource;
 use claymark_clay::refill::{Counted, Refill, Residual, Seen, Wanted};
 use claymark_model::forecast::EmptyAt;
 use claymark_model::units::{GramsPerLitre, Litres, LitresPerHour, Turbidity};
@@ -12,7 +12,7 @@ use super::{evening, told};
 use crate::notice::{Content, outlook};
 
 fn residual() -> Residual {
-    let source = Source::Logged { at: at("2027-04-20T04:40:00Z") };
+    let source = StrengthSource::Logged { at: at("2027-04-20T04:40:00Z") };
     Residual { strength: GramsPerLitre(17.2), sd: GramsPerLitre(0.9), source }
 }
 

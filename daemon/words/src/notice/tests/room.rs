@@ -1,6 +1,6 @@
 //! An invented room (Alder Bend Hatchery) and states of its drums, for the sentences.
 
-use claymark_clay::refill::books::Source;
+use claymark_clay::refill::books::StrengthSource;
 use claymark_clay::refill::{Counted, Refill, Residual, Wanted};
 use claymark_model::doubt::Grounds;
 use claymark_model::forecast::{Basis, EmptyAt, Forecast, Outlook, Subject};
@@ -162,7 +162,7 @@ pub(super) fn refill_seen() -> SeenRefill {
 
 pub(super) fn remedy(full: Verdict) -> Remedy {
     let site = site();
-    let source = Source::Logged { at: at("2027-04-20T04:40:00Z") };
+    let source = StrengthSource::Logged { at: at("2027-04-20T04:40:00Z") };
     let residual = Residual { strength: GramsPerLitre(17.2), sd: GramsPerLitre(0.9), source };
     let drum = &site.drums[0];
     let hours = match full {
