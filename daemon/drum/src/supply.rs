@@ -46,8 +46,8 @@ pub fn supply_forecast(now: Timestamp, pump: &Pump, watches: &[&DrumWatch]) -> F
     let of = Subject::Supply(pump.id.clone());
     let ours = || watches.iter().copied().filter(|watch| watch.facts.pump == pump.id);
     let drums: Result<Vec<_>, WhyUnknown> = match pump.draws {
-        Draws::One => ours().map(|watch| Part::of(watch, now)).collect(),
-        Draws::Together => open(ours(), now).into_iter().map(|watch| Part::of(watch, now)).collect(),
+        Draws::One => ours().map(|watch| SupplyShare::of(watch, now)).collect(),
+        Draws::Together => open(ours(), now).into_iter().map(|watch| SupplyShare::of(watch, now)).collect(),
     };
     let (in_use, outlook) = match drums {
         Ok(drums) if drums.is_empty() => (false, Outlook::Unknown { why: WhyUnknown::NoDrums.into() }),
@@ -65,11 +65,11 @@ pub fn supply_forecast(now: Timestamp, pump: &Pump, watches: &[&DrumWatch]) -> F
 }
 
 /// One drum's share of the supply.
-struct Part {
+struct SupplyShare {
     ahead: Prospect,
 }
 
-impl Part {
+impl SupplyShare {
     fn of(watch: &DrumWatch, now: Timestamp) -> Result<Self, WhyUnknown> {
         let ahead = watch
             .prospect(now)
@@ -103,13 +103,13 @@ fn open<'a>(ours: impl Iterator<Item = &'a DrumWatch>, now: Timestamp) -> Vec<&'
 }
 
 /// When all are empty, one after the other.
-fn last(now: Timestamp, drums: &[Part]) -> EmptyAt {
-    let told = one_after_the_other(now, drums, &drums.iter().map(Part::time).collect::<Vec<_>>());
-    let without: Vec<Ahead> = drums.iter().map(Part::time_without).collect();
+fn last(now: Timestamp, drums: &[SupplyShare]) -> EmptyAt {
+    let told = one_after_the_other(now, drums, &drums.iter().map(SupplyShare::time).collect::<Vec<_>>());
+    let without: Vec<Ahead> = drums.iter().map(SupplyShare::time_without).collect();
     EmptyAt { p05: earlier(told.p05, one_after_the_other(now, drums, &without).p05), ..told }
 }
 
-fn one_after_the_other(now: Timestamp, drums: &[Part], times: &[Ahead]) -> EmptyAt {
+fn one_after_the_other(now: Timestamp, drums: &[SupplyShare], times: &[Ahead]) -> EmptyAt {
     let hours: f64 = times.iter().map(|time| time.hours).sum();
     let stretched: f64 = times.iter().map(|time| time.stretch * time.hours).sum();
     let shift = times.iter().map(|time| time.shift).fold(0.0, f64::hypot);
@@ -124,7 +124,7 @@ fn one_after_the_other(now: Timestamp, drums: &[Part], times: &[Ahead]) -> Empty
 
 /// When the first is empty. What is wrong of one pump's draw is wrong of all its drums, so their times are early
 /// or late together, and the first in each quantile is the first.
-fn first(drums: &[Part]) -> EmptyAt {
+fn first(drums: &[SupplyShare]) -> EmptyAt {
     let ends = drums.iter().map(|drum| drum.ahead.down_to(drum.ahead.tracker.size.heel));
     let sooner = |a: EmptyAt, b: EmptyAt| EmptyAt {
         p05: earlier(a.p05, b.p05),
@@ -140,15 +140,15 @@ fn earlier(a: Option<Timestamp>, b: Option<Timestamp>) -> Option<Timestamp> {
     a.into_iter().chain(b).min()
 }
 
-fn known(draws: Draws, drums: &[Part], empty_at: EmptyAt) -> Outlook {
-    let held = |drum: &Part| {
+fn known(draws: Draws, drums: &[SupplyShare], empty_at: EmptyAt) -> Outlook {
+    let held = |drum: &SupplyShare| {
         let tracker = &drum.ahead.tracker;
         tracker.lead.state.volume().mean.clamp(0.0, tracker.size.brim)
     };
-    let drawn: f64 = drums.iter().filter(|drum| drum.ahead.in_use).map(Part::draw).sum();
+    let drawn: f64 = drums.iter().filter(|drum| drum.ahead.in_use).map(SupplyShare::draw).sum();
     let switched_on = || match draws {
-        Draws::One => drums.iter().map(Part::draw).fold(0.0, f64::max),
-        Draws::Together => drums.iter().map(Part::draw).sum(),
+        Draws::One => drums.iter().map(SupplyShare::draw).fold(0.0, f64::max),
+        Draws::Together => drums.iter().map(SupplyShare::draw).sum(),
     };
     let by_level = drums.iter().all(|drum| drum.ahead.basis == Basis::Level);
     Outlook::Known {

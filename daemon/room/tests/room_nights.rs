@@ -32,30 +32,30 @@ use claymark_notice::{NoticeKind, Priority};
 use claymark_room::Event;
 use jiff::SignedDuration;
 
-use night::{Night, Said, id};
+use night::{HeardNotice, RoomNight, id};
 
 /// Time, kind and reader of each.
-fn told(said: &[Said]) -> Vec<(&str, NoticeKind, &str)> {
+fn told(said: &[HeardNotice]) -> Vec<(&str, NoticeKind, &str)> {
     said.iter().map(|said| (said.clock.as_str(), said.notice.kind, said.to.as_str())).collect()
 }
 
-fn of_kind(said: &[Said], kind: NoticeKind) -> Vec<&Said> {
+fn of_kind(said: &[HeardNotice], kind: NoticeKind) -> Vec<&HeardNotice> {
     said.iter().filter(|said| said.notice.kind == kind).collect()
 }
 
-fn because(said: &Said) -> &Because {
+fn because(said: &HeardNotice) -> &Because {
     let Content::Withdrawn(withdrawn) = &said.notice.content else { panic!("{said:?}") };
     &withdrawn.because
 }
 
-fn again(said: &Said) -> &Again {
+fn again(said: &HeardNotice) -> &Again {
     let Content::Runout(runout) = &said.notice.content else { panic!("{said:?}") };
     &runout.because
 }
 
 /// Drum a lasts in the evening; at ten past six somebody turns its pump from 4 to 14 L/h.
-fn pump_turned_up() -> (Night, Vec<Said>) {
-    let mut night = Night::begin("2027-04-20T08:00");
+fn pump_turned_up() -> (RoomNight, Vec<HeardNotice>) {
+    let mut night = RoomNight::begin("2027-04-20T08:00");
     night.drum("a").holds(150.0).draws(4.0);
     night.drum("b").holds(170.0).draws(4.0);
     let evening = night.until("2027-04-20T18:10");
@@ -67,13 +67,13 @@ fn pump_turned_up() -> (Night, Vec<Said>) {
 }
 
 /// What the next call says of one that nobody answered.
-fn unanswered(call: &Said) -> Again {
+fn unanswered(call: &HeardNotice) -> Again {
     Again::Unanswered { told: Some(id(&call.to)), at: call.notice.at }
 }
 
 #[test]
 fn a_quiet_night_has_one_message_the_evening_check() {
-    let mut night = Night::begin("2027-04-20T08:00");
+    let mut night = RoomNight::begin("2027-04-20T08:00");
     night.drum("a").holds(170.0).draws(4.0);
     night.drum("b").holds(165.0).draws(5.0);
     let said = night.until("2027-04-21T07:30");
@@ -111,7 +111,7 @@ fn a_pump_turned_up_in_the_evening_and_noted_nowhere_is_told_at_once_to_one_pers
 
 #[test]
 fn a_drum_that_will_not_last_is_told_in_the_evening_and_again_when_there_is_just_time_to_act() {
-    let mut night = Night::begin("2027-04-20T08:00");
+    let mut night = RoomNight::begin("2027-04-20T08:00");
     // 12 L/h from 110 L above the heel at five: dry about two o'clock.
     night.drum("a").holds(230.0).draws(12.0);
     let said = night.until("2027-04-21T02:00");
@@ -222,7 +222,7 @@ fn a_refill_that_is_only_written_down_counts_as_an_answer() {
 
 #[test]
 fn a_corrected_entry_replaces_the_wrong_one_in_the_amounts() {
-    let mut night = Night::begin("2027-04-20T08:00");
+    let mut night = RoomNight::begin("2027-04-20T08:00");
     night.drum("a").holds(60.0).draws(4.0);
     night.until("2027-04-20T10:00");
     night.drum("a").holds(172.0);
@@ -250,7 +250,7 @@ fn a_drum_that_lasts_after_all_is_withdrawn_once() {
 
 #[test]
 fn drums_that_share_a_pump_are_forecast_together_and_the_resting_one_by_the_draw_of_the_other() {
-    let mut night = Night::begin_with_one_pump("2027-04-20T08:00");
+    let mut night = RoomNight::begin_with_one_pump("2027-04-20T08:00");
     night.log(Deed::InUse { pump: Some(id("p1")), drum: Some(id("a")) });
     night.drum("a").holds(150.0).draws(6.0);
     night.drum("b").holds(160.0).draws(0.0);
@@ -266,7 +266,7 @@ fn drums_that_share_a_pump_are_forecast_together_and_the_resting_one_by_the_draw
 
 #[test]
 fn two_drums_at_once_are_two_causes() {
-    let mut night = Night::begin("2027-04-20T08:00");
+    let mut night = RoomNight::begin("2027-04-20T08:00");
     for drum in ["a", "b"] {
         night.drum(drum).holds(150.0).draws(4.0);
     }
@@ -285,7 +285,7 @@ fn two_drums_at_once_are_two_causes() {
 
 #[test]
 fn a_level_sensor_that_falls_silent_at_eleven_wakes_one_person_once() {
-    let mut night = Night::begin("2027-04-20T08:00");
+    let mut night = RoomNight::begin("2027-04-20T08:00");
     night.drum("a").draws(4.0);
     night.until("2027-04-20T23:00");
     night.drum("a").falls_silent();
@@ -306,7 +306,7 @@ fn a_level_sensor_that_falls_silent_at_eleven_wakes_one_person_once() {
 
 #[test]
 fn everything_silent_is_one_message_and_one_when_it_is_back() {
-    let mut night = Night::begin("2027-04-20T08:00");
+    let mut night = RoomNight::begin("2027-04-20T08:00");
     night.until("2027-04-20T23:00");
     night.network_down(true);
     let mut said = night.until("2027-04-21T01:00");
@@ -325,7 +325,7 @@ fn everything_silent_is_one_message_and_one_when_it_is_back() {
 
 #[test]
 fn a_stuck_level_is_doubted_once_and_withdrawn_when_it_moves_again() {
-    let mut night = Night::begin("2027-04-20T08:00");
+    let mut night = RoomNight::begin("2027-04-20T08:00");
     night.until("2027-04-20T22:00");
     night.drum("a").sticks();
     let mut said = night.until("2027-04-21T01:00");
@@ -342,7 +342,7 @@ fn a_stuck_level_is_doubted_once_and_withdrawn_when_it_moves_again() {
 
 #[test]
 fn a_forgotten_session_is_told_and_a_forgetful_broker_only_every_two_hours() {
-    let mut night = Night::begin("2027-04-20T08:00");
+    let mut night = RoomNight::begin("2027-04-20T08:00");
     night.until("2027-04-20T12:00");
     let since = night.at("2027-04-20T11:40");
     assert_eq!(told(&night.event(Event::SessionLost { since })), [], "who did it shows in a moment");
@@ -367,7 +367,7 @@ fn a_forgotten_session_is_told_and_a_forgetful_broker_only_every_two_hours() {
 
 #[test]
 fn a_failing_store_is_told_and_does_not_silence_the_drums() {
-    let mut night = Night::begin("2027-04-20T08:00");
+    let mut night = RoomNight::begin("2027-04-20T08:00");
     night.drum("a").holds(150.0).draws(4.0);
     night.until("2027-04-20T18:00");
     let failed = || Event::StoreFailed { why: "disk full".to_owned() };
@@ -385,7 +385,7 @@ fn a_failing_store_is_told_and_does_not_silence_the_drums() {
 
 #[test]
 fn forwarding_that_falls_behind_is_told_once_and_withdrawn_when_it_has_caught_up() {
-    let mut night = Night::begin("2027-04-20T08:00");
+    let mut night = RoomNight::begin("2027-04-20T08:00");
     night.drum("a").holds(150.0).draws(4.0);
     night.until("2027-04-20T10:00");
     let behind = |why: &str| Event::NotForwarded {
@@ -438,7 +438,7 @@ fn a_restart_in_the_middle_of_the_night_repeats_nothing_and_forgets_nothing() {
 
 #[test]
 fn an_evening_check_that_was_missed_is_sent_late_and_knows_it() {
-    let mut night = Night::begin("2027-04-20T08:00");
+    let mut night = RoomNight::begin("2027-04-20T08:00");
     night.until("2027-04-20T16:50");
     assert_eq!(told(&night.restart(SignedDuration::from_mins(100))), []);
     let said = night.until("2027-04-20T19:00");
@@ -455,7 +455,7 @@ fn the_evening_check_comes_at_five_by_the_clock_on_both_sides_of_a_clock_change(
         ("2027-03-27T12:00", "2027-03-29T08:00", ["2027-03-28T04:30:00Z", "2027-03-29T04:30:00Z"]),
         ("2027-10-30T12:00", "2027-11-01T08:00", ["2027-10-31T05:30:00Z", "2027-11-01T05:30:00Z"]),
     ] {
-        let mut night = Night::begin(begin);
+        let mut night = RoomNight::begin(begin);
         night.drum("a").holds(170.0).draws(1.0);
         night.drum("b").holds(170.0).draws(1.0);
         let said = night.until(end);
@@ -472,7 +472,7 @@ fn the_evening_check_comes_at_five_by_the_clock_on_both_sides_of_a_clock_change(
 
 #[test]
 fn while_people_are_there_a_drum_is_told_once_when_there_is_just_time_to_mix() {
-    let mut night = Night::begin("2027-04-20T08:00");
+    let mut night = RoomNight::begin("2027-04-20T08:00");
     night.drum("a").holds(60.0).draws(16.0);
     let said = night.until("2027-04-20T14:00");
     let warning = of_kind(&said, NoticeKind::Runout);

@@ -18,7 +18,7 @@ use claymark_model::happening::What;
 use claymark_model::quality::Flag;
 use claymark_model::units::Litres;
 use jiff::Timestamp;
-use physics::{Barrel, HEEL, reading};
+use physics::{HEEL, PumpedDrum, reading};
 use rand::RngExt;
 use rig::{Rig, id, site, start};
 
@@ -210,8 +210,8 @@ fn foam_is_no_refill_and_twenty_minutes_are_enough_for_a_first_word() {
 fn drums_that_share_a_pump_are_told_apart_and_added_up() {
     let room = site(&["a", "b"]);
     let mut watches = [DrumWatch::new(&room, &id("a")).unwrap(), DrumWatch::new(&room, &id("b")).unwrap()];
-    let mut drawn = Barrel::new(1, start(), 100.0);
-    let mut idle = Barrel::new(2, start(), 170.0);
+    let mut drawn = PumpedDrum::new(1, start(), 100.0);
+    let mut idle = PumpedDrum::new(2, start(), 170.0);
     idle.pump = 0.0;
     for _ in 0..4 * 120 {
         let (a, b) = (drawn.step(), idle.step());

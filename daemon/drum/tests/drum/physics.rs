@@ -14,7 +14,7 @@ use rand::rngs::StdRng;
 use rand::{RngExt, SeedableRng};
 
 /// A drum with a pump and a sensor.
-pub struct Barrel {
+pub struct PumpedDrum {
     pub rng: StdRng,
     pub now: Timestamp,
     /// True litres.
@@ -44,7 +44,7 @@ pub struct Barrel {
     foam_height: f64,
 }
 
-impl Barrel {
+impl PumpedDrum {
     pub fn new(seed: u64, start: Timestamp, volume: f64) -> Self {
         Self {
             rng: StdRng::seed_from_u64(seed),

@@ -17,7 +17,7 @@ use jiff::civil::time;
 use jiff::tz::TimeZone;
 use jiff::{SignedDuration, Timestamp};
 
-use crate::physics::{Barrel, HEEL, litres, reading};
+use crate::physics::{HEEL, PumpedDrum, litres, reading};
 
 pub const START: &str = "2027-04-20T06:00:00Z";
 
@@ -121,7 +121,7 @@ fn sensor(name: &str) -> Sensor {
 
 /// A drum and its watch.
 pub struct Rig {
-    pub barrel: Barrel,
+    pub barrel: PumpedDrum,
     pub watch: DrumWatch,
     pub happenings: Vec<Happening>,
     logged: u32,
@@ -130,7 +130,7 @@ pub struct Rig {
 impl Rig {
     pub fn new(seed: u64, volume: f64) -> Self {
         let watch = DrumWatch::new(&site(&["a"]), &id("a")).unwrap();
-        Self { barrel: Barrel::new(seed, start(), volume), watch, happenings: Vec::new(), logged: 0 }
+        Self { barrel: PumpedDrum::new(seed, start(), volume), watch, happenings: Vec::new(), logged: 0 }
     }
 
     pub fn now(&self) -> Timestamp {

@@ -7,13 +7,13 @@ use claymark_model::quality::Flag;
 use claymark_model::site::{Draws, Site};
 use jiff::Timestamp;
 
-use crate::physics::{Barrel, HEEL, reading};
+use crate::physics::{HEEL, PumpedDrum, reading};
 use crate::rig::{id, site, start};
 
 /// Two drums on one pump, which is `draws`.
 struct TwoDrums {
     site: Site,
-    barrels: [Barrel; 2],
+    barrels: [PumpedDrum; 2],
     watches: [DrumWatch; 2],
 }
 
@@ -26,7 +26,7 @@ impl TwoDrums {
         let mut seed = 6;
         let mut barrels = litres.map(|litres| {
             seed += 1;
-            Barrel::new(seed, start(), litres)
+            PumpedDrum::new(seed, start(), litres)
         });
         for (barrel, draw) in barrels.iter_mut().zip(draw) {
             barrel.pump = draw;
@@ -91,13 +91,13 @@ fn a_common_suction_line_ends_with_its_first_dry_drum_and_draws_from_all() {
     pair.run(6.0);
     let (volume, draw, ends) = pair.supply();
     let [a, b] = pair.own();
-    let [left_a, left_b] = pair.barrels.each_ref().map(Barrel::hours_left);
+    let [left_a, left_b] = pair.barrels.each_ref().map(PumpedDrum::hours_left);
     assert!(left_b + 5.0 < left_a, "{left_b} h, {left_a} h");
     assert_eq!(ends, b.2, "it ends when drum b does");
     let likely = pair.hours_to(ends.p50);
     assert!((likely - left_b).abs() < 0.1 * left_b, "{likely} h, truly {left_b} h");
     assert!((volume - a.0 - b.0).abs() < 1e-9 && (draw - a.1 - b.1).abs() < 1e-9, "{volume} L, {draw} L/h");
-    let truly: f64 = pair.barrels.iter().map(Barrel::draw).sum();
+    let truly: f64 = pair.barrels.iter().map(PumpedDrum::draw).sum();
     assert!((draw - truly).abs() < 0.08 * truly, "{draw} L/h, truly {truly}");
     // The same two drums, drawn one after the other, last as long as both.
     pair.site.pumps[0].draws = Draws::One;

@@ -7,10 +7,10 @@ use claymark_notice::content::{Content, EveningCheck, PumpSetting, Remedy, Verdi
 use claymark_room::Event;
 use jiff::SignedDuration;
 
-use crate::night::{Night, id};
+use crate::night::{RoomNight, id};
 
 /// What the evening check says, told at this very minute.
-fn evening_check(night: &mut Night) -> EveningCheck {
+fn evening_check(night: &mut RoomNight) -> EveningCheck {
     let mut said = night.until("2027-04-20T17:00");
     said.extend(night.event(Event::Tick));
     let check = said.iter().find_map(|said| {
@@ -22,7 +22,7 @@ fn evening_check(night: &mut Night) -> EveningCheck {
 
 #[test]
 fn whoever_asks_at_the_minute_of_the_evening_check_gets_its_figures() {
-    let mut night = Night::begin("2027-04-20T08:00");
+    let mut night = RoomNight::begin("2027-04-20T08:00");
     night.drum("a").holds(230.0).draws(12.0);
     night.drum("b").holds(160.0).draws(6.0);
     night.log(Deed::Refill { drum: Some(id("a")), water: Some(Litres(40.0)), clay: None });
@@ -35,7 +35,7 @@ fn whoever_asks_at_the_minute_of_the_evening_check_gets_its_figures() {
 #[test]
 fn a_pump_stays_as_it_was_set_last_week_over_a_restart() {
     let set = Deed::PumpSetting { pump: Some(id("p1")), rpm: Some(80.0) };
-    let mut night = Night::begin_remembering("2027-04-20T08:00", "2027-04-13T09:00", set);
+    let mut night = RoomNight::begin_remembering("2027-04-20T08:00", "2027-04-13T09:00", set);
     let check = evening_check(&mut night);
     let at = night.at("2027-04-13T09:00");
     let settings: Vec<_> = check.drums.iter().map(|drum| drum.state.pump.set).collect();
@@ -43,8 +43,8 @@ fn a_pump_stays_as_it_was_set_last_week_over_a_restart() {
 }
 
 /// 12 L/h from 110 L above the heel at five in the evening; what the evening check says of it.
-fn too_little() -> (Night, Remedy) {
-    let mut night = Night::begin("2027-04-20T08:00");
+fn too_little() -> (RoomNight, Remedy) {
+    let mut night = RoomNight::begin("2027-04-20T08:00");
     night.drum("a").holds(230.0).draws(12.0);
     let said = night.until("2027-04-20T17:01");
     let Some(Content::EveningCheck(check)) = said.last().map(|said| said.notice.content.clone()) else {
@@ -57,7 +57,7 @@ fn too_little() -> (Night, Remedy) {
 }
 
 /// The verdict on drum a until the next visit, once the forecast has seen what changed.
-fn later(night: &Night) -> Verdict {
+fn later(night: &RoomNight) -> Verdict {
     let visit = night.room.next_visit(night.now).expect("people come every day");
     let (drums, _) = night.room.outlook(night.now, &visit, night.now);
     drums.first().expect("drum a is in it").verdict
@@ -81,7 +81,7 @@ fn the_slower_pump_of_the_evening_lasts_and_a_little_faster_does_not() {
 
 #[test]
 fn the_litres_of_the_evening_are_enough_and_some_less_are_not() {
-    let mut night = Night::begin("2027-04-20T08:00");
+    let mut night = RoomNight::begin("2027-04-20T08:00");
     night.drum("a").holds(155.0).draws(6.0);
     night.until("2027-04-20T12:00");
     let visit = night.room.next_visit(night.now).expect("people come every day");
@@ -99,7 +99,7 @@ fn the_litres_of_the_evening_are_enough_and_some_less_are_not() {
     for (litres, verdict) in
         [(enough.litres + Litres(2.0), Verdict::Lasts), (Litres(98.0), Verdict::WillNotLast)]
     {
-        let mut night = Night::begin("2027-04-20T12:00");
+        let mut night = RoomNight::begin("2027-04-20T12:00");
         night.drum("a").holds(litres.0 + 30.0).draws(6.0);
         night.until("2027-04-20T17:00");
         assert_eq!(later(&night), verdict, "{litres:?}");
@@ -112,7 +112,7 @@ fn came(said: &MarkForecast) -> bool {
 
 #[test]
 fn what_was_said_of_a_drum_is_judged_when_its_level_comes_down() {
-    let mut night = Night::begin("2027-04-20T08:00");
+    let mut night = RoomNight::begin("2027-04-20T08:00");
     night.drum("a").holds(170.0).draws(9.0);
     night.until("2027-04-20T20:00");
     let of_a = |said: &&MarkForecast| said.drum.as_str() == "a" && came(said);
@@ -142,7 +142,7 @@ fn what_was_said_of_a_drum_is_judged_when_its_level_comes_down() {
 
 #[test]
 fn a_refill_lets_what_was_said_before_it_go() {
-    let mut night = Night::begin("2027-04-20T08:00");
+    let mut night = RoomNight::begin("2027-04-20T08:00");
     night.drum("a").holds(130.0).draws(9.0);
     night.until("2027-04-20T12:00");
     let refilled = night.at("2027-04-20T12:00");

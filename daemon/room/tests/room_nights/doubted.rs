@@ -6,11 +6,11 @@ use claymark_model::site::Place;
 use claymark_model::units::{Litres, LitresPerMinute};
 use claymark_notice::caught::Witness;
 
-use crate::night::{Night, id};
+use crate::night::{RoomNight, id};
 
 /// Drum a alone is drawn at 9 L/h of 18 g/L: with 45 L/min the head tank's 64 NTU are what is to be expected.
-fn drawn() -> Night {
-    let mut night = Night::begin_with_a_written_yield("2027-04-20T07:00");
+fn drawn() -> RoomNight {
+    let mut night = RoomNight::begin_with_a_written_yield("2027-04-20T07:00");
     night.drum("b").draws(0.0);
     night.log(Deed::PumpSetting { pump: Some(id("p2")), rpm: Some(0.0) });
     night.drum("a").holds(170.0).draws(9.0);

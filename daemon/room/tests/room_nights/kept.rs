@@ -6,12 +6,12 @@ use claymark_notice::keeping::{ClockStep, StoreFate};
 use claymark_room::Event;
 use jiff::SignedDuration;
 
-use super::night::Night;
+use super::night::RoomNight;
 use super::told;
 
 #[test]
 fn while_nothing_can_be_kept_or_read_no_number_comes_twice() {
-    let mut night = Night::begin("2027-04-20T08:00");
+    let mut night = RoomNight::begin("2027-04-20T08:00");
     night.drum("a").holds(150.0).draws(4.0);
     let evening = night.until("2027-04-20T18:00");
     assert_eq!(evening[0].notice.number, 1);
@@ -32,7 +32,7 @@ fn while_nothing_can_be_kept_or_read_no_number_comes_twice() {
 #[test]
 fn sensors_that_fall_silent_while_the_disk_fails_are_not_blamed_on_the_network() {
     for (disk_fails, common) in [(true, Common::Disk), (false, Common::Everything)] {
-        let mut night = Night::begin("2027-04-20T08:00");
+        let mut night = RoomNight::begin("2027-04-20T08:00");
         night.drum("a").holds(150.0).draws(4.0);
         night.until("2027-04-20T10:00");
         if disk_fails {
@@ -51,7 +51,7 @@ fn sensors_that_fall_silent_while_the_disk_fails_are_not_blamed_on_the_network()
 #[test]
 fn a_clock_that_was_set_is_told_once_and_wakes_nobody_for_a_few_minutes() {
     for (seconds, priority) in [(-3600, Priority::Soon), (30, Priority::Morning)] {
-        let mut night = Night::begin("2027-04-20T08:00");
+        let mut night = RoomNight::begin("2027-04-20T08:00");
         night.drum("a").holds(150.0).draws(4.0);
         night.until("2027-04-20T22:00");
         let by = SignedDuration::from_secs(seconds);

@@ -6,11 +6,11 @@ use claymark_model::site::Place;
 use claymark_model::units::{Kilograms, Litres};
 use jiff::SignedDuration;
 
-use crate::night::{Night, id};
+use crate::night::{RoomNight, id};
 
 /// Drum a alone is drawn at 9 L/h of 18 g/L into 45 L/min: 2.7 g/min, 59.8 mg/L; the head tank shows 64 NTU.
-fn a_day() -> Night {
-    let mut night = Night::begin_with_a_written_yield("2027-04-20T07:00");
+fn a_day() -> RoomNight {
+    let mut night = RoomNight::begin_with_a_written_yield("2027-04-20T07:00");
     night.drum("b").draws(0.0);
     night.log(Deed::PumpSetting { pump: Some(id("p2")), rpm: Some(0.0) });
     night.log(Deed::FlowCheck { place: Some(Place::Head), volume: Some(Litres(44.85)), seconds: Some(60.0) });
@@ -23,13 +23,13 @@ fn a_day() -> Night {
     night
 }
 
-fn counted_on(night: &Night) -> Yield {
+fn counted_on(night: &RoomNight) -> Yield {
     night.room.clouding().expect("one is written").clay
 }
 
 #[test]
 fn a_yield_that_has_settled_is_kept_once_a_day_and_counted_on() {
-    let mut night = Night::begin_with_a_written_yield("2027-04-20T07:00");
+    let mut night = RoomNight::begin_with_a_written_yield("2027-04-20T07:00");
     night.until("2027-04-20T08:00");
     assert_eq!((counted_on(&night).ntu_per_mg_l, counted_on(&night).since), (0.85, None));
     let night = a_day();
@@ -45,7 +45,7 @@ fn a_yield_that_has_settled_is_kept_once_a_day_and_counted_on() {
 
 #[test]
 fn drums_that_are_drawn_at_once_teach_together() {
-    let mut night = Night::begin_with_a_written_yield("2027-04-20T07:00");
+    let mut night = RoomNight::begin_with_a_written_yield("2027-04-20T07:00");
     night.log(Deed::FlowCheck { place: Some(Place::Head), volume: Some(Litres(44.7)), seconds: Some(60.0) });
     for drum in ["a", "b"] {
         night.drum(drum).holds(30.0).draws(9.0);

@@ -9,7 +9,7 @@ use claymark_model::units::{GramsPerMinute, Kilograms, Litres, LitresPerHour, Li
 use claymark_notice::content::NightMix;
 use claymark_notice::dose::{Advice, Dose, Night as ForTheNight, NoDose, Ways};
 
-use crate::night::{Night, id};
+use crate::night::{RoomNight, id};
 
 pub fn ways(dose: &Dose) -> Ways {
     let Advice::Set(ways) = &dose.advice else { panic!("{:?}", dose.advice) };
@@ -23,7 +23,7 @@ pub fn ways(dose: &Dose) -> Ways {
     }
 }
 
-fn dose(night: &Night, drum: &str, target: Option<f64>) -> Dose {
+fn dose(night: &RoomNight, drum: &str, target: Option<f64>) -> Dose {
     night.room.dose(night.now, &id(drum), target.map(Turbidity)).expect("all is known")
 }
 
@@ -33,8 +33,8 @@ fn one_drum(site: &mut Site) {
 }
 
 /// Drum a alone, so full and drawn so fast, mixed to 18 g/L at noon; asked at five.
-fn alone(holds: f64, draws: f64, change: impl FnOnce(&mut Site)) -> Night {
-    let mut night = Night::begin_where("2027-04-20T10:00", |site| {
+fn alone(holds: f64, draws: f64, change: impl FnOnce(&mut Site)) -> RoomNight {
+    let mut night = RoomNight::begin_where("2027-04-20T10:00", |site| {
         one_drum(site);
         change(site);
     });
@@ -57,7 +57,7 @@ fn mix(dose: &Dose) -> NightMix {
 
 #[test]
 fn two_drums_that_are_drawn_share_the_correction_and_both_done_give_what_was_asked() {
-    let mut night = Night::begin_where("2027-04-20T10:00", |_| {});
+    let mut night = RoomNight::begin_where("2027-04-20T10:00", |_| {});
     night.drum("a").draws(9.0);
     night.drum("b").draws(5.0);
     night.until("2027-04-20T14:00");
@@ -86,7 +86,7 @@ fn two_drums_that_are_drawn_share_the_correction_and_both_done_give_what_was_ask
 
 #[test]
 fn a_pump_that_draws_two_drums_at_once_is_set_for_both() {
-    let mut night = Night::begin_where("2027-04-20T10:00", |site| {
+    let mut night = RoomNight::begin_where("2027-04-20T10:00", |site| {
         site.drums.iter_mut().for_each(|drum| drum.pump = id("p1"));
         site.pumps.iter_mut().for_each(|pump| pump.draws = Draws::Together);
     });

@@ -6,7 +6,7 @@ use claymark_notice::{NoticeKind, Priority};
 use claymark_room::Event;
 use jiff::{SignedDuration, Timestamp};
 
-use crate::night::Night;
+use crate::night::RoomNight;
 use crate::{because, told};
 
 fn taken_over(since: Timestamp) -> Event {
@@ -20,7 +20,7 @@ fn up() -> Event {
 
 #[test]
 fn another_client_with_our_name_is_told_at_once_and_what_is_missing_when_it_is_gone() {
-    let mut night = Night::begin("2027-04-20T08:00");
+    let mut night = RoomNight::begin("2027-04-20T08:00");
     night.until("2027-04-20T12:00");
     let since = night.at("2027-04-20T11:59");
     let said = night.event(taken_over(since));
@@ -47,7 +47,7 @@ fn another_client_with_our_name_is_told_at_once_and_what_is_missing_when_it_is_g
 
 #[test]
 fn a_session_that_the_other_client_dropped_is_not_blamed_on_the_broker() {
-    let mut night = Night::begin("2027-04-20T08:00");
+    let mut night = RoomNight::begin("2027-04-20T08:00");
     night.until("2027-04-20T12:00");
     let (since, earlier) = (night.at("2027-04-20T11:59"), night.at("2027-04-20T11:58"));
     // Before it is known who did it, and after.
@@ -64,7 +64,7 @@ fn a_session_that_the_other_client_dropped_is_not_blamed_on_the_broker() {
 
 #[test]
 fn a_broker_that_keeps_silent_is_told_as_that_and_no_other_client_is_blamed() {
-    let mut night = Night::begin("2027-04-20T08:00");
+    let mut night = RoomNight::begin("2027-04-20T08:00");
     night.until("2027-04-20T23:00");
     night.network_down(true);
     night.minutes(1);
@@ -85,7 +85,7 @@ fn a_broker_that_keeps_silent_is_told_as_that_and_no_other_client_is_blamed() {
 
 #[test]
 fn after_a_restart_the_other_client_is_not_told_again_and_its_end_is() {
-    let mut night = Night::begin("2027-04-20T08:00");
+    let mut night = RoomNight::begin("2027-04-20T08:00");
     night.until("2027-04-20T12:00");
     night.event(taken_over(night.at("2027-04-20T11:59")));
     assert_eq!(told(&night.restart(SignedDuration::from_mins(1))), []);

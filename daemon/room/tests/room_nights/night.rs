@@ -19,11 +19,11 @@ use jiff::{SignedDuration, Timestamp};
 use crate::house::{LITRES_PER_MM, ramp, site};
 
 /// A room under way.
-pub struct Night {
+pub struct RoomNight {
     pub room: Room,
     zone: TimeZone,
     pub now: Timestamp,
-    drums: Vec<Vessel>,
+    drums: Vec<NightDrum>,
     turbidity_silent: bool,
     /// What a restart finds in the store.
     everything: Vec<(Timestamp, Event)>,
@@ -37,14 +37,14 @@ pub struct Night {
 
 /// A notice, and when by the clock on the wall it came to whom.
 #[derive(Debug, Clone)]
-pub struct Said {
+pub struct HeardNotice {
     pub clock: String,
     pub to: String,
     pub notice: Notice,
 }
 
 /// What is truly in a drum.
-pub struct Vessel {
+pub struct NightDrum {
     id: Id,
     litres: f64,
     litres_per_h: f64,
@@ -63,7 +63,7 @@ enum SensorState {
     Fails,
 }
 
-impl Vessel {
+impl NightDrum {
     pub fn holds(&mut self, litres: f64) -> &mut Self {
         self.litres = litres;
         self
@@ -96,7 +96,7 @@ impl Vessel {
     }
 }
 
-impl Night {
+impl RoomNight {
     /// Begins at that civil time in Helsinki.
     pub fn begin(local: &str) -> Self {
         Self::begin_with(local, |_| {}, None)
@@ -162,7 +162,7 @@ impl Night {
             room: Room::new(site),
             now: instant(&zone, local),
             drums: ["a", "b"]
-                .map(|name| Vessel {
+                .map(|name| NightDrum {
                     id: id(name),
                     litres: 160.0,
                     litres_per_h: 6.0,
@@ -188,7 +188,7 @@ impl Night {
         night
     }
 
-    pub fn drum(&mut self, name: &str) -> &mut Vessel {
+    pub fn drum(&mut self, name: &str) -> &mut NightDrum {
         self.drums.iter_mut().find(|drum| drum.id.as_str() == name).expect("drum a or b")
     }
 
@@ -204,7 +204,7 @@ impl Night {
     }
 
     /// Lives until that civil time, a reading a minute from each sensor; what was said on the way.
-    pub fn until(&mut self, local: &str) -> Vec<Said> {
+    pub fn until(&mut self, local: &str) -> Vec<HeardNotice> {
         let end = self.at(local);
         let mut said = self.take();
         while self.now < end {
@@ -221,7 +221,7 @@ impl Night {
     }
 
     /// Lives until something is said, at most until that civil time.
-    pub fn until_said(&mut self, limit: &str) -> Vec<Said> {
+    pub fn until_said(&mut self, limit: &str) -> Vec<HeardNotice> {
         while self.now < self.at(limit) {
             let next = self.zone.to_datetime(self.now + SignedDuration::from_mins(1));
             let said = self.until(&next.to_string());
@@ -233,28 +233,28 @@ impl Night {
     }
 
     /// Lives for so many minutes.
-    pub fn minutes(&mut self, minutes: i64) -> Vec<Said> {
+    pub fn minutes(&mut self, minutes: i64) -> Vec<HeardNotice> {
         let end = self.zone.to_datetime(self.now + SignedDuration::from_mins(minutes));
         self.until(&end.to_string())
     }
 
     /// Something happens now.
-    pub fn event(&mut self, event: Event) -> Vec<Said> {
+    pub fn event(&mut self, event: Event) -> Vec<HeardNotice> {
         self.give(event);
         self.take()
     }
 
-    pub fn answer(&mut self, notice: u64) -> Vec<Said> {
+    pub fn answer(&mut self, notice: u64) -> Vec<HeardNotice> {
         let at = self.now;
         self.event(Event::Answer(Answer { notice, by: Some("kim".to_owned()), at }))
     }
 
-    pub fn log(&mut self, deed: Deed) -> Vec<Said> {
+    pub fn log(&mut self, deed: Deed) -> Vec<HeardNotice> {
         self.entry(deed, None)
     }
 
     /// Corrects the entry that was written down last.
-    pub fn correct(&mut self, deed: Deed) -> Vec<Said> {
+    pub fn correct(&mut self, deed: Deed) -> Vec<HeardNotice> {
         let last = self.everything.iter().rev().find_map(|(_, event)| match event {
             Event::Log(entry) => Some(entry.key.clone()),
             Event::Reading(_) | Event::Answer(_) | Event::SessionLost { .. } | Event::StoreFailed { .. } => {
@@ -271,22 +271,22 @@ impl Night {
         self.entry(deed, last)
     }
 
-    fn entry(&mut self, deed: Deed, replaces: Option<String>) -> Vec<Said> {
+    fn entry(&mut self, deed: Deed, replaces: Option<String>) -> Vec<HeardNotice> {
         self.entry_of(self.now, deed, replaces)
     }
 
     /// Somebody writes down now what was done then.
-    pub fn log_of(&mut self, local: &str, deed: Deed) -> Vec<Said> {
+    pub fn log_of(&mut self, local: &str, deed: Deed) -> Vec<HeardNotice> {
         self.entry_of(self.at(local), deed, None)
     }
 
-    fn entry_of(&mut self, at: Timestamp, deed: Deed, replaces: Option<String>) -> Vec<Said> {
+    fn entry_of(&mut self, at: Timestamp, deed: Deed, replaces: Option<String>) -> Vec<HeardNotice> {
         let key = format!("entry-{}", self.everything.len());
         self.event(Event::Log(LogEntry { key, at, received_at: self.now, by: None, replaces, deed }))
     }
 
     /// The daemon dies and tells itself the past again; `away` is how long that takes.
-    pub fn restart(&mut self, away: SignedDuration) -> Vec<Said> {
+    pub fn restart(&mut self, away: SignedDuration) -> Vec<HeardNotice> {
         self.now += away;
         self.flow_for(away);
         let site = self.room.site().clone();
@@ -307,7 +307,7 @@ impl Night {
     }
 
     /// The daemon dies and can read nothing of the past.
-    pub fn restart_without_past(&mut self, away: SignedDuration) -> Vec<Said> {
+    pub fn restart_without_past(&mut self, away: SignedDuration) -> Vec<HeardNotice> {
         self.now += away;
         self.flow_for(away);
         self.room = Room::new(self.room.site().clone());
@@ -333,7 +333,7 @@ impl Night {
         self.room.handle(self.now, event);
     }
 
-    fn deadlines_before(&mut self, limit: Timestamp) -> Vec<Said> {
+    fn deadlines_before(&mut self, limit: Timestamp) -> Vec<HeardNotice> {
         let mut said = Vec::new();
         let mut last = None;
         while let Some(deadline) = self.room.next_deadline().filter(|(at, _)| *at < limit) {
@@ -346,13 +346,13 @@ impl Night {
         said
     }
 
-    fn take(&mut self) -> Vec<Said> {
+    fn take(&mut self) -> Vec<HeardNotice> {
         let mut said = Vec::new();
         for effect in self.room.take_effects() {
             match effect {
                 Effect::Notify(notice) => {
                     self.everything.push((self.now, Event::Recalled(notice.clone())));
-                    said.push(Said {
+                    said.push(HeardNotice {
                         clock: self.zone.to_datetime(notice.at).strftime("%m-%d %H:%M").to_string(),
                         to: match &notice.to {
                             Audience::Everyone => "everyone".to_owned(),
@@ -408,7 +408,7 @@ impl Night {
             readings.push(("t1-oxygen".to_owned(), 8.4 + ripple / 10.0));
         }
         let fails = |sensor: &str| {
-            let failing = |drum: &Vessel| {
+            let failing = |drum: &NightDrum| {
                 drum.sensor == SensorState::Fails && sensor == format!("drum-{}-level", drum.id)
             };
             self.drums.iter().any(failing)

@@ -11,11 +11,11 @@ use claymark_model::units::{Kilograms, Litres, Turbidity};
 use claymark_notice::content::Content;
 
 use crate::levers::ways;
-use crate::night::{Night, id};
+use crate::night::{RoomNight, id};
 
 /// At nine the drum is filled to 154.2 L of 16.5 g/L, drawn at 260 mL/min: at 16:00 it holds 45 L.
-fn filled_at_nine(fish_day: i32) -> Night {
-    let mut night = Night::begin_on_the_ramp("2027-04-20T07:00", fish_day);
+fn filled_at_nine(fish_day: i32) -> RoomNight {
+    let mut night = RoomNight::begin_on_the_ramp("2027-04-20T07:00", fish_day);
     night.drum("a").holds(61.2).draws(15.6);
     night.log(Deed::FlowCheck {
         place: Some(Place::Head),
@@ -30,7 +30,7 @@ fn filled_at_nine(fish_day: i32) -> Night {
     night
 }
 
-fn sheet(night: &Night) -> Sheet {
+fn sheet(night: &RoomNight) -> Sheet {
     night.room.sheet(night.now, &id("a"), (None, None)).expect("there is a drum a")
 }
 

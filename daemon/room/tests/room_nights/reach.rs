@@ -5,7 +5,7 @@ use claymark_notice::{Channel, Missed, Notice, NoticeKind, Priority, Undelivered
 use claymark_room::Event;
 use jiff::SignedDuration;
 
-use crate::night::{Night, Said, id};
+use crate::night::{HeardNotice, RoomNight, id};
 use crate::{of_kind, pump_turned_up, told};
 
 fn missed(contact: &str, channel: Channel) -> Missed {
@@ -16,12 +16,12 @@ fn lost(notice: &Notice, contact: &str) -> Event {
     Event::NotDelivered { notice: Box::new(notice.clone()), missed: missed(contact, Channel::Email) }
 }
 
-fn undelivered(said: &Said) -> &Undelivered {
+fn undelivered(said: &HeardNotice) -> &Undelivered {
     let Content::Undelivered(undelivered) = &said.notice.content else { panic!("{said:?}") };
     undelivered
 }
 
-fn passed_on(said: &[Said]) -> Vec<&Said> {
+fn passed_on(said: &[HeardNotice]) -> Vec<&HeardNotice> {
     of_kind(said, NoticeKind::Undelivered)
 }
 
@@ -92,7 +92,7 @@ fn who_heard_of_a_call_only_because_it_was_lost_hears_the_all_clear() {
 
 #[test]
 fn a_way_that_fails_for_what_does_not_hurry_is_told_once_a_day_and_each_call_is_told() {
-    let mut night = Night::begin("2027-04-20T08:00");
+    let mut night = RoomNight::begin("2027-04-20T08:00");
     night.drum("a").draws(4.0);
     let said = night.until("2027-04-20T17:30");
     let evening = of_kind(&said, NoticeKind::EveningCheck)[0].notice.clone();

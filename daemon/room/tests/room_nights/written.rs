@@ -16,16 +16,16 @@ use claymark_model::units::{Kilograms, Litres};
 use claymark_model::unseen::{Sign, Unseen};
 use jiff::SignedDuration;
 
-use crate::night::{Night, id};
+use crate::night::{RoomNight, id};
 
 /// Drum a holds 49 L at nine minutes past eight, of slurry that was written down with its clay.
-fn low() -> Night {
-    let mut night = Night::begin("2027-04-20T04:00");
+fn low() -> RoomNight {
+    let mut night = RoomNight::begin("2027-04-20T04:00");
     prepare(&mut night);
     night
 }
 
-fn prepare(night: &mut Night) {
+fn prepare(night: &mut RoomNight) {
     night.drum("a").holds(40.0).draws(8.0);
     night.drum("b").holds(170.0).draws(3.0);
     night.until("2027-04-20T05:00");
@@ -49,7 +49,7 @@ fn of_the_morning() -> Deed {
 /// What it adds: the clay displaces 0.8 L.
 const ADDED: f64 = 117.8;
 
-fn known(night: &Night) -> (Basis, f64, EmptyAt) {
+fn known(night: &RoomNight) -> (Basis, f64, EmptyAt) {
     known_of(&night.room.forecasts(night.now)[0])
 }
 
@@ -58,12 +58,12 @@ fn known_of(forecast: &Forecast) -> (Basis, f64, EmptyAt) {
     (*basis, volume.0, *empty_at)
 }
 
-fn sheet(night: &Night) -> Sheet {
+fn sheet(night: &RoomNight) -> Sheet {
     night.room.sheet(night.now, &id("a"), (None, None)).expect("drum a is there")
 }
 
 /// The refill for which the sheet waits.
-fn waits_for(night: &Night) -> Unseen {
+fn waits_for(night: &RoomNight) -> Unseen {
     match sheet(night).refill {
         Some(Refill::WrittenDown(unseen)) => unseen,
         other => panic!("at {}: {other:?}", night.now),
@@ -71,7 +71,7 @@ fn waits_for(night: &Night) -> Unseen {
 }
 
 /// Clay and water that the sheet or the outlook advises.
-fn advised(night: &Night) -> Vec<(f64, f64)> {
+fn advised(night: &RoomNight) -> Vec<(f64, f64)> {
     let visit = night.room.next_visit(night.now).expect("people come every day");
     let (drums, _) = night.room.outlook(night.now, &visit, night.now);
     let remedy = drums.into_iter().next().expect("drum a is in it").remedy;
@@ -95,7 +95,7 @@ fn advised(night: &Night) -> Vec<(f64, f64)> {
 }
 
 /// Every minute until then.
-fn each_minute(night: &mut Night, until: &str, mut check: impl FnMut(&mut Night)) {
+fn each_minute(night: &mut RoomNight, until: &str, mut check: impl FnMut(&mut RoomNight)) {
     while night.now < night.at(until) {
         night.minutes(1);
         check(night);
@@ -103,7 +103,7 @@ fn each_minute(night: &mut Night, until: &str, mut check: impl FnMut(&mut Night)
 }
 
 /// The morning of the foam: poured at five past eight, written down at nine past.
-fn foams() -> Night {
+fn foams() -> RoomNight {
     let mut night = low();
     night.drum("a").pours(ADDED).foams();
     night.minutes(2);
@@ -377,9 +377,9 @@ fn what_was_done_an_hour_ago_is_put_in_its_place() {
 
 #[test]
 fn drums_of_one_pump_count_it_together() {
-    let mut night = Night::begin_with_one_pump("2027-04-20T04:00");
+    let mut night = RoomNight::begin_with_one_pump("2027-04-20T04:00");
     prepare(&mut night);
-    let supply = |night: &Night| known_of(night.room.forecasts(night.now).last().expect("of the pump"));
+    let supply = |night: &RoomNight| known_of(night.room.forecasts(night.now).last().expect("of the pump"));
     let before = supply(&night);
     night.drum("a").pours(ADDED).foams();
     night.minutes(4);
@@ -390,7 +390,7 @@ fn drums_of_one_pump_count_it_together() {
 
 #[test]
 fn without_a_known_volume_nothing_is_advised_on_top() {
-    let mut night = Night::begin("2027-04-20T08:00");
+    let mut night = RoomNight::begin("2027-04-20T08:00");
     night.drum("a").falls_silent();
     night.until("2027-04-20T08:09");
     night.log(of_the_morning());
