@@ -5,7 +5,7 @@ use std::any::Any;
 use std::collections::BTreeMap;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 
-use claymark_words::report::unmade::{Kind, Part, Why};
+use claymark_words::report::unmade::{Kind, Part, WhyUnmade};
 
 /// What couldn't be read or made so far.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
@@ -57,10 +57,10 @@ impl Unmade {
 
     /// Why a part can't be made; `None`: all that it goes by is there.
     #[must_use]
-    pub fn why(&self, part: Part) -> Option<Why> {
+    pub fn why(&self, part: Part) -> Option<WhyUnmade> {
         let unread = goes_by(part).iter().find_map(|kind| Some((*kind, self.unread.get(kind)?)));
-        let fault = || self.faults.get(&part).map(|said| Why::Fault(said.clone()));
-        unread.map(|(kind, said)| Why::Unread(kind, said.clone())).or_else(fault)
+        let fault = || self.faults.get(&part).map(|said| WhyUnmade::Fault(said.clone()));
+        unread.map(|(kind, said)| WhyUnmade::Unread(kind, said.clone())).or_else(fault)
     }
 }
 
@@ -106,8 +106,13 @@ mod tests {
         assert!(rows.is_empty());
         assert_eq!(unmade.fact(&[Part::Demand], 7, || [1][std::hint::black_box(3)]), 7);
         assert_eq!(unmade.fact(&[Part::Water], 7, || 8), 8);
-        assert_eq!(unmade.why(Part::Told), Some(Why::Unread(Kind::Answers, "no such table".to_owned())));
-        assert!(matches!(unmade.why(Part::Demand), Some(Why::Fault(said)) if said.contains("out of bounds")));
+        assert_eq!(
+            unmade.why(Part::Told),
+            Some(WhyUnmade::Unread(Kind::Answers, "no such table".to_owned()))
+        );
+        assert!(
+            matches!(unmade.why(Part::Demand), Some(WhyUnmade::Fault(said)) if said.contains("out of bounds"))
+        );
         let others = Part::ALL.into_iter().filter(|part| ![Part::Told, Part::Demand].contains(part));
         for part in others {
             assert_eq!(unmade.why(part), None, "{part:?}");

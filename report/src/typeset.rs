@@ -8,7 +8,7 @@ use typst::diag::Warned;
 use typst_as_lib::TypstEngine;
 use typst_layout::PagedDocument;
 
-use claymark_words::report::unmade::{Part, Why};
+use claymark_words::report::unmade::{Part, WhyUnmade};
 
 use crate::fonts::{BOLD, REGULAR, WIDE};
 use crate::glyphs::drawable;
@@ -30,7 +30,7 @@ pub struct Made<T> {
     /// A document or a file.
     pub made: T,
     /// These failed.
-    pub failed: Vec<(Part, Why)>,
+    pub failed: Vec<(Part, WhyUnmade)>,
 }
 
 /// A page couldn't be set.
@@ -54,8 +54,8 @@ pub fn made<T>(view: &View, set: impl Fn(&View) -> Result<T, Unset>) -> Result<M
         Ok(made) => return Ok(Made { made, failed: Vec::new() }),
         Err(refusal) => refusal,
     };
-    let alone = |part: Part| set(&view.only(part)).err().map(|why| (part, Why::Fault(why.to_string())));
-    let failed: Vec<(Part, Why)> = view.made().into_iter().filter_map(alone).collect();
+    let alone = |part: Part| set(&view.only(part)).err().map(|why| (part, WhyUnmade::Fault(why.to_string())));
+    let failed: Vec<(Part, WhyUnmade)> = view.made().into_iter().filter_map(alone).collect();
     let mut rest = view.clone();
     failed.iter().for_each(|(part, why)| rest.fail(*part, why.clone()));
     // Without a culprit the frame itself can't be set, or only two together: then the whole is what failed.

@@ -16,7 +16,7 @@ use jiff::Timestamp;
 use serde::Serialize;
 use serde_json::{Value, json};
 
-use claymark_words::report::unmade::{self, Part, Why};
+use claymark_words::report::unmade::{self, Part, WhyUnmade};
 use claymark_words::report::{self as words, Mark};
 use claymark_words::{caution, typed};
 
@@ -39,7 +39,7 @@ pub struct View {
     #[serde(flatten)]
     parts: BTreeMap<&'static str, Value>,
     #[serde(skip)]
-    failed: BTreeMap<Part, Why>,
+    failed: BTreeMap<Part, WhyUnmade>,
     #[serde(skip)]
     hours: Option<Line>,
     #[serde(skip)]
@@ -138,13 +138,13 @@ impl View {
             }
             Err(said) => {
                 self.pictures.0.truncate(kept);
-                self.fail(part, Why::Fault(said));
+                self.fail(part, WhyUnmade::Fault(said));
             }
         }
     }
 
     /// A sentence instead of a part.
-    pub fn fail(&mut self, part: Part, why: Why) {
+    pub fn fail(&mut self, part: Part, why: WhyUnmade) {
         let line = Line::of(unmade::part(&why));
         self.parts.insert(key(part), json!({ "failed": { "title": part.title(), "line": line } }));
         self.failed.insert(part, why);
@@ -154,7 +154,7 @@ impl View {
 
     /// Parts that a sentence stands for, and why.
     #[must_use]
-    pub fn failed(&self) -> &BTreeMap<Part, Why> {
+    pub fn failed(&self) -> &BTreeMap<Part, WhyUnmade> {
         &self.failed
     }
 
@@ -170,7 +170,7 @@ impl View {
     pub fn only(&self, wanted: Part) -> Self {
         let mut view = self.clone();
         for part in self.made().into_iter().filter(|part| *part != wanted) {
-            view.fail(part, Why::Fault(String::new()));
+            view.fail(part, WhyUnmade::Fault(String::new()));
         }
         view
     }

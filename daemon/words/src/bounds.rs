@@ -95,38 +95,38 @@ fn named(figure: Figure) -> String {
 /// In the unit of people, with it.
 fn shown(site: &Site, figure: Figure, value: f64) -> String {
     match unit(site, figure) {
-        Shown::Unit(unit) => format!("{} {unit}", amount(unit.from_base(value))),
-        Shown::Word("") => amount(value),
-        Shown::Word(word) => format!("{} {word}", amount(value)),
+        ShownAs::Unit(unit) => format!("{} {unit}", amount(unit.from_base(value))),
+        ShownAs::Word("") => amount(value),
+        ShownAs::Word(word) => format!("{} {word}", amount(value)),
     }
 }
 
 /// The same without the unit.
 fn bare(site: &Site, figure: Figure, value: f64) -> String {
     match unit(site, figure) {
-        Shown::Unit(unit) => amount(unit.from_base(value)),
-        Shown::Word(_) => amount(value),
+        ShownAs::Unit(unit) => amount(unit.from_base(value)),
+        ShownAs::Word(_) => amount(value),
     }
 }
 
-enum Shown {
+enum ShownAs {
     Unit(Unit),
     Word(&'static str),
 }
 
-fn unit(site: &Site, figure: Figure) -> Shown {
+fn unit(site: &Site, figure: Figure) -> ShownAs {
     match figure {
-        Figure::Water | Figure::Caught | Figure::Volume => Shown::Unit(site.units.volume),
-        Figure::Clay | Figure::Delivered => Shown::Unit(site.units.mass),
-        Figure::Flow => Shown::Unit(site.units.flow),
-        Figure::Level => Shown::Unit(Unit::Millimetre),
-        Figure::Speed => Shown::Word("rpm"),
-        Figure::CatchTime => Shown::Word("s"),
-        Figure::CleaningTime => Shown::Word("min"),
-        Figure::Bags => Shown::Word("bags"),
-        Figure::Fish => Shown::Word("fish"),
-        Figure::Value => Shown::Word(""),
-        Figure::Measured(quantity) => Shown::Unit(match quantity {
+        Figure::Water | Figure::Caught | Figure::Volume => ShownAs::Unit(site.units.volume),
+        Figure::Clay | Figure::Delivered => ShownAs::Unit(site.units.mass),
+        Figure::Flow => ShownAs::Unit(site.units.flow),
+        Figure::Level => ShownAs::Unit(Unit::Millimetre),
+        Figure::Speed => ShownAs::Word("rpm"),
+        Figure::CatchTime => ShownAs::Word("s"),
+        Figure::CleaningTime => ShownAs::Word("min"),
+        Figure::Bags => ShownAs::Word("bags"),
+        Figure::Fish => ShownAs::Word("fish"),
+        Figure::Value => ShownAs::Word(""),
+        Figure::Measured(quantity) => ShownAs::Unit(match quantity {
             Quantity::Level | Quantity::Distance => Unit::Millimetre,
             Quantity::Volume => Unit::Litre,
             Quantity::Turbidity => Unit::Ntu,

@@ -17,7 +17,7 @@ use crate::{caution, clouding, drying, names, refill};
 /// All ways to set pump and strength, one below the other.
 #[must_use]
 pub fn dose(site: &Site, dose: &Dose) -> String {
-    let teller = Teller { site, dose, clock: Clock::new(site, dose.at) };
+    let teller = DoseTeller { site, dose, clock: Clock::new(site, dose.at) };
     let mut parts = vec![teller.now()];
     match &dose.advice {
         Advice::LookFirst(look) => parts.push(teller.look_first(look)),
@@ -133,13 +133,13 @@ pub fn no_dose(site: &Site, no: NoDose) -> (String, String) {
     }
 }
 
-struct Teller<'a> {
+struct DoseTeller<'a> {
     site: &'a Site,
     dose: &'a Dose,
     clock: Clock<'a>,
 }
 
-impl Teller<'_> {
+impl DoseTeller<'_> {
     fn now(&self) -> Vec<String> {
         let (site, dose) = (self.site, self.dose);
         let (units, bench) = (&site.units, &dose.bench);

@@ -16,7 +16,7 @@ use crate::names;
 
 /// One happening in words.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Told {
+pub struct HappeningWords {
     /// What happened, by what it shows, and what it means.
     pub what: String,
     /// What to check or do, where something is to be done.
@@ -26,15 +26,15 @@ pub struct Told {
 /// "17:05: Drum A was refilled: …", with what to do, as seen from `now` with what the log says by then.
 #[must_use]
 pub fn line(site: &Site, now: Timestamp, happening: &Happening, log: &[LogEntry]) -> String {
-    let Told { what, to_do } = told(site, happening, log);
+    let HappeningWords { what, to_do } = told(site, happening, log);
     let to_do = to_do.map(|to_do| format!(" {to_do}")).unwrap_or_default();
     format!("{}: {what}{to_do}", Clock::new(site, now).time(happening.at))
 }
 
 /// The sentences; when it happened is left to whoever lists it.
 #[must_use]
-pub fn told(site: &Site, happening: &Happening, log: &[LogEntry]) -> Told {
-    let drum = &Subject::of(site, &happening.drum);
+pub fn told(site: &Site, happening: &Happening, log: &[LogEntry]) -> HappeningWords {
+    let drum = &HappenedTo::of(site, &happening.drum);
     let written = happening.is_written(site, log);
     match &happening.what {
         What::Refilled { added, to, logged: _ } => drum.refilled(*added, *to, written),
@@ -55,7 +55,7 @@ pub fn told(site: &Site, happening: &Happening, log: &[LogEntry]) -> Told {
 }
 
 /// To which drum it happened, and what things are called there.
-struct Subject<'a> {
+struct HappenedTo<'a> {
     site: &'a Site,
     id: &'a Id,
     drum: String,
@@ -63,7 +63,7 @@ struct Subject<'a> {
     pump_id: String,
 }
 
-impl<'a> Subject<'a> {
+impl<'a> HappenedTo<'a> {
     fn of(site: &'a Site, id: &'a Id) -> Self {
         let pump = site.drum(id).map(|drum| &drum.pump);
         Self {
@@ -75,7 +75,7 @@ impl<'a> Subject<'a> {
         }
     }
 
-    fn refilled(&self, added: Litres, to: Litres, written: bool) -> Told {
+    fn refilled(&self, added: Litres, to: Litres, written: bool) -> HappeningWords {
         let full = self.site.drum(self.id).is_none_or(|drum| to.0 >= FULL_SHARE * drum.full.0);
         let done = if full { "was refilled" } else { "was topped up, not to its full mark" };
         let rose = format!(
@@ -85,9 +85,9 @@ impl<'a> Subject<'a> {
             self.volume(to)
         );
         if written {
-            return Told { what: format!("{rose}; somebody wrote it down."), to_do: None };
+            return HappeningWords { what: format!("{rose}; somebody wrote it down."), to_do: None };
         }
-        Told {
+        HappeningWords {
             what: format!("{rose}, and nobody wrote it down, so its clay isn't known."),
             to_do: Some(format!(
                 "Ask who filled it and write it down: claymark log refill --drum {} --water … --clay …",
@@ -96,7 +96,7 @@ impl<'a> Subject<'a> {
         }
     }
 
-    fn draw_changed(&self, from: LitresPerHour, to: LitresPerHour, written: bool) -> Told {
+    fn draw_changed(&self, from: LitresPerHour, to: LitresPerHour, written: bool) -> HappeningWords {
         let (than, by) = if to.0 > from.0 {
             ("faster", "a faster pump, an opened valve or a split tube")
         } else {
@@ -109,12 +109,12 @@ impl<'a> Subject<'a> {
             self.draw(from)
         );
         if written {
-            return Told {
+            return HappeningWords {
                 what: format!("{falls}; somebody wrote down about then what was done to {}.", self.pump),
                 to_do: Some(format!("See that the dial of {} stands as it was written down.", self.pump)),
             };
         }
-        Told {
+        HappeningWords {
             what: format!("{falls}, and nobody wrote a change down: {by}."),
             to_do: Some(format!(
                 "Look at the dial of {}, its tube and the valves, and write the setting down: claymark log \
@@ -124,8 +124,8 @@ impl<'a> Subject<'a> {
         }
     }
 
-    fn taken_out(&self, taken: Litres, to: Litres) -> Told {
-        Told {
+    fn taken_out(&self, taken: Litres, to: Litres) -> HappeningWords {
+        HappeningWords {
             what: format!(
                 "{} lost {} at once: its level fell to {} faster than {} can draw: slurry was taken out or runs \
                  out, or the sensor was moved.",
@@ -138,9 +138,9 @@ impl<'a> Subject<'a> {
         }
     }
 
-    fn sensor_shifted(&self, by: Litres) -> Told {
+    fn sensor_shifted(&self, by: Litres) -> HappeningWords {
         let way = if by.0 < 0.0 { "less" } else { "more" };
-        Told {
+        HappeningWords {
             what: format!(
                 "{}'s level reads {} {way} since its sensor was wiped: what it holds hasn't changed, the reading has.",
                 self.drum,
@@ -150,9 +150,9 @@ impl<'a> Subject<'a> {
         }
     }
 
-    fn clogging(&self, from: LitresPerHour, to: LitresPerHour) -> Told {
+    fn clogging(&self, from: LitresPerHour, to: LitresPerHour) -> HappeningWords {
         let less = 1.0 - to.0 / from.0;
-        Told {
+        HappeningWords {
             what: format!(
                 "{} has been drawn less and less since then with {} left as it was: {} where it was {}, {} less: a \
                  line that plugs by and by, or a worn tube. The drum lasts longer, but the tanks get less clay.",
@@ -170,8 +170,8 @@ impl<'a> Subject<'a> {
         }
     }
 
-    fn leaking(&self, draw: LitresPerHour) -> Told {
-        Told {
+    fn leaking(&self, draw: LitresPerHour) -> HappeningWords {
+        HappeningWords {
             what: format!(
                 "{}'s level falls by {} although nothing should draw from it, as was written down: a leak, a siphon, \
                  a valve left open, or it is drawn after all.",
@@ -186,13 +186,13 @@ impl<'a> Subject<'a> {
         }
     }
 
-    fn draws(&self, draw: LitresPerHour, written: bool) -> Told {
+    fn draws(&self, draw: LitresPerHour, written: bool) -> HappeningWords {
         let falls =
             format!("{} is drawn again: its level, which stood, falls by {}", self.drum, self.draw(draw));
         if written {
-            return Told { what: format!("{falls}; somebody wrote it down."), to_do: None };
+            return HappeningWords { what: format!("{falls}; somebody wrote it down."), to_do: None };
         }
-        Told {
+        HappeningWords {
             what: format!("{falls}. Nobody wrote that down."),
             to_do: Some(format!(
                 "Write it down if it is meant: claymark log in_use --pump {} --drum {}",
@@ -201,8 +201,8 @@ impl<'a> Subject<'a> {
         }
     }
 
-    fn rests(&self, volume: Litres) -> Told {
-        Told {
+    fn rests(&self, volume: Litres) -> HappeningWords {
+        HappeningWords {
             what: format!(
                 "{} isn't drawn any more: its level stays at {}, and that needn't be a fault: its pump is off or \
                  draws from elsewhere.",
@@ -216,7 +216,7 @@ impl<'a> Subject<'a> {
         }
     }
 
-    fn stands_still(&self, volume: Litres, rpm: Option<f64>, minutes: f64, frozen: bool) -> Told {
+    fn stands_still(&self, volume: Litres, rpm: Option<f64>, minutes: f64, frozen: bool) -> HappeningWords {
         let set = rpm.filter(|rpm| *rpm > 0.0).map_or_else(
             || format!("while {} should draw from it", self.pump),
             |rpm| format!("while {} is set to {} rpm", self.pump, format::number(rpm, 0)),
@@ -224,7 +224,7 @@ impl<'a> Subject<'a> {
         let lasted = format::duration(SignedDuration::try_from_secs_f64(60.0 * minutes).unwrap_or_default());
         let at = self.volume(volume);
         if frozen {
-            return Told {
+            return HappeningWords {
                 what: format!(
                     "{}'s level has read {at}, the same to the last digit, for {lasted} {set}: a dead sensor rather than a \
                      stopped pump. It isn't believed; the forecast goes on by pump and time.",
@@ -233,7 +233,7 @@ impl<'a> Subject<'a> {
                 to_do: Some(format!("Look at the sensor and its cable; {}", self.dip())),
             };
         }
-        Told {
+        HappeningWords {
             what: format!(
                 "{}'s level has not moved for {lasted} {set}; it stands at {at}: either the pump has stopped or the \
                  sensor is stuck.",
@@ -247,9 +247,9 @@ impl<'a> Subject<'a> {
         }
     }
 
-    fn ran_empty(&self) -> Told {
+    fn ran_empty(&self) -> HappeningWords {
         let heel = self.site.drum(self.id).map(|drum| format!("the {} that", self.volume(drum.heel)));
-        Told {
+        HappeningWords {
             what: format!(
                 "{} ran empty: its level came down to {} the pump can't lift. The head tank gets no slurry from it, \
                  and the tanks clear.",
@@ -263,8 +263,8 @@ impl<'a> Subject<'a> {
         }
     }
 
-    fn level_doubted(&self, why: &str) -> Told {
-        Told {
+    fn level_doubted(&self, why: &str) -> HappeningWords {
+        HappeningWords {
             what: format!(
                 "{}'s level isn't believed from then on: {why}. Its forecast goes by pump and time, and is less sure, \
                  or says that nothing is known.",
@@ -274,8 +274,8 @@ impl<'a> Subject<'a> {
         }
     }
 
-    fn level_believed(&self) -> Told {
-        Told {
+    fn level_believed(&self) -> HappeningWords {
+        HappeningWords {
             what: format!("{}'s level is believed again, and its forecast goes by it.", self.drum),
             to_do: None,
         }

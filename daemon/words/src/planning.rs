@@ -12,7 +12,7 @@ use crate::{caution, clouding, format};
 
 /// One line of the table of days: the same figures stand in the weekly report.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Row {
+pub struct DayRow {
     /// "Tue 20 Apr".
     pub day: String,
     /// Fish day of each batch, and days post hatch: "8 (11 dph)".
@@ -37,17 +37,17 @@ pub struct Row {
 
 /// The table of days.
 #[must_use]
-pub fn rows(site: &Site, days: &[DayAhead]) -> Vec<Row> {
+pub fn rows(site: &Site, days: &[DayAhead]) -> Vec<DayRow> {
     days.iter().map(|day| row(site, day)).collect()
 }
 
-fn row(site: &Site, day: &DayAhead) -> Row {
+fn row(site: &Site, day: &DayAhead) -> DayRow {
     let units = &site.units;
     let unknown = || "?".to_owned();
     let fish: Vec<String> =
         day.fish.iter().map(|(_, fish)| format!("{} ({} dph)", fish.day, fish.dph)).collect();
     let needs = day.needs;
-    Row {
+    DayRow {
         day: date(day.date),
         fish: if fish.is_empty() { "none".to_owned() } else { fish.join(", ") },
         band: if fish.is_empty() && !site.batches.is_empty() {
@@ -159,7 +159,7 @@ pub fn water_apart(site: &Site, water: &WaterApart) -> String {
 pub fn page(site: &Site, clouding: Option<&Clouding>, days: &[DayAhead]) -> String {
     use std::fmt::Write as _;
     let mut text = String::new();
-    let line = |text: &mut String, row: &Row| {
+    let line = |text: &mut String, row: &DayRow| {
         writeln!(
             text,
             "{:<11} {:<14} {:>9} {:>12} {:>13} {:>8} {:>8} {:>9} {:>6} {:>12}",
@@ -197,11 +197,11 @@ pub fn page(site: &Site, clouding: Option<&Clouding>, days: &[DayAhead]) -> Stri
 
 /// The heads of the columns.
 #[must_use]
-pub fn heads() -> Row {
+pub fn heads() -> DayRow {
     let [day, fish, band, flow, mix, slurry, refills, clay, bags, after_dry] =
         ["Day", "Fish day", "Band", "Water", "Mix", "Slurry", "Refills", "Clay", "Bags", "Dry drum"]
             .map(str::to_owned);
-    Row { day, fish, band, flow, mix, slurry, refills, clay, bags, after_dry }
+    DayRow { day, fish, band, flow, mix, slurry, refills, clay, bags, after_dry }
 }
 
 fn mass(site: &Site, clay: Kilograms) -> String {

@@ -57,14 +57,14 @@ impl Ahead {
     }
 }
 
-fn cells(row: planning::Row) -> Vec<String> {
-    let planning::Row { day, fish, band, flow, mix, slurry, refills, clay, bags, after_dry } = row;
+fn cells(row: planning::DayRow) -> Vec<String> {
+    let planning::DayRow { day, fish, band, flow, mix, slurry, refills, clay, bags, after_dry } = row;
     vec![day, fish, band, flow, mix, slurry, refills, clay, bags, after_dry]
 }
 
 fn line(filling: &Filling, facts: &WeekFacts) -> Vec<String> {
     let refill = filling.refill.as_ref();
-    let words::ahead::Filling { holds, strength, clay, bags, buckets, water, gives, aims } =
+    let words::ahead::FillingLine { holds, strength, clay, bags, buckets, water, gives, aims } =
         words::ahead::filling(
             &facts.site,
             facts.until,

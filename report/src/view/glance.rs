@@ -7,7 +7,7 @@ use claymark_model::units::Unit;
 use claymark_words::format;
 use claymark_words::report as words;
 use claymark_words::report::cut::By;
-use claymark_words::report::unmade::{self, Part, Why};
+use claymark_words::report::unmade::{self, Part, WhyUnmade};
 use claymark_words::report::water::Kept;
 
 use super::record::COMPLETE_PERCENT;
@@ -173,7 +173,7 @@ pub fn verdict(facts: &WeekFacts) -> Vec<Line> {
     ];
     // What a part that isn't there would say isn't known: no sentence may stand for it.
     let known = told.into_iter().filter(|(part, _)| facts.unmade.why(*part).is_none());
-    let fault = |said| Some(unmade::part(&Why::Fault(said)));
+    let fault = |said| Some(unmade::part(&WhyUnmade::Fault(said)));
     known.filter_map(|(_, tell)| attempt(|| tell(facts)).unwrap_or_else(fault)).map(Line::of).collect()
 }
 

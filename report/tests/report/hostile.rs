@@ -14,7 +14,7 @@ use claymark_report::view::View;
 use claymark_report::{page, picture, sheet, source};
 use claymark_store::batch::Batch;
 use claymark_store::{Reader, Writer};
-use claymark_words::report::unmade::{Kind, Part, Why};
+use claymark_words::report::unmade::{Kind, Part, WhyUnmade};
 use jiff::SignedDuration;
 
 use crate::invented::week::entry;
@@ -226,7 +226,7 @@ fn a_part_that_cannot_be_set_leaves_its_place_with_a_sentence() {
         Ok(serde_json::to_string(view).unwrap())
     };
     let made = typeset::made(&view, refuses_water).unwrap();
-    let [(Part::Water, Why::Fault(why))] = made.failed.as_slice() else { panic!("{:?}", made.failed) };
+    let [(Part::Water, WhyUnmade::Fault(why))] = made.failed.as_slice() else { panic!("{:?}", made.failed) };
     assert!(why.contains("a font is missing"), "{why}");
     assert!(made.made.contains("the program has a fault here"), "{}", made.made);
     assert!(made.made.contains("1 part of this report couldn't be made: \\\"Water\\\""), "{}", made.made);

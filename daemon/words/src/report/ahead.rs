@@ -13,7 +13,7 @@ use crate::{caution, refill};
 
 /// One drum's line in the table of refills.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Filling {
+pub struct FillingLine {
     /// What is in it.
     pub holds: String,
     /// Its strength, by the books.
@@ -45,10 +45,10 @@ pub fn filling(
     at: Timestamp,
     (holds, left): (Option<Litres>, &Residual),
     (aim, refill): (&Aim, Option<&Refill>),
-) -> Filling {
+) -> FillingLine {
     let units = &site.units;
     let none = || NOTHING.to_owned();
-    let mut line = Filling {
+    let mut line = FillingLine {
         holds: holds.map_or_else(|| "not known".to_owned(), |holds| format::volume(units, holds)),
         strength: format::strength_sd(units, left.strength, left.sd),
         clay: none(),

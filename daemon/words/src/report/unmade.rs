@@ -59,7 +59,7 @@ pub enum Kind {
 
 /// Why a part isn't there.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Why {
+pub enum WhyUnmade {
     /// Its rows can't be read, with what the store or InfluxDB said.
     Unread(Kind, String),
     /// The program has a fault, with what it said.
@@ -122,15 +122,15 @@ impl Kind {
 
 /// In the place of a part.
 #[must_use]
-pub fn part(why: &Why) -> (Mark, String) {
+pub fn part(why: &WhyUnmade) -> (Mark, String) {
     let says = match why {
-        Why::Unread(kind, said) => format!(
+        WhyUnmade::Unread(kind, said) => format!(
             "This part couldn't be made: the {} can't be read ({}). Nothing is known here, good or bad. Copy the store \
              away, look at its disk, and make the report again; the rest of it doesn't go by these.",
             kind.name(),
             typed::line(&typed::at_most(said.trim_end_matches('.'), SAID))
         ),
-        Why::Fault(said) => format!(
+        WhyUnmade::Fault(said) => format!(
             "This part couldn't be made: the program has a fault here ({}). Nothing is known here, good or bad. Keep the \
              store and tell the developers this text; the rest of the report was made without it.",
             typed::line(&typed::at_most(said.trim_end_matches('.'), SAID))
@@ -176,7 +176,7 @@ pub fn file(name: &str, why: &str) -> String {
 
 /// On the command line: a part isn't there.
 #[must_use]
-pub fn told(part: Part, why: &Why) -> String {
+pub fn told(part: Part, why: &WhyUnmade) -> String {
     format!("{}: {}", part.title(), self::part(why).1)
 }
 
@@ -189,7 +189,7 @@ mod tests {
 
     #[test]
     fn a_part_that_is_missing_says_why_what_it_means_and_what_to_do() {
-        let (mark, says) = part(&Why::Unread(Kind::Answers, "no such table: answer_v".to_owned()));
+        let (mark, says) = part(&WhyUnmade::Unread(Kind::Answers, "no such table: answer_v".to_owned()));
         assert_eq!(mark, Mark::Bad);
         assert_eq!(
             says,
@@ -197,7 +197,7 @@ mod tests {
              good or bad. Copy the store away, look at its disk, and make the report again; the rest of it doesn't go \
              by these."
         );
-        let (_, says) = part(&Why::Fault("index\u{1b}[2J out of bounds".to_owned()));
+        let (_, says) = part(&WhyUnmade::Fault("index\u{1b}[2J out of bounds".to_owned()));
         assert!(
             says.contains("index[U+001B escape][2J out of bounds") && says.contains("developers"),
             "{says}"
