@@ -14,8 +14,8 @@ use tokio::sync::{mpsc, oneshot, watch};
 
 use claymark_model::site::Site;
 use claymark_notice::keeping::StoreFate;
-use claymark_store::batch::Batch;
-use claymark_store::files::{self, Standing};
+use claymark_store::batch::CommitBatch;
+use claymark_store::files::{self, OpenFiles};
 use claymark_store::journal::Rejected;
 use claymark_store::rescue::{Rescue, Saved};
 use claymark_store::{Committed, Reader, StoreError, Writer};
@@ -33,7 +33,7 @@ pub struct Keeper {
 /// What became of a commit; the batch comes back either way.
 pub struct Outcome {
     /// What was to be kept.
-    pub batch: Box<Batch>,
+    pub batch: Box<CommitBatch>,
     /// Whether it is on the disk.
     pub result: Result<Committed, StoreError>,
 }
@@ -70,7 +70,7 @@ impl From<News> for StoreFate {
 
 enum Order {
     Open { answer: oneshot::Sender<Result<PathBuf, StoreError>> },
-    Commit { batch: Box<Batch>, answer: oneshot::Sender<Outcome> },
+    Commit { batch: Box<CommitBatch>, answer: oneshot::Sender<Outcome> },
     Site { site: Box<Site>, answer: oneshot::Sender<Result<(), StoreError>> },
     Journal { wanted: bool },
     Damaged { why: StoreError },
@@ -108,7 +108,7 @@ impl Keeper {
     }
 
     /// Starts a commit; the answer comes when it is on the disk, or isn't. Only one may be on the way.
-    pub fn commit(&self, batch: Box<Batch>) -> oneshot::Receiver<Outcome> {
+    pub fn commit(&self, batch: Box<CommitBatch>) -> oneshot::Receiver<Outcome> {
         let (answer, outcome) = oneshot::channel();
         match self.orders.try_send(Order::Commit { batch, answer }) {
             Ok(()) => {}
@@ -210,7 +210,7 @@ impl Cabinet {
 
     /// Files that are taken away are missed before the next commit, too.
     fn look_at_the_files(&mut self) {
-        if self.store.as_ref().is_some_and(|store| store.standing() != Standing::AsOpened)
+        if self.store.as_ref().is_some_and(|store| store.standing() != OpenFiles::AsOpened)
             && let Err(error) = self.writer()
         {
             tracing::error!("the store can't be opened again yet: {error}");
@@ -252,7 +252,7 @@ impl Cabinet {
     }
 
     /// A damaged store costs one more try, with a fresh one.
-    fn commit(&mut self, batch: &Batch) -> Result<Committed, StoreError> {
+    fn commit(&mut self, batch: &CommitBatch) -> Result<Committed, StoreError> {
         match self.writer().and_then(|store| store.commit(batch)) {
             Err(damaged @ StoreError::Damaged(_)) if self.put_aside(&damaged) => self.writer()?.commit(batch),
             result => result,
@@ -263,10 +263,10 @@ impl Cabinet {
     fn writer(&mut self) -> Result<&mut Writer, StoreError> {
         if let Some(store) = &self.store {
             match store.standing() {
-                Standing::AsOpened => {}
-                Standing::LogGone => self.fold()?,
-                Standing::Gone => self.leave(),
-                Standing::Cut => {
+                OpenFiles::AsOpened => {}
+                OpenFiles::LogGone => self.fold()?,
+                OpenFiles::Gone => self.leave(),
+                OpenFiles::Cut => {
                     self.put_aside(&StoreError::Cut(self.path.clone()));
                 }
             }

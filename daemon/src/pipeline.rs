@@ -26,7 +26,7 @@ use claymark_notice::query::{About, Query, shown};
 use claymark_notice::register::Standing;
 use claymark_notice::{Answer, Notice};
 use claymark_room::{Deadline, Effect, Event, Room};
-use claymark_store::batch::{Batch, Issued};
+use claymark_store::batch::{CommitBatch, Issued};
 use claymark_store::reader::PassedOver;
 use claymark_store::{Recall, StoreError};
 
@@ -52,7 +52,7 @@ pub struct Pipeline {
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Output {
     /// For the store; what follows is part of it.
-    pub batch: Batch,
+    pub batch: CommitBatch,
     /// Notices to be sent, by each delivery of theirs that stands in the batch.
     pub issued: Vec<Issued>,
     /// Forecasts to be published.

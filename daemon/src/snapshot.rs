@@ -10,7 +10,7 @@ use claymark_model::quality::Flag;
 use claymark_model::quarantine::Reason;
 use claymark_model::reading::Assessed;
 use claymark_model::skill::Skill;
-use claymark_store::batch::Batch;
+use claymark_store::batch::CommitBatch;
 
 /// How the connection stands.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -113,7 +113,7 @@ impl Snapshot {
     }
 
     /// Notes what a batch holds.
-    pub fn note(&mut self, batch: &Batch) {
+    pub fn note(&mut self, batch: &CommitBatch) {
         for assessed in &batch.readings {
             self.note_reading(assessed);
         }

@@ -12,7 +12,7 @@ use claymark_model::quality::Flag;
 use claymark_model::reading::{Assessed, Reading, TestFlags};
 use claymark_model::site::Site;
 use claymark_store::Writer;
-use claymark_store::batch::Batch;
+use claymark_store::batch::CommitBatch;
 use claymark_tests::binary::program;
 use jiff::{SignedDuration, Timestamp};
 
@@ -58,7 +58,7 @@ fn store(path: &Path) {
         note("turned", "turned \u{200f}\u{202e}round"),
         note("long", &"waterfall ".repeat(6554)),
     ];
-    writer.commit(&Batch { readings: readings.collect(), log, ..Batch::default() }).unwrap();
+    writer.commit(&CommitBatch { readings: readings.collect(), log, ..CommitBatch::default() }).unwrap();
 }
 
 fn report(store: &Path, out: &Path) -> Output {

@@ -6,7 +6,7 @@ use std::path::Path;
 use jiff::{SignedDuration, Timestamp};
 
 use claymark_model::id::Id;
-use claymark_store::journal::{Entry, Name, What};
+use claymark_store::journal::{Entry, JournalTable, Name};
 use claymark_store::reader::{RawReading, SensorKey};
 use claymark_store::{Reader, StoreError};
 
@@ -144,7 +144,7 @@ fn know(sensors: &mut Sensors, rows: &[RawReading], reader: &Reader, site: &Id) 
 #[derive(Default)]
 struct Named {
     readings: Vec<Name>,
-    others: BTreeMap<What, BTreeSet<Timestamp>>,
+    others: BTreeMap<JournalTable, BTreeSet<Timestamp>>,
 }
 
 impl Named {
@@ -152,15 +152,15 @@ impl Named {
         let mut named = Self::default();
         for entry in entries {
             match entry.what {
-                What::Readings => named.readings.extend(entry.names),
-                What::Forecasts
-                | What::Log
-                | What::Happenings
-                | What::Marks
-                | What::Yields
-                | What::Notices
-                | What::Answers
-                | What::Quarantine => {
+                JournalTable::Readings => named.readings.extend(entry.names),
+                JournalTable::Forecasts
+                | JournalTable::Log
+                | JournalTable::Happenings
+                | JournalTable::Marks
+                | JournalTable::Yields
+                | JournalTable::Notices
+                | JournalTable::Answers
+                | JournalTable::Quarantine => {
                     let times = entry.names.into_iter().filter_map(|name| name.time().ok());
                     named.others.entry(entry.what).or_default().extend(times);
                 }
@@ -174,20 +174,22 @@ impl Named {
 fn records(
     reader: &Reader,
     points: &mut Points<'_>,
-    what: What,
+    what: JournalTable,
     from: Timestamp,
     to: Timestamp,
 ) -> Result<(), StoreError> {
     match what {
-        What::Readings => {}
-        What::Forecasts => reader.forecasts(from, to)?.iter().for_each(|forecast| points.forecast(forecast)),
-        What::Log => reader.log(from, to)?.iter().for_each(|entry| points.log(entry)),
-        What::Happenings => {
+        JournalTable::Readings => {}
+        JournalTable::Forecasts => {
+            reader.forecasts(from, to)?.iter().for_each(|forecast| points.forecast(forecast))
+        }
+        JournalTable::Log => reader.log(from, to)?.iter().for_each(|entry| points.log(entry)),
+        JournalTable::Happenings => {
             reader.happenings(from, to)?.iter().for_each(|happening| points.happening(happening))
         }
-        What::Marks => reader.marks(from, to)?.iter().for_each(|said| points.mark(said)),
-        What::Yields => reader.yields(from, to)?.iter().for_each(|learned| points.learned(learned)),
-        What::Notices => {
+        JournalTable::Marks => reader.marks(from, to)?.iter().for_each(|said| points.mark(said)),
+        JournalTable::Yields => reader.yields(from, to)?.iter().for_each(|learned| points.learned(learned)),
+        JournalTable::Notices => {
             let notices = reader.notices(from, to)?;
             notices.iter().for_each(|issued| points.notice(issued));
             for delivery in reader.deliveries(from, to)? {
@@ -195,8 +197,8 @@ fn records(
                 of.iter().for_each(|issued| points.delivery(issued.notice.at, &delivery));
             }
         }
-        What::Answers => reader.answers(from, to)?.iter().for_each(|answer| points.answer(answer)),
-        What::Quarantine => {
+        JournalTable::Answers => reader.answers(from, to)?.iter().for_each(|answer| points.answer(answer)),
+        JournalTable::Quarantine => {
             let counts = reader.quarantine_counts(from, to)?;
             counts.iter().filter(|count| count.hour >= from).for_each(|count| points.quarantine(count));
         }
@@ -221,15 +223,15 @@ fn just_after(at: Timestamp) -> Timestamp {
 }
 
 /// Everything that isn't a reading.
-const RECORDS: [What; 8] = [
-    What::Forecasts,
-    What::Log,
-    What::Happenings,
-    What::Marks,
-    What::Yields,
-    What::Notices,
-    What::Answers,
-    What::Quarantine,
+const RECORDS: [JournalTable; 8] = [
+    JournalTable::Forecasts,
+    JournalTable::Log,
+    JournalTable::Happenings,
+    JournalTable::Marks,
+    JournalTable::Yields,
+    JournalTable::Notices,
+    JournalTable::Answers,
+    JournalTable::Quarantine,
 ];
 
 /// About one request's worth.

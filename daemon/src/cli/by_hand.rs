@@ -197,7 +197,7 @@ mod tests {
     use claymark_model::id::Id;
     use claymark_model::site::Place;
     use claymark_store::Writer;
-    use claymark_store::batch::Batch;
+    use claymark_store::batch::CommitBatch;
 
     use super::*;
     use crate::cli::past::tests::day;
@@ -248,7 +248,8 @@ mod tests {
         let entry =
             |at, deed| LogEntry { key: format!("{at}"), at, received_at: at, by: None, replaces: None, deed };
         let wipe = Deed::Wipe { sensor: Some(sensor.id.clone()) };
-        let batch = Batch { log: vec![entry(sampled, before), entry(wiped, wipe)], ..Batch::default() };
+        let batch =
+            CommitBatch { log: vec![entry(sampled, before), entry(wiped, wipe)], ..CommitBatch::default() };
         Writer::open(&settings.store, &settings.site).unwrap().commit(&batch).unwrap();
         let told = verdict(&settings, &after, again).unwrap().join(" ");
         assert!(

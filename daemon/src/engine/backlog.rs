@@ -1,6 +1,6 @@
 //! What waits for the disk: one batch, with the receipts of the messages in it.
 
-use claymark_store::batch::Batch;
+use claymark_store::batch::CommitBatch;
 
 use crate::intake::Receipt;
 
@@ -8,7 +8,7 @@ use crate::intake::Receipt;
 #[derive(Default)]
 pub struct Backlog {
     /// What is to be kept.
-    pub batch: Batch,
+    pub batch: CommitBatch,
     /// In the order of delivery.
     pub receipts: Vec<Receipt>,
     /// How many messages are in it; our own echoes don't count.
@@ -18,12 +18,12 @@ pub struct Backlog {
 impl Backlog {
     /// Whether there is nothing to keep and nothing to acknowledge.
     pub fn is_empty(&self) -> bool {
-        self.receipts.is_empty() && self.batch == Batch::default()
+        self.receipts.is_empty() && self.batch == CommitBatch::default()
     }
 
     /// Whether something in it can't wait for company: people wrote it down, promised it, or were told it.
     pub fn presses(&self) -> bool {
-        let Batch { log, answers, notices, deliveries, .. } = &self.batch;
+        let CommitBatch { log, answers, notices, deliveries, .. } = &self.batch;
         !(log.is_empty() && answers.is_empty() && notices.is_empty() && deliveries.is_empty())
     }
 
@@ -41,9 +41,9 @@ impl Backlog {
     }
 
     /// Adds a batch that came later.
-    pub fn add(&mut self, later: Batch) {
+    pub fn add(&mut self, later: CommitBatch) {
         // Taken apart, so that a new field can't be forgotten here.
-        let Batch {
+        let CommitBatch {
             readings,
             quarantined,
             log,
@@ -105,13 +105,13 @@ mod tests {
     #[test]
     fn what_failed_comes_before_what_arrived_meanwhile() {
         let mut failed = Backlog::default();
-        failed.add(Batch {
+        failed.add(CommitBatch {
             forecasts: vec![forecast(1)],
             session_seen: Timestamp::from_second(5).ok(),
-            ..Batch::default()
+            ..CommitBatch::default()
         });
         let mut later = Backlog::default();
-        later.add(Batch { forecasts: vec![forecast(2)], ..Batch::default() });
+        later.add(CommitBatch { forecasts: vec![forecast(2)], ..CommitBatch::default() });
         failed.append(later);
         assert_eq!(failed.batch.forecasts, [forecast(1), forecast(2)]);
         assert_eq!(failed.batch.session_seen, Timestamp::from_second(5).ok());
@@ -125,23 +125,23 @@ mod tests {
             backlog.add(batch);
             backlog.presses()
         };
-        assert!(!presses(Batch { forecasts: vec![forecast(1)], ..Batch::default() }));
+        assert!(!presses(CommitBatch { forecasts: vec![forecast(1)], ..CommitBatch::default() }));
         let deed = Deed::Note { text: None };
         let (key, by, replaces) = ("k".to_owned(), None, None);
         let entry = LogEntry { key, at: now, received_at: now, by, replaces, deed };
-        assert!(presses(Batch { log: vec![entry], ..Batch::default() }));
+        assert!(presses(CommitBatch { log: vec![entry], ..CommitBatch::default() }));
         let answer = Answer { notice: 7, by: None, at: now };
-        assert!(presses(Batch { answers: vec![answer], ..Batch::default() }));
+        assert!(presses(CommitBatch { answers: vec![answer], ..CommitBatch::default() }));
         let (contact, channel) = (Id::new("duty").unwrap(), Channel::Email);
         let delivery = Delivery { notice: 7, contact, channel, state: DeliveryState::Sent { at: now } };
-        assert!(presses(Batch { deliveries: vec![delivery], ..Batch::default() }));
+        assert!(presses(CommitBatch { deliveries: vec![delivery], ..CommitBatch::default() }));
     }
 
     #[test]
     fn a_disk_that_is_full_for_weeks_does_not_fill_the_memory() {
         let mut backlog = Backlog::default();
         for second in 0..20_000 {
-            backlog.add(Batch { forecasts: vec![forecast(second)], ..Batch::default() });
+            backlog.add(CommitBatch { forecasts: vec![forecast(second)], ..CommitBatch::default() });
         }
         backlog.trim();
         assert_eq!(backlog.batch.forecasts.len(), MOST_FORECASTS);

@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use claymark_room::Event;
-use claymark_store::batch::{Batch, DeliveryState, Issued};
+use claymark_store::batch::{CommitBatch, DeliveryState, Issued};
 
 use super::Engine;
 use crate::notify::{self, Outcome};
@@ -16,7 +16,7 @@ impl Engine {
                 if matches!(delivery.state, DeliveryState::Sent { .. }) {
                     self.somebody_reached();
                 }
-                self.backlog.add(Batch { deliveries: vec![delivery], ..Batch::default() });
+                self.backlog.add(CommitBatch { deliveries: vec![delivery], ..CommitBatch::default() });
             }
             Outcome::Undelivered { notice, missed } => {
                 self.snapshot.counts.undelivered += 1;

@@ -3,7 +3,7 @@
 use std::path::PathBuf;
 
 use claymark_store::Writer;
-use claymark_store::batch::Batch;
+use claymark_store::batch::CommitBatch;
 
 use super::ReplayError;
 
@@ -11,17 +11,17 @@ use super::ReplayError;
 pub(super) struct Batches {
     path: PathBuf,
     writer: Writer,
-    gathered: Batch,
+    gathered: CommitBatch,
 }
 
 impl Batches {
     pub(super) fn new(path: PathBuf, writer: Writer) -> Self {
-        Self { path, writer, gathered: Batch::default() }
+        Self { path, writer, gathered: CommitBatch::default() }
     }
 
     /// Adds `batch`, in order, and commits when enough has come together.
-    pub(super) fn push(&mut self, batch: Batch) -> Result<(), ReplayError> {
-        let Batch {
+    pub(super) fn push(&mut self, batch: CommitBatch) -> Result<(), ReplayError> {
+        let CommitBatch {
             mut readings,
             mut quarantined,
             mut log,

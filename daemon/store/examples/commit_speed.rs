@@ -12,7 +12,7 @@ use claymark_model::quality::Flag;
 use claymark_model::reading::{Assessed, Reading, TestFlags};
 use claymark_model::site::{Sensor, Site};
 use claymark_store::Writer;
-use claymark_store::batch::Batch;
+use claymark_store::batch::CommitBatch;
 use jiff::Timestamp;
 
 #[expect(clippy::print_stdout, reason = "it prints its result")]
@@ -22,7 +22,7 @@ fn main() -> Result<(), Box<dyn Error>> {
     for (group, commits) in [(1_usize, 200), (10, 200), (500, 100), (10_000, 20)] {
         let path = Path::new(&folder).join(format!("commit-speed-{group}.db"));
         let mut writer = Writer::open(&path, &site)?;
-        let batches: Vec<Batch> =
+        let batches: Vec<CommitBatch> =
             (0..commits).map(|n| batch(&site, n * group, group)).collect::<Result<_, _>>()?;
         let mut slowest = 0.0_f64;
         #[expect(clippy::disallowed_methods, reason = "a measurement, not a decision")]
@@ -51,7 +51,7 @@ fn main() -> Result<(), Box<dyn Error>> {
 
 /// Reading number `n` is of sensor `n % 60`, at second `n / 60`: a newest value whose spike flag waits, and
 /// behind it, as in the daemon, the settled one before it.
-fn batch(site: &Site, first: usize, count: usize) -> Result<Batch, Box<dyn Error>> {
+fn batch(site: &Site, first: usize, count: usize) -> Result<CommitBatch, Box<dyn Error>> {
     let mut readings = Vec::with_capacity(2 * count);
     for n in first..first + count {
         let sensor = site.sensors.get(n % site.sensors.len()).ok_or("a sensor")?;
@@ -60,7 +60,7 @@ fn batch(site: &Site, first: usize, count: usize) -> Result<Batch, Box<dyn Error
             readings.push(assessed(sensor, before, Flag::Pass)?);
         }
     }
-    Ok(Batch { readings, ..Batch::default() })
+    Ok(CommitBatch { readings, ..CommitBatch::default() })
 }
 
 fn assessed(sensor: &Sensor, second: usize, spike: Flag) -> Result<Assessed, Box<dyn Error>> {

@@ -78,7 +78,7 @@ pub enum DeliveryState {
 
 /// What one commit carries; all of it is on disk afterwards, or nothing.
 #[derive(Debug, Clone, PartialEq, Default)]
-pub struct Batch {
+pub struct CommitBatch {
     /// New readings, and rows whose spike flag was settled.
     pub readings: Vec<Assessed>,
     /// Kept aside.
@@ -103,7 +103,7 @@ pub struct Batch {
     pub session_seen: Option<Timestamp>,
 }
 
-impl Batch {
+impl CommitBatch {
     /// Without what arrived and what was seen in it, for messages that will be delivered once more: what people were
     /// told and what was forecast.
     #[must_use]

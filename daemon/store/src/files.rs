@@ -23,7 +23,7 @@ type File = Option<(u64, u64)>;
 
 /// Whether the files are still those that were opened.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Standing {
+pub enum OpenFiles {
     /// They are.
     AsOpened,
     /// The database is, what stands beside it isn't: the newest data are reached through the open files only.
@@ -48,7 +48,7 @@ impl Opened {
     /// its place would take that log for its own, and spoil what the open files still hold. What `holds_data` gets
     /// another name instead.
     pub(crate) fn clear(&self, path: &Path, holds_data: bool, at: &str) -> io::Result<()> {
-        if self.standing(path) != Standing::Gone {
+        if self.standing(path) != OpenFiles::Gone {
             return Ok(());
         }
         for (ending, opened) in [(LOG, self.log), (INDEX, self.index)] {
@@ -65,14 +65,14 @@ impl Opened {
     }
 
     /// How the files stand now.
-    pub(crate) fn standing(&self, path: &Path) -> Standing {
+    pub(crate) fn standing(&self, path: &Path) -> OpenFiles {
         let now = Self::at(path);
         if now.database != self.database {
-            Standing::Gone
+            OpenFiles::Gone
         } else if now == *self {
-            Standing::AsOpened
+            OpenFiles::AsOpened
         } else {
-            Standing::LogGone
+            OpenFiles::LogGone
         }
     }
 }

@@ -15,7 +15,7 @@ pub struct Entry {
     /// Of the commit, counting up.
     pub number: u64,
     /// Into which table.
-    pub what: What,
+    pub what: JournalTable,
     /// When the newest of it arrived or was made.
     pub newest: Timestamp,
     /// Which rows.
@@ -33,7 +33,7 @@ pub struct Name {
 
 /// Which table.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub enum What {
+pub enum JournalTable {
     /// Readings, by time and sensor; their hourly figures changed too.
     Readings,
     /// Forecasts, by time.
@@ -72,7 +72,7 @@ impl Name {
     }
 }
 
-impl What {
+impl JournalTable {
     /// All, with the names of their tables.
     pub(crate) const TABLES: [(&'static str, Self); 9] = [
         ("reading", Self::Readings),

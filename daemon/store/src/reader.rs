@@ -22,7 +22,7 @@ use crate::error::StoreError;
 use crate::files;
 use crate::schema;
 
-pub use journal::{RawReading, Waiting};
+pub use journal::{RawReading, WaitingEntries};
 pub use passed_over::PassedOver;
 pub use ranges::{KnownSensor, QuarantineCount, Rollup, SensorKey};
 pub use recall::{Readings, Recall};
@@ -41,13 +41,13 @@ const BEYOND_COUNTING: i64 = 1_000_000_000_000;
 
 /// One state of the store, for as long as this lives.
 #[derive(Debug)]
-pub struct Moment<'a>(#[expect(dead_code, reason = "it ends when it is dropped")] Transaction<'a>);
+pub struct ReadSnapshot<'a>(#[expect(dead_code, reason = "it ends when it is dropped")] Transaction<'a>);
 
 impl Reader {
     /// Until the moment is dropped, all calls see the store as the first of them does. Many small calls cost far
     /// less than if each took a moment of its own. Let it go soon: the store's log grows while it lasts.
-    pub fn moment(&self) -> Result<Moment<'_>, StoreError> {
-        Ok(Moment(self.connection.unchecked_transaction()?))
+    pub fn moment(&self) -> Result<ReadSnapshot<'_>, StoreError> {
+        Ok(ReadSnapshot(self.connection.unchecked_transaction()?))
     }
 
     /// Opens a store that is there.

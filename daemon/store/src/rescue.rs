@@ -8,20 +8,20 @@ use std::collections::HashSet;
 
 use jiff::{SignedDuration, Timestamp};
 
-use crate::batch::Batch;
+use crate::batch::CommitBatch;
 use crate::error::StoreError;
 use crate::reader::{KnownSensor, Reader, SensorKey};
 use crate::writer::Writer;
-use crate::writer::sensors::Sensors;
+use crate::writer::sensors::SensorsInForce;
 
 /// A store from which is saved what can be read.
 #[derive(Debug)]
 pub struct Rescue {
     source: Reader,
     /// Rows from outside it aren't looked for, unless the way to them is readable.
-    span: Span,
+    span: TimeSpan,
     /// What is still to be read; the last comes first.
-    steps: Vec<Step>,
+    steps: Vec<RescueStep>,
     passes: Vec<Pass>,
     saved: Saved,
 }
@@ -34,12 +34,12 @@ pub struct Saved {
     /// Other rows that were read: field log, notices, forecasts and what else is kept.
     pub records: usize,
     /// Spans in which something can't be read, newest first.
-    pub unreadable: Vec<Span>,
+    pub unreadable: Vec<TimeSpan>,
 }
 
 /// From then to just before then.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Span {
+pub struct TimeSpan {
     /// From then on.
     pub from: Timestamp,
     /// To just before then.
@@ -50,18 +50,18 @@ pub struct Span {
 #[derive(Debug)]
 struct Pass {
     keys: Vec<SensorKey>,
-    guests: Sensors,
+    guests: SensorsInForce,
 }
 
 #[derive(Debug, Clone, Copy)]
-enum Step {
+enum RescueStep {
     Sensors,
-    Records(Records, Span),
+    Records(Records, TimeSpan),
     /// What is kept aside, as a whole.
     Quarantine,
     /// Readings of one pass measured before then.
     ReadingsBefore(usize, Timestamp),
-    Readings(usize, Span),
+    Readings(usize, TimeSpan),
 }
 
 #[derive(Debug, Clone, Copy)]
@@ -80,7 +80,7 @@ impl Rescue {
     /// From `source`, whose newest rows were written at about `now`.
     #[must_use]
     pub fn new(source: Reader, now: Timestamp) -> Self {
-        let span = Span {
+        let span = TimeSpan {
             from: now.saturating_sub(KEPT_FOR).unwrap_or(Timestamp::MIN),
             to: now.saturating_add(AHEAD).unwrap_or(Timestamp::MAX),
         };
@@ -94,8 +94,8 @@ impl Rescue {
             Records::Notices,
             Records::Log,
         ];
-        let mut steps = vec![Step::Quarantine, Step::Sensors];
-        steps.extend(last_to_first.map(|what| Step::Records(what, span)));
+        let mut steps = vec![RescueStep::Quarantine, RescueStep::Sensors];
+        steps.extend(last_to_first.map(|what| RescueStep::Records(what, span)));
         Self { source, span, steps, passes: Vec::new(), saved: Saved::default() }
     }
 
@@ -104,11 +104,11 @@ impl Rescue {
     pub fn step(&mut self, into: &mut Writer) -> Result<Option<Saved>, StoreError> {
         let Some(step) = self.steps.pop() else { return Ok(Some(self.saved.clone())) };
         let done = match step {
-            Step::Sensors => self.sensors(into),
-            Step::Records(what, span) => self.records(into, what, span),
-            Step::Quarantine => self.quarantine(into),
-            Step::ReadingsBefore(pass, before) => self.find_readings(pass, before),
-            Step::Readings(pass, span) => self.readings(into, pass, span),
+            RescueStep::Sensors => self.sensors(into),
+            RescueStep::Records(what, span) => self.records(into, what, span),
+            RescueStep::Quarantine => self.quarantine(into),
+            RescueStep::ReadingsBefore(pass, before) => self.find_readings(pass, before),
+            RescueStep::Readings(pass, span) => self.readings(into, pass, span),
         };
         if done.is_err() {
             self.steps.push(step);
@@ -118,7 +118,7 @@ impl Rescue {
 
     fn sensors(&mut self, into: &mut Writer) -> Result<(), StoreError> {
         let Ok(mut left) = self.source.sensors() else {
-            self.saved.unreadable.push(Span { from: Timestamp::MIN, to: Timestamp::MAX });
+            self.saved.unreadable.push(TimeSpan { from: Timestamp::MIN, to: Timestamp::MAX });
             return Ok(());
         };
         let mut passes = Vec::new();
@@ -130,7 +130,7 @@ impl Rescue {
             passes.push(Pass { keys: pass.iter().map(|sensor| sensor.key).collect(), guests });
             left = rest;
         }
-        self.steps.extend((0..passes.len()).map(|pass| Step::ReadingsBefore(pass, Timestamp::MAX)));
+        self.steps.extend((0..passes.len()).map(|pass| RescueStep::ReadingsBefore(pass, Timestamp::MAX)));
         self.passes = passes;
         Ok(())
     }
@@ -146,14 +146,14 @@ impl Rescue {
         };
         let to = newest.saturating_add(MOMENT).unwrap_or(Timestamp::MAX);
         let from = to.saturating_sub(AT_A_TIME).unwrap_or(Timestamp::MIN);
-        self.steps.push(Step::ReadingsBefore(pass, from));
-        self.steps.push(Step::Readings(pass, Span { from, to }));
+        self.steps.push(RescueStep::ReadingsBefore(pass, from));
+        self.steps.push(RescueStep::Readings(pass, TimeSpan { from, to }));
         Ok(())
     }
 
-    fn readings(&mut self, into: &mut Writer, pass: usize, span: Span) -> Result<(), StoreError> {
+    fn readings(&mut self, into: &mut Writer, pass: usize, span: TimeSpan) -> Result<(), StoreError> {
         let Some(Pass { keys, guests }) = self.passes.get_mut(pass) else { return Ok(()) };
-        let mut batch = Batch::default();
+        let mut batch = CommitBatch::default();
         let mut fault = false;
         for reading in self.source.readings(keys, span.from, span.to) {
             match reading {
@@ -163,25 +163,25 @@ impl Rescue {
         }
         self.saved.readings += into.take_over(guests, &batch)?.stored;
         if fault {
-            self.halve(span, A_FEW_READINGS, |half| Step::Readings(pass, half));
+            self.halve(span, A_FEW_READINGS, |half| RescueStep::Readings(pass, half));
         }
         Ok(())
     }
 
-    fn records(&mut self, into: &mut Writer, what: Records, span: Span) -> Result<(), StoreError> {
+    fn records(&mut self, into: &mut Writer, what: Records, span: TimeSpan) -> Result<(), StoreError> {
         match self.read(what, span) {
             Ok(batch) => {
                 self.saved.records += count(&batch);
                 let mut nobody = into.admit(&[])?;
                 into.take_over(&mut nobody, &batch)?;
             }
-            Err(_unreadable) => self.halve(span, A_FEW_RECORDS, |half| Step::Records(what, half)),
+            Err(_unreadable) => self.halve(span, A_FEW_RECORDS, |half| RescueStep::Records(what, half)),
         }
         Ok(())
     }
 
-    fn read(&self, what: Records, Span { from, to }: Span) -> Result<Batch, StoreError> {
-        let (source, mut batch) = (&self.source, Batch::default());
+    fn read(&self, what: Records, TimeSpan { from, to }: TimeSpan) -> Result<CommitBatch, StoreError> {
+        let (source, mut batch) = (&self.source, CommitBatch::default());
         match what {
             Records::Notices => batch.notices = source.notices(from, to)?,
             Records::Deliveries => batch.deliveries = source.deliveries(from, to)?,
@@ -200,19 +200,19 @@ impl Rescue {
         quarantined.reverse();
         self.saved.records += quarantined.len();
         let mut nobody = into.admit(&[])?;
-        into.take_over(&mut nobody, &Batch { quarantined, ..Batch::default() }).map(drop)
+        into.take_over(&mut nobody, &CommitBatch { quarantined, ..CommitBatch::default() }).map(drop)
     }
 
     /// Two steps for a span that can't be read in one, or a note where it is short already.
-    fn halve(&mut self, span: Span, shortest: SignedDuration, step: impl Fn(Span) -> Step) {
+    fn halve(&mut self, span: TimeSpan, shortest: SignedDuration, step: impl Fn(TimeSpan) -> RescueStep) {
         let length = span.to.duration_since(span.from);
         if length <= shortest {
             self.saved.lose(span);
             return;
         }
         let middle = span.from + length / 2;
-        self.steps.push(step(Span { to: middle, ..span }));
-        self.steps.push(step(Span { from: middle, ..span }));
+        self.steps.push(step(TimeSpan { to: middle, ..span }));
+        self.steps.push(step(TimeSpan { from: middle, ..span }));
     }
 }
 
@@ -220,12 +220,12 @@ impl Saved {
     /// Nothing could be read.
     #[must_use]
     pub fn nothing() -> Self {
-        Self { unreadable: vec![Span { from: Timestamp::MIN, to: Timestamp::MAX }], ..Self::default() }
+        Self { unreadable: vec![TimeSpan { from: Timestamp::MIN, to: Timestamp::MAX }], ..Self::default() }
     }
 
     /// Spans that touch are one.
-    fn lose(&mut self, span: Span) {
-        let touches = |known: &&mut Span| known.from <= span.to && span.from <= known.to;
+    fn lose(&mut self, span: TimeSpan) {
+        let touches = |known: &&mut TimeSpan| known.from <= span.to && span.from <= known.to;
         match self.unreadable.iter_mut().find(touches) {
             Some(known) => {
                 known.from = known.from.min(span.from);
@@ -236,7 +236,7 @@ impl Saved {
     }
 }
 
-fn count(batch: &Batch) -> usize {
+fn count(batch: &CommitBatch) -> usize {
     batch.notices.len()
         + batch.deliveries.len()
         + batch.answers.len()

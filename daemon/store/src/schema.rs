@@ -13,13 +13,13 @@ pub(crate) const KNOWN: i64 = MIGRATIONS.len() as i64;
 /// Makes a fresh file a store, and brings an older store up to date.
 pub(crate) fn migrate(connection: &mut Connection, path: &Path) -> Result<(), StoreError> {
     let found = match recognise(connection, path)? {
-        Found::Empty => {
+        SchemaFound::Empty => {
             // Must come before the first table, or it has no effect.
             connection.pragma_update(None, "auto_vacuum", "INCREMENTAL")?;
             connection.pragma_update(None, "application_id", APPLICATION_ID)?;
             0
         }
-        Found::Store { version } => version,
+        SchemaFound::Store { version } => version,
     };
     if found > KNOWN {
         return Err(StoreError::Newer { path: path.to_owned(), found, known: KNOWN });
@@ -38,18 +38,18 @@ pub(crate) fn migrate(connection: &mut Connection, path: &Path) -> Result<(), St
 /// Refuses what isn't a store of this program's version.
 pub(crate) fn check(connection: &Connection, path: &Path) -> Result<(), StoreError> {
     match recognise(connection, path)? {
-        Found::Empty => Err(StoreError::Foreign(path.to_owned())),
-        Found::Store { version } if version > KNOWN => {
+        SchemaFound::Empty => Err(StoreError::Foreign(path.to_owned())),
+        SchemaFound::Store { version } if version > KNOWN => {
             Err(StoreError::Newer { path: path.to_owned(), found: version, known: KNOWN })
         }
-        Found::Store { version } if version < KNOWN => {
+        SchemaFound::Store { version } if version < KNOWN => {
             Err(StoreError::Older { path: path.to_owned(), found: version, known: KNOWN })
         }
-        Found::Store { .. } => Ok(()),
+        SchemaFound::Store { .. } => Ok(()),
     }
 }
 
-enum Found {
+enum SchemaFound {
     /// A database without a table: a fresh file, or a start that was cut short before its first migration.
     Empty,
     Store {
@@ -57,7 +57,7 @@ enum Found {
     },
 }
 
-fn recognise(connection: &Connection, path: &Path) -> Result<Found, StoreError> {
+fn recognise(connection: &Connection, path: &Path) -> Result<SchemaFound, StoreError> {
     let opening = |error| StoreError::while_opening(path, error);
     let number = |pragma| connection.pragma_query_value(None, pragma, |row| row.get::<_, i64>(0));
     let tables: i64 =
@@ -65,8 +65,8 @@ fn recognise(connection: &Connection, path: &Path) -> Result<Found, StoreError> 
     let application = number("application_id").map_err(opening)?;
     let version = number("user_version").map_err(opening)?;
     match (tables, application) {
-        (0, 0 | APPLICATION_ID) => Ok(Found::Empty),
-        (_, APPLICATION_ID) => Ok(Found::Store { version }),
+        (0, 0 | APPLICATION_ID) => Ok(SchemaFound::Empty),
+        (_, APPLICATION_ID) => Ok(SchemaFound::Store { version }),
         _ => Err(StoreError::Foreign(path.to_owned())),
     }
 }

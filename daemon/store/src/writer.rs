@@ -19,17 +19,17 @@ use claymark_model::quarantine::{Quarantined, Reason};
 use claymark_model::site::Site;
 
 use crate::Reader;
-use crate::batch::Batch;
+use crate::batch::CommitBatch;
 use crate::error::StoreError;
-use crate::files::{self, Opened, Standing};
+use crate::files::{self, OpenFiles, Opened};
 use crate::journal::Rejected;
 use crate::lock::Lock;
 use crate::reader::KnownSensor;
 use crate::schema;
-use journal::Journal;
+use journal::CommitJournal;
 use quarantine::Shelf;
 use rollups::Rollups;
-use sensors::Sensors;
+use sensors::SensorsInForce;
 
 /// Owns the store for writing; a second one on the same file is refused while this one lives.
 ///
@@ -37,10 +37,10 @@ use sensors::Sensors;
 #[derive(Debug)]
 pub struct Writer {
     connection: Connection,
-    sensors: Sensors,
+    sensors: SensorsInForce,
     rollups: Rollups,
     shelf: Shelf,
-    journal: Journal,
+    journal: CommitJournal,
     path: PathBuf,
     opened: Opened,
     /// Bytes of the database; it only ever grows.
@@ -91,7 +91,7 @@ impl Writer {
         connection.set_prepared_statement_cache_capacity(STATEMENTS);
         let shelf = Shelf::load(&connection)?;
         let sensors = adopt(&mut connection, site)?;
-        let journal = Journal::load(&connection)?;
+        let journal = CommitJournal::load(&connection)?;
         let (path, opened) = (path.to_owned(), Opened::at(path));
         Ok(Self {
             connection,
@@ -108,11 +108,11 @@ impl Writer {
 
     /// Whether what is written still reaches the files at the store's path.
     #[must_use]
-    pub fn standing(&self) -> Standing {
+    pub fn standing(&self) -> OpenFiles {
         let standing = self.opened.standing(&self.path);
         let length = files::length(&self.path);
-        if standing != Standing::Gone && length < self.longest.get() {
-            return Standing::Cut;
+        if standing != OpenFiles::Gone && length < self.longest.get() {
+            return OpenFiles::Cut;
         }
         self.longest.set(length);
         standing
@@ -161,8 +161,8 @@ impl Writer {
     }
 
     /// Puts all of `batch` on the disk, or nothing; but a record that can't be held is put into quarantine for itself.
-    pub fn commit(&mut self, batch: &Batch) -> Result<Committed, StoreError> {
-        if *batch == Batch::default() {
+    pub fn commit(&mut self, batch: &CommitBatch) -> Result<Committed, StoreError> {
+        if *batch == CommitBatch::default() {
             return Ok(Committed::default());
         }
         let mut refused: Vec<(usize, Quarantined)> = sieve::not_finite(batch)
@@ -182,12 +182,12 @@ impl Writer {
     /// Halves the batch until each record that can't be kept stands alone; nothing of it is kept.
     fn find_culprits(
         &mut self,
-        batch: &Batch,
+        batch: &CommitBatch,
         suspects: &[usize],
         found: &mut Vec<(usize, Quarantined)>,
     ) -> Result<(), StoreError> {
         // When the session stood is no record: it can't be a culprit.
-        let part = Batch { session_seen: None, ..sieve::pick(batch, suspects) };
+        let part = CommitBatch { session_seen: None, ..sieve::pick(batch, suspects) };
         let error = match self.attempt(&part, &[], End::RollBack) {
             Ok(_) => return Ok(()),
             Err(error) if error.blames_a_record() => error,
@@ -205,7 +205,7 @@ impl Writer {
     /// Writes the batch without what is refused, which goes into quarantine.
     fn attempt(
         &mut self,
-        batch: &Batch,
+        batch: &CommitBatch,
         refused: &[(usize, Quarantined)],
         end: End,
     ) -> Result<Committed, StoreError> {
@@ -225,7 +225,12 @@ impl Writer {
         written
     }
 
-    fn write(&mut self, batch: &Batch, refused: Vec<Quarantined>, end: End) -> Result<Committed, StoreError> {
+    fn write(
+        &mut self,
+        batch: &CommitBatch,
+        refused: Vec<Quarantined>,
+        end: End,
+    ) -> Result<Committed, StoreError> {
         let Self { connection, sensors, rollups, shelf, journal, path: _, opened: _, longest: _, _lock } =
             self;
         let transaction = connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
@@ -248,7 +253,7 @@ impl Writer {
         records::deliveries(&transaction, &batch.deliveries)?;
         records::session_seen(&transaction, batch.session_seen)?;
         journal.records(&transaction, batch, &committed.conflicts)?;
-        journal.records(&transaction, &Batch::default(), &committed.refused)?;
+        journal.records(&transaction, &CommitBatch::default(), &committed.refused)?;
         journal.flush(&transaction)?;
         match end {
             End::Keep => transaction.commit()?,
@@ -260,7 +265,7 @@ impl Writer {
 
 impl Writer {
     /// Gives the sensors of another store their keys here.
-    pub(crate) fn admit(&mut self, known: &[KnownSensor]) -> Result<Sensors, StoreError> {
+    pub(crate) fn admit(&mut self, known: &[KnownSensor]) -> Result<SensorsInForce, StoreError> {
         let transaction = self.connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
         let guests = self.sensors.with(&transaction, known)?;
         transaction.commit()?;
@@ -268,7 +273,11 @@ impl Writer {
     }
 
     /// Keeps what another store held, its readings under the keys of `guests`; it isn't noted for forwarding.
-    pub(crate) fn take_over(&mut self, guests: &mut Sensors, batch: &Batch) -> Result<Committed, StoreError> {
+    pub(crate) fn take_over(
+        &mut self,
+        guests: &mut SensorsInForce,
+        batch: &CommitBatch,
+    ) -> Result<Committed, StoreError> {
         let journal = std::mem::take(&mut self.journal);
         std::mem::swap(&mut self.sensors, guests);
         let committed = self.commit(batch);
@@ -285,17 +294,17 @@ enum End {
     RollBack,
 }
 
-fn refuse(batch: &Batch, number: usize, reason: Reason, why: &str) -> Option<(usize, Quarantined)> {
+fn refuse(batch: &CommitBatch, number: usize, reason: Reason, why: &str) -> Option<(usize, Quarantined)> {
     Some((number, sieve::aside(&sieve::pick(batch, &[number]), reason, why)?))
 }
 
 /// The numbers of all records but these.
-fn others(batch: &Batch, refused: &[(usize, Quarantined)]) -> Vec<usize> {
+fn others(batch: &CommitBatch, refused: &[(usize, Quarantined)]) -> Vec<usize> {
     (0..sieve::count(batch)).filter(|number| refused.iter().all(|(other, _)| other != number)).collect()
 }
 
 /// Keeps the site where it differs from the last one, and gives its sensors their keys.
-fn adopt(connection: &mut Connection, site: &Site) -> Result<Sensors, StoreError> {
+fn adopt(connection: &mut Connection, site: &Site) -> Result<SensorsInForce, StoreError> {
     let json = serde_json::to_string(site)?;
     let transaction = connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
     let last: Option<String> = transaction
@@ -304,7 +313,7 @@ fn adopt(connection: &mut Connection, site: &Site) -> Result<Sensors, StoreError
     if last.as_ref() != Some(&json) {
         transaction.execute("INSERT INTO site (json) VALUES (?1)", [&json])?;
     }
-    let sensors = Sensors::adopt(&transaction, site)?;
+    let sensors = SensorsInForce::adopt(&transaction, site)?;
     transaction.commit()?;
     Ok(sensors)
 }
@@ -375,7 +384,7 @@ mod tests {
         Reader::open(path).unwrap().rollups(Timestamp::UNIX_EPOCH, Timestamp::MAX).unwrap()
     }
 
-    fn batch(first: i64, count: i64) -> Batch {
+    fn batch(first: i64, count: i64) -> CommitBatch {
         let reading = |n| Assessed {
             reading: Reading {
                 sensor: Id::new("t1-ntu").unwrap(),
@@ -386,7 +395,7 @@ mod tests {
             tests: TestFlags::NOT_EVALUATED,
             flag: Flag::Pass,
         };
-        Batch { readings: (first..first + count).map(reading).collect(), ..Batch::default() }
+        CommitBatch { readings: (first..first + count).map(reading).collect(), ..CommitBatch::default() }
     }
 
     fn site() -> Site {

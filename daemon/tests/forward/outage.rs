@@ -11,7 +11,7 @@ use claymark_model::id::Id;
 use claymark_model::quality::Flag;
 use claymark_model::reading::{Assessed, Reading, TestFlags};
 use claymark_model::site::Site;
-use claymark_store::batch::Batch;
+use claymark_store::batch::CommitBatch;
 use claymark_store::{Reader, Writer};
 use claymark_tests::victoria::Victoria;
 use jiff::{SignedDuration, Timestamp};
@@ -124,7 +124,8 @@ impl Barn {
     }
 
     async fn commit(&self, readings: Vec<Assessed>) {
-        let outcome = self.keeper.commit(Box::new(Batch { readings, ..Batch::default() })).await.unwrap();
+        let outcome =
+            self.keeper.commit(Box::new(CommitBatch { readings, ..CommitBatch::default() })).await.unwrap();
         outcome.result.unwrap();
     }
 

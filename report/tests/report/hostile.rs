@@ -12,7 +12,7 @@ use claymark_report::glyphs::drawable;
 use claymark_report::typeset::{self, Template, Unset};
 use claymark_report::view::View;
 use claymark_report::{page, picture, sheet, source};
-use claymark_store::batch::Batch;
+use claymark_store::batch::CommitBatch;
 use claymark_store::{Reader, Writer};
 use claymark_words::report::unmade::{Kind, Part, WhyUnmade};
 use jiff::SignedDuration;
@@ -173,7 +173,7 @@ fn absurd(facts: &WeekFacts, path: &Path) -> WeekFacts {
             readings.push(Assessed { reading, received_at: at, tests, flag: Flag::Pass });
         }
     }
-    writer.commit(&Batch { readings, ..Batch::default() }).unwrap();
+    writer.commit(&CommitBatch { readings, ..CommitBatch::default() }).unwrap();
     drop(writer);
     let store = Reader::open(path).unwrap();
     let week = facts.week.clone();

@@ -10,7 +10,7 @@ use super::ranges::SensorKey;
 use super::{Reader, rows};
 use crate::columns;
 use crate::error::StoreError;
-use crate::journal::{self, Entry, Name, Rejected, What};
+use crate::journal::{self, Entry, JournalTable, Name, Rejected};
 
 /// A reading as its row stands, its sensor by key.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -31,7 +31,7 @@ pub struct RawReading {
 
 /// How much waits to be forwarded.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Waiting {
+pub struct WaitingEntries {
     /// Entries.
     pub entries: u64,
     /// When the newest of the oldest entry arrived.
@@ -54,9 +54,10 @@ impl Reader {
                 break;
             }
             let table = row.get_ref(1)?.as_str().map_err(rusqlite::Error::from)?;
-            let (_, what) = What::TABLES.into_iter().find(|(name, _)| *name == table).ok_or_else(|| {
-                StoreError::BadRow { what: "table in the journal", found: table.to_owned() }
-            })?;
+            let (_, what) =
+                JournalTable::TABLES.into_iter().find(|(name, _)| *name == table).ok_or_else(|| {
+                    StoreError::BadRow { what: "table in the journal", found: table.to_owned() }
+                })?;
             let names = journal::decode(row.get_ref(3)?.as_blob().map_err(rusqlite::Error::from)?)?;
             named += names.len();
             entries.push(Entry { number, what, newest: columns::time(row.get(2)?)?, names });
@@ -65,11 +66,13 @@ impl Reader {
     }
 
     /// How much waits; `None`: nothing.
-    pub fn waiting(&self) -> Result<Option<Waiting>, StoreError> {
+    pub fn waiting(&self) -> Result<Option<WaitingEntries>, StoreError> {
         let sql = "SELECT newest, (SELECT max(number) FROM journal) - number + 1 FROM journal ORDER BY number LIMIT 1";
         let found: Option<(i64, u64)> =
             self.connection.query_row(sql, [], |row| Ok((row.get(0)?, row.get(1)?))).optional()?;
-        found.map(|(oldest, entries)| Ok(Waiting { entries, oldest: columns::time(oldest)? })).transpose()
+        found
+            .map(|(oldest, entries)| Ok(WaitingEntries { entries, oldest: columns::time(oldest)? }))
+            .transpose()
     }
 
     /// The readings of these names that are there, each once, in the order of the key.

@@ -91,7 +91,7 @@ pub(super) fn recall(reader: &Reader, since: Timestamp) -> Recall<'_> {
         rows::YIELD
     );
     let judged = since.saturating_sub(JUDGED).unwrap_or(Timestamp::MIN).as_millisecond();
-    let mut found = Found { reader, trouble: None };
+    let mut found = Readable { reader, trouble: None };
     Recall {
         readings: Readings::new(reader, since, Timestamp::MAX, None),
         log: found.all(&log, [ms], rows::log_entry),
@@ -108,12 +108,12 @@ pub(super) fn recall(reader: &Reader, since: Timestamp) -> Recall<'_> {
 }
 
 /// What can be read, and the first thing that can't.
-struct Found<'store> {
+struct Readable<'store> {
     reader: &'store Reader,
     trouble: Option<StoreError>,
 }
 
-impl Found<'_> {
+impl Readable<'_> {
     fn all<T>(
         &mut self,
         sql: &str,

@@ -7,17 +7,17 @@ use rusqlite::{Connection, OptionalExtension, params};
 
 use claymark_model::quarantine::Quarantined;
 
-use crate::batch::Batch;
+use crate::batch::CommitBatch;
 use crate::columns::{self, MS_PER_HOUR};
 use crate::error::StoreError;
-use crate::journal::{self, Name, Rejected, What};
+use crate::journal::{self, JournalTable, Name, Rejected};
 
 /// What the commit in hand has written so far.
 #[derive(Debug, Default)]
-pub(crate) struct Journal {
+pub(crate) struct CommitJournal {
     wanted: bool,
     last_number: u64,
-    notes: BTreeMap<What, Note>,
+    notes: BTreeMap<JournalTable, Note>,
 }
 
 #[derive(Debug)]
@@ -26,7 +26,7 @@ struct Note {
     names: Vec<Name>,
 }
 
-impl Journal {
+impl CommitJournal {
     /// As the store is; nothing is noted until it is wanted.
     pub(crate) fn load(connection: &Connection) -> Result<Self, StoreError> {
         let last: Option<u64> =
@@ -45,14 +45,14 @@ impl Journal {
 
     /// A reading was written or rewritten.
     pub(crate) fn reading(&mut self, at: i64, key: i64, lag: i64) {
-        self.note(What::Readings, at, key, at + lag);
+        self.note(JournalTable::Readings, at, key, at + lag);
     }
 
     /// Everything in `batch` that isn't a reading.
     pub(crate) fn records(
         &mut self,
         connection: &Connection,
-        batch: &Batch,
+        batch: &CommitBatch,
         conflicts: &[Quarantined],
     ) -> Result<(), StoreError> {
         if !self.wanted {
@@ -61,18 +61,18 @@ impl Journal {
         let ms = Timestamp::as_millisecond;
         for thing in batch.quarantined.iter().chain(conflicts) {
             let received = ms(thing.received_at);
-            self.note(What::Quarantine, columns::hour(received) * MS_PER_HOUR, 0, received);
+            self.note(JournalTable::Quarantine, columns::hour(received) * MS_PER_HOUR, 0, received);
         }
         for entry in &batch.log {
-            self.note(What::Log, ms(entry.at), 0, ms(entry.received_at));
+            self.note(JournalTable::Log, ms(entry.at), 0, ms(entry.received_at));
         }
         let of_one_time = [
-            (What::Answers, batch.answers.iter().map(|answer| answer.at).collect::<Vec<_>>()),
-            (What::Forecasts, batch.forecasts.iter().map(|forecast| forecast.at).collect()),
-            (What::Happenings, batch.happenings.iter().map(|happening| happening.at).collect()),
-            (What::Marks, batch.marks.iter().map(|said| said.made_at).collect()),
-            (What::Yields, batch.yields.iter().map(|learned| learned.learned_at).collect()),
-            (What::Notices, batch.notices.iter().map(|issued| issued.notice.at).collect()),
+            (JournalTable::Answers, batch.answers.iter().map(|answer| answer.at).collect::<Vec<_>>()),
+            (JournalTable::Forecasts, batch.forecasts.iter().map(|forecast| forecast.at).collect()),
+            (JournalTable::Happenings, batch.happenings.iter().map(|happening| happening.at).collect()),
+            (JournalTable::Marks, batch.marks.iter().map(|said| said.made_at).collect()),
+            (JournalTable::Yields, batch.yields.iter().map(|learned| learned.learned_at).collect()),
+            (JournalTable::Notices, batch.notices.iter().map(|issued| issued.notice.at).collect()),
         ];
         for (what, times) in of_one_time {
             for at in times {
@@ -86,7 +86,7 @@ impl Journal {
         for delivery in &batch.deliveries {
             let at: Option<i64> = decided.query_row([delivery.notice], |row| row.get(0)).optional()?;
             if let Some(at) = at {
-                self.note(What::Notices, at, 0, at);
+                self.note(JournalTable::Notices, at, 0, at);
             }
         }
         Ok(())
@@ -100,7 +100,7 @@ impl Journal {
         self.last_number += 1;
         let mut insert = connection
             .prepare_cached("INSERT INTO journal (number, what, newest, names) VALUES (?1, ?2, ?3, ?4)")?;
-        for (table, what) in What::TABLES {
+        for (table, what) in JournalTable::TABLES {
             if let Some(note) = self.notes.get_mut(&what) {
                 note.names.dedup();
                 insert.execute(params![
@@ -119,7 +119,7 @@ impl Journal {
         self.notes.clear();
     }
 
-    fn note(&mut self, what: What, at: i64, key: i64, newest: i64) {
+    fn note(&mut self, what: JournalTable, at: i64, key: i64, newest: i64) {
         if self.wanted {
             let note = self.notes.entry(what).or_insert_with(|| Note { newest, names: Vec::new() });
             note.newest = note.newest.max(newest);

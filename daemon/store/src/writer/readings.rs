@@ -7,17 +7,17 @@ use claymark_model::quarantine::{Quarantined, Reason};
 use claymark_model::reading::{Assessed, TestFlags};
 
 use super::Committed;
-use super::journal::Journal;
-use super::rollups::{Point, Rollups};
-use super::sensors::Sensors;
+use super::journal::CommitJournal;
+use super::rollups::{RollupReading, Rollups};
+use super::sensors::SensorsInForce;
 use crate::error::StoreError;
 
 /// Keeps one reading, and says in `committed` what became of it.
 pub(crate) fn keep(
     connection: &Connection,
-    sensors: &Sensors,
+    sensors: &SensorsInForce,
     rollups: &mut Rollups,
-    journal: &mut Journal,
+    journal: &mut CommitJournal,
     assessed: &Assessed,
     committed: &mut Committed,
 ) -> Result<(), StoreError> {
@@ -36,7 +36,7 @@ pub(crate) fn keep(
     let value = assessed.reading.value + 0.0;
     let at = assessed.reading.at.as_millisecond();
     let lag = assessed.received_at.as_millisecond() - at;
-    let point = Point { sensor: key, at, value, flag: assessed.flag };
+    let point = RollupReading { sensor: key, at, value, flag: assessed.flag };
     let inserted = connection
         .prepare_cached(
             "INSERT INTO reading (at, sensor, value, flag, tests, lag) VALUES (?1, ?2, ?3, ?4, ?5, ?6)
@@ -50,7 +50,7 @@ pub(crate) fn keep(
         committed.stored += 1;
         return Ok(());
     }
-    let kept = Kept::find(connection, at, key)?;
+    let kept = KeptRow::find(connection, at, key)?;
     if kept.value.to_bits() != value.to_bits() {
         let detail =
             format!("{value} at {}: {} is already kept for that time", assessed.reading.at, kept.value);
@@ -69,13 +69,13 @@ pub(crate) fn keep(
 }
 
 /// The row that is already there.
-struct Kept {
+struct KeptRow {
     value: f64,
     flag: Flag,
     tests: TestFlags,
 }
 
-impl Kept {
+impl KeptRow {
     fn find(connection: &Connection, at: i64, sensor: i64) -> Result<Self, StoreError> {
         let (value, flag, tests): (f64, u8, u32) = connection
             .prepare_cached("SELECT value, flag, tests FROM reading WHERE at = ?1 AND sensor = ?2")?

@@ -23,7 +23,7 @@ pub(crate) struct Rollups {
 
 /// One reading, as far as the figures go.
 #[derive(Debug, Clone, Copy)]
-pub(crate) struct Point {
+pub(crate) struct RollupReading {
     pub(crate) sensor: i64,
     pub(crate) at: i64,
     pub(crate) value: f64,
@@ -38,7 +38,7 @@ struct Hour {
     longest_lag: i64,
     /// Of all but `recent`.
     settled: Extent,
-    recent: VecDeque<Point>,
+    recent: VecDeque<RollupReading>,
     changed: bool,
 }
 
@@ -66,7 +66,7 @@ impl Rollups {
     pub(crate) fn add(
         &mut self,
         connection: &Connection,
-        point: Point,
+        point: RollupReading,
         limits: impl FnOnce(Timestamp) -> Limits,
         lag: i64,
     ) -> Result<(), StoreError> {
@@ -87,12 +87,12 @@ impl Rollups {
     pub(crate) fn rewrite(
         &mut self,
         connection: &Connection,
-        point: Point,
+        point: RollupReading,
         before: Flag,
         limits: impl FnOnce(Timestamp) -> Limits,
     ) -> Result<(), StoreError> {
         let hour = self.hour(connection, point, limits)?;
-        hour.counts.count(&Point { flag: before, ..point }, hour.limits, -1);
+        hour.counts.count(&RollupReading { flag: before, ..point }, hour.limits, -1);
         hour.counts.count(&point, hour.limits, 1);
         hour.changed = true;
         if let Some(recent) = hour.recent.iter_mut().find(|recent| recent.at == point.at) {
@@ -143,7 +143,7 @@ impl Rollups {
     fn hour(
         &mut self,
         connection: &Connection,
-        point: Point,
+        point: RollupReading,
         limits: impl FnOnce(Timestamp) -> Limits,
     ) -> Result<&mut Hour, StoreError> {
         use std::collections::hash_map::Entry;
@@ -158,7 +158,7 @@ impl Hour {
     /// As it stands in the store; `limits` gives those of an hour that begins now.
     fn load(
         connection: &Connection,
-        point: Point,
+        point: RollupReading,
         limits: impl FnOnce(Timestamp) -> Limits,
     ) -> Result<Self, StoreError> {
         let found = connection
@@ -209,7 +209,7 @@ impl Hour {
 }
 
 impl Counts {
-    fn count(&mut self, point: &Point, limits: Limits, by: i64) {
+    fn count(&mut self, point: &RollupReading, limits: Limits, by: i64) {
         match point.flag {
             Flag::Pass => self.passed += by,
             Flag::NotEvaluated => self.not_evaluated += by,
@@ -225,7 +225,7 @@ impl Counts {
 }
 
 impl Extent {
-    fn include(&mut self, point: &Point) {
+    fn include(&mut self, point: &RollupReading) {
         if point.flag.usable() {
             self.least = Some(self.least.map_or(point.value, |least| least.min(point.value)));
             self.most = Some(self.most.map_or(point.value, |most| most.max(point.value)));
@@ -234,7 +234,7 @@ impl Extent {
     }
 
     /// Of the hour and sensor of `point`, from its raw readings.
-    fn of_raw(connection: &Connection, point: Point) -> Result<Self, StoreError> {
+    fn of_raw(connection: &Connection, point: RollupReading) -> Result<Self, StoreError> {
         let from = hour(point.at) * MS_PER_HOUR;
         let found = connection
             .prepare_cached(

@@ -14,12 +14,12 @@ use crate::reader::KnownSensor;
 
 /// The sensors of the site in force.
 #[derive(Debug)]
-pub(crate) struct Sensors {
+pub(crate) struct SensorsInForce {
     keys: HashMap<Id, i64>,
     site: Site,
 }
 
-impl Sensors {
+impl SensorsInForce {
     /// Gives new sensors their keys; old ones keep theirs.
     pub(crate) fn adopt(connection: &Connection, site: &Site) -> Result<Self, StoreError> {
         connection.execute("UPDATE sensor SET in_site = 0", [])?;

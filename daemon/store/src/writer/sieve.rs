@@ -4,11 +4,11 @@ use claymark_model::quarantine::{KEPT_PAYLOAD_BYTES, Quarantined, Reason};
 use jiff::Timestamp;
 use serde::Serialize;
 
-use crate::batch::{Batch, DeliveryState};
+use crate::batch::{CommitBatch, DeliveryState};
 
 /// How many records a batch holds; they are numbered through in the order of its fields.
-pub(super) fn count(batch: &Batch) -> usize {
-    let Batch {
+pub(super) fn count(batch: &CommitBatch) -> usize {
+    let CommitBatch {
         readings,
         quarantined,
         log,
@@ -38,9 +38,9 @@ pub(super) fn count(batch: &Batch) -> usize {
 }
 
 /// The records of these numbers, which must ascend.
-pub(super) fn pick(batch: &Batch, wanted: &[usize]) -> Batch {
+pub(super) fn pick(batch: &CommitBatch, wanted: &[usize]) -> CommitBatch {
     let mut picker = Picker { wanted, first: 0 };
-    Batch {
+    CommitBatch {
         readings: picker.of(&batch.readings),
         quarantined: picker.of(&batch.quarantined),
         log: picker.of(&batch.log),
@@ -73,7 +73,7 @@ impl Picker<'_> {
 
 /// The numbers of the records that hold a figure which JSON and SQLite would write as null: it couldn't be read back.
 /// Readings are looked at one by one where they are written.
-pub(super) fn not_finite(batch: &Batch) -> Vec<usize> {
+pub(super) fn not_finite(batch: &CommitBatch) -> Vec<usize> {
     let unlooked = batch.readings.len() + batch.quarantined.len();
     let log = batch.log.iter().map(|entry| finite(&entry.deed));
     let answers = batch.answers.iter().map(|_| true);
@@ -98,7 +98,7 @@ fn all_finite(value: &ciborium::Value) -> bool {
 }
 
 /// The only record of `single`, for the quarantine.
-pub(super) fn aside(single: &Batch, reason: Reason, why: &str) -> Option<Quarantined> {
+pub(super) fn aside(single: &CommitBatch, reason: Reason, why: &str) -> Option<Quarantined> {
     let of = |what: &str, at: Timestamp, record: String| {
         let (length, mut payload) = (record.len(), record.into_bytes());
         payload.truncate(KEPT_PAYLOAD_BYTES);

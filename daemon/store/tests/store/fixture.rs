@@ -9,16 +9,16 @@ use claymark_model::id::Id;
 use claymark_model::quality::Flag;
 use claymark_model::reading::{Assessed, Reading, TestFlags};
 use claymark_model::site::Site;
-use claymark_store::batch::Batch;
+use claymark_store::batch::CommitBatch;
 use claymark_store::{Reader, Writer};
 
 /// A store in a folder of its own.
-pub struct Barn {
+pub struct StoreFolder {
     pub dir: TempDir,
     pub site: Site,
 }
 
-impl Barn {
+impl StoreFolder {
     pub fn new() -> Self {
         Self { dir: TempDir::new().unwrap(), site: site() }
     }
@@ -55,11 +55,11 @@ pub fn reading(sensor: &str, ms: i64, value: f64, spike: Flag) -> Assessed {
     }
 }
 
-pub fn readings(readings: Vec<Assessed>) -> Batch {
-    Batch { readings, ..Batch::default() }
+pub fn readings(readings: Vec<Assessed>) -> CommitBatch {
+    CommitBatch { readings, ..CommitBatch::default() }
 }
 
-pub fn recalled(barn: &Barn) -> Vec<Assessed> {
+pub fn recalled(barn: &StoreFolder) -> Vec<Assessed> {
     let reader = barn.reader();
     let recall = reader.recall(Timestamp::UNIX_EPOCH);
     recall.readings.map(Result::unwrap).collect()

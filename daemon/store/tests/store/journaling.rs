@@ -2,17 +2,19 @@
 
 use claymark_model::quality::Flag;
 use claymark_store::Reader;
-use claymark_store::batch::Batch;
-use claymark_store::journal::{Rejected, What};
+use claymark_store::batch::CommitBatch;
+use claymark_store::journal::{JournalTable, Rejected};
 use claymark_store::reader::RawReading;
 
-use crate::fixture::{Barn, at, reading, readings};
+use crate::fixture::{StoreFolder, at, reading, readings};
 use crate::keeping::full_batch;
 
 fn named(reader: &Reader) -> Vec<RawReading> {
     let entries = reader.journal(usize::MAX).unwrap();
-    let names =
-        entries.into_iter().filter(|entry| entry.what == What::Readings).flat_map(|entry| entry.names);
+    let names = entries
+        .into_iter()
+        .filter(|entry| entry.what == JournalTable::Readings)
+        .flat_map(|entry| entry.names);
     let mut found = Vec::new();
     reader.named_readings(names.collect(), |row| found.push(row)).unwrap();
     found
@@ -20,14 +22,14 @@ fn named(reader: &Reader) -> Vec<RawReading> {
 
 #[test]
 fn nothing_is_noted_unless_somebody_forwards() {
-    let barn = Barn::new();
+    let barn = StoreFolder::new();
     barn.writer().commit(&full_batch()).unwrap();
     assert_eq!(barn.reader().waiting().unwrap(), None);
 }
 
 #[test]
 fn new_late_and_settled_readings_are_named_and_repetitions_are_not() {
-    let barn = Barn::new();
+    let barn = StoreFolder::new();
     let mut writer = barn.writer();
     writer.keep_journal(true).unwrap();
     let waits = reading("t1-ntu", 60_000, 61.5, Flag::NotEvaluated);
@@ -45,7 +47,7 @@ fn new_late_and_settled_readings_are_named_and_repetitions_are_not() {
 
 #[test]
 fn named_readings_are_found_wherever_they_lie_and_no_others() {
-    let barn = Barn::new();
+    let barn = StoreFolder::new();
     let mut writer = barn.writer();
     writer.keep_journal(true).unwrap();
     let wanted = [0, 1, 2, 40, 41, 90, 95, 400, 990];
@@ -70,24 +72,24 @@ fn named_readings_are_found_wherever_they_lie_and_no_others() {
 
 #[test]
 fn every_kind_of_record_is_named_by_its_time() {
-    let barn = Barn::new();
+    let barn = StoreFolder::new();
     let mut writer = barn.writer();
     writer.keep_journal(true).unwrap();
     let batch = full_batch();
     writer.commit(&batch).unwrap();
     let entries = barn.reader().journal(1).unwrap();
-    let mut kinds: Vec<What> = entries.iter().map(|entry| entry.what).collect();
+    let mut kinds: Vec<JournalTable> = entries.iter().map(|entry| entry.what).collect();
     kinds.sort();
     let all = [
-        What::Readings,
-        What::Forecasts,
-        What::Log,
-        What::Happenings,
-        What::Marks,
-        What::Yields,
-        What::Notices,
-        What::Answers,
-        What::Quarantine,
+        JournalTable::Readings,
+        JournalTable::Forecasts,
+        JournalTable::Log,
+        JournalTable::Happenings,
+        JournalTable::Marks,
+        JournalTable::Yields,
+        JournalTable::Notices,
+        JournalTable::Answers,
+        JournalTable::Quarantine,
     ];
     assert_eq!(kinds, all, "a commit is never cut");
     for entry in entries {
@@ -96,29 +98,29 @@ fn every_kind_of_record_is_named_by_its_time() {
                 (name.time().unwrap(), name.time().unwrap() + jiff::SignedDuration::from_millis(1));
             let reader = barn.reader();
             let rows = match entry.what {
-                What::Readings => named(&reader).len(),
-                What::Forecasts => reader.forecasts(from, to).unwrap().len(),
-                What::Log => reader.log(from, to).unwrap().len(),
-                What::Happenings => reader.happenings(from, to).unwrap().len(),
-                What::Marks => reader.marks(from, to).unwrap().len(),
-                What::Yields => reader.yields(from, to).unwrap().len(),
-                What::Notices => reader.notices(from, to).unwrap().len(),
-                What::Answers => reader.answers(from, to).unwrap().len(),
-                What::Quarantine => reader.quarantine_counts(from, to).unwrap().len(),
+                JournalTable::Readings => named(&reader).len(),
+                JournalTable::Forecasts => reader.forecasts(from, to).unwrap().len(),
+                JournalTable::Log => reader.log(from, to).unwrap().len(),
+                JournalTable::Happenings => reader.happenings(from, to).unwrap().len(),
+                JournalTable::Marks => reader.marks(from, to).unwrap().len(),
+                JournalTable::Yields => reader.yields(from, to).unwrap().len(),
+                JournalTable::Notices => reader.notices(from, to).unwrap().len(),
+                JournalTable::Answers => reader.answers(from, to).unwrap().len(),
+                JournalTable::Quarantine => reader.quarantine_counts(from, to).unwrap().len(),
             };
             assert!(rows > 0, "{:?} of {from}", entry.what);
         }
     }
     // A delivery that changes later names its notice again.
     writer.forwarded(1, &[]).unwrap();
-    writer.commit(&Batch { deliveries: batch.deliveries, ..Batch::default() }).unwrap();
+    writer.commit(&CommitBatch { deliveries: batch.deliveries, ..CommitBatch::default() }).unwrap();
     let again = barn.reader().journal(1).unwrap();
-    assert_eq!(again.iter().map(|entry| entry.what).collect::<Vec<_>>(), vec![What::Notices]);
+    assert_eq!(again.iter().map(|entry| entry.what).collect::<Vec<_>>(), vec![JournalTable::Notices]);
 }
 
 #[test]
 fn what_was_forwarded_is_forgotten_and_what_was_rejected_is_kept_with_its_reason() {
-    let barn = Barn::new();
+    let barn = StoreFolder::new();
     let mut writer = barn.writer();
     writer.keep_journal(true).unwrap();
     for ms in 0..3 {
@@ -143,7 +145,7 @@ fn what_was_forwarded_is_forgotten_and_what_was_rejected_is_kept_with_its_reason
 
 #[test]
 fn a_commit_that_fails_names_nothing() {
-    let barn = Barn::new();
+    let barn = StoreFolder::new();
     let mut writer = barn.writer();
     writer.keep_journal(true).unwrap();
     // The session's time is no record that could be left out.

@@ -12,14 +12,14 @@ use claymark_model::skill::{Fate, Lead, MarkForecast};
 use claymark_model::units::{Kilograms, Litres, LitresPerHour};
 use claymark_notice::content::{Content, ReadingsMissing};
 use claymark_notice::{Answer, Audience, Notice, NoticeKind, Priority};
-use claymark_store::batch::{Batch, Channel, Delivery, DeliveryState, Issued};
+use claymark_store::batch::{Channel, CommitBatch, Delivery, DeliveryState, Issued};
 use jiff::Timestamp;
 
-use crate::fixture::{Barn, at, id, reading, readings, recalled};
+use crate::fixture::{StoreFolder, at, id, reading, readings, recalled};
 
 #[test]
 fn everything_in_a_batch_comes_back_as_it_went_in() {
-    let barn = Barn::new();
+    let barn = StoreFolder::new();
     let batch = full_batch();
     let mut writer = barn.writer();
     writer.commit(&batch).unwrap();
@@ -49,7 +49,7 @@ fn everything_in_a_batch_comes_back_as_it_went_in() {
 
 #[test]
 fn a_reading_is_kept_once_and_another_value_for_its_time_is_put_aside() {
-    let barn = Barn::new();
+    let barn = StoreFolder::new();
     let mut writer = barn.writer();
     let first = reading("t1-ntu", 0, 61.5, Flag::Pass);
     let other = reading("t1-ntu", 0, 62.0, Flag::Pass);
@@ -63,7 +63,7 @@ fn a_reading_is_kept_once_and_another_value_for_its_time_is_put_aside() {
 
 #[test]
 fn a_minus_zero_that_comes_twice_is_one_reading() {
-    let barn = Barn::new();
+    let barn = StoreFolder::new();
     let mut writer = barn.writer();
     let done = writer.commit(&readings(vec![reading("t1-ntu", 0, -0.0, Flag::Pass); 2])).unwrap();
     assert_eq!((done.stored, done.duplicates), (1, 1));
@@ -71,7 +71,7 @@ fn a_minus_zero_that_comes_twice_is_one_reading() {
 
 #[test]
 fn what_is_no_number_or_of_no_sensor_is_put_aside_and_spoils_nothing() {
-    let barn = Barn::new();
+    let barn = StoreFolder::new();
     let good = reading("t1-ntu", 0, 60.0, Flag::Pass);
     let batch = readings(vec![
         reading("t1-ntu", 1, f64::NAN, Flag::Pass),
@@ -86,7 +86,7 @@ fn what_is_no_number_or_of_no_sensor_is_put_aside_and_spoils_nothing() {
 
 #[test]
 fn a_spike_flag_is_settled_once_and_a_redelivery_does_not_unsettle_it() {
-    let barn = Barn::new();
+    let barn = StoreFolder::new();
     let mut writer = barn.writer();
     let waiting = reading("t1-ntu", 0, 300.0, Flag::NotEvaluated);
     let settled = reading("t1-ntu", 0, 300.0, Flag::Fail);
@@ -105,7 +105,7 @@ fn a_spike_flag_is_settled_once_and_a_redelivery_does_not_unsettle_it() {
 
 #[test]
 fn late_readings_come_back_in_their_place() {
-    let barn = Barn::new();
+    let barn = StoreFolder::new();
     let mut writer = barn.writer();
     for ms in [60_000, 0, 90_000, 30_000] {
         writer.commit(&readings(vec![reading("t1-ntu", ms, 60.0, Flag::Pass)])).unwrap();
@@ -116,7 +116,7 @@ fn late_readings_come_back_in_their_place() {
 
 #[test]
 fn a_delivery_that_is_done_is_not_opened_again() {
-    let barn = Barn::new();
+    let barn = StoreFolder::new();
     let mut writer = barn.writer();
     let mut batch = full_batch();
     writer.commit(&batch).unwrap();
@@ -132,7 +132,7 @@ fn a_delivery_that_is_done_is_not_opened_again() {
 
 #[test]
 fn how_often_a_server_took_a_mail_without_a_word_outlives_a_restart() {
-    let barn = Barn::new();
+    let barn = StoreFolder::new();
     let mut writer = barn.writer();
     let mut batch = full_batch();
     writer.commit(&batch).unwrap();
@@ -148,7 +148,7 @@ fn how_often_a_server_took_a_mail_without_a_word_outlives_a_restart() {
 
 #[test]
 fn what_is_done_of_a_notice_is_told_with_what_is_still_to_be_done() {
-    let barn = Barn::new();
+    let barn = StoreFolder::new();
     let mut writer = barn.writer();
     let mut batch = full_batch();
     let sent = Delivery { contact: id("kim"), state: DeliveryState::Sent { at: at(5_000) }, ..pending() };
@@ -161,7 +161,7 @@ fn what_is_done_of_a_notice_is_told_with_what_is_still_to_be_done() {
 
 #[test]
 fn numbers_of_notices_go_on_however_old_the_last_one_is() {
-    let barn = Barn::new();
+    let barn = StoreFolder::new();
     barn.writer().commit(&full_batch()).unwrap();
     let reader = barn.reader();
     let much_later = reader.recall(at(400 * 86_400_000));
@@ -171,11 +171,11 @@ fn numbers_of_notices_go_on_however_old_the_last_one_is() {
 
 #[test]
 fn the_quarantine_keeps_the_newest_and_counts_all() {
-    let barn = Barn::new();
+    let barn = StoreFolder::new();
     let mut writer = barn.writer();
     for hour in 0..3 {
         let quarantined = (0..5_000).map(|n| noise(hour * 3_600_000, n, 20)).collect();
-        writer.commit(&Batch { quarantined, ..Batch::default() }).unwrap();
+        writer.commit(&CommitBatch { quarantined, ..CommitBatch::default() }).unwrap();
     }
     let reader = barn.reader();
     let kept = reader.quarantined(20_000).unwrap();
@@ -187,11 +187,11 @@ fn the_quarantine_keeps_the_newest_and_counts_all() {
 
 #[test]
 fn large_noise_does_not_fill_a_small_disk() {
-    let barn = Barn::new();
+    let barn = StoreFolder::new();
     let mut writer = barn.writer();
     for _ in 0..10 {
         let quarantined = (0..60).map(|n| noise(0, n, 64 * 1024)).collect();
-        writer.commit(&Batch { quarantined, ..Batch::default() }).unwrap();
+        writer.commit(&CommitBatch { quarantined, ..CommitBatch::default() }).unwrap();
     }
     let kept = barn.reader().quarantined(10_000).unwrap();
     let bytes: usize = kept.iter().map(|thing| thing.payload.len()).sum();
@@ -200,7 +200,7 @@ fn large_noise_does_not_fill_a_small_disk() {
 
 #[test]
 fn a_sensor_that_changes_its_unit_keeps_its_old_readings_apart() {
-    let mut barn = Barn::new();
+    let mut barn = StoreFolder::new();
     let mut writer = barn.writer();
     writer.commit(&readings(vec![reading("t1-ntu", 0, 60.0, Flag::Pass)])).unwrap();
     barn.site.sensors[0].unit = claymark_model::units::Unit::Fnu;
@@ -217,7 +217,7 @@ fn a_sensor_that_changes_its_unit_keeps_its_old_readings_apart() {
 
 #[test]
 fn recall_streams_more_readings_than_it_holds_at_once() {
-    let barn = Barn::new();
+    let barn = StoreFolder::new();
     let mut writer = barn.writer();
     let sensors = ["t1-ntu", "t2-ntu", "t1-oxygen"];
     let all: Vec<_> =
@@ -231,7 +231,7 @@ fn recall_streams_more_readings_than_it_holds_at_once() {
 
 #[test]
 fn recall_until_a_time_knows_only_what_had_arrived_by_then() {
-    let barn = Barn::new();
+    let barn = StoreFolder::new();
     let mut writer = barn.writer();
     let (early, newest) =
         (reading("t1-ntu", 0, 60.0, Flag::Pass), reading("t1-ntu", 1_000, 61.0, Flag::Pass));
@@ -273,9 +273,9 @@ fn pending() -> Delivery {
     }
 }
 
-pub fn full_batch() -> Batch {
+pub fn full_batch() -> CommitBatch {
     let happening = |ms, what| Happening { drum: id("a"), at: at(ms), what };
-    Batch {
+    CommitBatch {
         readings: vec![
             reading("t1-ntu", 0, 61.5, Flag::Pass),
             reading("drum-a-level", 30_000, 0.1 + 0.2, Flag::NotEvaluated),

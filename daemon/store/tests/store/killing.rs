@@ -9,12 +9,12 @@ use claymark_model::quality::Flag;
 use claymark_store::Writer;
 use jiff::Timestamp;
 
-use crate::fixture::{Barn, at, reading, readings, recalled};
+use crate::fixture::{StoreFolder, at, reading, readings, recalled};
 use crate::sharing::sqlite3;
 
 #[test]
 fn every_acknowledged_reading_is_there_after_the_daemon_was_killed() {
-    let barn = Barn::new();
+    let barn = StoreFolder::new();
     let mut acknowledged = BTreeSet::new();
     for round in 0..3 {
         let first = round * 1_000_000;
@@ -49,7 +49,7 @@ fn every_acknowledged_reading_is_there_after_the_daemon_was_killed() {
 fn child_that_commits_until_it_is_killed() {
     let (Some(store), Ok(first)) = (std::env::var_os(STORE), std::env::var(FIRST)) else { return };
     let first: i64 = first.parse().unwrap();
-    let mut writer = Writer::open(&PathBuf::from(store), &Barn::new().site).unwrap();
+    let mut writer = Writer::open(&PathBuf::from(store), &StoreFolder::new().site).unwrap();
     for ms in first.. {
         writer.commit(&readings(vec![reading("t1-ntu", ms, 60.0, Flag::Pass)])).unwrap();
         println!("kept {ms} .");

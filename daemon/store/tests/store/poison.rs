@@ -10,12 +10,12 @@ use claymark_model::quarantine::Reason;
 use claymark_model::units::{Litres, LitresPerHour};
 use claymark_notice::query::{About, Queries, Query};
 use claymark_notice::{Answer, Content, NoticeKind};
-use claymark_store::batch::{Batch, Issued};
+use claymark_store::batch::{CommitBatch, Issued};
 use jiff::Timestamp;
 use proptest::prelude::*;
 use rusqlite::Connection;
 
-use crate::fixture::{Barn, at, id, reading};
+use crate::fixture::{StoreFolder, at, id, reading};
 use crate::keeping::full_batch;
 
 /// SQLite's integers end at 9223372036854775807.
@@ -27,7 +27,7 @@ fn answer(notice: u64, ms: i64) -> Answer {
 
 #[test]
 fn an_answer_that_no_store_can_hold_goes_to_quarantine_and_all_else_is_kept() {
-    let barn = Barn::new();
+    let barn = StoreFolder::new();
     let mut writer = barn.writer();
     let mut batch = full_batch();
     let good = batch.answers.clone();
@@ -56,7 +56,9 @@ fn an_answer_that_no_store_can_hold_goes_to_quarantine_and_all_else_is_kept() {
     assert_eq!(counted, 202, "what was tried and rolled back isn't counted");
 
     // The writer goes on, alone with such a record, too.
-    let done = writer.commit(&Batch { answers: vec![answer(TOO_MUCH, 80)], ..Batch::default() }).unwrap();
+    let done = writer
+        .commit(&CommitBatch { answers: vec![answer(TOO_MUCH, 80)], ..CommitBatch::default() })
+        .unwrap();
     assert_eq!(done.refused.len(), 1);
 }
 
@@ -75,7 +77,7 @@ pub fn asked(number: u64, found: f64) -> Issued {
 
 #[test]
 fn what_is_not_finite_is_never_written_as_null() {
-    let barn = Barn::new();
+    let barn = StoreFolder::new();
     let mut batch = full_batch();
     let good = batch.clone();
     let mut forecast = batch.forecasts[0].clone();
@@ -113,7 +115,7 @@ fn what_is_not_finite_is_never_written_as_null() {
 /// An older version kept an infinity inside a notice's facts as null, and after that nothing could be read any more.
 #[test]
 fn rows_that_cannot_be_read_back_are_passed_over_and_counted() {
-    let barn = Barn::new();
+    let barn = StoreFolder::new();
     let mut batch = full_batch();
     batch.readings.push(reading("t1-ntu", 40_000, 60.0, Flag::Pass));
     batch.notices.push(asked(8, 1.5));
@@ -149,12 +151,12 @@ proptest! {
 
     #[test]
     fn whichever_records_cannot_be_held_exactly_the_others_are_kept(poisoned in prop::collection::vec(any::<bool>(), 1..40)) {
-        let barn = Barn::new();
+        let barn = StoreFolder::new();
         let numbered = (1..).zip(&poisoned);
         let answers: Vec<Answer> = numbered
             .map(|(ms, poisoned)| answer(if *poisoned { TOO_MUCH } else { 7 }, ms))
             .collect();
-        let done = barn.writer().commit(&Batch { answers: answers.clone(), ..Batch::default() }).unwrap();
+        let done = barn.writer().commit(&CommitBatch { answers: answers.clone(), ..CommitBatch::default() }).unwrap();
         prop_assert_eq!(done.refused.len(), poisoned.iter().filter(|poisoned| **poisoned).count());
         let good: Vec<Answer> = answers.into_iter().filter(|answer| answer.notice == 7).collect();
         prop_assert_eq!(barn.reader().answers(at(0), at(1_000)).unwrap(), good);

@@ -8,24 +8,24 @@ use jiff::Timestamp;
 
 use claymark_model::fieldlog::{Deed, LogEntry};
 use claymark_model::quality::Flag;
-use claymark_store::batch::Batch;
-use claymark_store::files::{Standing, put_aside};
+use claymark_store::batch::CommitBatch;
+use claymark_store::files::{OpenFiles, put_aside};
 use claymark_store::rescue::{Rescue, Saved};
 use claymark_store::{Reader, StoreError, Writer};
 
-use crate::fixture::{Barn, at, reading, readings, recalled};
+use crate::fixture::{StoreFolder, at, reading, readings, recalled};
 
 #[test]
 fn what_the_deleted_files_of_an_open_store_hold_goes_into_the_fresh_one() {
-    let barn = Barn::new();
+    let barn = StoreFolder::new();
     let mut writer = barn.writer();
     writer.commit(&many(0..3000)).unwrap();
     writer.commit(&note("fed at nine")).unwrap();
-    assert_eq!(writer.standing(), Standing::AsOpened);
+    assert_eq!(writer.standing(), OpenFiles::AsOpened);
     for ending in ["", "-wal", "-shm", ".lock"] {
         fs::remove_file(format!("{}{ending}", barn.path().display())).unwrap();
     }
-    assert_eq!(writer.standing(), Standing::Gone);
+    assert_eq!(writer.standing(), OpenFiles::Gone);
 
     let source = writer.into_reader(at(0)).unwrap();
     let mut fresh = barn.writer();
@@ -41,14 +41,14 @@ fn what_the_deleted_files_of_an_open_store_hold_goes_into_the_fresh_one() {
 
 #[test]
 fn a_database_that_is_moved_away_alone_takes_all_along_and_the_fresh_one_gets_all() {
-    let barn = Barn::new();
+    let barn = StoreFolder::new();
     let mut writer = barn.writer();
     writer.commit(&many(0..500)).unwrap();
     writer.commit(&note("fed at nine")).unwrap();
     let moved = barn.path().with_file_name("moved.db");
     fs::rename(barn.path(), &moved).unwrap();
     fs::remove_file(format!("{}.lock", barn.path().display())).unwrap();
-    assert_eq!(writer.standing(), Standing::Gone);
+    assert_eq!(writer.standing(), OpenFiles::Gone);
 
     let source = writer.into_reader(at(0)).unwrap();
     let mut fresh = barn.writer();
@@ -63,19 +63,19 @@ fn a_database_that_is_moved_away_alone_takes_all_along_and_the_fresh_one_gets_al
 
 #[test]
 fn a_file_that_is_cut_off_while_it_is_written_is_noticed() {
-    let barn = Barn::new();
+    let barn = StoreFolder::new();
     let mut writer = barn.writer();
     writer.commit(&many(0..3000)).unwrap();
     writer.fold_log().unwrap();
-    assert_eq!(writer.standing(), Standing::AsOpened);
+    assert_eq!(writer.standing(), OpenFiles::AsOpened);
     let file = fs::OpenOptions::new().write(true).open(barn.path()).unwrap();
     file.set_len(8192).unwrap();
-    assert_eq!(writer.standing(), Standing::Cut);
+    assert_eq!(writer.standing(), OpenFiles::Cut);
 }
 
 #[test]
 fn a_number_that_nobody_counts_up_to_is_no_notice_of_ours() {
-    let barn = Barn::new();
+    let barn = StoreFolder::new();
     drop(barn.writer());
     let connection = rusqlite::Connection::open(barn.path()).unwrap();
     for number in [7, i64::MAX] {
@@ -90,7 +90,8 @@ fn a_number_that_nobody_counts_up_to_is_no_notice_of_ours() {
 
     // A row that can be read is no notice of ours, either.
     let mut writer = barn.writer();
-    let numbered = |number| Batch { notices: vec![crate::poison::asked(number, 1.0)], ..Batch::default() };
+    let numbered =
+        |number| CommitBatch { notices: vec![crate::poison::asked(number, 1.0)], ..CommitBatch::default() };
     writer.commit(&numbered(8)).unwrap();
     drop(writer);
     connection.execute("UPDATE notice SET number = ?1 WHERE number = 8", [i64::MAX]).unwrap();
@@ -99,20 +100,20 @@ fn a_number_that_nobody_counts_up_to_is_no_notice_of_ours() {
 
 #[test]
 fn a_log_that_is_deleted_beside_the_database_is_put_into_it_first() {
-    let barn = Barn::new();
+    let barn = StoreFolder::new();
     let mut writer = barn.writer();
     writer.commit(&many(0..500)).unwrap();
     fs::remove_file(format!("{}-wal", barn.path().display())).unwrap();
-    assert_eq!(writer.standing(), Standing::LogGone);
+    assert_eq!(writer.standing(), OpenFiles::LogGone);
     writer.fold_log().unwrap();
     drop(writer);
-    assert_eq!(barn.writer().standing(), Standing::AsOpened);
+    assert_eq!(barn.writer().standing(), OpenFiles::AsOpened);
     assert_eq!(recalled(&barn).len(), 500);
 }
 
 #[test]
 fn a_damaged_page_costs_what_stood_on_it_and_the_rest_goes_over() {
-    let barn = Barn::new();
+    let barn = StoreFolder::new();
     let mut writer = barn.writer();
     for first in (0..40_000).step_by(4000) {
         writer.commit(&many(first..first + 4000)).unwrap();
@@ -148,7 +149,7 @@ fn a_damaged_page_costs_what_stood_on_it_and_the_rest_goes_over() {
 
 #[test]
 fn what_has_the_wrong_name_is_not_ours_to_move() {
-    let barn = Barn::new();
+    let barn = StoreFolder::new();
     fs::write(
         barn.path(),
         "a letter to the supplier, long enough to be read as a header, and then some more of it",
@@ -161,7 +162,7 @@ fn what_has_the_wrong_name_is_not_ours_to_move() {
 
 #[test]
 fn two_stores_that_are_put_aside_in_one_second_keep_their_own_names() {
-    let barn = Barn::new();
+    let barn = StoreFolder::new();
     let names: Vec<_> = (0..2)
         .map(|_| {
             drop(barn.writer());
@@ -182,15 +183,15 @@ fn rescue(source: Reader, into: &mut Writer) -> Saved {
 }
 
 /// One a second.
-fn many(seconds: std::ops::Range<i64>) -> Batch {
+fn many(seconds: std::ops::Range<i64>) -> CommitBatch {
     readings(seconds.map(|s| reading("drum-a-level", s * 1000, 400.0, Flag::Pass)).collect())
 }
 
-fn note(text: &str) -> Batch {
+fn note(text: &str) -> CommitBatch {
     let deed = Deed::Note { text: Some(text.to_owned()) };
     let entry =
         LogEntry { key: text.to_owned(), at: at(5), received_at: at(6), by: None, replaces: None, deed };
-    Batch { log: vec![entry], ..Batch::default() }
+    CommitBatch { log: vec![entry], ..CommitBatch::default() }
 }
 
 /// Overwrites a leaf in the middle of the table of readings; the size of a page.

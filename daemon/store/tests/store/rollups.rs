@@ -11,7 +11,7 @@ use claymark_store::limits::Limits;
 use claymark_store::reader::Rollup;
 use jiff::{SignedDuration, Timestamp};
 
-use crate::fixture::{Barn, at, reading, readings};
+use crate::fixture::{StoreFolder, at, reading, readings};
 
 proptest! {
     #![proptest_config(ProptestConfig { cases: 24, ..ProptestConfig::default() })]
@@ -22,7 +22,7 @@ proptest! {
         batch in 1_usize..9,
         restart in 1_usize..5,
     ) {
-        let barn = Barn::new();
+        let barn = StoreFolder::new();
         let mut writer = barn.writer();
         for (n, chunk) in steps.chunks(batch).enumerate() {
             if n % restart == restart - 1 {
@@ -37,7 +37,7 @@ proptest! {
 
 #[test]
 fn a_commit_that_fails_leaves_the_rollups_exact() {
-    let barn = Barn::new();
+    let barn = StoreFolder::new();
     let mut writer = barn.writer();
     let minute = |n: i64, value| reading("t1-ntu", n * 60_000, value, Flag::Pass);
     writer.commit(&readings(vec![minute(0, 60.0)])).unwrap();
@@ -48,7 +48,7 @@ fn a_commit_that_fails_leaves_the_rollups_exact() {
 
 #[test]
 fn limits_are_those_of_the_site_when_the_hour_began_to_fill() {
-    let barn = Barn::new();
+    let barn = StoreFolder::new();
     let mut writer = barn.writer();
     let hour = |n: i64, value| reading("t1-ntu", n * 3_600_000, value, Flag::Pass);
     let minute = |n: i64, value| reading("t1-ntu", n * 60_000, value, Flag::Pass);
@@ -76,7 +76,7 @@ fn limits_are_those_of_the_site_when_the_hour_began_to_fill() {
 
 #[test]
 fn limits_are_those_of_the_fish_day_and_change_at_midnight_on_the_wall() {
-    let mut barn = Barn::new();
+    let mut barn = StoreFolder::new();
     // The fixture begins at 17:00 in Helsinki: fish day 1 begins seven hours later.
     barn.site.batches = serde_json::from_value(serde_json::json!([{
         "id": "spring", "name": "Spring", "stocked": "2027-04-20", "dph_at_stocking": 3, "day_at_stocking": 0,
@@ -117,7 +117,7 @@ fn step() -> impl Strategy<Value = Assessed> {
     })
 }
 
-fn fail_next_commit(barn: &Barn, writer: &mut Writer, row: Assessed) {
+fn fail_next_commit(barn: &StoreFolder, writer: &mut Writer, row: Assessed) {
     let other = rusqlite::Connection::open(barn.path()).unwrap();
     other
         .execute_batch("CREATE TRIGGER refuse BEFORE INSERT ON session BEGIN SELECT RAISE(ABORT, 'no'); END")
@@ -128,7 +128,7 @@ fn fail_next_commit(barn: &Barn, writer: &mut Writer, row: Assessed) {
     other.execute_batch("DROP TRIGGER refuse").unwrap();
 }
 
-fn compare(barn: &Barn) {
+fn compare(barn: &StoreFolder) {
     let reader = barn.reader();
     let site = &barn.site;
     let mut raw: BTreeMap<_, Vec<Assessed>> = BTreeMap::new();

@@ -12,11 +12,11 @@ use claymark_model::happening::What;
 use claymark_model::quality::Flag;
 use claymark_store::{Reader, StoreError, Writer};
 
-use crate::fixture::{Barn, at, reading, readings, recalled};
+use crate::fixture::{StoreFolder, at, reading, readings, recalled};
 
 #[test]
 fn a_second_daemon_on_the_same_store_is_refused_and_told_what_to_do() {
-    let barn = Barn::new();
+    let barn = StoreFolder::new();
     let first = barn.writer();
     let refused = Writer::open(&barn.path(), &barn.site).unwrap_err();
     assert_eq!(
@@ -35,7 +35,7 @@ fn a_second_daemon_on_the_same_store_is_refused_and_told_what_to_do() {
 
 #[test]
 fn the_sqlite3_tool_reads_while_the_daemon_writes() {
-    let barn = Barn::new();
+    let barn = StoreFolder::new();
     let mut writer = barn.writer();
     writer.commit(&readings(vec![reading("t1-ntu", 0, 61.5, Flag::Pass)])).unwrap();
     assert_eq!(
@@ -59,7 +59,7 @@ fn the_sqlite3_tool_reads_while_the_daemon_writes() {
 
 #[test]
 fn a_missing_or_foreign_file_is_named_and_left_alone() {
-    let barn = Barn::new();
+    let barn = StoreFolder::new();
     assert!(matches!(Reader::open(&barn.path()), Err(StoreError::Missing(path)) if path == barn.path()));
     assert!(!barn.path().exists());
 
@@ -86,7 +86,7 @@ fn a_missing_or_foreign_file_is_named_and_left_alone() {
 
 #[test]
 fn a_reader_asks_for_the_daemon_where_the_store_is_of_an_older_version() {
-    let barn = Barn::new();
+    let barn = StoreFolder::new();
     drop(barn.writer());
     sqlite3(&barn.path(), "PRAGMA user_version = 0");
     let message = Reader::open(&barn.path()).unwrap_err();
@@ -96,7 +96,7 @@ fn a_reader_asks_for_the_daemon_where_the_store_is_of_an_older_version() {
 
 #[test]
 fn a_copy_of_the_file_alone_is_enough_where_nothing_may_be_written() {
-    let barn = Barn::new();
+    let barn = StoreFolder::new();
     let row = reading("t1-ntu", 0, 61.5, Flag::Pass);
     barn.writer().commit(&readings(vec![row.clone()])).unwrap();
     // Percent and question mark mean something in SQLite's URIs.
@@ -156,7 +156,7 @@ fn allow(path: &Path, mode: u32) {
 
 #[test]
 fn a_store_of_the_first_version_is_brought_up_to_date_with_all_that_it_holds() {
-    let barn = Barn::new();
+    let barn = StoreFolder::new();
     barn.writer().commit(&readings(vec![reading("t1-ntu", 0, 60.0, Flag::Pass)])).unwrap();
     let before = recalled(&barn);
     sqlite3(
@@ -175,7 +175,7 @@ fn a_store_of_the_first_version_is_brought_up_to_date_with_all_that_it_holds() {
 
 #[test]
 fn a_store_of_a_newer_version_is_refused_and_left_alone() {
-    let barn = Barn::new();
+    let barn = StoreFolder::new();
     drop(barn.writer());
     sqlite3(&barn.path(), "PRAGMA user_version = 99");
     let messages =
@@ -199,7 +199,7 @@ const NOBODY: u32 = 65_534;
 
 #[test]
 fn reasons_that_the_version_before_kept_as_sentences_are_read_as_it_wrote_them() {
-    let barn = Barn::new();
+    let barn = StoreFolder::new();
     drop(barn.writer());
     let (first, second) = (at(0).as_millisecond(), at(1).as_millisecond());
     sqlite3(

@@ -18,7 +18,7 @@ use claymark_notice::content::{Content, ReadingsMissing};
 use claymark_notice::{Answer, Audience, Notice, NoticeKind, Priority};
 use claymark_report::week::Week;
 use claymark_store::Writer;
-use claymark_store::batch::{Batch, Channel, Delivery, DeliveryState, Issued};
+use claymark_store::batch::{Channel, CommitBatch, Delivery, DeliveryState, Issued};
 
 use super::{EVERY, Plan, id, site};
 
@@ -91,7 +91,7 @@ pub fn store(path: &Path, plan: &Plan, week: &Week) -> Site {
     let hours = week.length().as_hours();
     for hour in -1..hours {
         let readings = readings(&site, &clock, hour, &mut noise);
-        writer.commit(&Batch { readings, ..Batch::default() }).unwrap();
+        writer.commit(&CommitBatch { readings, ..CommitBatch::default() }).unwrap();
     }
     writer.commit(&record(&site, plan, &clock, hours)).unwrap();
     site
@@ -152,8 +152,8 @@ fn number(site: &Site, sensor: &Sensor) -> (usize, usize) {
     }
 }
 
-fn record(site: &Site, plan: &Plan, clock: &Clock, hours: i64) -> Batch {
-    let mut batch = Batch::default();
+fn record(site: &Site, plan: &Plan, clock: &Clock, hours: i64) -> CommitBatch {
+    let mut batch = CommitBatch::default();
     for (n, drum) in site.drums.iter().enumerate() {
         for tenth in 0..=hours * 6 {
             batch.forecasts.push(forecast(n, &drum.id, clock, whole(tenth) / 6.0));
@@ -220,7 +220,7 @@ fn forecast(n: usize, drum: &Id, clock: &Clock, hour: f64) -> Forecast {
     }
 }
 
-fn happenings(n: usize, drum: &Id, clock: &Clock, batch: &mut Batch) {
+fn happenings(n: usize, drum: &Id, clock: &Clock, batch: &mut CommitBatch) {
     let mut happen = |hour: f64, what: What| {
         batch.happenings.push(Happening { drum: drum.clone(), at: clock.at(hour), what })
     };
@@ -267,7 +267,7 @@ pub fn entry(key: &str, at: Timestamp, deed: Deed) -> LogEntry {
     }
 }
 
-fn notices(site: &Site, clock: &Clock, batch: &mut Batch) {
+fn notices(site: &Site, clock: &Clock, batch: &mut CommitBatch) {
     use NoticeKind::{EveningCheck, ReadingsMissing, Runout};
     for day in 0..7 {
         let hour = 17.0 + 24.0 * f64::from(day);
@@ -296,7 +296,7 @@ fn issue(
     hour: f64,
     (kind, priority, drum): (NoticeKind, Priority, Option<Id>),
     subject: &str,
-    batch: &mut Batch,
+    batch: &mut CommitBatch,
 ) -> u64 {
     let number = 1 + u64::try_from(batch.notices.len()).unwrap();
     let at = clock.at(hour);
