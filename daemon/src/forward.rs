@@ -18,7 +18,7 @@ use tokio_util::sync::CancellationToken;
 
 use claymark_influx::line::Lines;
 use claymark_influx::send::{Sent, send};
-use claymark_influx::source::{Page, Source, hour_of};
+use claymark_influx::source::{Page, PointSource, hour_of};
 use claymark_influx::{Client, Settings as Influx, site};
 use claymark_model::id::Id;
 use claymark_model::site::Site;
@@ -81,7 +81,7 @@ pub struct Forwarder {
     pauses: Pauses,
     client: Option<Client>,
     /// Lent out while the disk is read.
-    source: Option<Source>,
+    source: Option<PointSource>,
     /// When the last site was written.
     site_written: Option<Timestamp>,
     /// When to count again.
@@ -178,7 +178,8 @@ impl Forwarder {
     /// One page, all the way; whether more waits.
     async fn page(&mut self) -> Result<bool, String> {
         let client = self.client().await?;
-        let page = on_disk(&mut self.source, Source::next_page).await?.map_err(|error| error.to_string())?;
+        let page =
+            on_disk(&mut self.source, PointSource::next_page).await?.map_err(|error| error.to_string())?;
         let Some(page) = page else {
             self.progress.oldest = None;
             return Ok(false);
@@ -317,8 +318,8 @@ impl Forwarder {
     }
 }
 
-async fn open(store: PathBuf, site: Id) -> Result<Source, String> {
-    let opened = tokio::task::spawn_blocking(move || Source::open(&store, site)).await;
+async fn open(store: PathBuf, site: Id) -> Result<PointSource, String> {
+    let opened = tokio::task::spawn_blocking(move || PointSource::open(&store, site)).await;
     opened.map_err(|fault| fault.to_string())?.map_err(|error| error.to_string())
 }
 

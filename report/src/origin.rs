@@ -66,7 +66,7 @@ pub enum Opened {
     /// The store on this machine.
     Store(claymark_store::Reader),
     /// InfluxDB.
-    Influx(Box<claymark_influx::Reader>),
+    Influx(Box<claymark_influx::BucketReader>),
 }
 
 /// Why no rows are within reach.
@@ -154,7 +154,7 @@ impl Origin {
                 let told = self.told()?;
                 let site = self.influx.site.as_ref().or(told.site.id.as_ref());
                 let site = site.map(|id| Id::new(id)).transpose()?;
-                let reader = claymark_influx::Reader::open(&self.settings(told.influx)?, site.as_ref())
+                let reader = claymark_influx::BucketReader::open(&self.settings(told.influx)?, site.as_ref())
                     .map_err(Unread::from)?;
                 Ok(Opened::Influx(Box::new(reader)))
             }

@@ -268,7 +268,7 @@ impl Source for claymark_store::Reader {
     rows_of_ranges!();
 }
 
-impl Source for claymark_influx::Reader {
+impl Source for claymark_influx::BucketReader {
     fn site(&self) -> Result<Site, Unread> {
         Ok(self.site().clone())
     }

@@ -9,7 +9,7 @@ use std::time::Duration;
 
 use claymark_influx::line::Lines;
 use claymark_influx::settings::{Server, Token};
-use claymark_influx::source::Source;
+use claymark_influx::source::PointSource;
 use claymark_influx::{Client, Settings, site};
 use claymark_model::id::Id;
 use claymark_model::site::Site;
@@ -42,7 +42,7 @@ fn forward(store: &Path, server: &FluxServer, site: &Site) {
     let mut lines = Lines::default();
     site::push(&mut lines, site, last).unwrap();
     waiting.block_on(client.write(lines.text())).unwrap();
-    let mut source = Source::open(store, site.id.clone()).unwrap();
+    let mut source = PointSource::open(store, site.id.clone()).unwrap();
     let end = last.checked_add(SignedDuration::from_hours(24)).unwrap();
     let mut from = first.checked_sub(SignedDuration::from_hours(24)).unwrap();
     while from < end {

@@ -10,7 +10,7 @@ use std::io::Write;
 use std::path::Path;
 
 use claymark_influx::line::Lines;
-use claymark_influx::source::Source;
+use claymark_influx::source::PointSource;
 use flate2::Compression;
 use flate2::write::GzEncoder;
 use jiff::SignedDuration;
@@ -18,7 +18,7 @@ use jiff::SignedDuration;
 fn main() -> Result<(), Box<dyn Error>> {
     let store = std::env::args().nth(1).ok_or("name a store")?;
     let site = claymark_store::Reader::open(Path::new(&store))?.site()?;
-    let mut source = Source::open(Path::new(&store), site.id.clone())?;
+    let mut source = PointSource::open(Path::new(&store), site.id.clone())?;
     let (first, last) = source.store().extent()?.ok_or("the store has no readings")?;
     let mut lines_of: BTreeMap<String, String> = BTreeMap::new();
     let (mut from, mut packed) = (first, 0);

@@ -10,12 +10,12 @@ use serde::Deserialize;
 use claymark_model::id::Id;
 
 use crate::client::{Client, InfluxError, flux_text};
-use crate::flux::answer::{BadAnswer, Row, Rows};
+use crate::flux::answer::{AnswerRow, BadAnswer, Rows};
 use crate::schema::READING;
-use crate::source::{Source, SourceError};
+use crate::source::{PointSource, SourceError};
 
 /// Readings of each sensor in a range, by the sensor's tags: place, quantity, id, unit.
-pub type Counts = BTreeMap<[String; 4], u64>;
+pub type ReadingCounts = BTreeMap<[String; 4], u64>;
 
 /// Why nothing can be said.
 #[derive(Debug, thiserror::Error)]
@@ -35,7 +35,12 @@ pub enum AuditError {
 }
 
 /// What the server holds from `from` to just before `to`.
-pub async fn held(client: &Client, site: &Id, from: Timestamp, to: Timestamp) -> Result<Counts, AuditError> {
+pub async fn held(
+    client: &Client,
+    site: &Id,
+    from: Timestamp,
+    to: Timestamp,
+) -> Result<ReadingCounts, AuditError> {
     match client.query(&question(site, from, to)).await {
         Ok(answer) => counted(&answer),
         // A server without Flux; victoria-metrics answers 400.
@@ -47,9 +52,9 @@ pub async fn held(client: &Client, site: &Id, from: Timestamp, to: Timestamp) ->
 }
 
 /// What the store holds.
-pub fn kept(source: &Source, from: Timestamp, to: Timestamp) -> Result<Counts, SourceError> {
+pub fn kept(source: &PointSource, from: Timestamp, to: Timestamp) -> Result<ReadingCounts, SourceError> {
     let counts = source.store().count_readings(from, to)?;
-    let mut kept = Counts::new();
+    let mut kept = ReadingCounts::new();
     for sensor in source.store().sensors()? {
         if let Some((_, count)) = counts.iter().find(|(key, _)| *key == sensor.key) {
             let quantity = sensor.quantity.name().to_owned();
@@ -62,7 +67,7 @@ pub fn kept(source: &Source, from: Timestamp, to: Timestamp) -> Result<Counts, S
 
 /// How many readings the server lacks.
 #[must_use]
-pub fn lacking(kept: &Counts, held: &Counts) -> u64 {
+pub fn lacking(kept: &ReadingCounts, held: &ReadingCounts) -> u64 {
     kept.iter().map(|(sensor, count)| count.saturating_sub(held.get(sensor).copied().unwrap_or(0))).sum()
 }
 
@@ -77,8 +82,8 @@ fn question(site: &Id, from: Timestamp, to: Timestamp) -> String {
     )
 }
 
-fn counted(answer: &str) -> Result<Counts, AuditError> {
-    let count = |row: Row| {
+fn counted(answer: &str) -> Result<ReadingCounts, AuditError> {
+    let count = |row: AnswerRow| {
         let [place, quantity, sensor, unit] = TAGS.map(|tag| row.need::<String>(tag));
         let count: i64 = row.need("_value")?;
         Ok(([place?, quantity?, sensor?, unit?], u64::try_from(count).unwrap_or(0)))
@@ -93,12 +98,17 @@ struct Exported {
     timestamps: Vec<i64>,
 }
 
-async fn exported(client: &Client, site: &Id, from: Timestamp, to: Timestamp) -> Result<Counts, AuditError> {
+async fn exported(
+    client: &Client,
+    site: &Id,
+    from: Timestamp,
+    to: Timestamp,
+) -> Result<ReadingCounts, AuditError> {
     let series = format!("{}_flag{{site=\"{site}\"}}", READING.name);
     let last = to.saturating_sub(SignedDuration::from_millis(1)).unwrap_or(to);
     let seconds = |at: Timestamp| at.as_duration().as_secs_f64();
     let answer = client.export(&series, seconds(from), seconds(last)).await?;
-    let mut counts = Counts::new();
+    let mut counts = ReadingCounts::new();
     for line in answer.lines() {
         let Exported { metric, timestamps } = serde_json::from_str(line)?;
         let sensor = TAGS.map(|tag| metric.get(tag).cloned().unwrap_or_default());
@@ -126,7 +136,7 @@ mod tests {
         let sensor = |tags: [&str; 4]| tags.map(str::to_owned);
         let drum = sensor(["drum:a", "level", "drum-a-level", "mm"]);
         let tank = sensor(["tank:t1", "turbidity", "t1-ntu", "NTU"]);
-        assert_eq!(there, Counts::from([(drum.clone(), 120), (tank.clone(), 59)]));
+        assert_eq!(there, ReadingCounts::from([(drum.clone(), 120), (tank.clone(), 59)]));
         let head = sensor(["head", "turbidity", "head-ntu", "NTU"]);
         for (here, missing) in [
             (vec![(drum.clone(), 120), (tank.clone(), 59)], 0),

@@ -17,7 +17,7 @@ use reqwest::{StatusCode, Url};
 use crate::settings::Settings;
 use crate::tunnel::Tunnel;
 
-pub use crate::error::{InfluxError, Remedy};
+pub use crate::error::{ErrorRemedy, InfluxError};
 
 /// One bucket of one server.
 #[derive(Debug, Clone)]

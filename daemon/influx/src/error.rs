@@ -21,7 +21,7 @@ pub enum InfluxError {
 
 /// What to do about an [`InfluxError`].
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Remedy {
+pub enum ErrorRemedy {
     /// The same again, later.
     Wait,
     /// Somebody must change a token, a name or the server; until then the same again, later.
@@ -57,14 +57,14 @@ impl InfluxError {
     /// InfluxDB 2 API, POST /api/v2/write: 400 malformed or partly rejected, 401 and 403 token, 404 bucket or
     /// org, 413 too large, 422 outside the retention, 429 quota, 5xx the server.
     #[must_use]
-    pub fn remedy(&self) -> Remedy {
+    pub fn remedy(&self) -> ErrorRemedy {
         match self {
-            Self::NoAnswer(_) => Remedy::Wait,
-            Self::Setup(_) => Remedy::Person,
+            Self::NoAnswer(_) => ErrorRemedy::Wait,
+            Self::Setup(_) => ErrorRemedy::Person,
             Self::Refused { status, .. } => match status {
-                400 | 413 | 422 => Remedy::Isolate,
-                408 | 429 | 500.. => Remedy::Wait,
-                _ => Remedy::Person,
+                400 | 413 | 422 => ErrorRemedy::Isolate,
+                408 | 429 | 500.. => ErrorRemedy::Wait,
+                _ => ErrorRemedy::Person,
             },
         }
     }

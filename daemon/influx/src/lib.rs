@@ -30,5 +30,5 @@ mod reason;
 mod tunnel;
 
 pub use client::Client;
-pub use reader::Reader;
+pub use reader::BucketReader;
 pub use settings::Settings;

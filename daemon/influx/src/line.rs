@@ -9,11 +9,11 @@ use std::ops::Range;
 
 use jiff::Timestamp;
 
-use crate::schema::{Kind, Measurement};
+use crate::schema::{FieldKind, Measurement};
 
 /// A measurement with its tags: what all points of one series begin with.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Series {
+pub struct TaggedSeries {
     measurement: &'static Measurement,
     text: String,
 }
@@ -88,7 +88,7 @@ pub enum BadPoint {
     Time(Timestamp),
 }
 
-impl Series {
+impl TaggedSeries {
     /// `tags` in the order of the schema, all of them.
     pub fn new(measurement: &'static Measurement, tags: &[&str]) -> Result<Self, BadPoint> {
         let mut text = measurement.name.to_owned();
@@ -116,7 +116,7 @@ impl Lines {
     /// Adds a point; when it is refused, nothing of it stays.
     pub fn push(
         &mut self,
-        series: &Series,
+        series: &TaggedSeries,
         at: Timestamp,
         fields: &[(&str, Value<'_>)],
     ) -> Result<(), BadPoint> {
@@ -162,7 +162,7 @@ impl Lines {
 
     fn write(
         &mut self,
-        series: &Series,
+        series: &TaggedSeries,
         at: Timestamp,
         fields: &[(&str, Value<'_>)],
     ) -> Result<(), BadPoint> {
@@ -199,12 +199,12 @@ impl Lines {
 }
 
 impl Value<'_> {
-    fn kind(&self) -> Kind {
+    fn kind(&self) -> FieldKind {
         match self {
-            Self::Float(_) => Kind::Float,
-            Self::Integer(_) => Kind::Integer,
-            Self::Boolean(_) => Kind::Boolean,
-            Self::Text(_) => Kind::Text,
+            Self::Float(_) => FieldKind::Float,
+            Self::Integer(_) => FieldKind::Integer,
+            Self::Boolean(_) => FieldKind::Boolean,
+            Self::Text(_) => FieldKind::Text,
         }
     }
 
@@ -278,7 +278,7 @@ mod tests {
             ms in any::<i64>(),
         ) {
             let tags: Vec<&str> = tags.iter().map(String::as_str).collect();
-            let Ok(series) = Series::new(&schema::READING, &tags) else {
+            let Ok(series) = TaggedSeries::new(&schema::READING, &tags) else {
                 prop_assert!(tags.iter().any(|tag| tag.is_empty() || tag.contains('\\') || tag.contains(char::is_control)));
                 return Ok(());
             };
@@ -306,7 +306,7 @@ mod tests {
 
         #[test]
         fn whatever_a_note_says_comes_back_letter_by_letter(note in wild(), next in wild()) {
-            let series = Series::new(&schema::FIELD_LOG, &["note", "alder-bend", "0"]).unwrap();
+            let series = TaggedSeries::new(&schema::FIELD_LOG, &["note", "alder-bend", "0"]).unwrap();
             let mut lines = Lines::default();
             for said in [&note, &next] {
                 // As all records go.

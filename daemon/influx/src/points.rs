@@ -15,7 +15,7 @@ use claymark_notice::Answer;
 use claymark_store::batch::{Delivery, DeliveryState, Issued};
 use claymark_store::reader::{KnownSensor, QuarantineCount, RawReading, Rollup, SensorKey};
 
-use crate::line::{BadPoint, Lines, Series, Value};
+use crate::line::{BadPoint, Lines, TaggedSeries, Value};
 use crate::reason;
 use crate::schema::{self, Measurement};
 
@@ -23,7 +23,7 @@ use crate::schema::{self, Measurement};
 #[derive(Debug)]
 pub struct Points<'a> {
     site: &'a Id,
-    sensors: &'a Sensors,
+    sensors: &'a SensorTags,
     /// How many have the same time and tags.
     slots: HashMap<(Timestamp, String), u32>,
     /// Fit to leave.
@@ -43,22 +43,22 @@ pub struct Unwritable {
 
 /// What the points of each sensor begin with.
 #[derive(Debug, Default)]
-pub struct Sensors(HashMap<SensorKey, OfSensor>);
+pub struct SensorTags(HashMap<SensorKey, OfSensor>);
 
 #[derive(Debug)]
 struct OfSensor {
-    reading: Series,
-    rollup: Series,
+    reading: TaggedSeries,
+    rollup: TaggedSeries,
 }
 
-impl Sensors {
+impl SensorTags {
     /// As the store knows them.
     pub fn of(site: &Id, known: &[KnownSensor]) -> Result<Self, BadPoint> {
         let series = |sensor: &KnownSensor| {
             let (place, unit) = (sensor.place.to_string(), sensor.unit.base().symbol());
             let tags = [&place, sensor.quantity.name(), sensor.id.as_str(), site.as_str(), unit];
-            let reading = Series::new(&schema::READING, &tags)?;
-            Ok((sensor.key, OfSensor { reading, rollup: Series::new(&schema::ROLLUP, &tags)? }))
+            let reading = TaggedSeries::new(&schema::READING, &tags)?;
+            Ok((sensor.key, OfSensor { reading, rollup: TaggedSeries::new(&schema::ROLLUP, &tags)? }))
         };
         known.iter().map(series).collect::<Result<_, _>>().map(Self)
     }
@@ -73,7 +73,7 @@ impl Sensors {
 impl<'a> Points<'a> {
     /// None yet.
     #[must_use]
-    pub fn new(site: &'a Id, sensors: &'a Sensors) -> Self {
+    pub fn new(site: &'a Id, sensors: &'a SensorTags) -> Self {
         Self { site, sensors, slots: HashMap::new(), lines: Lines::default(), unwritable: Vec::new() }
     }
 
@@ -207,7 +207,7 @@ impl<'a> Points<'a> {
 
     /// How often something was kept aside in an hour.
     pub fn quarantine(&mut self, count: &QuarantineCount) {
-        let written = Series::new(&schema::QUARANTINE, &[&name_of(&count.reason), self.site.as_str()])
+        let written = TaggedSeries::new(&schema::QUARANTINE, &[&name_of(&count.reason), self.site.as_str()])
             .and_then(|series| self.lines.push(&series, count.hour, &[("count", number(count.count))]));
         if let Err(bad) = written {
             self.aside(&schema::QUARANTINE, count.hour, &bad);
@@ -247,7 +247,8 @@ impl<'a> Points<'a> {
             }
         };
         let fields: Vec<_> = [("json", Value::Text(&json))].into_iter().chain(more.iter().copied()).collect();
-        let written = Series::new(measurement, tags).and_then(|series| self.lines.push(&series, at, &fields));
+        let written =
+            TaggedSeries::new(measurement, tags).and_then(|series| self.lines.push(&series, at, &fields));
         if let Err(bad) = written {
             self.aside(measurement, at, &bad);
         }

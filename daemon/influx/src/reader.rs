@@ -21,8 +21,8 @@ use claymark_store::batch::{Delivery, Issued};
 use claymark_store::reader::{KnownSensor, QuarantineCount, Rollup, SensorKey};
 
 use crate::client::{Client, InfluxError};
-use crate::flux::answer::{BadAnswer, Row, Rows};
-use crate::flux::question::Question;
+use crate::flux::answer::{AnswerRow, BadAnswer, Rows};
+use crate::flux::question::PointsQuestion;
 use crate::schema::{self, Measurement};
 use crate::settings::Settings;
 use crate::source::hour_of;
@@ -32,7 +32,7 @@ use crate::source::hour_of;
 /// Its functions wait for the server; they are for programs that do nothing else meanwhile, and must not be
 /// called inside an async task.
 #[derive(Debug)]
-pub struct Reader {
+pub struct BucketReader {
     client: Client,
     waiting: tokio::runtime::Runtime,
     site: Site,
@@ -79,7 +79,7 @@ pub enum ReadError {
     Here(#[from] std::io::Error),
 }
 
-impl Reader {
+impl BucketReader {
     /// Finds the site; `None`: the only one of the bucket.
     pub fn open(settings: &Settings, site: Option<&Id>) -> Result<Self, ReadError> {
         let waiting = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
@@ -98,7 +98,7 @@ impl Reader {
 
     /// When the last reading was measured.
     pub fn last_reading(&self) -> Result<Option<Timestamp>, ReadError> {
-        let question = Question {
+        let question = PointsQuestion {
             last: true,
             ..self.points(&schema::READING, &["flag"], Timestamp::MIN, Timestamp::MAX)
         };
@@ -137,7 +137,7 @@ impl Reader {
             .map(|(_, sensor)| (sensor.id.as_str(), sensor))
             .collect();
         let ids: Vec<&str> = wanted.keys().copied().collect();
-        let question = Question {
+        let question = PointsQuestion {
             only: Some(("sensor", &ids)),
             ..self.points(&schema::READING, &["value", "flag", "tests", "lag"], from, to)
         };
@@ -254,8 +254,8 @@ impl Reader {
         fields: &'a [&'a str],
         from: Timestamp,
         to: Timestamp,
-    ) -> Question<'a> {
-        Question { measurement, site: Some(&self.site.id), from, to, fields, only: None, last: false }
+    ) -> PointsQuestion<'a> {
+        PointsQuestion { measurement, site: Some(&self.site.id), from, to, fields, only: None, last: false }
     }
 
     /// Points that carry themselves as JSON.
@@ -270,8 +270,8 @@ impl Reader {
 
     fn ask<T>(
         &self,
-        question: &Question<'_>,
-        read: impl Fn(&Row) -> Result<T, ReadError>,
+        question: &PointsQuestion<'_>,
+        read: impl Fn(&AnswerRow) -> Result<T, ReadError>,
     ) -> Result<Vec<T>, ReadError> {
         ask(&self.client, &self.waiting, question, read)
     }
@@ -280,8 +280,8 @@ impl Reader {
 fn ask<T>(
     client: &Client,
     waiting: &tokio::runtime::Runtime,
-    question: &Question<'_>,
-    read: impl Fn(&Row) -> Result<T, ReadError>,
+    question: &PointsQuestion<'_>,
+    read: impl Fn(&AnswerRow) -> Result<T, ReadError>,
 ) -> Result<Vec<T>, ReadError> {
     let Some(flux) = question.flux() else { return Ok(Vec::new()) };
     let text = waiting.block_on(client.query(&flux))?;
@@ -291,7 +291,7 @@ fn ask<T>(
 
 /// The site in force: its newest parts, all written at the same time.
 fn find(client: &Client, waiting: &tokio::runtime::Runtime, wanted: Option<&Id>) -> Result<Site, ReadError> {
-    let question = Question {
+    let question = PointsQuestion {
         measurement: &schema::SITE,
         site: wanted,
         from: Timestamp::MIN,

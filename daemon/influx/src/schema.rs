@@ -26,14 +26,14 @@ pub struct Field {
     /// As in InfluxDB.
     pub name: &'static str,
     /// InfluxDB refuses another kind later.
-    pub kind: Kind,
+    pub kind: FieldKind,
     /// For people.
     pub means: &'static str,
 }
 
 /// What InfluxDB tells apart.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Kind {
+pub enum FieldKind {
     /// 64 bits.
     Float,
     /// Signed, 64 bits.
@@ -211,15 +211,15 @@ pub const QUARANTINE: Measurement = Measurement {
 };
 
 const fn float(name: &'static str, means: &'static str) -> Field {
-    Field { name, kind: Kind::Float, means }
+    Field { name, kind: FieldKind::Float, means }
 }
 
 const fn integer(name: &'static str, means: &'static str) -> Field {
-    Field { name, kind: Kind::Integer, means }
+    Field { name, kind: FieldKind::Integer, means }
 }
 
 const fn text(name: &'static str, means: &'static str) -> Field {
-    Field { name, kind: Kind::Text, means }
+    Field { name, kind: FieldKind::Text, means }
 }
 
 #[cfg(test)]

@@ -5,7 +5,7 @@
 
 use std::ops::Range;
 
-use crate::client::{Client, InfluxError, Remedy};
+use crate::client::{Client, ErrorRemedy, InfluxError};
 use crate::line::Lines;
 
 /// What became of lines.
@@ -45,7 +45,7 @@ pub async fn send(client: &Client, lines: &Lines) -> Sent {
 async fn send_part(client: &Client, lines: &Lines, part: Range<usize>) -> Result<Vec<Refused>, InfluxError> {
     match client.write(lines.slice(part.clone())).await {
         Ok(()) => Ok(Vec::new()),
-        Err(error) if error.remedy() != Remedy::Isolate => Err(error),
+        Err(error) if error.remedy() != ErrorRemedy::Isolate => Err(error),
         Err(error) if part.len() >= SUSPICIOUS && refuses_all(client, lines, part.clone()).await => {
             Err(error)
         }
@@ -58,7 +58,7 @@ async fn refuses_all(client: &Client, lines: &Lines, part: Range<usize>) -> bool
     for n in 0..SUSPICIOUS {
         let line = part.start + n * (part.len() - 1) / (SUSPICIOUS - 1);
         match client.write(lines.slice(line..line + 1)).await {
-            Err(error) if error.remedy() == Remedy::Isolate && !names_points(&error) => {}
+            Err(error) if error.remedy() == ErrorRemedy::Isolate && !names_points(&error) => {}
             Ok(()) | Err(_) => return false,
         }
     }
@@ -73,7 +73,7 @@ async fn isolate(client: &Client, lines: &Lines, whole: Range<usize>) -> Result<
         let text = lines.slice(part.clone());
         match client.write(text).await {
             Ok(()) => {}
-            Err(error) if error.remedy() != Remedy::Isolate => return Err(error),
+            Err(error) if error.remedy() != ErrorRemedy::Isolate => return Err(error),
             Err(error) if part.len() <= 1 => {
                 refused.push(Refused { line: text.trim_end().to_owned(), reason: error.to_string() });
             }
@@ -108,7 +108,7 @@ mod tests {
     use jiff::Timestamp;
 
     use super::*;
-    use crate::line::{Series, Value};
+    use crate::line::{TaggedSeries, Value};
     use crate::schema;
     use crate::settings::{Server, Settings, Token};
 
@@ -162,7 +162,7 @@ mod tests {
     }
 
     fn lines(count: i64) -> Lines {
-        let series = Series::new(&schema::ANSWER, &["alder-bend", "0"]).unwrap();
+        let series = TaggedSeries::new(&schema::ANSWER, &["alder-bend", "0"]).unwrap();
         let mut lines = Lines::default();
         for notice in 0..count {
             let at = Timestamp::from_millisecond(notice).unwrap();

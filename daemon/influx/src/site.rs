@@ -4,7 +4,7 @@ use jiff::Timestamp;
 
 use claymark_model::site::Site;
 
-use crate::line::{BadPoint, LONGEST_TEXT, Lines, Series, Value};
+use crate::line::{BadPoint, LONGEST_TEXT, Lines, TaggedSeries, Value};
 use crate::schema;
 
 /// Adds the site as it stands at `now`. Twice on a day (of UTC), the second replaces the first: call it at the
@@ -16,7 +16,7 @@ pub fn push(lines: &mut Lines, site: &Site, now: Timestamp) -> Result<(), BadPoi
     let day = Timestamp::from_second(now.as_second().div_euclid(DAY_S) * DAY_S)
         .expect("the beginning of a day lies within the times, as the day does");
     for (number, part) in parts.iter().enumerate() {
-        let series = Series::new(&schema::SITE, &[&number.to_string(), site.id.as_str()])?;
+        let series = TaggedSeries::new(&schema::SITE, &[&number.to_string(), site.id.as_str()])?;
         lines.push(&series, day, &[("json", Value::Text(part)), ("parts", count)])?;
     }
     Ok(())

@@ -11,14 +11,14 @@ use claymark_store::reader::{RawReading, SensorKey};
 use claymark_store::{Reader, StoreError};
 
 use crate::line::{BadPoint, Lines};
-use crate::points::{Points, Sensors, Unwritable};
+use crate::points::{Points, SensorTags, Unwritable};
 
 /// An open store and what its sensors' points begin with.
 #[derive(Debug)]
-pub struct Source {
+pub struct PointSource {
     reader: Reader,
     site: Id,
-    sensors: Sensors,
+    sensors: SensorTags,
 }
 
 /// Points that leave together.
@@ -49,11 +49,11 @@ pub enum SourceError {
     Sensor(#[from] BadPoint),
 }
 
-impl Source {
+impl PointSource {
     /// Opens a store that is there, for reading.
     pub fn open(store: &Path, site: Id) -> Result<Self, SourceError> {
         let reader = Reader::open(store)?;
-        let sensors = Sensors::of(&site, &reader.sensors()?)?;
+        let sensors = SensorTags::of(&site, &reader.sensors()?)?;
         Ok(Self { reader, site, sensors })
     }
 
@@ -133,9 +133,14 @@ impl Source {
 }
 
 /// A changed site file may have brought new sensors.
-fn know(sensors: &mut Sensors, rows: &[RawReading], reader: &Reader, site: &Id) -> Result<(), SourceError> {
+fn know(
+    sensors: &mut SensorTags,
+    rows: &[RawReading],
+    reader: &Reader,
+    site: &Id,
+) -> Result<(), SourceError> {
     if rows.iter().any(|row| !sensors.know(row.sensor)) {
-        *sensors = Sensors::of(site, &reader.sensors()?)?;
+        *sensors = SensorTags::of(site, &reader.sensors()?)?;
     }
     Ok(())
 }

@@ -41,7 +41,7 @@ impl Tunnel {
         let stop = CancellationToken::new();
         let target = (host.trim_start_matches('[').trim_end_matches(']').to_owned(), port);
         let (said, trouble) = watch::channel(None);
-        let way = Way { connector, name, target, said };
+        let way = TunnelPath { connector, name, target, said };
         tokio::spawn(stop.clone().run_until_cancelled_owned(serve(listener, way)));
         Ok(Self { entrance, trouble, _open: stop.drop_guard() })
     }
@@ -54,14 +54,14 @@ impl Tunnel {
 
 /// What every connection needs.
 #[derive(Clone)]
-struct Way {
+struct TunnelPath {
     connector: TlsConnector,
     name: ServerName<'static>,
     target: (String, u16),
     said: watch::Sender<Option<String>>,
 }
 
-async fn serve(listener: TcpListener, way: Way) {
+async fn serve(listener: TcpListener, way: TunnelPath) {
     while let Ok((plain, _)) = listener.accept().await {
         let way = way.clone();
         tokio::spawn(async move {
@@ -72,7 +72,7 @@ async fn serve(listener: TcpListener, way: Way) {
     }
 }
 
-impl Way {
+impl TunnelPath {
     async fn carry(&self, mut plain: TcpStream) -> std::io::Result<()> {
         let server = TcpStream::connect((self.target.0.as_str(), self.target.1)).await?;
         let mut sealed = self.connector.connect(self.name.clone(), server).await?;

@@ -12,7 +12,7 @@ use claymark_influx::audit::{held, kept, lacking};
 use claymark_influx::client::InfluxError;
 use claymark_influx::line::Lines;
 use claymark_influx::send::{Refused, Sent, send};
-use claymark_influx::source::{Source, SourceError};
+use claymark_influx::source::{PointSource, SourceError};
 use claymark_influx::{Client, site};
 
 use super::{Failure, moment};
@@ -172,7 +172,7 @@ pub(super) fn connect(settings: &Settings) -> Result<(), Failure> {
     })
 }
 
-fn open(settings: &Settings) -> Result<(Client, Source), Failure> {
+fn open(settings: &Settings) -> Result<(Client, PointSource), Failure> {
     let Some(forward) = &settings.forward else {
         return Err(Failure::Wrong {
             what: "The site file has no [influx].".to_owned(),
@@ -181,7 +181,7 @@ fn open(settings: &Settings) -> Result<(Client, Source), Failure> {
     };
     let client =
         Client::new(&forward.influx).map_err(|error| refused(&client_name(settings), "tried", &error))?;
-    Ok((client, Source::open(&settings.store, settings.site.id.clone())?))
+    Ok((client, PointSource::open(&settings.store, settings.site.id.clone())?))
 }
 
 fn client_name(settings: &Settings) -> String {

@@ -7,7 +7,7 @@ use jiff::{SignedDuration, Timestamp};
 use claymark_influx::Client;
 use claymark_influx::audit::{held, kept, lacking};
 use claymark_influx::send::{Sent, send};
-use claymark_influx::source::Source;
+use claymark_influx::source::PointSource;
 use claymark_model::id::Id;
 
 /// What a count found.
@@ -24,7 +24,7 @@ pub(super) struct Found {
 /// Compares the counts of the hours from `from` to `to`, a day at a time.
 pub(super) async fn recount(
     client: &Client,
-    source: &mut Option<Source>,
+    source: &mut Option<PointSource>,
     site: &Id,
     from: Timestamp,
     to: Timestamp,
@@ -66,7 +66,7 @@ pub(super) async fn recount(
 /// How many readings the server lacks.
 async fn short(
     client: &Client,
-    source: &mut Option<Source>,
+    source: &mut Option<PointSource>,
     site: &Id,
     from: Timestamp,
     to: Timestamp,
@@ -79,8 +79,8 @@ async fn short(
 
 /// Work on the store, off the threads that poll.
 pub(super) async fn on_disk<T: Send + 'static>(
-    source: &mut Option<Source>,
-    work: impl FnOnce(&mut Source) -> T + Send + 'static,
+    source: &mut Option<PointSource>,
+    work: impl FnOnce(&mut PointSource) -> T + Send + 'static,
 ) -> Result<T, String> {
     let mut lent = source.take().ok_or("the store isn't open")?;
     let done = tokio::task::spawn_blocking(move || {

@@ -15,12 +15,12 @@ use jiff::Timestamp;
 /// The rows of an answer, as they arrive; ends after the first error.
 pub struct Rows<R> {
     records: StringRecordsIntoIter<R>,
-    state: State,
+    state: AnswerState,
 }
 
 /// One row, which knows the names and types of its cells.
 #[derive(Debug, Clone)]
-pub struct Row {
+pub struct AnswerRow {
     shape: Arc<Shape>,
     cells: StringRecord,
 }
@@ -62,7 +62,7 @@ pub enum BadAnswer {
 
 /// Between the rows of an answer.
 #[derive(Debug)]
-enum State {
+enum AnswerState {
     /// Annotations are being read, the header comes next.
     Above(Annotations),
     /// Rows of this shape are being read.
@@ -91,53 +91,53 @@ impl<R: Read> Rows<R> {
     /// Reads an answer.
     pub fn new(answer: R) -> Self {
         let reader = ReaderBuilder::new().has_headers(false).flexible(true).from_reader(answer);
-        Self { records: reader.into_records(), state: State::Above(Annotations::default()) }
+        Self { records: reader.into_records(), state: AnswerState::Above(Annotations::default()) }
     }
 
     /// Takes one record; gives a row where it is one.
-    fn record(&mut self, cells: StringRecord) -> Result<Option<Row>, BadAnswer> {
+    fn record(&mut self, cells: StringRecord) -> Result<Option<AnswerRow>, BadAnswer> {
         let first = cells.get(0).unwrap_or_default().to_owned();
-        match std::mem::replace(&mut self.state, State::Over) {
-            State::Failing => {
+        match std::mem::replace(&mut self.state, AnswerState::Over) {
+            AnswerState::Failing => {
                 return Err(BadAnswer::Failed(
                     cells.iter().find(|cell| !cell.is_empty()).unwrap_or("no reason given").to_owned(),
                 ));
             }
-            _ if tells_an_error(&cells) => self.state = State::Failing,
-            State::Above(mut annotations) if first.starts_with('#') => {
+            _ if tells_an_error(&cells) => self.state = AnswerState::Failing,
+            AnswerState::Above(mut annotations) if first.starts_with('#') => {
                 annotations.note(&first, cells);
-                self.state = State::Above(annotations);
+                self.state = AnswerState::Above(annotations);
             }
-            State::Above(annotations) => {
-                self.state = State::Among(Arc::new(Shape::new(annotations, cells)?));
+            AnswerState::Above(annotations) => {
+                self.state = AnswerState::Among(Arc::new(Shape::new(annotations, cells)?));
             }
-            State::Among(_) if first.starts_with('#') => {
+            AnswerState::Among(_) if first.starts_with('#') => {
                 let mut annotations = Annotations::default();
                 annotations.note(&first, cells);
-                self.state = State::Above(annotations);
+                self.state = AnswerState::Above(annotations);
             }
-            State::Among(shape) => {
+            AnswerState::Among(shape) => {
                 if cells.len() != shape.names.len() {
                     return Err(BadAnswer::Misshapen { expected: shape.names.len(), found: cells.len() });
                 }
-                self.state = State::Among(Arc::clone(&shape));
-                return Ok(Some(Row { shape, cells }));
+                self.state = AnswerState::Among(Arc::clone(&shape));
+                return Ok(Some(AnswerRow { shape, cells }));
             }
-            State::Over => {}
+            AnswerState::Over => {}
         }
         Ok(None)
     }
 }
 
 impl<R: Read> Iterator for Rows<R> {
-    type Item = Result<Row, BadAnswer>;
+    type Item = Result<AnswerRow, BadAnswer>;
 
     fn next(&mut self) -> Option<Self::Item> {
-        while !matches!(self.state, State::Over) {
+        while !matches!(self.state, AnswerState::Over) {
             let taken = match self.records.next() {
                 None => {
-                    let failing = matches!(self.state, State::Failing);
-                    self.state = State::Over;
+                    let failing = matches!(self.state, AnswerState::Failing);
+                    self.state = AnswerState::Over;
                     return failing.then(|| Err(BadAnswer::Failed("no reason given".to_owned())));
                 }
                 Some(Err(broken)) => Err(broken.into()),
@@ -147,7 +147,7 @@ impl<R: Read> Iterator for Rows<R> {
                 Ok(None) => {}
                 Ok(Some(row)) => return Some(Ok(row)),
                 Err(error) => {
-                    self.state = State::Over;
+                    self.state = AnswerState::Over;
                     return Some(Err(error));
                 }
             }
@@ -185,7 +185,7 @@ impl Shape {
     }
 }
 
-impl Row {
+impl AnswerRow {
     /// What must stand in that column.
     pub fn need<T: Cell>(&self, column: &str) -> Result<T, BadAnswer> {
         self.find(column)?.ok_or_else(|| BadAnswer::Lacking(column.to_owned()))

@@ -15,7 +15,7 @@ use crate::schema::Measurement;
 
 /// Points of one measurement, each in one row of the answer: `_time`, its tags, and the fields wanted.
 #[derive(Debug, Clone, Copy)]
-pub struct Question<'a> {
+pub struct PointsQuestion<'a> {
     /// Of which kind.
     pub measurement: &'a Measurement,
     /// Of which site; `None`: of all.
@@ -32,7 +32,7 @@ pub struct Question<'a> {
     pub last: bool,
 }
 
-impl Question<'_> {
+impl PointsQuestion<'_> {
     /// The question, with `{bucket}` for the bucket; `None`: nothing can lie in that range, and Flux refuses an
     /// empty one.
     #[must_use]
@@ -91,7 +91,7 @@ mod tests {
     #[test]
     fn a_question_names_range_site_fields_and_sensors() {
         let site = id("alder-bend");
-        let question = Question {
+        let question = PointsQuestion {
             measurement: &schema::READING,
             site: Some(&site),
             from: "2027-04-18T21:00:00Z".parse().unwrap(),
@@ -110,7 +110,7 @@ mod tests {
   |> drop(columns: ["_start", "_stop", "_measurement"])"#;
         assert_eq!(question.flux().unwrap(), expected);
         let (from, to) = (Timestamp::MIN, Timestamp::MAX);
-        let all = Question { site: None, only: None, last: true, from, to, ..question }.flux().unwrap();
+        let all = PointsQuestion { site: None, only: None, last: true, from, to, ..question }.flux().unwrap();
         assert!(
             all.contains("range(start: 1677-09-21T00:12:43.146Z, stop: 2262-04-11T23:47:16.854Z)"),
             "{all}"
@@ -121,7 +121,7 @@ mod tests {
     #[test]
     fn an_empty_range_and_no_sensor_are_no_question() {
         let at: Timestamp = "2027-04-18T21:00:00Z".parse().unwrap();
-        let hour = Question {
+        let hour = PointsQuestion {
             measurement: &schema::READING,
             site: None,
             from: at,
@@ -131,8 +131,8 @@ mod tests {
             last: false,
         };
         assert!(hour.flux().is_some());
-        assert!(Question { to: at, ..hour }.flux().is_none());
-        assert!(Question { from: hour.to, to: at, ..hour }.flux().is_none());
-        assert!(Question { only: Some(("sensor", &[])), ..hour }.flux().is_none());
+        assert!(PointsQuestion { to: at, ..hour }.flux().is_none());
+        assert!(PointsQuestion { from: hour.to, to: at, ..hour }.flux().is_none());
+        assert!(PointsQuestion { only: Some(("sensor", &[])), ..hour }.flux().is_none());
     }
 }

@@ -13,14 +13,14 @@ use claymark_store::limits::Limits;
 use claymark_store::reader::{QuarantineCount, Rollup, SensorKey};
 
 use super::{ReadError, answer};
-use crate::flux::answer::{Cell, Row};
+use crate::flux::answer::{AnswerRow, Cell};
 use crate::reason;
 use crate::schema;
 
 /// The sensor of a row, if it is one of these and stood where it stands now, measuring the same.
 pub(super) fn of<'a>(
     sensors: &BTreeMap<&str, &'a Sensor>,
-    row: &Row,
+    row: &AnswerRow,
     what: &'static str,
 ) -> Result<Option<&'a Sensor>, ReadError> {
     let tag = |name| need::<String>(row, what, name);
@@ -32,7 +32,7 @@ pub(super) fn of<'a>(
     }))
 }
 
-pub(super) fn reading(row: &Row, sensor: &Sensor) -> Result<Assessed, ReadError> {
+pub(super) fn reading(row: &AnswerRow, sensor: &Sensor) -> Result<Assessed, ReadError> {
     let what = schema::READING.name;
     let at: Timestamp = need(row, what, "_time")?;
     let tests: i64 = need(row, what, "tests")?;
@@ -72,7 +72,7 @@ pub(super) const ROLLUP_FIELDS: &[&str] = &[
     "longest_lag",
 ];
 
-pub(super) fn rollup(row: &Row, sensor: SensorKey) -> Result<Rollup, ReadError> {
+pub(super) fn rollup(row: &AnswerRow, sensor: SensorKey) -> Result<Rollup, ReadError> {
     let what = schema::ROLLUP.name;
     let count = |field| {
         let number: i64 = need(row, what, field)?;
@@ -100,7 +100,7 @@ pub(super) fn rollup(row: &Row, sensor: SensorKey) -> Result<Rollup, ReadError> 
     Ok(Rollup { least: rollup.least.filter(|_| usable), most: rollup.most.filter(|_| usable), ..rollup })
 }
 
-pub(super) fn quarantine_count(row: &Row) -> Result<QuarantineCount, ReadError> {
+pub(super) fn quarantine_count(row: &AnswerRow) -> Result<QuarantineCount, ReadError> {
     let what = schema::QUARANTINE.name;
     let (reason, count): (String, i64) = (need(row, what, "reason")?, need(row, what, "count")?);
     Ok(QuarantineCount {
@@ -121,7 +121,7 @@ pub(super) struct SitePart {
 }
 
 /// A part, and the id of its site.
-pub(super) fn site_part(row: &Row) -> Result<(String, SitePart), ReadError> {
+pub(super) fn site_part(row: &AnswerRow) -> Result<(String, SitePart), ReadError> {
     let what = schema::SITE.name;
     let (part, parts): (String, i64) = (need(row, what, "part")?, need(row, what, "parts")?);
     let found = SitePart {
@@ -148,12 +148,12 @@ pub(super) fn site(mut parts: Vec<SitePart>) -> Result<Site, ReadError> {
 }
 
 /// A point that carries itself.
-pub(super) fn record<T: DeserializeOwned>(row: &Row, what: &'static str) -> Result<T, ReadError> {
+pub(super) fn record<T: DeserializeOwned>(row: &AnswerRow, what: &'static str) -> Result<T, ReadError> {
     let json = reason::coded(need(row, what, "json")?);
     serde_json::from_str(&json).map_err(|_not_one| no(what, "record of this version", json))
 }
 
-fn need<T: Cell>(row: &Row, what: &'static str, column: &str) -> Result<T, ReadError> {
+fn need<T: Cell>(row: &AnswerRow, what: &'static str, column: &str) -> Result<T, ReadError> {
     row.need(column).map_err(answer(what))
 }
 

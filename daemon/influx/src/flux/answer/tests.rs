@@ -4,7 +4,7 @@ use proptest::prelude::*;
 
 use super::*;
 
-fn rows(answer: &str) -> Result<Vec<Row>, BadAnswer> {
+fn rows(answer: &str) -> Result<Vec<AnswerRow>, BadAnswer> {
     Rows::new(answer.as_bytes()).collect()
 }
 
@@ -123,14 +123,14 @@ fn what_does_not_fit_the_specification_is_refused_with_what_was_expected_and_fou
 
 /// A table as the encoder below writes it.
 #[derive(Debug, Clone)]
-struct Table {
+struct EncodedTable {
     /// Which of the columns it has, in which order.
     columns: Vec<usize>,
     rows: Vec<(String, Option<f64>, Option<i64>)>,
     line_end: &'static str,
 }
 
-fn table() -> impl Strategy<Value = Table> {
+fn table() -> impl Strategy<Value = EncodedTable> {
     let columns = proptest::sample::subsequence(vec![0_usize, 1, 2], 0..=3).prop_shuffle();
     let number = any::<f64>().prop_filter("finite", |number| number.is_finite());
     let row = (
@@ -139,15 +139,12 @@ fn table() -> impl Strategy<Value = Table> {
         proptest::option::of(any::<i64>()),
     );
     let line_end = prop_oneof![Just("\n"), Just("\r\n")];
-    (columns, proptest::collection::vec(row, 0..5), line_end).prop_map(|(columns, rows, line_end)| Table {
-        columns,
-        rows,
-        line_end,
-    })
+    (columns, proptest::collection::vec(row, 0..5), line_end)
+        .prop_map(|(columns, rows, line_end)| EncodedTable { columns, rows, line_end })
 }
 
 /// An encoder after the same specification.
-fn write(table: &Table, number: usize, answer: &mut String) {
+fn write(table: &EncodedTable, number: usize, answer: &mut String) {
     let quoted = |text: &str| format!("\"{}\"", text.replace('"', "\"\""));
     let mut line = |first: &str, result: &str, table_number: &str, cell: &dyn Fn(usize) -> String| {
         let cells: Vec<String> = table.columns.iter().map(|column| cell(*column)).collect();
