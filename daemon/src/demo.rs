@@ -58,7 +58,7 @@ pub struct Settings {
 
 /// What came of it.
 #[derive(Debug)]
-pub struct Shown {
+pub struct DemoOutcome {
     /// Messages that arrived.
     pub messages: u64,
     /// Notices that were sent.
@@ -109,7 +109,7 @@ pub async fn demo(
     settings: Settings,
     stop: CancellationToken,
     note: impl Fn(&str),
-) -> Result<Shown, DemoError> {
+) -> Result<DemoOutcome, DemoError> {
     let folder = Folder::clear(settings.out.clone())?;
     let port = broker::start().map_err(DemoError::Broker)?;
     let real = Clock::system();
@@ -130,24 +130,24 @@ pub async fn demo(
     let daemon = tokio::spawn(run::run(site.clone(), clock, shutdown.clone()));
     let mut devices = Devices::connect(port, &status).await?;
     let mut stage =
-        Stage { folder, devices: &mut devices, stepper, daemon, heard_until: begins, messages: 0 };
+        DemoStage { folder, devices: &mut devices, stepper, daemon, heard_until: begins, messages: 0 };
     stage.daemon_watches().await?;
     stage.history(&mut hatchery, first, start + WINDOW, end, &stop).await?;
     if !settings.once && !stop.is_cancelled() {
         note("the history has arrived; the hatchery goes on live until Ctrl-C");
         stage.live(&mut hatchery, &real, &stop).await?;
     }
-    let Stage { mut folder, daemon, messages, .. } = stage;
+    let DemoStage { mut folder, daemon, messages, .. } = stage;
     shutdown.cancel();
     daemon.await.map_err(|_panicked| DemoError::DaemonGone)??;
     devices.stop();
     let notices = folder.write_results()?;
     let report = report::week(&folder, end.to_zoned_datetime(site.site.time_zone).date())?;
-    Ok(Shown { messages, notices, report })
+    Ok(DemoOutcome { messages, notices, report })
 }
 
 /// Everything that moves while the demo runs.
-struct Stage<'a> {
+struct DemoStage<'a> {
     folder: Folder,
     devices: &'a mut Devices,
     stepper: Stepper,
@@ -157,7 +157,7 @@ struct Stage<'a> {
     messages: u64,
 }
 
-impl Stage<'_> {
+impl DemoStage<'_> {
     async fn daemon_watches(&mut self) -> Result<(), DemoError> {
         tokio::select! {
             watches = self.devices.daemon_watches() => Ok(watches?),

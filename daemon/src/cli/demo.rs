@@ -7,7 +7,7 @@ use clap::Args;
 use tokio_util::sync::CancellationToken;
 
 use super::failure::Failure;
-use crate::demo::{self, DemoError, Report, Shown};
+use crate::demo::{self, DemoError, DemoOutcome, Report};
 
 /// What `claymark demo` is asked for.
 #[derive(Debug, Args)]
@@ -44,7 +44,7 @@ pub(super) fn run(asked: Demo) -> Result<(), Failure> {
     });
     // The demo's broker can't be asked to stop.
     runtime.shutdown_background();
-    let Shown { messages, notices, report } = shown?;
+    let DemoOutcome { messages, notices, report } = shown?;
     let mut stdout = std::io::stdout();
     writeln!(
         stdout,

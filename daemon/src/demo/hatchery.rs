@@ -11,15 +11,15 @@ use claymark_notice::{Notice, NoticeKind};
 
 use super::instruments::LevelGauge;
 use super::messages;
-use super::physics::Room;
-use super::staff::{Act, Deed, Response};
+use super::physics::InventedRoom;
+use super::staff::{Act, Chore, NightResponse};
 use super::story::Story;
 use crate::message::Message;
 
 /// The room, its instruments and its people.
 pub struct Hatchery {
     story: Story,
-    room: Room,
+    room: InventedRoom,
     gauges: [LevelGauge; 3],
     rng: StdRng,
     now: Timestamp,
@@ -27,7 +27,7 @@ pub struct Hatchery {
     agenda: VecDeque<Act>,
     pouring: Vec<Pouring>,
     /// Sent but not yet arrived; the number keeps what arrives at the same time in order.
-    on_the_way: BinaryHeap<Reverse<Arrival>>,
+    on_the_way: BinaryHeap<Reverse<InTransit>>,
     sent: u64,
     held_back: u64,
     /// Warnings heard since the last one was withdrawn.
@@ -36,7 +36,7 @@ pub struct Hatchery {
 }
 
 /// Time, number, topic and payload.
-type Arrival = (Timestamp, u64, String, Vec<u8>);
+type InTransit = (Timestamp, u64, String, Vec<u8>);
 
 /// Somebody fills a drum.
 #[derive(Debug, Clone)]
@@ -56,7 +56,7 @@ impl Hatchery {
         Self {
             nonsense: story.nonsense().into(),
             story,
-            room: Room::on_the_first_morning(),
+            room: InventedRoom::on_the_first_morning(),
             gauges: [LevelGauge::pressure(), LevelGauge::ultrasonic(), LevelGauge::pressure()],
             rng: StdRng::seed_from_u64(seed),
             now: start,
@@ -97,17 +97,17 @@ impl Hatchery {
         };
         self.warned += 1;
         let response = self.story.response(notice.at, self.warned);
-        if response == Response::Sleeps {
+        if response == NightResponse::Sleeps {
             return;
         }
-        let answered = (notice.at + Response::ANSWERS_AFTER).max(self.now + TICK);
+        let answered = (notice.at + NightResponse::ANSWERS_AFTER).max(self.now + TICK);
         self.send(answered, ANSWERS, messages::answer(notice.number, NIGHT));
         let on_the_way = self.agenda.iter().any(|act| act.by == Some(NIGHT))
             || self.pouring.iter().any(|pouring| pouring.by == Some(NIGHT));
-        if response == Response::Comes && !on_the_way {
-            let at = (notice.at + Response::POURS_AFTER).max(self.now + TICK);
+        if response == NightResponse::Comes && !on_the_way {
+            let at = (notice.at + NightResponse::POURS_AFTER).max(self.now + TICK);
             let place = self.agenda.partition_point(|act| act.at <= at);
-            let deed = Deed::Fill { drum, to_l: Response::FILLS_TO_L };
+            let deed = Chore::Fill { drum, to_l: NightResponse::FILLS_TO_L };
             self.agenda.insert(place, Act { at, deed, by: Some(NIGHT) });
         }
     }
@@ -148,40 +148,40 @@ impl Hatchery {
         };
         let (at, by) = (self.now, act.by);
         match act.deed {
-            Deed::Fill { drum, to_l } => self.begin_to_pour(drum, to_l, by),
-            Deed::Set { pump, rpm } => {
+            Chore::Fill { drum, to_l } => self.begin_to_pour(drum, to_l, by),
+            Chore::Set { pump, rpm } => {
                 self.room.set_rpm(pump, rpm);
                 if let Some(by) = by {
                     log(self, messages::pump_setting(at, by, pump, rpm));
                 }
             }
-            Deed::Use { drum } => {
+            Chore::Use { drum } => {
                 self.room.use_drum(drum);
                 if let Some(by) = by {
                     log(self, messages::in_use(at, by, drum));
                 }
             }
-            Deed::NewTube { pump } => {
+            Chore::NewTube { pump } => {
                 self.room.change_tube(pump);
                 if let Some(by) = by {
                     log(self, messages::tube_change(at, by, pump));
                 }
             }
-            Deed::Clean { tank } => {
+            Chore::Clean { tank } => {
                 self.room.clean(tank);
                 if let Some(by) = by {
                     log(self, messages::cleaning(at, by, tank));
                 }
             }
-            Deed::Sample => {
+            Chore::Sample => {
                 let ntu = self.room.water.head_ntu() * self.rng.random_range(0.97..1.03);
                 log(self, messages::sample(at, by.unwrap_or(NIGHT), ntu));
             }
-            Deed::Catch { pump } => {
+            Chore::Catch { pump } => {
                 let ml = self.room.pump_ml_per_min(pump) * self.rng.random_range(0.985..1.015);
                 log(self, messages::flow_check(at, by.unwrap_or(NIGHT), pump, ml));
             }
-            Deed::NewBatch { factor } => self.room.water.new_batch(factor),
+            Chore::NewBatch { factor } => self.room.water.new_batch(factor),
         }
     }
 

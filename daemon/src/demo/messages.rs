@@ -6,7 +6,7 @@ use rand::rngs::StdRng;
 use serde_json::json;
 
 use super::instruments::{plain, turbidity};
-use super::physics::Room;
+use super::physics::InventedRoom;
 
 /// A drum's level, mm, with its time.
 pub fn level(at: Timestamp, level_mm: f64) -> Vec<u8> {
@@ -19,7 +19,7 @@ pub fn distance(level_mm: f64) -> Vec<u8> {
 }
 
 /// The head tank's station: turbidity, temperature, oxygen and flow, SenML in JSON.
-pub fn head(at: Timestamp, room: &Room, rng: &mut StdRng) -> Vec<u8> {
+pub fn head(at: Timestamp, room: &InventedRoom, rng: &mut StdRng) -> Vec<u8> {
     let turbidity = turbidity(room.water.head_ntu(), rng);
     let temperature = plain(room.water.head_temperature_c(), 0.03, 0.01, rng);
     let oxygen = plain(room.water.head_oxygen_mg_l(), 0.04, 0.01, rng);
@@ -48,7 +48,7 @@ pub fn air_pressure(at: Timestamp, rng: &mut StdRng) -> Vec<u8> {
 }
 
 /// The probe in a rearing tank: three quantities in one JSON message.
-pub fn tank(at: Timestamp, room: &Room, index: usize, rng: &mut StdRng) -> Option<Vec<u8>> {
+pub fn tank(at: Timestamp, room: &InventedRoom, index: usize, rng: &mut StdRng) -> Option<Vec<u8>> {
     let tank = room.water.tanks().get(index)?;
     let turbidity = turbidity(tank.ntu(), rng);
     let temperature = plain(tank.temperature_c(), 0.03, 0.01, rng);

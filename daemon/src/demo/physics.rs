@@ -9,33 +9,45 @@
 pub mod drum;
 pub mod water;
 
-use self::drum::{Drum, Pump};
-use self::water::Water;
+use self::drum::{InventedDrum, InventedPump};
+use self::water::InventedWater;
 
 /// Everything wet in the room.
 #[derive(Debug, Clone)]
-pub struct Room {
+pub struct InventedRoom {
     /// A, B and C.
-    pub drums: [Drum; 3],
+    pub drums: [InventedDrum; 3],
     /// The first draws from drum A, the second from B or C.
-    pub pumps: [Pump; 2],
+    pub pumps: [InventedPump; 2],
     /// Head tank and rearing tanks.
-    pub water: Water,
+    pub water: InventedWater,
 }
 
-impl Room {
+impl InventedRoom {
     /// The room as it stands on the first morning: just refilled.
     #[must_use]
     pub fn on_the_first_morning() -> Self {
         Self {
             drums: [
                 // The inside of a tapered drum, slightly wider than its strapping table says.
-                Drum::filled(drum::Shape { bottom_mm: 553.0, top_mm: 549.0, height_mm: 850.0 }, 168.0, 18.2),
-                Drum::filled(drum::Shape { bottom_mm: 505.0, top_mm: 583.0, height_mm: 860.0 }, 172.0, 17.8),
-                Drum::filled(drum::Shape { bottom_mm: 502.0, top_mm: 578.0, height_mm: 860.0 }, 170.0, 18.0),
+                InventedDrum::filled(
+                    drum::DrumShape { bottom_mm: 553.0, top_mm: 549.0, height_mm: 850.0 },
+                    168.0,
+                    18.2,
+                ),
+                InventedDrum::filled(
+                    drum::DrumShape { bottom_mm: 505.0, top_mm: 583.0, height_mm: 860.0 },
+                    172.0,
+                    17.8,
+                ),
+                InventedDrum::filled(
+                    drum::DrumShape { bottom_mm: 502.0, top_mm: 578.0, height_mm: 860.0 },
+                    170.0,
+                    18.0,
+                ),
             ],
-            pumps: [Pump::new(0, 2.06, USUAL_RPM), Pump::new(1, 1.99, USUAL_RPM)],
-            water: Water::at_rest(64.0),
+            pumps: [InventedPump::new(0, 2.06, USUAL_RPM), InventedPump::new(1, 1.99, USUAL_RPM)],
+            water: InventedWater::at_rest(64.0),
         }
     }
 
@@ -96,7 +108,7 @@ mod tests {
     #[test]
     fn a_full_drum_lasts_the_night_and_a_faster_pump_empties_it_before_the_morning() {
         let hours_to_dry = |rpm: f64| {
-            let mut room = Room::on_the_first_morning();
+            let mut room = InventedRoom::on_the_first_morning();
             room.pumps[0].rpm = rpm;
             let mut hours = 0.0;
             while !room.drums[0].is_dry() {
@@ -111,7 +123,7 @@ mod tests {
 
     #[test]
     fn the_water_is_as_cloudy_as_the_clay_that_goes_in() {
-        let mut room = Room::on_the_first_morning();
+        let mut room = InventedRoom::on_the_first_morning();
         for _ in 0..6 * 60 * 6 {
             room.step(10.0, 12.0);
         }
@@ -127,7 +139,7 @@ mod tests {
 
     #[test]
     fn fish_that_grow_take_more_oxygen_and_always_have_enough() {
-        let mut room = Room::on_the_first_morning();
+        let mut room = InventedRoom::on_the_first_morning();
         let mut at_noon = Vec::new();
         for day in 0..40 {
             for tenth_minute in 0..144 {
@@ -144,14 +156,14 @@ mod tests {
 
     #[test]
     fn slurry_is_neither_made_nor_lost() {
-        let mut room = Room::on_the_first_morning();
-        let before: f64 = room.drums.iter().map(drum::Drum::clay_g).sum();
+        let mut room = InventedRoom::on_the_first_morning();
+        let before: f64 = room.drums.iter().map(drum::InventedDrum::clay_g).sum();
         let mut drawn = 0.0;
         for _ in 0..3600 {
             let mut pump = room.pumps[0].clone();
             drawn += pump.draw(&mut room.drums[0], 10.0);
         }
-        let after: f64 = room.drums.iter().map(drum::Drum::clay_g).sum();
+        let after: f64 = room.drums.iter().map(drum::InventedDrum::clay_g).sum();
         assert!((before - after - drawn).abs() < 1e-6);
     }
 }

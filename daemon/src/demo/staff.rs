@@ -10,14 +10,14 @@ pub struct Act {
     /// When it begins.
     pub at: Timestamp,
     /// What.
-    pub deed: Deed,
+    pub deed: Chore,
     /// Who writes it down; `None`: nobody does.
     pub by: Option<&'static str>,
 }
 
 /// What people do.
 #[derive(Debug, Clone, PartialEq)]
-pub enum Deed {
+pub enum Chore {
     /// Fills a drum up to so many litres, at the strength wanted, over about a quarter of an hour.
     Fill {
         /// 0, 1 or 2: A, B or C.
@@ -97,22 +97,22 @@ impl Calendar {
         let act = |hour, minute, deed, by| Act { at: self.at(day, hour, minute), deed, by: Some(by) };
         let tank = usize::try_from(day.rem_euclid(6)).unwrap_or(0);
         vec![
-            act(6, 50, Deed::Sample, "technician"),
-            act(7, 35, Deed::Fill { drum: 0, to_l: 168.0 }, "technician"),
-            act(7, 55, Deed::Fill { drum: second_drum, to_l: 172.0 }, "technician"),
-            act(8, 30, Deed::Clean { tank: 2 * tank }, "technician"),
-            act(8, 50, Deed::Clean { tank: 2 * tank + 1 }, "technician"),
-            act(13, 0, Deed::Catch { pump: 0 }, "lead"),
-            act(13, 10, Deed::Catch { pump: 1 }, "lead"),
-            act(15, 45, Deed::Fill { drum: 0, to_l: 168.0 }, "technician"),
-            act(16, 5, Deed::Fill { drum: second_drum, to_l: 172.0 }, "technician"),
+            act(6, 50, Chore::Sample, "technician"),
+            act(7, 35, Chore::Fill { drum: 0, to_l: 168.0 }, "technician"),
+            act(7, 55, Chore::Fill { drum: second_drum, to_l: 172.0 }, "technician"),
+            act(8, 30, Chore::Clean { tank: 2 * tank }, "technician"),
+            act(8, 50, Chore::Clean { tank: 2 * tank + 1 }, "technician"),
+            act(13, 0, Chore::Catch { pump: 0 }, "lead"),
+            act(13, 10, Chore::Catch { pump: 1 }, "lead"),
+            act(15, 45, Chore::Fill { drum: 0, to_l: 168.0 }, "technician"),
+            act(16, 5, Chore::Fill { drum: second_drum, to_l: 172.0 }, "technician"),
         ]
     }
 }
 
 /// How people take a warning at night.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Response {
+pub enum NightResponse {
     /// Nobody wakes up.
     Sleeps,
     /// Somebody says "I'm on it" and is held up on the way.
@@ -121,7 +121,7 @@ pub enum Response {
     Comes,
 }
 
-impl Response {
+impl NightResponse {
     /// From the warning to the answer: slow enough to be human.
     pub const ANSWERS_AFTER: SignedDuration = SignedDuration::from_mins(4);
     /// From the warning to pouring: fast enough to be in time.

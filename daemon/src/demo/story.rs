@@ -5,7 +5,7 @@
 use jiff::Timestamp;
 
 use super::physics::USUAL_RPM;
-use super::staff::{Act, Calendar, Deed, Response};
+use super::staff::{Act, Calendar, Chore, NightResponse};
 
 /// What happens, and when.
 #[derive(Debug, Clone)]
@@ -36,25 +36,25 @@ impl Story {
         if (WEANING + 1..=WEANED).contains(&day) {
             for pump in 0..2 {
                 let rpm = (USUAL_RPM * share_of_clay(day)).round();
-                add(at(7, 40), Deed::Set { pump, rpm }, Some("lead"));
+                add(at(7, 40), Chore::Set { pump, rpm }, Some("lead"));
             }
         }
         match day {
             0 => {
                 for pump in 0..2 {
-                    add(at(8, 5), Deed::Set { pump, rpm: USUAL_RPM }, Some("lead"));
+                    add(at(8, 5), Chore::Set { pump, rpm: USUAL_RPM }, Some("lead"));
                 }
-                add(at(8, 6), Deed::Use { drum: 1 }, Some("lead"));
+                add(at(8, 6), Chore::Use { drum: 1 }, Some("lead"));
             }
             // The last person out turns the first pump up and writes nothing down; who is woken is held up.
             RUNS_DRY => {
-                add(at(17, 55), Deed::Set { pump: 0, rpm: 100.0 }, None);
+                add(at(17, 55), Chore::Set { pump: 0, rpm: 100.0 }, None);
                 for act in acts.iter_mut().filter(|act| act.at == at(15, 45)) {
                     act.at = at(15, 10);
                 }
             }
             DAY_AFTER => {
-                add(at(7, 33), Deed::Set { pump: 0, rpm: USUAL_RPM }, Some("lead"));
+                add(at(7, 33), Chore::Set { pump: 0, rpm: USUAL_RPM }, Some("lead"));
                 // The afternoon refill of drum A isn't written down.
                 for act in acts.iter_mut().filter(|act| act.at == at(15, 45)) {
                     act.by = None;
@@ -63,17 +63,17 @@ impl Story {
             // "Looks full": drum B gets too little before the night.
             SOMEBODY_COMES => {
                 for act in acts.iter_mut().filter(|act| act.at == at(16, 5)) {
-                    act.deed = Deed::Fill { drum: 1, to_l: 120.0 };
+                    act.deed = Chore::Fill { drum: 1, to_l: 120.0 };
                 }
             }
-            GAP => add(at(9, 20), Deed::NewTube { pump: 0 }, Some("technician")),
-            FOAMS => add(at(7, 30), Deed::NewBatch { factor: 0.94 }, None),
-            DRUM_C_TAKES_OVER => add(at(7, 50), Deed::Use { drum: 2 }, Some("technician")),
+            GAP => add(at(9, 20), Chore::NewTube { pump: 0 }, Some("technician")),
+            FOAMS => add(at(7, 30), Chore::NewBatch { factor: 0.94 }, None),
+            DRUM_C_TAKES_OVER => add(at(7, 50), Chore::Use { drum: 2 }, Some("technician")),
             _ordinary => {}
         }
         if day == DRUM_C_TAKES_OVER {
             for act in &mut acts {
-                if let Deed::Fill { drum, .. } = &mut act.deed
+                if let Chore::Fill { drum, .. } = &mut act.deed
                     && *drum == 1
                 {
                     *drum = 2;
@@ -98,14 +98,14 @@ impl Story {
 
     /// How the warning of `at` is taken, the `nth` of its cause.
     #[must_use]
-    pub fn response(&self, at: Timestamp, nth: u32) -> Response {
+    pub fn response(&self, at: Timestamp, nth: u32) -> NightResponse {
         let night = |day| (self.calendar.at(day, 17, 30)..self.calendar.at(day + 1, 7, 0)).contains(&at);
         if night(RUNS_DRY) && nth >= 3 {
-            Response::HeldUp
+            NightResponse::HeldUp
         } else if night(SOMEBODY_COMES) {
-            Response::Comes
+            NightResponse::Comes
         } else {
-            Response::Sleeps
+            NightResponse::Sleeps
         }
     }
 

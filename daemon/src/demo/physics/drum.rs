@@ -4,7 +4,7 @@ use std::f64::consts::PI;
 
 /// The true inside of a drum: a frustum of a cone.
 #[derive(Debug, Clone, Copy)]
-pub struct Shape {
+pub struct DrumShape {
     /// Diameter at the bottom.
     pub bottom_mm: f64,
     /// Diameter at the top.
@@ -15,15 +15,15 @@ pub struct Shape {
 
 /// Slurry in a drum.
 #[derive(Debug, Clone)]
-pub struct Drum {
-    shape: Shape,
+pub struct InventedDrum {
+    shape: DrumShape,
     litres: f64,
     clay_g: f64,
 }
 
 /// A peristaltic pump with its tube.
 #[derive(Debug, Clone)]
-pub struct Pump {
+pub struct InventedPump {
     /// Which drum its line hangs in.
     pub drum: usize,
     /// Speed as set.
@@ -32,7 +32,7 @@ pub struct Pump {
     tube_hours: f64,
 }
 
-impl Shape {
+impl DrumShape {
     /// Litres below `level_mm`.
     #[must_use]
     pub fn litres(&self, level_mm: f64) -> f64 {
@@ -57,10 +57,10 @@ impl Shape {
     }
 }
 
-impl Drum {
+impl InventedDrum {
     /// A drum with `litres` of slurry of so many grams of clay a litre.
     #[must_use]
-    pub fn filled(shape: Shape, litres: f64, g_per_l: f64) -> Self {
+    pub fn filled(shape: DrumShape, litres: f64, g_per_l: f64) -> Self {
         Self { shape, litres, clay_g: litres * g_per_l }
     }
 
@@ -99,7 +99,7 @@ impl Drum {
     }
 }
 
-impl Pump {
+impl InventedPump {
     /// A pump at `rpm` whose tube has run for some days.
     #[must_use]
     pub fn new(drum: usize, ml_per_rev: f64, rpm: f64) -> Self {
@@ -113,7 +113,7 @@ impl Pump {
 
     /// What it gives now, millilitres a minute, from a drum that isn't dry.
     #[must_use]
-    pub fn ml_per_min(&self, drum: &Drum) -> f64 {
+    pub fn ml_per_min(&self, drum: &InventedDrum) -> f64 {
         // A tube relaxes fast at first, then slowly; and it fills worse the higher the slurry must be lifted.
         let worn = 1.0 - 0.03 * (1.0 - (-self.tube_hours / 20.0).exp()) - 0.000_15 * self.tube_hours;
         let lifted = 1.0 - 0.07 * (1.0 - drum.fullness());
@@ -121,7 +121,7 @@ impl Pump {
     }
 
     /// Draws for `seconds`; the clay that came along, grams.
-    pub fn draw(&mut self, drum: &mut Drum, seconds: f64) -> f64 {
+    pub fn draw(&mut self, drum: &mut InventedDrum, seconds: f64) -> f64 {
         if self.rpm <= 0.0 {
             return 0.0;
         }

@@ -4,17 +4,17 @@ use std::f64::consts::TAU;
 
 /// Head tank and rearing tanks.
 #[derive(Debug, Clone)]
-pub struct Water {
+pub struct InventedWater {
     head_ntu: f64,
     ntu_per_mg_l: f64,
-    tanks: Vec<Tank>,
+    tanks: Vec<InventedTank>,
     head_temperature_c: f64,
     fish_kg: f64,
 }
 
 /// A rearing tank.
 #[derive(Debug, Clone)]
-pub struct Tank {
+pub struct InventedTank {
     flow_l_per_min: f64,
     sinks_per_min: f64,
     ntu: f64,
@@ -22,7 +22,7 @@ pub struct Tank {
     oxygen_mg_l: f64,
 }
 
-impl Tank {
+impl InventedTank {
     /// Turbidity.
     #[must_use]
     pub fn ntu(&self) -> f64 {
@@ -47,11 +47,11 @@ impl Tank {
     }
 }
 
-impl Water {
+impl InventedWater {
     /// As it is after hours of steady feeding.
     #[must_use]
     pub fn at_rest(ntu: f64) -> Self {
-        let tank = |index: u32| Tank {
+        let tank = |index: u32| InventedTank {
             flow_l_per_min: FRESH_L_PER_MIN / f64::from(TANKS) * (0.94 + 0.01 * f64::from(index)),
             sinks_per_min: 0.000_4 + 0.000_02 * f64::from(index),
             ntu: ntu - 2.0,
@@ -93,12 +93,12 @@ impl Water {
 
     /// The rearing tanks.
     #[must_use]
-    pub fn tanks(&self) -> &[Tank] {
+    pub fn tanks(&self) -> &[InventedTank] {
         &self.tanks
     }
 
     /// One of them.
-    pub fn tank_mut(&mut self, index: usize) -> Option<&mut Tank> {
+    pub fn tank_mut(&mut self, index: usize) -> Option<&mut InventedTank> {
         self.tanks.get_mut(index)
     }
 
