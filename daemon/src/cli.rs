@@ -25,7 +25,7 @@ use claymark_model::fieldlog::Deed;
 use claymark_model::site::Site;
 use claymark_words::{fieldlog, typed};
 
-pub use self::failure::Failure;
+pub use self::failure::CommandFailure;
 use self::moment::moment;
 use crate::clock::Clock;
 use crate::config::{self, ConfigError, Secrets, count};
@@ -52,37 +52,37 @@ enum Command {
     /// See it work: an invented hatchery, nine days of readings, warnings and the week's report
     ///
     /// The broker is inside, nothing needs to be installed, and nothing is sent to anybody.
-    Demo(demo::Demo),
+    Demo(demo::DemoCommand),
     /// Keep watch: take readings, keep them, forecast, and tell people in time
-    Run(SiteFile),
+    Run(SiteFileFlag),
     /// Say what a site file describes, or every mistake in it and how to mend it
-    Check(Check),
+    Check(CheckCommand),
     /// Feed recorded messages through everything, with the recording's clock
     ///
     /// Leaves forecasts.ndjson, notices.ndjson and claymark.db in a folder; the same messages give the same
     /// files. Nothing is sent to anybody.
-    Replay(Replay),
+    Replay(ReplayCommand),
     /// What to add to a drum: the refill sheet, from what is left in it
-    Mix(clay::Mix),
+    Mix(clay::MixCommand),
     /// How to set both levers, the pump and the strength, for a turbidity
-    Dose(clay::Dose),
+    Dose(clay::DoseCommand),
     /// How long to wait after a change before measuring, and what each tank will show
-    Wait(clay::Wait),
+    Wait(clay::WaitCommand),
     /// What a drum does when its air fails, and how to tell
-    Settle(clay::Settle),
+    Settle(clay::SettleCommand),
     /// Will each drum last until the next visit, and what would make it last
     ///
     /// Reads the store, beside a running Claymark or without one: nothing is changed and nothing is sent.
-    Outlook(outlook::Outlook),
+    Outlook(outlook::OutlookCommand),
     /// What happened to the drums by what the sensors say, with the evidence and what to check
     ///
     /// Refills, changed draws, clogs, leaks, stuck sensors and run-outs, whether or not anybody wrote them down;
     /// and failures that were told. Reads the store: nothing is changed and nothing is sent.
-    Happened(happened::Happened),
+    Happened(happened::HappenedCommand),
     /// Send readings and all else of a time range to InfluxDB again; what is there stays as it is
-    Backfill(influx::Backfill),
+    Backfill(influx::BackfillCommand),
     /// What the coming days need by the rearing plan: water, slurry, refills, clay
-    Plan(planning::Plan),
+    Plan(planning::PlanCommand),
     /// The clay on the dry floor: how long it lasts, when to order and how much
     Stock(planning::When),
     /// Which checks by hand are overdue, and what the last ones found
@@ -90,31 +90,31 @@ enum Command {
     /// Write into the field log what was done
     ///
     /// Leave out what nobody knows. A correction is a new entry with --replaces and the key of the wrong one.
-    Log(Log),
+    Log(LogCommand),
     /// Say "I'm on it" to a notice: it stops being repeated
-    Answer(answer::Answer),
+    Answer(answer::AnswerCommand),
 }
 
 #[derive(Debug, Args)]
-struct SiteFile {
+struct SiteFileFlag {
     /// The site file
     #[arg(long, global = true, value_name = "FILE", default_value = DEFAULT_SITE_FILE)]
     config: PathBuf,
 }
 
 #[derive(Debug, Args)]
-struct Check {
+struct CheckCommand {
     #[command(flatten)]
-    site_file: SiteFile,
+    site_file: SiteFileFlag,
     /// Also try whether InfluxDB can be written to and read, and say what to do if not
     #[arg(long)]
     connect: bool,
 }
 
 #[derive(Debug, Args)]
-struct Replay {
+struct ReplayCommand {
     #[command(flatten)]
-    site_file: SiteFile,
+    site_file: SiteFileFlag,
     /// The recorded messages: NDJSON, compressed if its name ends in .zst
     #[arg(long, value_name = "FILE")]
     messages: PathBuf,
@@ -127,9 +127,9 @@ struct Replay {
 }
 
 #[derive(Debug, Args)]
-struct Log {
+struct LogCommand {
     #[command(flatten)]
-    site_file: SiteFile,
+    site_file: SiteFileFlag,
     /// When it was done: 14:30, "2027-04-20 14:30" or RFC 3339; now, if left out
     #[arg(long, global = true, value_name = "TIME")]
     at: Option<String>,
@@ -146,15 +146,15 @@ struct Log {
     #[arg(long, global = true)]
     json: bool,
     #[command(subcommand)]
-    kind: entry::Kind,
+    kind: entry::EntryKind,
 }
 
 impl Cli {
     /// Does what was asked for.
-    pub fn run(self) -> Result<(), Failure> {
+    pub fn run(self) -> Result<(), CommandFailure> {
         match self.command {
             Command::Demo(asked) => demo::run(asked),
-            Command::Run(SiteFile { config }) => keep_watch(config),
+            Command::Run(SiteFileFlag { config }) => keep_watch(config),
             Command::Check(asked) => check(&asked),
             Command::Backfill(asked) => influx::backfill(&asked),
             Command::Replay(asked) => replay(asked),
@@ -187,8 +187,8 @@ impl Cli {
     }
 }
 
-impl Log {
-    fn parts(self, site: &Site, now: Timestamp, key: String) -> Result<(Deed, Signature), Failure> {
+impl LogCommand {
+    fn parts(self, site: &Site, now: Timestamp, key: String) -> Result<(Deed, Signature), CommandFailure> {
         let at = self.at.map(|typed| moment(&typed, now, &site.time_zone)).transpose()?;
         let Self { by, replaces, sure, .. } = self;
         let signature = Signature { key, at: at.unwrap_or(now), by, replaces, sure };
@@ -208,7 +208,7 @@ pub fn abort_on_panic() {
     }));
 }
 
-fn keep_watch(path: PathBuf) -> Result<(), Failure> {
+fn keep_watch(path: PathBuf) -> Result<(), CommandFailure> {
     let settings = config::read(&path, Secrets::Needed)?.settings;
     service::start_log(&settings.log).map_err(RunError::from)?;
     let runtime = tokio::runtime::Runtime::new()?;
@@ -223,7 +223,7 @@ fn keep_watch(path: PathBuf) -> Result<(), Failure> {
     Ok(result?)
 }
 
-fn check(asked: &Check) -> Result<(), Failure> {
+fn check(asked: &CheckCommand) -> Result<(), CommandFailure> {
     let path = &asked.site_file.config;
     let file = config::read(path, Secrets::LookedAt)?;
     let warnings = file.warnings.render(std::io::stderr().is_terminal());
@@ -239,9 +239,9 @@ fn check(asked: &Check) -> Result<(), Failure> {
     Ok(())
 }
 
-fn replay(asked: Replay) -> Result<(), Failure> {
+fn replay(asked: ReplayCommand) -> Result<(), CommandFailure> {
     let site = config::read(&asked.site_file.config, Secrets::Left)?.settings;
-    let Replay { messages, out, until, .. } = asked;
+    let ReplayCommand { messages, out, until, .. } = asked;
     let told = replay::replay(replay::Settings { site, messages, out: out.clone(), until })?;
     writeln!(
         std::io::stdout(),
@@ -264,13 +264,13 @@ fn entry_told(site: &Site, (deed, signature): (&Deed, &Signature), now: Timestam
     format!("{entry}{replaced} To correct it: --replaces {key}")
 }
 
-fn say(settings: &Settings, saying: &Saying, told: &str, json: bool) -> Result<(), Failure> {
+fn say(settings: &Settings, saying: &Saying, told: &str, json: bool) -> Result<(), CommandFailure> {
     match say::publish(&settings.intake, saying)? {
         Taken::Acknowledged if json => Ok(writeln!(std::io::stdout(), "{}", saying.payload)?),
         Taken::Acknowledged => {
             Ok(writeln!(std::io::stdout(), "The broker has taken this: {}", typed::line(told))?)
         }
-        Taken::NobodyListens => Err(Failure::Failed {
+        Taken::NobodyListens => Err(CommandFailure::Failed {
             what: format!("nobody listens on {}: what was sent is lost.", saying.topic),
             remedy: "Start Claymark (systemctl start claymark), then send it again.".to_owned(),
         }),

@@ -10,7 +10,7 @@ use claymark_store::{Reader, StoreError};
 use claymark_words::format::Clock as Wall;
 use claymark_words::{answers, bounds as words};
 
-use super::{Failure, SiteFile, say};
+use super::{CommandFailure, SiteFileFlag, say};
 use crate::clock::Clock;
 use crate::config::{self, Secrets};
 use crate::pipeline;
@@ -18,9 +18,9 @@ use crate::run::Settings;
 use crate::say::Saying;
 
 #[derive(Debug, Args)]
-pub(super) struct Answer {
+pub(super) struct AnswerCommand {
     #[command(flatten)]
-    site_file: SiteFile,
+    site_file: SiteFileFlag,
     /// The number of the notice
     #[arg(allow_negative_numbers = true, value_parser = number)]
     notice: u64,
@@ -32,8 +32,8 @@ pub(super) struct Answer {
     json: bool,
 }
 
-pub(super) fn run(asked: Answer) -> Result<(), Failure> {
-    let Answer { site_file, notice, by, json } = asked;
+pub(super) fn run(asked: AnswerCommand) -> Result<(), CommandFailure> {
+    let AnswerCommand { site_file, notice, by, json } = asked;
     let settings = config::read(&site_file.config, Secrets::Needed)?.settings;
     possible(&settings, notice, by.as_deref())?;
     let now = Clock::system().now();
@@ -59,21 +59,24 @@ fn number(text: &str) -> Result<u64, String> {
     })
 }
 
-fn possible(settings: &Settings, notice: u64, by: Option<&str>) -> Result<(), Failure> {
-    bounds::notice_number(notice).and_then(|()| bounds::name("by", by)).map_err(|why| Failure::Failed {
-        what: words::impossible(&settings.site, &why),
-        remedy: "Nothing was sent. The number stands in the message: claymark answer 7 --by Aino.".to_owned(),
+fn possible(settings: &Settings, notice: u64, by: Option<&str>) -> Result<(), CommandFailure> {
+    bounds::notice_number(notice).and_then(|()| bounds::name("by", by)).map_err(|why| {
+        CommandFailure::Failed {
+            what: words::impossible(&settings.site, &why),
+            remedy: "Nothing was sent. The number stands in the message: claymark answer 7 --by Aino."
+                .to_owned(),
+        }
     })
 }
 
 /// What the store knows of notices.
-struct Seen {
+struct KnownNotices {
     register: Register,
     /// When it was last written.
     written: Option<Timestamp>,
 }
 
-impl Seen {
+impl KnownNotices {
     /// While nothing can be kept the store lacks the newest notices; their numbers are those of the clock, or it hasn't
     /// been written for long.
     fn may_lack(&self, notice: u64, now: Timestamp) -> bool {
@@ -96,7 +99,7 @@ impl Seen {
 }
 
 /// The notices and answers of late, by the store.
-fn register(settings: &Settings, now: Timestamp) -> Result<Seen, StoreError> {
+fn register(settings: &Settings, now: Timestamp) -> Result<KnownNotices, StoreError> {
     let store = Reader::open(&settings.store)?;
     let mut register = Register::default();
     let past = store.recall(pipeline::recalled_since(now));
@@ -106,7 +109,7 @@ fn register(settings: &Settings, now: Timestamp) -> Result<Seen, StoreError> {
     register.numbered_up_to(past.last_notice.unwrap_or(0));
     past.notices.iter().for_each(|issued| register.issue(&issued.notice));
     past.answers.iter().for_each(|answer: &Answered| register.answered(answer));
-    Ok(Seen { register, written: store.session_seen()? })
+    Ok(KnownNotices { register, written: store.session_seen()? })
 }
 
 /// Refuses an answer that takes no call off anybody, with the number that was probably meant.
@@ -115,13 +118,13 @@ fn fits(
     register: &Register,
     now: Timestamp,
     (notice, by): (u64, Option<&str>),
-) -> Result<(), Failure> {
+) -> Result<(), CommandFailure> {
     let (standing, meant) = (register.standing(notice, by), register.meant(notice));
     if standing == Standing::Open {
         return Ok(());
     }
     let clock = Wall::new(&settings.site, now);
-    Err(Failure::Failed {
+    Err(CommandFailure::Failed {
         what: answers::standing(clock, notice, &standing, meant),
         remedy: format!("Nothing was sent. {}", answers::instead(meant)),
     })

@@ -10,8 +10,8 @@ use claymark_model::fieldlog::Deed;
 use claymark_model::units::LitresPerMinute;
 use jiff::Timestamp;
 
-use super::past::Standing;
-use super::{Failure, by_hand};
+use super::past::RoomAsOf;
+use super::{CommandFailure, by_hand};
 use crate::run::Settings;
 
 /// Refuses figures that can hardly be meant, and says how to write what is; `for_granted`: the clay's unit wasn't typed.
@@ -19,7 +19,7 @@ pub(super) fn ask(
     settings: &Settings,
     (deed, at, now): (&Deed, Timestamp, Timestamp),
     for_granted: bool,
-) -> Result<(), Failure> {
+) -> Result<(), CommandFailure> {
     by_the_room(settings, (deed, at), for_granted)?;
     figures::likely(&settings.site, deed, (at, now), by_hand::saturation(settings, deed, at))
 }
@@ -29,10 +29,10 @@ fn by_the_room(
     settings: &Settings,
     (deed, at): (&Deed, Timestamp),
     for_granted: bool,
-) -> Result<(), Failure> {
+) -> Result<(), CommandFailure> {
     let site = &settings.site;
     // No store, less to hold it against.
-    let standing = || Standing::at(settings.clone(), at).ok();
+    let standing = || RoomAsOf::at(settings.clone(), at).ok();
     match deed {
         Deed::Refill { drum, water, clay: Some(clay) } => {
             let only = || site.drums.first().filter(|_| site.drums.len() == 1);

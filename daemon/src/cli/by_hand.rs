@@ -14,12 +14,12 @@ use claymark_model::units::Celsius;
 use claymark_store::{Reader, StoreError};
 use claymark_words::{caution, checks};
 
-use super::Failure;
-use super::past::Standing;
+use super::CommandFailure;
+use super::past::RoomAsOf;
 use super::planning::{When, read, say};
 use crate::run::Settings;
 
-pub(super) fn checks(asked: When) -> Result<(), Failure> {
+pub(super) fn checks(asked: When) -> Result<(), CommandFailure> {
     let standing = read(&asked)?;
     let site = &standing.settings.site;
     let overdue = standing.room().overdue_checks(standing.now);
@@ -41,7 +41,7 @@ pub(super) fn checks(asked: When) -> Result<(), Failure> {
 }
 
 /// The last sample that each sensor was held against, and what came of it.
-fn found(standing: &Standing) -> Result<String, StoreError> {
+fn found(standing: &RoomAsOf) -> Result<String, StoreError> {
     let (settings, now) = (&standing.settings, standing.now);
     let store = Reader::open(&settings.store)?;
     let mut last: BTreeMap<Id, String> = BTreeMap::new();
@@ -68,7 +68,7 @@ fn found(standing: &Standing) -> Result<String, StoreError> {
 }
 
 /// Says it, or that the store can't be read from here: the entry is with the broker all the same.
-pub(super) fn comment(settings: &Settings, deed: &Deed, at: Timestamp) -> Result<(), Failure> {
+pub(super) fn comment(settings: &Settings, deed: &Deed, at: Timestamp) -> Result<(), CommandFailure> {
     match verdict(settings, deed, at) {
         Ok(lines) => say(&lines.into_iter().map(|line| line + "\n").collect::<String>()),
         Err(why) => say(&format!("It can't be held against the sensor from here: {why}.\n")),
@@ -116,7 +116,7 @@ fn verdict(settings: &Settings, deed: &Deed, at: Timestamp) -> Result<Vec<String
 }
 
 /// A sensor, and what came of holding a sample against it.
-type Held<'a> = (&'a Sensor, Result<Comparison, Incomparable>);
+type HeldAgainst<'a> = (&'a Sensor, Result<Comparison, Incomparable>);
 
 /// The sensors that a sample can be held against, each with what came of it; percent of saturation also against a probe
 /// of mg/L, by the temperature there.
@@ -125,7 +125,7 @@ fn held_against<'a>(
     site: &'a Site,
     (deed, full): (&Deed, Saturation),
     at: Timestamp,
-) -> Result<Vec<Held<'a>>, StoreError> {
+) -> Result<Vec<HeldAgainst<'a>>, StoreError> {
     let own: Vec<&Sensor> = verify::sensors_of(site, deed).collect();
     let (sensors, deed) = match verify::in_mg_per_l(deed, full).filter(|_| own.is_empty()) {
         Some(turned) => (verify::sensors_of(site, &turned).collect(), turned),

@@ -13,15 +13,15 @@ use claymark_notice::dose::{Missing, NoDose};
 use claymark_room::Room;
 use claymark_words::{checks, dosing, refill, settling};
 
-use super::past::Standing;
-use super::{Failure, SiteFile, names};
+use super::past::RoomAsOf;
+use super::{CommandFailure, SiteFileFlag, names};
 use crate::amount::Amount;
 
 /// The room as it stands, or as it stood.
 #[derive(Debug, Args)]
 struct When {
     #[command(flatten)]
-    site_file: SiteFile,
+    site_file: SiteFileFlag,
     /// As it stood then: 14:30, "2027-04-20 14:30" or RFC 3339; now, if left out
     #[arg(long, value_name = "TIME")]
     at: Option<String>,
@@ -29,7 +29,7 @@ struct When {
 
 /// A refill sheet.
 #[derive(Debug, Args)]
-pub(super) struct Mix {
+pub(super) struct MixCommand {
     #[command(flatten)]
     when: When,
     /// Which drum: its id or name; all, if left out
@@ -46,7 +46,7 @@ pub(super) struct Mix {
 
 /// Both levers.
 #[derive(Debug, Args)]
-pub(super) struct Dose {
+pub(super) struct DoseCommand {
     #[command(flatten)]
     when: When,
     /// Which drum: its id or name; every drum that is drawn, if left out
@@ -60,7 +60,7 @@ pub(super) struct Dose {
 
 /// How long a change takes.
 #[derive(Debug, Args)]
-pub(super) struct Wait {
+pub(super) struct WaitCommand {
     #[command(flatten)]
     when: When,
     /// Foretell the tanks for a feed that is steady at this turbidity
@@ -82,7 +82,7 @@ pub(super) struct Wait {
 
 /// What a failing air supply does.
 #[derive(Debug, Args)]
-pub(super) struct Settle {
+pub(super) struct SettleCommand {
     #[command(flatten)]
     when: When,
     /// Which drum: its id or name; all, if left out
@@ -93,16 +93,16 @@ pub(super) struct Settle {
     coarse: Option<f64>,
 }
 
-pub(super) fn mix(asked: Mix) -> Result<(), Failure> {
+pub(super) fn mix(asked: MixCommand) -> Result<(), CommandFailure> {
     let standing = read(&asked.when)?;
     print(&standing, &mix_told(&standing, asked)?)
 }
 
-fn mix_told(standing: &Standing, asked: Mix) -> Result<String, Failure> {
+fn mix_told(standing: &RoomAsOf, asked: MixCommand) -> Result<String, CommandFailure> {
     let site = &standing.settings.site;
     let of = |what, typed: Option<Amount>, dimension, usual: Unit| {
         let base = typed.map(|amount| amount.in_base(dimension, Some(usual))).transpose();
-        let base = base.map_err(|bad| Failure::Wrong {
+        let base = base.map_err(|bad| CommandFailure::Wrong {
             what: format!("the {what} can't be used: {bad}."),
             remedy: format!(
                 "Write a number, which is taken as {usual}, or a number with its unit in quotes."
@@ -122,12 +122,12 @@ fn mix_told(standing: &Standing, asked: Mix) -> Result<String, Failure> {
     Ok(sheets.join("\n"))
 }
 
-pub(super) fn dose(asked: Dose) -> Result<(), Failure> {
+pub(super) fn dose(asked: DoseCommand) -> Result<(), CommandFailure> {
     let standing = read(&asked.when)?;
     print(&standing, &dose_told(&standing, asked)?)
 }
 
-fn dose_told(standing: &Standing, asked: Dose) -> Result<String, Failure> {
+fn dose_told(standing: &RoomAsOf, asked: DoseCommand) -> Result<String, CommandFailure> {
     let target = turbidity(&standing.settings.site, asked.turbidity)?;
     let drawn = |id: &Id| is_drawn(standing.room(), standing.now, id);
     let mut parts = Vec::new();
@@ -136,8 +136,8 @@ fn dose_told(standing: &Standing, asked: Dose) -> Result<String, Failure> {
         let dose = standing.room().dose(standing.now, &id, target).map_err(|why| {
             let (what, remedy) = dosing::no_dose(site, why);
             match why {
-                NoDose::OutOfReach { .. } if target.is_some() => Failure::Wrong { what, remedy },
-                NoDose::OutOfReach { .. } | NoDose::Missing(_) => Failure::Failed { what, remedy },
+                NoDose::OutOfReach { .. } if target.is_some() => CommandFailure::Wrong { what, remedy },
+                NoDose::OutOfReach { .. } | NoDose::Missing(_) => CommandFailure::Failed { what, remedy },
             }
         })?;
         parts.push(dosing::dose(site, &dose));
@@ -145,12 +145,12 @@ fn dose_told(standing: &Standing, asked: Dose) -> Result<String, Failure> {
     Ok(parts.join("\n"))
 }
 
-pub(super) fn wait(asked: Wait) -> Result<(), Failure> {
+pub(super) fn wait(asked: WaitCommand) -> Result<(), CommandFailure> {
     let standing = read(&asked.when)?;
     print(&standing, &wait_told(&standing, asked)?)
 }
 
-fn wait_told(standing: &Standing, asked: Wait) -> Result<String, Failure> {
+fn wait_told(standing: &RoomAsOf, asked: WaitCommand) -> Result<String, CommandFailure> {
     let site = &standing.settings.site;
     let response = standing.room().response(standing.now).ok_or_else(|| no(Missing::FreshWater))?;
     if let (Some(tank), Some(from), Some(seen), Some(after)) =
@@ -158,7 +158,7 @@ fn wait_told(standing: &Standing, asked: Wait) -> Result<String, Failure> {
     {
         let id = names::tank(site, tank)?;
         let found = response.tanks.iter().find(|known| known.tank == id);
-        let found = found.ok_or_else(|| Failure::Wrong {
+        let found = found.ok_or_else(|| CommandFailure::Wrong {
             what: format!("the flow through {} isn't known.", claymark_words::names::tank(site, &id)),
             remedy: "Catch it with bucket and watch: claymark log flow_check --place tank:ID.".to_owned(),
         })?;
@@ -171,12 +171,12 @@ fn wait_told(standing: &Standing, asked: Wait) -> Result<String, Failure> {
     Ok(dosing::waiting(site, &response, to))
 }
 
-pub(super) fn settle(asked: Settle) -> Result<(), Failure> {
+pub(super) fn settle(asked: SettleCommand) -> Result<(), CommandFailure> {
     let standing = read(&asked.when)?;
     print(&standing, &settle_told(&standing, asked)?)
 }
 
-fn settle_told(standing: &Standing, asked: Settle) -> Result<String, Failure> {
+fn settle_told(standing: &RoomAsOf, asked: SettleCommand) -> Result<String, CommandFailure> {
     let coarse = grain(asked.coarse)?;
     let mut parts = Vec::new();
     for id in drums(standing, asked.drum.as_deref(), |_| true)? {
@@ -186,12 +186,16 @@ fn settle_told(standing: &Standing, asked: Settle) -> Result<String, Failure> {
     Ok(parts.join("\n"))
 }
 
-fn read(when: &When) -> Result<Standing, Failure> {
-    Standing::read(&when.site_file.config, when.at.as_deref())
+fn read(when: &When) -> Result<RoomAsOf, CommandFailure> {
+    RoomAsOf::read(&when.site_file.config, when.at.as_deref())
 }
 
 /// The drum that was named, or those that are `usual`, or all.
-fn drums(standing: &Standing, named: Option<&str>, usual: impl Fn(&Id) -> bool) -> Result<Vec<Id>, Failure> {
+fn drums(
+    standing: &RoomAsOf,
+    named: Option<&str>,
+    usual: impl Fn(&Id) -> bool,
+) -> Result<Vec<Id>, CommandFailure> {
     let site = &standing.settings.site;
     if let Some(word) = named {
         return Ok(vec![names::drum(site, word)?]);
@@ -207,7 +211,7 @@ fn is_drawn(room: &Room, now: jiff::Timestamp, drum: &Id) -> bool {
 }
 
 /// What is old is said to be old before anything else.
-fn print(standing: &Standing, text: &str) -> Result<(), Failure> {
+fn print(standing: &RoomAsOf, text: &str) -> Result<(), CommandFailure> {
     let mut out = std::io::stdout();
     if let Some(stale) = standing.stale() {
         writeln!(out, "{stale}\n")?;
@@ -220,9 +224,9 @@ fn print(standing: &Standing, text: &str) -> Result<(), Failure> {
 }
 
 /// In µm.
-fn grain(um: Option<f64>) -> Result<Option<f64>, Failure> {
+fn grain(um: Option<f64>) -> Result<Option<f64>, CommandFailure> {
     match um {
-        Some(bad) if !GRAINS_UM.contains(&bad) => Err(Failure::Wrong {
+        Some(bad) if !GRAINS_UM.contains(&bad) => Err(CommandFailure::Wrong {
             what: format!("{bad} µm is no size of a grain of clay."),
             remedy: format!("Write it in µm, from {} to {}.", GRAINS_UM.start(), GRAINS_UM.end()),
         }),
@@ -231,20 +235,20 @@ fn grain(um: Option<f64>) -> Result<Option<f64>, Failure> {
 }
 
 /// In the unit of the site's sensors: NTU and FNU don't convert into each other.
-fn turbidity(site: &Site, typed: Option<Amount>) -> Result<Option<Turbidity>, Failure> {
+fn turbidity(site: &Site, typed: Option<Amount>) -> Result<Option<Turbidity>, CommandFailure> {
     let sensors = || site.sensors.iter().filter(|sensor| sensor.quantity == Quantity::Turbidity);
     let usual = sensors().next().map_or(Unit::Ntu, |sensor| sensor.unit.base());
     let base = typed.map(|amount| amount.in_base(usual.dimension(), Some(usual))).transpose();
-    let base = base.map_err(|bad| Failure::Wrong {
+    let base = base.map_err(|bad| CommandFailure::Wrong {
         what: format!("the turbidity can't be used: {bad}."),
         remedy: format!("Write a number, which is taken as {usual}, as the sensors here speak."),
     })?;
     Ok(positive("turbidity", base)?.map(Turbidity))
 }
 
-fn positive(what: &str, figure: Option<f64>) -> Result<Option<f64>, Failure> {
+fn positive(what: &str, figure: Option<f64>) -> Result<Option<f64>, CommandFailure> {
     match figure {
-        Some(bad) if bad <= 0.0 || !bad.is_finite() => Err(Failure::Wrong {
+        Some(bad) if bad <= 0.0 || !bad.is_finite() => Err(CommandFailure::Wrong {
             what: format!("{bad} can't be the {what}."),
             remedy: "Write a number above zero.".to_owned(),
         }),
@@ -252,18 +256,18 @@ fn positive(what: &str, figure: Option<f64>) -> Result<Option<f64>, Failure> {
     }
 }
 
-fn duration(typed: &str) -> Result<SignedDuration, Failure> {
+fn duration(typed: &str) -> Result<SignedDuration, CommandFailure> {
     let read = typed.parse::<Span>().ok();
     let read = read.and_then(|span| span.to_duration(SpanRelativeTo::days_are_24_hours()).ok());
-    read.filter(|after| *after > SignedDuration::ZERO).ok_or_else(|| Failure::Wrong {
+    read.filter(|after| *after > SignedDuration::ZERO).ok_or_else(|| CommandFailure::Wrong {
         what: format!("'{typed}' isn't a time that can have passed."),
         remedy: "Write a number with its unit in quotes, for instance \"25 min\".".to_owned(),
     })
 }
 
-fn no(missing: Missing) -> Failure {
+fn no(missing: Missing) -> CommandFailure {
     let (what, remedy) = dosing::missing(missing);
-    Failure::Failed { what: what.to_owned(), remedy: remedy.to_owned() }
+    CommandFailure::Failed { what: what.to_owned(), remedy: remedy.to_owned() }
 }
 
 #[cfg(test)]
@@ -276,14 +280,14 @@ mod tests {
     /// The four, as they are typed.
     #[derive(clap::Parser)]
     enum Typed {
-        Mix(Mix),
-        Dose(Dose),
-        Wait(Wait),
-        Settle(Settle),
+        Mix(MixCommand),
+        Dose(DoseCommand),
+        Wait(WaitCommand),
+        Settle(SettleCommand),
     }
 
     /// What a command says of the room.
-    fn told(standing: &Standing, typed: &[&str]) -> Result<String, String> {
+    fn told(standing: &RoomAsOf, typed: &[&str]) -> Result<String, String> {
         let typed =
             Typed::try_parse_from(["claymark"].iter().chain(typed)).map_err(|error| error.to_string())?;
         let told = match typed {
@@ -299,7 +303,7 @@ mod tests {
     fn the_four_commands_show_the_arithmetic_of_a_recorded_day() {
         let folder = tempfile::tempdir().unwrap();
         let (settings, _) = day(folder.path());
-        let standing = Standing::at(settings, "2027-04-17T14:50:00Z".parse().unwrap()).unwrap();
+        let standing = RoomAsOf::at(settings, "2027-04-17T14:50:00Z".parse().unwrap()).unwrap();
         for (typed, expected) in [
             (
                 &["mix", "--drum", "Drum A"][..],
@@ -340,7 +344,7 @@ mod tests {
     fn what_cannot_be_meant_is_refused_with_what_was_typed() {
         let folder = tempfile::tempdir().unwrap();
         let (settings, _) = day(folder.path());
-        let standing = Standing::at(settings, "2027-04-17T14:50:00Z".parse().unwrap()).unwrap();
+        let standing = RoomAsOf::at(settings, "2027-04-17T14:50:00Z".parse().unwrap()).unwrap();
         for (typed, words) in [
             (&["mix", "--drum", "z"][..], "there is no drum 'z'"),
             (&["mix", "--drum", "a", "--to", "3 kg"], "the mark can't be used"),
@@ -378,7 +382,7 @@ mod tests {
     fn a_sheet_is_published_beside_its_forecast_with_the_time_until_it_holds() {
         let folder = tempfile::tempdir().unwrap();
         let (settings, _) = day(folder.path());
-        let standing = Standing::at(settings, "2027-04-17T14:50:00Z".parse().unwrap()).unwrap();
+        let standing = RoomAsOf::at(settings, "2027-04-17T14:50:00Z".parse().unwrap()).unwrap();
         let drum = Id::new("a").unwrap();
         let sheet = standing.room().sheet(standing.now, &drum, (None, None)).unwrap();
         let published = crate::publish::sheet("claymark/alder-bend", &sheet).unwrap();

@@ -6,12 +6,12 @@ use std::path::PathBuf;
 use clap::Args;
 use tokio_util::sync::CancellationToken;
 
-use super::failure::Failure;
+use super::failure::CommandFailure;
 use crate::demo::{self, DemoError, DemoOutcome, Report};
 
 /// What `claymark demo` is asked for.
 #[derive(Debug, Args)]
-pub(super) struct Demo {
+pub(super) struct DemoCommand {
     /// End after nine days and their report; else go on live until Ctrl-C
     #[arg(long)]
     once: bool,
@@ -24,8 +24,8 @@ pub(super) struct Demo {
 }
 
 /// Runs it and says what it has left.
-pub(super) fn run(asked: Demo) -> Result<(), Failure> {
-    let Demo { once, out, seed } = asked;
+pub(super) fn run(asked: DemoCommand) -> Result<(), CommandFailure> {
+    let DemoCommand { once, out, seed } = asked;
     let runtime = tokio::runtime::Runtime::new()?;
     let shown = runtime.block_on(async {
         let stop = CancellationToken::new();
@@ -64,7 +64,7 @@ pub(super) fn run(asked: Demo) -> Result<(), Failure> {
     Ok(())
 }
 
-impl From<DemoError> for Failure {
+impl From<DemoError> for CommandFailure {
     fn from(error: DemoError) -> Self {
         let what = format!("{error}.");
         let remedy = match &error {

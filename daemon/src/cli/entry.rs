@@ -6,14 +6,14 @@ use claymark_model::fieldlog::Deed;
 use claymark_model::site::{Quantity, Site};
 use claymark_model::units::{Dimension, Kilograms, Litres, Millimetres, Unit};
 
-use super::{Failure, names};
+use super::{CommandFailure, names};
 use crate::amount::Amount;
 use crate::suggest::did_you_mean;
 
 /// What was done. Figures that nobody knows are left out.
 #[derive(Debug, Subcommand)]
 #[command(rename_all = "snake_case")]
-pub(super) enum Kind {
+pub(super) enum EntryKind {
     /// A drum was topped up
     Refill {
         #[command(flatten)]
@@ -148,14 +148,14 @@ pub(super) struct PlaceFlag {
     place: Option<String>,
 }
 
-impl Kind {
+impl EntryKind {
     /// Clay was typed as a bare number: its unit is only taken for granted.
     pub(super) fn takes_unit_of_clay_for_granted(&self) -> bool {
         matches!(self, Self::Refill { clay: Some(clay), .. } if clay.unit().is_none())
     }
 
     /// With everything that it names found in the site, and every figure in its base unit.
-    pub(super) fn deed(self, site: &Site) -> Result<Deed, Failure> {
+    pub(super) fn deed(self, site: &Site) -> Result<Deed, CommandFailure> {
         let (mass, volume) = (site.units.mass, site.units.volume);
         let drum = |flag: DrumFlag| flag.drum.map(|word| names::drum(site, &word)).transpose();
         let pump = |flag: PumpFlag| flag.pump.map(|word| names::pump(site, &word)).transpose();
@@ -206,11 +206,11 @@ impl Kind {
 }
 
 /// What is done to fish, by the field log's words.
-fn fish_deed(word: &str) -> Result<String, Failure> {
+fn fish_deed(word: &str) -> Result<String, CommandFailure> {
     if FISH.contains(&word) {
         return Ok(word.to_owned());
     }
-    Err(Failure::Wrong {
+    Err(CommandFailure::Wrong {
         what: format!("'{word}' is nothing that the log knows of fish."),
         remedy: format!(
             "{}Write one of {}; for anything else: claymark log note \"…\".",
@@ -223,9 +223,9 @@ fn fish_deed(word: &str) -> Result<String, Failure> {
 const FISH: [&str; 3] = ["stocked", "moved", "counted"];
 
 /// In no time nothing can be caught.
-fn some_time(seconds: Option<f64>) -> Result<Option<f64>, Failure> {
+fn some_time(seconds: Option<f64>) -> Result<Option<f64>, CommandFailure> {
     match not_negative("seconds", seconds)? {
-        Some(none) if none <= 0.0 => Err(Failure::Wrong {
+        Some(none) if none <= 0.0 => Err(CommandFailure::Wrong {
             what: "nothing can be caught in 0 seconds.".to_owned(),
             remedy: "Write how long the catch took, or leave it out if nobody knows.".to_owned(),
         }),
@@ -238,17 +238,17 @@ fn sample(
     place: Option<claymark_model::site::Place>,
     quantity: Option<String>,
     value: Option<Amount>,
-) -> Result<Deed, Failure> {
+) -> Result<Deed, CommandFailure> {
     let names = Quantity::NAMES.map(|(name, _)| name);
     let known = quantity.as_deref().map(|word| {
-        Quantity::parse(word).ok_or_else(|| Failure::Wrong {
+        Quantity::parse(word).ok_or_else(|| CommandFailure::Wrong {
             what: format!("'{word}' isn't something that Claymark knows."),
             remedy: format!("{}Write one of {}.", did_you_mean(word, names), names.join(", ")),
         })
     });
     let known = known.transpose()?;
     let unit = value.map(|value| {
-        value.unit().ok_or_else(|| Failure::Wrong {
+        value.unit().ok_or_else(|| CommandFailure::Wrong {
             what: "the value has no unit.".to_owned(),
             remedy: "Write the value with its unit in quotes: --value \"64 NTU\".".to_owned(),
         })
@@ -257,7 +257,7 @@ fn sample(
     if let (Some(quantity), Some(unit)) = (known, unit)
         && !quantity.dimensions().contains(&unit.dimension())
     {
-        return Err(Failure::Wrong {
+        return Err(CommandFailure::Wrong {
             what: format!("'{unit}' is no unit of {}.", quantity.name()),
             remedy:
                 "Write the value with a unit of what was measured: --quantity turbidity --value \"64 NTU\"."
@@ -277,9 +277,9 @@ fn in_base(
     typed: Option<Amount>,
     dimension: Dimension,
     usual: Unit,
-) -> Result<Option<f64>, Failure> {
+) -> Result<Option<f64>, CommandFailure> {
     let base = typed.map(|amount| amount.in_base(dimension, Some(usual))).transpose();
-    let base = base.map_err(|bad| Failure::Wrong {
+    let base = base.map_err(|bad| CommandFailure::Wrong {
         what: format!("the {what} can't be used: {bad}."),
         remedy: format!("Write a number, which is taken as {usual}, or a number with its unit in quotes."),
     })?;
@@ -288,9 +288,9 @@ fn in_base(
     Ok(base)
 }
 
-fn not_negative(what: &str, figure: Option<f64>) -> Result<Option<f64>, Failure> {
+fn not_negative(what: &str, figure: Option<f64>) -> Result<Option<f64>, CommandFailure> {
     match figure {
-        Some(bad) if bad < 0.0 || !bad.is_finite() => Err(Failure::Wrong {
+        Some(bad) if bad < 0.0 || !bad.is_finite() => Err(CommandFailure::Wrong {
             what: format!("{bad} can't be the {what}."),
             remedy: "Write a number of zero or more, or leave it out if nobody knows.".to_owned(),
         }),

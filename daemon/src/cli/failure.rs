@@ -13,7 +13,7 @@ use crate::run::RunError;
 
 /// What went wrong, and so the exit status.
 #[derive(Debug)]
-pub enum Failure {
+pub enum CommandFailure {
     /// The command line or the site file is wrong: status 2.
     Wrong {
         /// A sentence.
@@ -32,7 +32,7 @@ pub enum Failure {
     },
 }
 
-impl Failure {
+impl CommandFailure {
     /// 2: the command line or the site file is wrong; 1: it failed while running.
     #[must_use]
     pub fn status(&self) -> ExitCode {
@@ -69,7 +69,7 @@ impl Failure {
     }
 }
 
-impl From<ConfigError> for Failure {
+impl From<ConfigError> for CommandFailure {
     fn from(error: ConfigError) -> Self {
         match error {
             ConfigError::Mistakes(mistakes) => Self::Mistakes(mistakes),
@@ -83,7 +83,7 @@ impl From<ConfigError> for Failure {
     }
 }
 
-impl From<ErrandError> for Failure {
+impl From<ErrandError> for CommandFailure {
     fn from(error: ErrandError) -> Self {
         let remedy = match &error {
             ErrandError::Tls(_) => "Look at [mqtt] tls and ca_file in the site file.",
@@ -102,7 +102,7 @@ impl From<ErrandError> for Failure {
     }
 }
 
-impl From<ReplayError> for Failure {
+impl From<ReplayError> for CommandFailure {
     fn from(error: ReplayError) -> Self {
         let remedy = match &error {
             ReplayError::File { .. } => "Look at the path and its permissions, and whether the disk is full.",
@@ -116,14 +116,14 @@ impl From<ReplayError> for Failure {
     }
 }
 
-impl From<StoreError> for Failure {
+impl From<StoreError> for CommandFailure {
     fn from(error: StoreError) -> Self {
         // Each says what to do itself.
         Self::Failed { what: format!("{error}."), remedy: String::new() }
     }
 }
 
-impl From<RunError> for Failure {
+impl From<RunError> for CommandFailure {
     fn from(error: RunError) -> Self {
         let remedy =
             "Start it again when that is mended: the broker keeps the readings meanwhile.".to_owned();
@@ -131,7 +131,7 @@ impl From<RunError> for Failure {
     }
 }
 
-impl From<std::io::Error> for Failure {
+impl From<std::io::Error> for CommandFailure {
     fn from(error: std::io::Error) -> Self {
         Self::Failed {
             what: format!("the output can't be written: {error}"),

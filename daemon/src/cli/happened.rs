@@ -12,14 +12,14 @@ use claymark_words::{happening, standing};
 use jiff::{SignedDuration, Timestamp};
 
 use super::moment::moment;
-use super::{Failure, SiteFile, names, past};
+use super::{CommandFailure, SiteFileFlag, names, past};
 use crate::config::{self, Secrets};
 use crate::run::Settings;
 
 #[derive(Debug, Args)]
-pub(super) struct Happened {
+pub(super) struct HappenedCommand {
     #[command(flatten)]
-    site_file: SiteFile,
+    site_file: SiteFileFlag,
     /// Only to this drum: its id or name
     #[arg(long, value_name = "DRUM")]
     drum: Option<String>,
@@ -31,9 +31,9 @@ pub(super) struct Happened {
     at: Option<String>,
 }
 
-impl Happened {
+impl HappenedCommand {
     /// What is to be read.
-    pub(super) fn text(self) -> Result<String, Failure> {
+    pub(super) fn text(self) -> Result<String, CommandFailure> {
         let settings = config::read(&self.site_file.config, Secrets::Left)?.settings;
         let now = past::meant(&settings, self.at.as_deref())?;
         list(&settings, now, self.since.as_deref(), self.drum.as_deref())
@@ -45,7 +45,7 @@ fn list(
     now: Timestamp,
     since: Option<&str>,
     drum: Option<&str>,
-) -> Result<String, Failure> {
+) -> Result<String, CommandFailure> {
     let site = &settings.site;
     let from = since.map(|typed| moment(typed, now, &site.time_zone)).transpose()?.unwrap_or(now - A_DAY);
     let only = drum.map(|word| names::drum(site, word)).transpose()?;

@@ -15,14 +15,14 @@ use claymark_influx::send::{Refused, Sent, send};
 use claymark_influx::source::{PointSource, SourceError};
 use claymark_influx::{Client, site};
 
-use super::{Failure, moment};
+use super::{CommandFailure, moment};
 use crate::clock::Clock;
 use crate::config::{self, Secrets, count};
 use crate::run::Settings;
 
 /// What `claymark backfill` takes.
 #[derive(Debug, Args)]
-pub(super) struct Backfill {
+pub(super) struct BackfillCommand {
     /// The site file
     #[arg(long, value_name = "FILE", default_value = super::DEFAULT_SITE_FILE)]
     config: PathBuf,
@@ -35,14 +35,14 @@ pub(super) struct Backfill {
 }
 
 /// Sends a range again; whatever is there already stays as it is.
-pub(super) fn backfill(asked: &Backfill) -> Result<(), Failure> {
+pub(super) fn backfill(asked: &BackfillCommand) -> Result<(), CommandFailure> {
     let settings = config::read(&asked.config, Secrets::Needed)?.settings;
     let now = Clock::system().now();
     let zone = &settings.site.time_zone;
     let from = moment(&asked.from, now, zone)?;
     let to = asked.to.as_ref().map_or(Ok(now), |to| moment(to, now, zone))?;
     if from >= to {
-        return Err(Failure::Wrong {
+        return Err(CommandFailure::Wrong {
             what: "--from isn't before --to.".to_owned(),
             remedy: "Nothing was sent; write the earlier time after --from.".to_owned(),
         });
@@ -51,14 +51,14 @@ pub(super) fn backfill(asked: &Backfill) -> Result<(), Failure> {
     let sent = runtime.block_on(send_again(&settings, from, to))?;
     writeln!(std::io::stdout(), "{} sent to {}.", count(sent.points, "point"), sent.server)?;
     if sent.missing > 0 {
-        return Err(Failure::Failed {
+        return Err(CommandFailure::Failed {
             what: format!("The server took all of it, but doesn't hold {}.", count(sent.missing, "reading")),
             remedy: "Look at the server's log, and at the retention of its bucket.".to_owned(),
         });
     }
     match sent.refused.first() {
         None => Ok(()),
-        Some(first) => Err(Failure::Failed {
+        Some(first) => Err(CommandFailure::Failed {
             what: format!(
                 "{} left out, the first because {}: {}",
                 count(sent.refused.len(), "point was"),
@@ -78,7 +78,11 @@ struct SentAgain {
     missing: u64,
 }
 
-async fn send_again(settings: &Settings, from: Timestamp, to: Timestamp) -> Result<SentAgain, Failure> {
+async fn send_again(
+    settings: &Settings,
+    from: Timestamp,
+    to: Timestamp,
+) -> Result<SentAgain, CommandFailure> {
     let (client, mut source) = open(settings)?;
     let mut done = SentAgain { server: client_name(settings), ..SentAgain::default() };
     let style = ProgressStyle::with_template("{msg} {wide_bar} {percent} %, {eta} left");
@@ -117,10 +121,10 @@ async fn send_again(settings: &Settings, from: Timestamp, to: Timestamp) -> Resu
     Ok(done)
 }
 
-async fn deliver(client: &Client, lines: &Lines) -> Result<Vec<Refused>, Failure> {
+async fn deliver(client: &Client, lines: &Lines) -> Result<Vec<Refused>, CommandFailure> {
     match send(client, lines).await {
         Sent::Taken { refused } => Ok(refused),
-        Sent::NotNow(error) => Err(Failure::Failed {
+        Sent::NotNow(error) => Err(CommandFailure::Failed {
             what: format!("Backfilling stopped: {error}."),
             remedy: format!("{} Then run it again: nothing is doubled.", error.advice()),
         }),
@@ -128,7 +132,7 @@ async fn deliver(client: &Client, lines: &Lines) -> Result<Vec<Refused>, Failure
 }
 
 /// Says whether the server lets us write and read, and what to do if not.
-pub(super) fn connect(settings: &Settings) -> Result<(), Failure> {
+pub(super) fn connect(settings: &Settings) -> Result<(), CommandFailure> {
     if settings.forward.is_none() {
         writeln!(std::io::stdout(), "There is no [influx]: everything is kept here alone.")?;
         return Ok(());
@@ -138,7 +142,7 @@ pub(super) fn connect(settings: &Settings) -> Result<(), Failure> {
         let server = client_name(settings);
         let Some(forward) = &settings.forward else { return Ok(()) };
         if forward.influx.token.is_none() {
-            return Err(Failure::Failed {
+            return Err(CommandFailure::Failed {
                 what: format!("{server} can't be tried: the token can't be read by you."),
                 remedy: "Run this as the user that runs Claymark.".to_owned(),
             });
@@ -147,7 +151,7 @@ pub(super) fn connect(settings: &Settings) -> Result<(), Failure> {
         // The site itself is a point that is written each day anyhow.
         let mut lines = Lines::default();
         let now = Clock::system().now();
-        site::push(&mut lines, &settings.site, now).map_err(|bad| Failure::Failed {
+        site::push(&mut lines, &settings.site, now).map_err(|bad| CommandFailure::Failed {
             what: format!("The site can't be written as a point: {bad}."),
             remedy: String::new(),
         })?;
@@ -164,7 +168,7 @@ pub(super) fn connect(settings: &Settings) -> Result<(), Failure> {
                 )?;
                 Ok(())
             }
-            Err(error) => Err(Failure::Failed {
+            Err(error) => Err(CommandFailure::Failed {
                 what: format!("{server} can be written to, but not read: {error}."),
                 remedy: "Forwarding works; counting what arrived and reports from there don't. Let the token read the bucket, too.".to_owned(),
             }),
@@ -172,9 +176,9 @@ pub(super) fn connect(settings: &Settings) -> Result<(), Failure> {
     })
 }
 
-fn open(settings: &Settings) -> Result<(Client, PointSource), Failure> {
+fn open(settings: &Settings) -> Result<(Client, PointSource), CommandFailure> {
     let Some(forward) = &settings.forward else {
-        return Err(Failure::Wrong {
+        return Err(CommandFailure::Wrong {
             what: "The site file has no [influx].".to_owned(),
             remedy: "Add it as config/site.toml shows, then try again.".to_owned(),
         });
@@ -189,11 +193,14 @@ fn client_name(settings: &Settings) -> String {
     format!("InfluxDB at {}", server.unwrap_or_default())
 }
 
-fn refused(server: &str, done: &str, error: &InfluxError) -> Failure {
-    Failure::Failed { what: format!("{server} can't be {done}: {error}."), remedy: error.advice().to_owned() }
+fn refused(server: &str, done: &str, error: &InfluxError) -> CommandFailure {
+    CommandFailure::Failed {
+        what: format!("{server} can't be {done}: {error}."),
+        remedy: error.advice().to_owned(),
+    }
 }
 
-impl From<SourceError> for Failure {
+impl From<SourceError> for CommandFailure {
     fn from(error: SourceError) -> Self {
         match error {
             SourceError::Store(error) => error.into(),

@@ -5,18 +5,18 @@ use jiff::civil::{Date, DateTime, Time};
 use jiff::tz::TimeZone;
 use jiff::{Timestamp, ToSpan as _};
 
-use super::Failure;
+use super::CommandFailure;
 
 /// RFC 3339, a local date and time, or a local time of day: then its latest one that is past.
-pub(super) fn moment(typed: &str, now: Timestamp, zone: &TimeZone) -> Result<Timestamp, Failure> {
+pub(super) fn moment(typed: &str, now: Timestamp, zone: &TimeZone) -> Result<Timestamp, CommandFailure> {
     let read = typed.parse::<Timestamp>().ok().or_else(|| local(typed, now, zone));
     match read {
         Some(at) if at <= now => Ok(at),
-        Some(_) => Err(Failure::Wrong {
+        Some(_) => Err(CommandFailure::Wrong {
             what: format!("'{typed}' lies ahead."),
             remedy: "Write when it was done, not when it will be done.".to_owned(),
         }),
-        None => Err(Failure::Wrong {
+        None => Err(CommandFailure::Wrong {
             what: format!("'{typed}' isn't a time."),
             remedy: "Write a time of day (14:30), a local date and time (2027-04-20 14:30), or RFC 3339."
                 .to_owned(),
@@ -25,19 +25,23 @@ pub(super) fn moment(typed: &str, now: Timestamp, zone: &TimeZone) -> Result<Tim
 }
 
 /// RFC 3339, a local date and time, a local time of day: then its next one, or "tomorrow 07:00".
-pub(super) fn ahead(typed: &str, now: Timestamp, zone: &TimeZone) -> Result<Timestamp, Failure> {
+pub(super) fn ahead(typed: &str, now: Timestamp, zone: &TimeZone) -> Result<Timestamp, CommandFailure> {
     let remedy = "Write a time of day (07:00), \"tomorrow 07:00\", a local date and time (2027-04-21 07:00), or RFC 3339.";
     match typed.parse::<Timestamp>().ok().or_else(|| local_ahead(typed, now, zone)) {
         Some(at) if at > now && at <= now + HORIZON => Ok(at),
-        Some(at) if at > now => Err(Failure::Wrong {
+        Some(at) if at > now => Err(CommandFailure::Wrong {
             what: format!(
                 "'{typed}' is more than {} h away; forecasts don't reach so far.",
                 HORIZON.as_hours()
             ),
             remedy: "Ask again when it is nearer.".to_owned(),
         }),
-        Some(_) => Err(Failure::Wrong { what: format!("'{typed}' is past."), remedy: remedy.to_owned() }),
-        None => Err(Failure::Wrong { what: format!("'{typed}' isn't a time."), remedy: remedy.to_owned() }),
+        Some(_) => {
+            Err(CommandFailure::Wrong { what: format!("'{typed}' is past."), remedy: remedy.to_owned() })
+        }
+        None => {
+            Err(CommandFailure::Wrong { what: format!("'{typed}' isn't a time."), remedy: remedy.to_owned() })
+        }
     }
 }
 

@@ -3,32 +3,32 @@
 use claymark_model::id::Id;
 use claymark_model::site::{Place, Site};
 
-use super::Failure;
+use super::CommandFailure;
 use crate::suggest::did_you_mean;
 
 /// A pump.
-pub(super) fn pump(site: &Site, word: &str) -> Result<Id, Failure> {
+pub(super) fn pump(site: &Site, word: &str) -> Result<Id, CommandFailure> {
     find("pump", word, site.pumps.iter().map(|pump| (&pump.id, pump.name.as_str())))
 }
 
 /// A drum.
-pub(super) fn drum(site: &Site, word: &str) -> Result<Id, Failure> {
+pub(super) fn drum(site: &Site, word: &str) -> Result<Id, CommandFailure> {
     find("drum", word, site.drums.iter().map(|drum| (&drum.id, drum.name.as_str())))
 }
 
 /// A sensor.
-pub(super) fn sensor(site: &Site, word: &str) -> Result<Id, Failure> {
+pub(super) fn sensor(site: &Site, word: &str) -> Result<Id, CommandFailure> {
     find("sensor", word, site.sensors.iter().map(|sensor| (&sensor.id, sensor.name.as_str())))
 }
 
 /// A rearing tank: also as `tank:t1`.
-pub(super) fn tank(site: &Site, word: &str) -> Result<Id, Failure> {
+pub(super) fn tank(site: &Site, word: &str) -> Result<Id, CommandFailure> {
     let word = word.strip_prefix("tank:").unwrap_or(word);
     find("rearing tank", word, site.tanks.iter().map(|tank| (&tank.id, tank.name.as_str())))
 }
 
 /// A place: `tank:t1`, `head`, a name such as `Tank 1`, or an id that only one place has.
-pub(super) fn place(site: &Site, word: &str) -> Result<Place, Failure> {
+pub(super) fn place(site: &Site, word: &str) -> Result<Place, CommandFailure> {
     let known = places(site);
     let written = known.iter().find(|(place, _)| place.to_string() == word);
     let named = || known.iter().find(|(_, name)| name.eq_ignore_ascii_case(word));
@@ -60,7 +60,7 @@ fn find<'a>(
     kind: &str,
     word: &str,
     known: impl Iterator<Item = (&'a Id, &'a str)> + Clone,
-) -> Result<Id, Failure> {
+) -> Result<Id, CommandFailure> {
     let by_id = known.clone().find(|(id, _)| id.as_str() == word);
     let by_name = || known.clone().find(|(_, name)| name.eq_ignore_ascii_case(word));
     match by_id.or_else(by_name) {
@@ -79,10 +79,10 @@ fn unknown<'a>(
     word: &str,
     ids: impl Iterator<Item = &'a str> + Clone,
     names: impl Iterator<Item = &'a str>,
-) -> Failure {
+) -> CommandFailure {
     let hint = did_you_mean(word, ids.clone().chain(names));
     let known: Vec<&str> = ids.collect();
-    Failure::Wrong {
+    CommandFailure::Wrong {
         what: format!("there is no {kind} '{word}' in the site file."),
         remedy: format!("{hint}Write one of {}, or its name.", known.join(", ")),
     }

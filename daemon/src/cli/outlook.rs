@@ -5,13 +5,13 @@ use claymark_notice::content::Visit;
 use jiff::SignedDuration;
 
 use super::moment::ahead;
-use super::past::Standing;
-use super::{Failure, SiteFile, names};
+use super::past::RoomAsOf;
+use super::{CommandFailure, SiteFileFlag, names};
 
 #[derive(Debug, Args)]
-pub(super) struct Outlook {
+pub(super) struct OutlookCommand {
     #[command(flatten)]
-    site_file: SiteFile,
+    site_file: SiteFileFlag,
     /// Only this drum: its id or name
     #[arg(long, value_name = "DRUM")]
     drum: Option<String>,
@@ -23,19 +23,19 @@ pub(super) struct Outlook {
     at: Option<String>,
 }
 
-impl Outlook {
+impl OutlookCommand {
     /// What is to be read.
-    pub(super) fn text(self) -> Result<String, Failure> {
-        let standing = Standing::read(&self.site_file.config, self.at.as_deref())?;
+    pub(super) fn text(self) -> Result<String, CommandFailure> {
+        let standing = RoomAsOf::read(&self.site_file.config, self.at.as_deref())?;
         answer(&standing, self.drum.as_deref(), self.until.as_deref())
     }
 }
 
 pub(super) fn answer(
-    standing: &Standing,
+    standing: &RoomAsOf,
     drum: Option<&str>,
     until: Option<&str>,
-) -> Result<String, Failure> {
+) -> Result<String, CommandFailure> {
     let (room, now) = (standing.room(), standing.now);
     let site = room.site();
     let only = drum.map(|word| names::drum(site, word)).transpose()?;
@@ -43,7 +43,7 @@ pub(super) fn answer(
     let visit = match until.map(|typed| ahead(typed, now, &site.time_zone)).transpose()? {
         // The margin belongs to the visit, which may come late.
         Some(at) => next.filter(|next| next.at == at).unwrap_or(Visit { at, margin: SignedDuration::ZERO }),
-        None => next.ok_or_else(|| Failure::Wrong {
+        None => next.ok_or_else(|| CommandFailure::Wrong {
             what: "the next visit can't be told from [staff].".to_owned(),
             remedy: "Say until when with --until.".to_owned(),
         })?,
@@ -68,7 +68,7 @@ mod tests {
     fn told(drum: Option<&str>, until: Option<&str>) -> Result<String, String> {
         let folder = tempfile::tempdir().unwrap();
         let (settings, _) = day(folder.path());
-        let standing = Standing::at(settings, "2027-04-17T13:00:00Z".parse().unwrap()).unwrap();
+        let standing = RoomAsOf::at(settings, "2027-04-17T13:00:00Z".parse().unwrap()).unwrap();
         answer(&standing, drum, until).map_err(|failure| failure.text(false))
     }
 

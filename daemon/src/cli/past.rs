@@ -9,7 +9,7 @@ use claymark_store::{Reader, StoreError};
 use claymark_words::standing;
 use jiff::Timestamp;
 
-use super::Failure;
+use super::CommandFailure;
 use super::moment::moment;
 use crate::clock::Clock;
 use crate::config::{self, Secrets};
@@ -17,7 +17,7 @@ use crate::pipeline::{self, Pipeline};
 use crate::run::Settings;
 
 /// The room as it stands at `now`.
-pub struct Standing {
+pub struct RoomAsOf {
     /// As the site file has it.
     pub settings: Settings,
     /// What is meant by now: the clock, or the time that was asked for.
@@ -29,17 +29,17 @@ pub struct Standing {
     pipeline: Pipeline,
 }
 
-impl Standing {
+impl RoomAsOf {
     /// By the clock, or as it stood at `at`: a time of day, a local date and time, or RFC 3339, in the past.
     ///
     /// Looking back, only what had arrived by then counts.
-    pub fn read(site_file: &Path, at: Option<&str>) -> Result<Self, Failure> {
+    pub fn read(site_file: &Path, at: Option<&str>) -> Result<Self, CommandFailure> {
         let settings = config::read(site_file, Secrets::Left)?.settings;
         let now = meant(&settings, at)?;
         Self::at(settings, now)
     }
 
-    pub(super) fn at(settings: Settings, now: Timestamp) -> Result<Self, Failure> {
+    pub(super) fn at(settings: Settings, now: Timestamp) -> Result<Self, CommandFailure> {
         let reader = Reader::open(&settings.store)?;
         let mut pipeline = Pipeline::new(settings.site.clone(), settings.decode.clone(), &settings.notify);
         let unread = pipeline.recall(now, reader.recall(pipeline::recalled_since(now)).until(now));
@@ -70,7 +70,7 @@ impl Standing {
 }
 
 /// What is meant by now: the clock, or the time that was asked for.
-pub(super) fn meant(settings: &Settings, at: Option<&str>) -> Result<Timestamp, Failure> {
+pub(super) fn meant(settings: &Settings, at: Option<&str>) -> Result<Timestamp, CommandFailure> {
     let clock = Clock::system().now();
     let Some(typed) = at else { return Ok(clock) };
     // What was recorded or invented elsewhere may lie ahead of this machine's clock.
@@ -101,7 +101,7 @@ pub(super) mod tests {
         let folder = tempfile::tempdir().unwrap();
         let (settings, lines) = day(folder.path());
         for at in ["2027-04-17T06:10:00Z", "2027-04-17T09:00:00Z", "2027-04-17T14:50:00Z"] {
-            let standing = Standing::at(settings.clone(), at.parse().unwrap()).unwrap();
+            let standing = RoomAsOf::at(settings.clone(), at.parse().unwrap()).unwrap();
             let forecast = standing.room().forecasts(standing.now).into_iter().next().unwrap();
             let given = lines.iter().find(|line| line["at"] == at).unwrap();
             assert_eq!(&serde_json::to_value(forecast.line(claymark_words::doubt::unknown)).unwrap(), given);
@@ -117,7 +117,7 @@ pub(super) mod tests {
             ("2027-04-17T18:00:00Z", "CAUTION: the newest reading is 3 h old, from 17:59;"),
             ("2027-04-17T04:00:00Z", "The store holds no reading from before then."),
         ] {
-            let standing = Standing::at(settings.clone(), at.parse().unwrap()).unwrap();
+            let standing = RoomAsOf::at(settings.clone(), at.parse().unwrap()).unwrap();
             let said = standing.stale().unwrap();
             assert!(said.starts_with(told), "{said}");
         }
@@ -127,7 +127,7 @@ pub(super) mod tests {
     fn a_store_that_is_not_there_is_said_to_be_missing() {
         let folder = tempfile::tempdir().unwrap();
         let site = settings(folder.path(), "out", "messages.ndjson").site;
-        let failure = Standing::at(site, "2027-04-17T18:00:00Z".parse().unwrap()).err().unwrap();
+        let failure = RoomAsOf::at(site, "2027-04-17T18:00:00Z".parse().unwrap()).err().unwrap();
         assert!(failure.text(false).contains("there is no store at"), "{}", failure.text(false));
     }
 }

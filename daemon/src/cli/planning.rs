@@ -6,12 +6,12 @@ use clap::Args;
 
 use claymark_words::{planning, stock};
 
-use super::past::Standing;
-use super::{Failure, SiteFile};
+use super::past::RoomAsOf;
+use super::{CommandFailure, SiteFileFlag};
 
 /// The days ahead.
 #[derive(Debug, Args)]
-pub(super) struct Plan {
+pub(super) struct PlanCommand {
     #[command(flatten)]
     when: When,
     /// How many days, today included
@@ -23,13 +23,13 @@ pub(super) struct Plan {
 #[derive(Debug, Args)]
 pub(super) struct When {
     #[command(flatten)]
-    site_file: SiteFile,
+    site_file: SiteFileFlag,
     /// As it stood then: 14:30, "2027-04-20 14:30" or RFC 3339; now, if left out
     #[arg(long, value_name = "TIME")]
     at: Option<String>,
 }
 
-pub(super) fn plan(asked: Plan) -> Result<(), Failure> {
+pub(super) fn plan(asked: PlanCommand) -> Result<(), CommandFailure> {
     let standing = read(&asked.when)?;
     let days = standing.room().days_ahead(standing.now, asked.days);
     let site = &standing.settings.site;
@@ -42,17 +42,17 @@ pub(super) fn plan(asked: Plan) -> Result<(), Failure> {
     say(&(apart.unwrap_or_default() + &page))
 }
 
-pub(super) fn stock(asked: When) -> Result<(), Failure> {
+pub(super) fn stock(asked: When) -> Result<(), CommandFailure> {
     let standing = read(&asked)?;
     let site = &standing.settings.site;
     if site.stock.is_none() {
-        return Err(Failure::Wrong {
+        return Err(CommandFailure::Wrong {
             what: "the site file has no [stock].".to_owned(),
             remedy: "Count the bags and write them there, as the example site file shows.".to_owned(),
         });
     }
     let Some(known) = standing.room().stock(standing.now) else {
-        return Err(Failure::Failed {
+        return Err(CommandFailure::Failed {
             what: "how much clay will be used isn't known.".to_owned(),
             remedy: "Write ntu_per_mg_l under [clay] and a [[batch]] with its plan, or log the clay of a week of refills."
                 .to_owned(),
@@ -61,15 +61,15 @@ pub(super) fn stock(asked: When) -> Result<(), Failure> {
     say(&stock::page(site, &known, site.date_at(standing.now)))
 }
 
-pub(super) fn read(when: &When) -> Result<Standing, Failure> {
-    let standing = Standing::read(&when.site_file.config, when.at.as_deref())?;
+pub(super) fn read(when: &When) -> Result<RoomAsOf, CommandFailure> {
+    let standing = RoomAsOf::read(&when.site_file.config, when.at.as_deref())?;
     if let Some(stale) = standing.stale() {
         writeln!(std::io::stderr(), "{stale}")?;
     }
     Ok(standing)
 }
 
-pub(super) fn say(text: &str) -> Result<(), Failure> {
+pub(super) fn say(text: &str) -> Result<(), CommandFailure> {
     std::io::stdout().write_all(text.as_bytes())?;
     Ok(())
 }

@@ -8,14 +8,18 @@ use claymark_words::bounds as words;
 use jiff::{SignedDuration, Timestamp};
 
 use super::SURE;
-use crate::cli::Failure;
+use crate::cli::CommandFailure;
 use crate::say::Signature;
 
 /// Refuses what can't be meant; no `--sure` makes it possible.
-pub(in crate::cli) fn possible(site: &Site, deed: &Deed, signature: &Signature) -> Result<(), Failure> {
+pub(in crate::cli) fn possible(
+    site: &Site,
+    deed: &Deed,
+    signature: &Signature,
+) -> Result<(), CommandFailure> {
     let Signature { key, at, by, replaces, .. } = signature.clone();
     let entry = LogEntry { key, at, received_at: at, by, replaces, deed: deed.clone() };
-    bounds::entry(&entry).map_err(|why| Failure::Wrong {
+    bounds::entry(&entry).map_err(|why| CommandFailure::Wrong {
         what: words::impossible(site, &why),
         remedy: "Look at the figure and its unit, and write the unit with it; leave it out if nobody knows."
             .to_owned(),
@@ -28,10 +32,11 @@ pub(in crate::cli) fn likely(
     deed: &Deed,
     (at, now): (Timestamp, Timestamp),
     full: Saturation,
-) -> Result<(), Failure> {
+) -> Result<(), CommandFailure> {
     let ago = now.duration_since(at).max(SignedDuration::ZERO);
-    bounds::unlikely(site, deed, (ago, full))
-        .map_or(Ok(()), |why| Err(Failure::Wrong { what: words::unlikely(site, &why), remedy: remedy(&why) }))
+    bounds::unlikely(site, deed, (ago, full)).map_or(Ok(()), |why| {
+        Err(CommandFailure::Wrong { what: words::unlikely(site, &why), remedy: remedy(&why) })
+    })
 }
 
 fn remedy(why: &Unlikely) -> String {

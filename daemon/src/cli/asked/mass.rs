@@ -6,10 +6,10 @@ use claymark_model::units::{Kilograms, Unit};
 use claymark_words::{format, refill};
 
 use super::SURE;
-use crate::cli::Failure;
+use crate::cli::CommandFailure;
 
 /// The question, as a refusal with a way out.
-pub(super) fn asked(site: &Site, doubt: &MassDoubt, for_granted: bool) -> Result<(), Failure> {
+pub(super) fn asked(site: &Site, doubt: &MassDoubt, for_granted: bool) -> Result<(), CommandFailure> {
     match doubt.meant.filter(|_| for_granted).and_then(|meant| other_unit(site, doubt, meant)) {
         Some(question) => Err(question),
         // Off by the factor the wrong way round the other unit doesn't explain it, and a unit that was typed was meant.
@@ -19,13 +19,13 @@ pub(super) fn asked(site: &Site, doubt: &MassDoubt, for_granted: bool) -> Result
 }
 
 /// `None`: the number as it was typed means something else in the other unit.
-fn other_unit(site: &Site, doubt: &MassDoubt, meant: Kilograms) -> Option<Failure> {
+fn other_unit(site: &Site, doubt: &MassDoubt, meant: Kilograms) -> Option<CommandFailure> {
     let usual = site.units.mass;
     let unusual = if usual == Unit::Pound { Unit::Kilogram } else { Unit::Pound };
     let typed = usual.from_base(doubt.typed.0);
     let mass = |mass| format::mass(&site.units, mass, site.clay.scale_step);
     let explained = (unusual.to_base(typed) - meant.0).abs() < 1e-9;
-    explained.then(|| Failure::Wrong {
+    explained.then(|| CommandFailure::Wrong {
         what: format!(
             "{typed} is taken as {}, but about {} of clay was to be expected: were {typed} {unusual} ({}) meant?",
             mass(doubt.typed),
@@ -38,9 +38,9 @@ fn other_unit(site: &Site, doubt: &MassDoubt, meant: Kilograms) -> Option<Failur
     })
 }
 
-fn hardly(site: &Site, doubt: &MassDoubt) -> Failure {
+fn hardly(site: &Site, doubt: &MassDoubt) -> CommandFailure {
     let thick = doubt.gives.map(|gives| format!(" {}.", refill::too_thick(site, gives))).unwrap_or_default();
-    Failure::Wrong {
+    CommandFailure::Wrong {
         what: format!(
             "{} of clay can hardly be: {}.{thick}",
             format::mass(&site.units, doubt.typed, site.clay.scale_step),
