@@ -84,9 +84,9 @@ enum Command {
     /// What the coming days need by the rearing plan: water, slurry, refills, clay
     Plan(planning::PlanCommand),
     /// The clay on the dry floor: how long it lasts, when to order and how much
-    Stock(planning::When),
+    Stock(past::When),
     /// Which checks by hand are overdue, and what the last ones found
-    Checks(planning::When),
+    Checks(past::When),
     /// Write into the field log what was done
     ///
     /// Leave out what nobody knows. A correction is a new entry with --replaces and the key of the wrong one.

@@ -15,8 +15,8 @@ use claymark_store::{Reader, StoreError};
 use claymark_words::{caution, checks};
 
 use super::CommandFailure;
-use super::past::RoomAsOf;
-use super::planning::{When, read, say};
+use super::past::{RoomAsOf, When};
+use super::planning::{read, say};
 use crate::run::Settings;
 
 pub(super) fn checks(asked: When) -> Result<(), CommandFailure> {

@@ -13,19 +13,9 @@ use claymark_notice::dose::{Missing, NoDose};
 use claymark_room::Room;
 use claymark_words::{checks, dosing, refill, settling};
 
-use super::past::RoomAsOf;
-use super::{CommandFailure, SiteFileFlag, names};
+use super::past::{RoomAsOf, When};
+use super::{CommandFailure, names};
 use crate::amount::Amount;
-
-/// The room as it stands, or as it stood.
-#[derive(Debug, Args)]
-struct When {
-    #[command(flatten)]
-    site_file: SiteFileFlag,
-    /// As it stood then: 14:30, "2027-04-20 14:30" or RFC 3339; now, if left out
-    #[arg(long, value_name = "TIME")]
-    at: Option<String>,
-}
 
 /// A refill sheet.
 #[derive(Debug, Args)]

@@ -4,17 +4,28 @@
 
 use std::path::Path;
 
+use clap::Args;
 use claymark_room::Room;
 use claymark_store::{Reader, StoreError};
 use claymark_words::standing;
 use jiff::Timestamp;
 
-use super::CommandFailure;
 use super::moment::moment;
+use super::{CommandFailure, SiteFileFlag};
 use crate::clock::Clock;
 use crate::config::{self, Secrets};
 use crate::pipeline::{self, Pipeline};
 use crate::run::Settings;
+
+/// The room as it stands, or as it stood.
+#[derive(Debug, Args)]
+pub(super) struct When {
+    #[command(flatten)]
+    pub(super) site_file: SiteFileFlag,
+    /// As it stood then: 14:30, "2027-04-20 14:30" or RFC 3339; now, if left out
+    #[arg(long, value_name = "TIME")]
+    pub(super) at: Option<String>,
+}
 
 /// The room as it stands at `now`.
 pub struct RoomAsOf {

@@ -6,8 +6,8 @@ use clap::Args;
 
 use claymark_words::{planning, stock};
 
-use super::past::RoomAsOf;
-use super::{CommandFailure, SiteFileFlag};
+use super::CommandFailure;
+use super::past::{RoomAsOf, When};
 
 /// The days ahead.
 #[derive(Debug, Args)]
@@ -17,16 +17,6 @@ pub(super) struct PlanCommand {
     /// How many days, today included
     #[arg(long, default_value_t = 7, value_parser = clap::value_parser!(i32).range(1..=60))]
     days: i32,
-}
-
-/// The room as it stands, or as it stood.
-#[derive(Debug, Args)]
-pub(super) struct When {
-    #[command(flatten)]
-    site_file: SiteFileFlag,
-    /// As it stood then: 14:30, "2027-04-20 14:30" or RFC 3339; now, if left out
-    #[arg(long, value_name = "TIME")]
-    at: Option<String>,
 }
 
 pub(super) fn plan(asked: PlanCommand) -> Result<(), CommandFailure> {
