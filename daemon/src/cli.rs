@@ -27,7 +27,7 @@ use claymark_words::{fieldlog, typed};
 
 pub use self::failure::CommandFailure;
 use self::moment::moment;
-use crate::clock::Clock;
+use crate::clock::TimeSource;
 use crate::config::{self, ConfigError, Secrets, count};
 use crate::intake::one_shot::Taken;
 use crate::replay;
@@ -171,7 +171,7 @@ impl Cli {
                 let settings = config::read(&log.site_file.config, Secrets::Needed)?.settings;
                 let (sure, json) = (log.sure, log.json);
                 let for_granted = log.kind.takes_unit_of_clay_for_granted();
-                let now = Clock::system().now();
+                let now = TimeSource::system().now();
                 let (deed, signature) = log.parts(&settings.site, now, fresh_key())?;
                 let at = signature.at;
                 asked::figures::possible(&settings.site, &deed, &signature)?;

@@ -1,6 +1,6 @@
 //! The one file that reads the clock.
 //!
-//! Everything that waits or asks for the time holds a [`Clock`]. The system's clock counts in whole
+//! Everything that waits or asks for the time holds a [`TimeSource`]. The system's clock counts in whole
 //! milliseconds, as recordings do, so that a replay sees the very times that the live daemon saw.
 //! A stepped clock stands still until its [`Stepper`], which only the demo holds, moves it.
 
@@ -14,10 +14,10 @@ use tokio::sync::watch;
 
 /// Tells the time.
 #[derive(Debug, Clone)]
-pub struct Clock(Source);
+pub struct TimeSource(TimeFrom);
 
 #[derive(Debug, Clone)]
-enum Source {
+enum TimeFrom {
     System { started: Instant },
     Stepped { now: watch::Receiver<Timestamp>, traffic: Arc<Traffic> },
 }
@@ -40,13 +40,13 @@ struct Traffic {
 /// Rings once.
 pub type Alarm = Pin<Box<dyn Future<Output = ()> + Send>>;
 
-impl Clock {
+impl TimeSource {
     /// The clock of this machine.
     #[must_use]
     pub fn system() -> Self {
         #[expect(clippy::disallowed_methods, reason = "this is the one place that reads the clock")]
         let started = Instant::now();
-        Self(Source::System { started })
+        Self(TimeFrom::System { started })
     }
 
     /// A clock that stands at `start` until the stepper moves it.
@@ -58,7 +58,7 @@ impl Clock {
             settled: watch::Sender::new(0),
         });
         let (sender, now) = watch::channel(start);
-        let clock = Self(Source::Stepped { now, traffic: Arc::clone(&traffic) });
+        let clock = Self(TimeFrom::Stepped { now, traffic: Arc::clone(&traffic) });
         (clock, Stepper { now: sender, traffic })
     }
 
@@ -66,12 +66,12 @@ impl Clock {
     #[must_use]
     pub fn now(&self) -> Timestamp {
         match &self.0 {
-            Source::System { .. } => {
+            TimeFrom::System { .. } => {
                 #[expect(clippy::disallowed_methods, reason = "this is the one place that reads the clock")]
                 let now = Timestamp::now();
                 Timestamp::from_millisecond(now.as_millisecond()).unwrap_or(now)
             }
-            Source::Stepped { now, .. } => *now.borrow(),
+            TimeFrom::Stepped { now, .. } => *now.borrow(),
         }
     }
 
@@ -79,10 +79,10 @@ impl Clock {
     #[must_use]
     pub fn steady(&self) -> SignedDuration {
         match &self.0 {
-            Source::System { started } => {
+            TimeFrom::System { started } => {
                 SignedDuration::try_from(started.elapsed()).unwrap_or(SignedDuration::MAX)
             }
-            Source::Stepped { now, .. } => now.borrow().duration_since(Timestamp::UNIX_EPOCH),
+            TimeFrom::Stepped { now, .. } => now.borrow().duration_since(Timestamp::UNIX_EPOCH),
         }
     }
 
@@ -90,8 +90,8 @@ impl Clock {
     #[must_use]
     pub fn alarm(&self, patience: Duration) -> Alarm {
         match &self.0 {
-            Source::System { .. } => Box::pin(tokio::time::sleep(patience)),
-            Source::Stepped { .. } => {
+            TimeFrom::System { .. } => Box::pin(tokio::time::sleep(patience)),
+            TimeFrom::Stepped { .. } => {
                 let clock = self.clone();
                 let until = self.now().saturating_add(patience).unwrap_or(Timestamp::MAX);
                 Box::pin(async move { clock.sleep_until(until).await })
@@ -102,7 +102,7 @@ impl Clock {
     /// False where it stands still until everything that has arrived is on the disk.
     #[must_use]
     pub fn goes_by_itself(&self) -> bool {
-        matches!(self.0, Source::System { .. })
+        matches!(self.0, TimeFrom::System { .. })
     }
 
     /// When the message that was just taken from the broker arrived. On a stepped clock: the next time
@@ -110,14 +110,14 @@ impl Clock {
     #[must_use]
     pub fn arrival(&self) -> Timestamp {
         match &self.0 {
-            Source::System { .. } => self.now(),
-            Source::Stepped { traffic, .. } => traffic.next().unwrap_or_else(|| self.now()),
+            TimeFrom::System { .. } => self.now(),
+            TimeFrom::Stepped { traffic, .. } => traffic.next().unwrap_or_else(|| self.now()),
         }
     }
 
     /// Says that so many messages more are on disk and acknowledged; only a stepper cares.
     pub fn settled(&self, messages: usize) {
-        if let Source::Stepped { traffic, .. } = &self.0 {
+        if let TimeFrom::Stepped { traffic, .. } = &self.0 {
             let messages = u64::try_from(messages).unwrap_or(u64::MAX);
             traffic.settled.send_modify(|settled| *settled = settled.saturating_add(messages));
         }
@@ -127,14 +127,14 @@ impl Clock {
     /// [`LONGEST_NAP`].
     pub async fn sleep_until(&self, until: Timestamp) {
         match &self.0 {
-            Source::System { .. } => loop {
+            TimeFrom::System { .. } => loop {
                 let left = until.duration_since(self.now());
                 if left <= SignedDuration::ZERO {
                     return;
                 }
                 tokio::time::sleep(left.unsigned_abs().min(LONGEST_NAP)).await;
             },
-            Source::Stepped { now, .. } => {
+            TimeFrom::Stepped { now, .. } => {
                 let mut now = now.clone();
                 if now.wait_for(|now| *now >= until).await.is_err() {
                     // The stepper is gone: this time will never come.
@@ -195,12 +195,12 @@ mod tests {
 
     #[test]
     fn the_system_clock_counts_in_whole_milliseconds() {
-        assert_eq!(Clock::system().now().subsec_nanosecond() % 1_000_000, 0);
+        assert_eq!(TimeSource::system().now().subsec_nanosecond() % 1_000_000, 0);
     }
 
     #[test]
     fn messages_arrive_at_their_announced_times_and_then_at_the_present() {
-        let (clock, stepper) = Clock::stepped(at(100));
+        let (clock, stepper) = TimeSource::stepped(at(100));
         stepper.announce_arrival(at(40));
         stepper.announce_arrival(at(41));
         assert_eq!([clock.arrival(), clock.arrival(), clock.arrival()], [at(40), at(41), at(100)]);
@@ -208,7 +208,7 @@ mod tests {
 
     #[tokio::test]
     async fn a_sleeper_wakes_when_the_clock_is_moved_and_not_before() {
-        let (clock, stepper) = Clock::stepped(at(0));
+        let (clock, stepper) = TimeSource::stepped(at(0));
         let sleeper = tokio::spawn({
             let clock = clock.clone();
             async move {
@@ -226,7 +226,7 @@ mod tests {
 
     #[tokio::test]
     async fn the_stepper_waits_until_all_announced_messages_are_settled() {
-        let (clock, stepper) = Clock::stepped(at(0));
+        let (clock, stepper) = TimeSource::stepped(at(0));
         stepper.announce_arrival(at(1));
         stepper.announce_arrival(at(2));
         clock.settled(1);

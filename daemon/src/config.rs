@@ -30,7 +30,7 @@ use claymark_model::site::Site;
 use self::mistake::Findings;
 pub use self::mistake::Mistakes;
 pub use self::secrets::Secrets;
-use self::sensors::Sensors;
+use self::sensors::SoundSensors;
 pub use self::summary::describe;
 use self::table::Table;
 use crate::run::Settings;
@@ -62,7 +62,7 @@ pub enum ConfigError {
 
 /// What a site file refers to, and what it is called.
 #[derive(Debug, Clone)]
-pub struct Around {
+pub struct Surroundings {
     /// For messages.
     pub name: String,
     /// Relative paths start here.
@@ -78,7 +78,7 @@ pub fn read(path: &Path, secrets: Secrets) -> Result<SiteFile, ConfigError> {
     let unreadable = |source| ConfigError::Unreadable { path: path.to_owned(), source };
     let text = std::fs::read_to_string(path).map_err(unreadable)?;
     let folder = std::path::absolute(path).map_err(unreadable)?;
-    let around = Around {
+    let around = Surroundings {
         name: path.display().to_string(),
         folder: folder.parent().map(Path::to_owned).unwrap_or(folder),
         credentials: std::env::var_os("CREDENTIALS_DIRECTORY").map(PathBuf::from),
@@ -88,7 +88,7 @@ pub fn read(path: &Path, secrets: Secrets) -> Result<SiteFile, ConfigError> {
 }
 
 /// Checks the text of a site file; it may name files, which are looked at.
-pub fn parse(text: &str, around: &Around) -> Result<SiteFile, Mistakes> {
+pub fn parse(text: &str, around: &Surroundings) -> Result<SiteFile, Mistakes> {
     let (document, syntax_errors) = DeTable::parse_recoverable(text);
     let shown = secrets::paint_over(text, document.get_ref());
     let findings = Findings::new(&syntax_errors, text);
@@ -108,7 +108,7 @@ pub(crate) fn count<N: TryInto<u64>>(number: N, thing: &str) -> String {
     format!("{number} {thing}{}", if number == 1 { "" } else { "s" })
 }
 
-fn settings(file: Table<'_>, around: &Around) -> Option<Settings> {
+fn settings(file: Table<'_>, around: &Surroundings) -> Option<Settings> {
     let Described { site, sensors } = describe_site(&file);
     let broker = broker::broker(&file, around);
     if let Some(broker) = &broker {
@@ -146,7 +146,7 @@ fn settings(file: Table<'_>, around: &Around) -> Option<Settings> {
 struct Described {
     /// Without the contacts; `None` after a mistake.
     site: Option<Site>,
-    sensors: Sensors,
+    sensors: SoundSensors,
 }
 
 fn describe_site(file: &Table<'_>) -> Described {

@@ -38,7 +38,7 @@ use self::folder::Folder;
 use self::hatchery::Hatchery;
 use self::staff::Calendar;
 use self::story::Story;
-use crate::clock::{Clock, Stepper};
+use crate::clock::{Stepper, TimeSource};
 use crate::config::{self, ConfigError, Secrets};
 use crate::message::Message;
 use crate::run::{self, RunError};
@@ -112,7 +112,7 @@ pub async fn demo(
 ) -> Result<DemoOutcome, DemoError> {
     let folder = Folder::clear(settings.out.clone())?;
     let port = broker::start().map_err(DemoError::Broker)?;
-    let real = Clock::system();
+    let real = TimeSource::system();
     let first_day = if settings.once { FIRST_DAY } else { days_before(real.now()) };
     let site_file = folder.write("site.toml", &site::file(port, first_day))?;
     let site = config::read(&site_file, Secrets::Left)?.settings;
@@ -124,7 +124,7 @@ pub async fn demo(
     let mut hatchery = Hatchery::new(Story::new(calendar.clone()), start, settings.seed);
     let first = hatchery.live_until(start + WINDOW);
     let begins = first.first().map_or(start, |message| message.received_at);
-    let (clock, stepper) = Clock::stepped(begins);
+    let (clock, stepper) = TimeSource::stepped(begins);
     let shutdown = CancellationToken::new();
     let status = site.intake.status_topic();
     let daemon = tokio::spawn(run::run(site.clone(), clock, shutdown.clone()));
@@ -192,7 +192,7 @@ impl DemoStage<'_> {
     async fn live(
         &mut self,
         hatchery: &mut Hatchery,
-        real: &Clock,
+        real: &TimeSource,
         stop: &CancellationToken,
     ) -> Result<(), DemoError> {
         loop {

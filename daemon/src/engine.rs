@@ -26,24 +26,24 @@ use claymark_notice::keeping::ClockStep;
 use claymark_notice::link::{Link, Trouble};
 use claymark_room::Event;
 
-use crate::clock::{Alarm, Clock, LONGEST_NAP};
+use crate::clock::{Alarm, LONGEST_NAP, TimeSource};
 use crate::forward::Behind;
 use crate::intake::Arrival;
-use crate::keeper::{Keeper, News, Outcome};
+use crate::keeper::{CommitOutcome, Keeper, News};
 use crate::message::Message;
 use crate::notify;
 use crate::pipeline::{Output, Pipeline};
 use crate::publish::{self, Retained};
 use crate::pulse::Pulse;
 use crate::record::Recorder;
-use crate::snapshot::{Counts, Snapshot};
+use crate::snapshot::{CountsSinceStart, Snapshot};
 use backlog::Backlog;
 pub use gather::Gather;
 
 /// The task that owns the pipeline.
 pub struct Engine {
     pipeline: Pipeline,
-    clock: Clock,
+    clock: TimeSource,
     prefix: String,
     ports: Ports,
     /// What goes into the next commit.
@@ -52,7 +52,7 @@ pub struct Engine {
     gather: Gather,
     /// When it was last written down that the broker session stands.
     session_noted: Timestamp,
-    on_the_way: Option<OnTheWay>,
+    on_the_way: Option<CommitOnTheWay>,
     /// Rings when a failed commit is to be tried again.
     retry: Option<Pin<Box<Sleep>>>,
     failures: u32,
@@ -106,26 +106,26 @@ pub struct Ports {
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Ended {
     /// It was asked to.
-    Stopped(Counts),
+    Stopped(CountsSinceStart),
     /// The clock was set, forward by so much or back: begin anew from the store, as it is then.
-    ClockStepped(SignedDuration, Counts),
+    ClockStepped(SignedDuration, CountsSinceStart),
     /// Something can be kept again: what was only heard comes once more, so begin anew from the store.
-    KeepsAgain(Counts),
+    KeepsAgain(CountsSinceStart),
 }
 
 /// How a shift begins.
 #[derive(Debug, Default)]
 pub struct Opening {
     /// Counted so far.
-    pub counts: Counts,
+    pub counts: CountsSinceStart,
     /// The clock was set by so much just before.
     pub stepped: Option<SignedDuration>,
     /// Why nothing can be kept yet.
     pub store_trouble: Option<String>,
 }
 
-struct OnTheWay {
-    outcome: oneshot::Receiver<Outcome>,
+struct CommitOnTheWay {
+    outcome: oneshot::Receiver<CommitOutcome>,
     /// Rings when the disk should have answered long ago; `None` once that was told.
     late: Option<Alarm>,
     /// Its receipts; its batch is with the store's thread.
@@ -134,7 +134,7 @@ struct OnTheWay {
 
 /// What woke the task.
 enum Woken {
-    Saved(Option<Outcome>),
+    Saved(Option<CommitOutcome>),
     RetryDue,
     DiskLate,
     StoreNews,
@@ -153,7 +153,7 @@ impl Engine {
     #[must_use]
     pub fn new(
         pipeline: Pipeline,
-        clock: Clock,
+        clock: TimeSource,
         prefix: String,
         ports: Ports,
         mut gather: Gather,
@@ -431,8 +431,8 @@ impl Engine {
 }
 
 /// The store's answer, or that it is late, once; never without a commit on the way.
-async fn answer(on_the_way: &mut Option<OnTheWay>) -> Woken {
-    let Some(OnTheWay { outcome, late, .. }) = on_the_way else { return std::future::pending().await };
+async fn answer(on_the_way: &mut Option<CommitOnTheWay>) -> Woken {
+    let Some(CommitOnTheWay { outcome, late, .. }) = on_the_way else { return std::future::pending().await };
     let Some(alarm) = late else { return Woken::Saved(outcome.await.ok()) };
     tokio::select! {
         biased;

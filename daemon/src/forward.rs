@@ -25,7 +25,7 @@ use claymark_model::site::Site;
 use claymark_store::journal::Rejected;
 use claymark_words::outbound;
 
-use crate::clock::Clock;
+use crate::clock::TimeSource;
 use crate::intake::pause::Pauses;
 use crate::keeper::Keeper;
 pub use behind::Behind;
@@ -75,7 +75,7 @@ pub struct Ports {
 pub struct Forwarder {
     settings: Settings,
     site: Site,
-    clock: Clock,
+    clock: TimeSource,
     ports: Ports,
     progress: Progress,
     pauses: Pauses,
@@ -90,19 +90,19 @@ pub struct Forwarder {
     uncounted: Option<Timestamp>,
     /// Since when the server lacks what it took.
     lacking: Option<Timestamp>,
-    told: Told,
+    told: LastTold,
 }
 
 /// What people were told last.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Told {
+enum LastTold {
     Nothing,
     Behind,
     CaughtUp,
 }
 
 /// What one step came to.
-enum Step {
+enum ForwardStep {
     /// More waits.
     More,
     /// Nothing does, or little.
@@ -114,7 +114,7 @@ enum Step {
 impl Forwarder {
     /// Prepares the task.
     #[must_use]
-    pub fn new(settings: Settings, site: Site, clock: Clock, ports: Ports) -> Self {
+    pub fn new(settings: Settings, site: Site, clock: TimeSource, ports: Ports) -> Self {
         let count_due = clock.now().saturating_add(FIRST_COUNT).unwrap_or(Timestamp::MAX);
         Self {
             settings,
@@ -129,7 +129,7 @@ impl Forwarder {
             count_due,
             uncounted: None,
             lacking: None,
-            told: Told::Nothing,
+            told: LastTold::Nothing,
         }
     }
 
@@ -144,9 +144,9 @@ impl Forwarder {
                 step = self.step() => step,
             };
             let pause = match step {
-                Step::More => Duration::ZERO,
-                Step::Idle => GATHERING,
-                Step::Stuck(why) => {
+                ForwardStep::More => Duration::ZERO,
+                ForwardStep::Idle => GATHERING,
+                ForwardStep::Stuck(why) => {
                     self.stuck(why);
                     self.pauses.next(&mut rng)
                 }
@@ -164,14 +164,14 @@ impl Forwarder {
     }
 
     /// One page, all the way; when none waits, what is due beside.
-    async fn step(&mut self) -> Step {
+    async fn step(&mut self) -> ForwardStep {
         match self.page().await {
-            Ok(true) => Step::More,
+            Ok(true) => ForwardStep::More,
             Ok(false) => match self.beside().await {
-                Ok(()) => Step::Idle,
-                Err(why) => Step::Stuck(why),
+                Ok(()) => ForwardStep::Idle,
+                Err(why) => ForwardStep::Stuck(why),
             },
-            Err(why) => Step::Stuck(why),
+            Err(why) => ForwardStep::Stuck(why),
         }
     }
 
@@ -310,7 +310,7 @@ impl Forwarder {
             (None, None) if self.progress.trouble.is_none() => None,
             (None | Some(_), None | Some(_)) => return,
         };
-        let told = if behind.is_some() { Told::Behind } else { Told::CaughtUp };
+        let told = if behind.is_some() { LastTold::Behind } else { LastTold::CaughtUp };
         if told != self.told {
             self.told = told;
             self.ports.behind.send_replace(behind);

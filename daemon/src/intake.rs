@@ -20,10 +20,10 @@ use tokio_util::sync::CancellationToken;
 use claymark_notice::link::Link;
 
 use crate::message::Message;
-use crate::publish::Line;
+use crate::publish::ConnectionNews;
 use crate::pulse::Pulse;
 use crate::snapshot::Connection;
-use link::Client;
+use link::BrokerClient;
 pub use task::Intake;
 pub use tls::TlsError;
 
@@ -109,14 +109,14 @@ pub enum Arrival {
 
 /// Acknowledges one message; dropped without it, the broker delivers the message again.
 pub struct Receipt {
-    client: Client,
+    client: BrokerClient,
     /// None at QoS 0, which wants no acknowledgement.
     packet: Option<u16>,
-    place: Place,
+    place: QueuePlace,
 }
 
 /// A message's place in the queue, given back when it is dropped.
-pub struct Place {
+pub struct QueuePlace {
     _room: OwnedSemaphorePermit,
     _space: OwnedSemaphorePermit,
 }
@@ -126,7 +126,7 @@ pub struct Ports {
     /// To the engine; with room for all of [`Settings::queue`] and some more.
     pub arrivals: mpsc::Sender<Arrival>,
     /// To the publisher.
-    pub line: mpsc::Sender<Line>,
+    pub line: mpsc::Sender<ConnectionNews>,
     /// Whether anything can be kept.
     pub keeping: watch::Receiver<bool>,
     /// Tells the watchdog that this task is alive.

@@ -20,18 +20,18 @@ use claymark_store::journal::Rejected;
 use claymark_store::rescue::{Rescue, Saved};
 use claymark_store::{Committed, Reader, StoreError, Writer};
 
-use crate::clock::Clock;
+use crate::clock::TimeSource;
 
 /// Reaches the thread.
 #[derive(Clone)]
 pub struct Keeper {
-    orders: mpsc::Sender<Order>,
+    orders: mpsc::Sender<KeeperOrder>,
     /// What became of the store itself, until it is taken.
     news: watch::Sender<Vec<News>>,
 }
 
 /// What became of a commit; the batch comes back either way.
-pub struct Outcome {
+pub struct CommitOutcome {
     /// What was to be kept.
     pub batch: Box<CommitBatch>,
     /// Whether it is on the disk.
@@ -68,9 +68,9 @@ impl From<News> for StoreFate {
     }
 }
 
-enum Order {
+enum KeeperOrder {
     Open { answer: oneshot::Sender<Result<PathBuf, StoreError>> },
-    Commit { batch: Box<CommitBatch>, answer: oneshot::Sender<Outcome> },
+    Commit { batch: Box<CommitBatch>, answer: oneshot::Sender<CommitOutcome> },
     Site { site: Box<Site>, answer: oneshot::Sender<Result<(), StoreError>> },
     Journal { wanted: bool },
     Damaged { why: StoreError },
@@ -79,7 +79,11 @@ enum Order {
 
 impl Keeper {
     /// Starts the thread; it ends, and lets the store go, when all keepers are gone.
-    pub fn start(path: PathBuf, site: Site, clock: Clock) -> std::io::Result<(Self, thread::JoinHandle<()>)> {
+    pub fn start(
+        path: PathBuf,
+        site: Site,
+        clock: TimeSource,
+    ) -> std::io::Result<(Self, thread::JoinHandle<()>)> {
         // One commit at a time is on the way; the other places are for the forwarder, and between shifts.
         let (orders, inbox) = mpsc::channel(4);
         let news = watch::Sender::new(Vec::new());
@@ -103,18 +107,18 @@ impl Keeper {
     /// opened now is tried again with each commit. `None` when the thread has ended.
     pub async fn open(&self) -> Option<Result<PathBuf, StoreError>> {
         let (answer, outcome) = oneshot::channel();
-        self.orders.send(Order::Open { answer }).await.ok()?;
+        self.orders.send(KeeperOrder::Open { answer }).await.ok()?;
         outcome.await.ok()
     }
 
     /// Starts a commit; the answer comes when it is on the disk, or isn't. Only one may be on the way.
-    pub fn commit(&self, batch: Box<CommitBatch>) -> oneshot::Receiver<Outcome> {
+    pub fn commit(&self, batch: Box<CommitBatch>) -> oneshot::Receiver<CommitOutcome> {
         let (answer, outcome) = oneshot::channel();
-        match self.orders.try_send(Order::Commit { batch, answer }) {
+        match self.orders.try_send(KeeperOrder::Commit { batch, answer }) {
             Ok(()) => {}
             // The thread hangs in an earlier one: the batch comes back, to be tried again.
-            Err(TrySendError::Full(Order::Commit { batch, answer })) => {
-                answer.send(Outcome { batch, result: Err(StoreError::Hangs) }).ok();
+            Err(TrySendError::Full(KeeperOrder::Commit { batch, answer })) => {
+                answer.send(CommitOutcome { batch, result: Err(StoreError::Hangs) }).ok();
             }
             Err(TrySendError::Full(_) | TrySendError::Closed(_)) => {
                 tracing::error!("the store's thread has ended: nothing is kept any more");
@@ -143,20 +147,20 @@ impl Keeper {
     /// Goes on with a changed site; `None` when the thread has ended.
     pub async fn set_site(&self, site: Site) -> Option<Result<(), StoreError>> {
         let (answer, outcome) = oneshot::channel();
-        self.orders.send(Order::Site { site: Box::new(site), answer }).await.ok()?;
+        self.orders.send(KeeperOrder::Site { site: Box::new(site), answer }).await.ok()?;
         outcome.await.ok()
     }
 
     /// Notes from the next commit on what is written, for the forwarder, or stops it.
     pub async fn keep_journal(&self, wanted: bool) {
-        if self.orders.send(Order::Journal { wanted }).await.is_err() {
+        if self.orders.send(KeeperOrder::Journal { wanted }).await.is_err() {
             tracing::debug!("the store's thread has ended");
         }
     }
 
     /// Somebody found, reading, that the store is damaged: it is put aside.
     pub async fn damaged(&self, why: StoreError) {
-        if self.orders.send(Order::Damaged { why }).await.is_err() {
+        if self.orders.send(KeeperOrder::Damaged { why }).await.is_err() {
             tracing::debug!("the store's thread has ended");
         }
     }
@@ -164,7 +168,7 @@ impl Keeper {
     /// Takes away what has been forwarded; one at a time. `None` when the thread has ended.
     pub async fn forwarded(&self, upto: u64, rejected: Vec<Rejected>) -> Option<Result<(), StoreError>> {
         let (answer, outcome) = oneshot::channel();
-        self.orders.send(Order::Forwarded { upto, rejected, answer }).await.ok()?;
+        self.orders.send(KeeperOrder::Forwarded { upto, rejected, answer }).await.ok()?;
         outcome.await.ok()
     }
 }
@@ -173,7 +177,7 @@ impl Keeper {
 struct Cabinet {
     path: PathBuf,
     site: Site,
-    clock: Clock,
+    clock: TimeSource,
     journal: bool,
     store: Option<Writer>,
     /// Where the past is, as far as this thread knows.
@@ -184,7 +188,7 @@ struct Cabinet {
 }
 
 impl Cabinet {
-    fn keep(mut self, mut orders: mpsc::Receiver<Order>, looks: &Handle) {
+    fn keep(mut self, mut orders: mpsc::Receiver<KeeperOrder>, looks: &Handle) {
         loop {
             let order = match orders.try_recv() {
                 Ok(order) => order,
@@ -217,22 +221,22 @@ impl Cabinet {
         }
     }
 
-    fn obey(&mut self, order: Order) -> bool {
+    fn obey(&mut self, order: KeeperOrder) -> bool {
         match order {
-            Order::Open { answer } => {
+            KeeperOrder::Open { answer } => {
                 let opened = self.writer().map(drop);
                 answer.send(opened.map(|()| self.past.clone())).is_ok()
             }
-            Order::Commit { batch, answer } => {
+            KeeperOrder::Commit { batch, answer } => {
                 let result = self.commit(&batch);
-                answer.send(Outcome { batch, result }).is_ok()
+                answer.send(CommitOutcome { batch, result }).is_ok()
             }
-            Order::Site { site, answer } => {
+            KeeperOrder::Site { site, answer } => {
                 self.site = *site;
                 let result = self.store.as_mut().map_or(Ok(()), |store| store.set_site(&self.site));
                 answer.send(result).is_ok()
             }
-            Order::Journal { wanted } => {
+            KeeperOrder::Journal { wanted } => {
                 self.journal = wanted;
                 if let Some(Err(error)) = self.store.as_mut().map(|store| store.keep_journal(wanted)) {
                     tracing::error!("what is written can't be noted for InfluxDB: {error}");
@@ -240,11 +244,11 @@ impl Cabinet {
                 }
                 true
             }
-            Order::Damaged { why } => {
+            KeeperOrder::Damaged { why } => {
                 self.put_aside(&why);
                 true
             }
-            Order::Forwarded { upto, rejected, answer } => {
+            KeeperOrder::Forwarded { upto, rejected, answer } => {
                 let result = self.writer().and_then(|store| store.forwarded(upto, &rejected));
                 answer.send(result).is_ok()
             }

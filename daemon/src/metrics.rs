@@ -43,7 +43,7 @@ pub struct Settings {
 
 /// What an answer is made from.
 #[derive(Clone)]
-pub struct Source {
+pub struct MetricsSource {
     /// The engine's state.
     pub snapshot: watch::Receiver<Arc<Snapshot>>,
     /// The sensors of the site file.
@@ -53,7 +53,7 @@ pub struct Source {
 }
 
 /// Serves `/metrics` until `stop`.
-pub async fn serve(listener: TcpListener, source: Source, stop: CancellationToken) {
+pub async fn serve(listener: TcpListener, source: MetricsSource, stop: CancellationToken) {
     let router = Router::new().route("/metrics", get(answer)).with_state(source);
     let served = axum::serve(listener, router).with_graceful_shutdown(stop.cancelled_owned()).await;
     if let Err(error) = served {
@@ -61,7 +61,7 @@ pub async fn serve(listener: TcpListener, source: Source, stop: CancellationToke
     }
 }
 
-async fn answer(State(source): State<Source>) -> Response {
+async fn answer(State(source): State<MetricsSource>) -> Response {
     match text(&source) {
         Ok(text) => ([(header::CONTENT_TYPE, CONTENT_TYPE)], text).into_response(),
         Err(error) => (StatusCode::INTERNAL_SERVER_ERROR, error.to_string()).into_response(),
@@ -69,11 +69,11 @@ async fn answer(State(source): State<Source>) -> Response {
 }
 
 /// The state in OpenMetrics text.
-pub fn text(source: &Source) -> Result<String, fmt::Error> {
+pub fn text(source: &MetricsSource) -> Result<String, fmt::Error> {
     let mut registry = Registry::with_prefix("claymark");
     let snapshot = Arc::clone(&source.snapshot.borrow());
     let forwarding = source.forwarding.as_ref().map(|progress| progress.borrow().clone());
-    registry.register_collector(Box::new(Sheet {
+    registry.register_collector(Box::new(MetricsSheet {
         snapshot,
         sensors: Arc::clone(&source.sensors),
         forwarding,
@@ -85,13 +85,13 @@ pub fn text(source: &Source) -> Result<String, fmt::Error> {
 
 /// One answer in the making.
 #[derive(Debug)]
-struct Sheet {
+struct MetricsSheet {
     snapshot: Arc<Snapshot>,
     sensors: Arc<[Sensor]>,
     forwarding: Option<Progress>,
 }
 
-impl Collector for Sheet {
+impl Collector for MetricsSheet {
     fn encode(&self, mut encoder: DescriptorEncoder) -> fmt::Result {
         self.counters(&mut encoder)?;
         self.state(&mut encoder)?;
@@ -102,7 +102,7 @@ impl Collector for Sheet {
     }
 }
 
-impl Sheet {
+impl MetricsSheet {
     fn counters(&self, encoder: &mut DescriptorEncoder) -> fmt::Result {
         let counts = &self.snapshot.counts;
         for (name, help, value) in [

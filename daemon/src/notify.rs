@@ -34,12 +34,12 @@ use claymark_model::site::Site;
 use claymark_notice::{Answer, Content, Missed, Notice};
 use claymark_store::batch::{Channel, Delivery, DeliveryState, Issued};
 
-use crate::clock::Clock;
+use crate::clock::TimeSource;
 use crate::publish;
 use letter::Letter;
-use rounds::{End, Rounds};
+use rounds::{DeliveryEnd, Rounds};
 use schedule::{Attempt, Tries};
-pub use settings::{Address, Patience, Security, Settings, Smtp, Ways};
+pub use settings::{Address, ContactWays, Patience, Security, Settings, Smtp};
 
 /// What the task is told.
 #[derive(Debug, Clone, PartialEq)]
@@ -75,15 +75,15 @@ struct Sender {
     settings: Settings,
     publish: mpsc::Sender<publish::Request>,
     outcomes: mpsc::Sender<Outcome>,
-    clock: Clock,
+    clock: TimeSource,
     stop: CancellationToken,
 }
 
 /// The task that owns all deliveries.
 pub struct Notifier {
     sender: Arc<Sender>,
-    ways: Ways,
-    clock: Clock,
+    ways: ContactWays,
+    clock: TimeSource,
     ports: Ports,
     waiting: Vec<Letter>,
     on_the_way: FuturesUnordered<BoxFuture<'static, (Letter, Attempt)>>,
@@ -109,7 +109,7 @@ pub struct Ports {
 }
 
 /// What woke the task.
-enum Woken {
+enum NotifyWoken {
     Told(Word),
     Attempted(Letter, Attempt),
     MadeRoom,
@@ -124,7 +124,7 @@ impl Notifier {
         site: &Site,
         settings: Settings,
         pending: Vec<(Issued, Delivery)>,
-        clock: Clock,
+        clock: TimeSource,
         ports: Ports,
     ) -> Self {
         let ways = settings.ways();
@@ -161,11 +161,11 @@ impl Notifier {
         loop {
             self.begin_due();
             match self.woken().await {
-                Woken::Told(Word::Notice(issued)) => self.take(*issued),
-                Woken::Told(Word::Answer(answer)) => self.answered(&answer),
-                Woken::Attempted(letter, attempt) => self.attempted(letter, attempt),
-                Woken::MadeRoom | Woken::Due => {}
-                Woken::Stop => break,
+                NotifyWoken::Told(Word::Notice(issued)) => self.take(*issued),
+                NotifyWoken::Told(Word::Answer(answer)) => self.answered(&answer),
+                NotifyWoken::Attempted(letter, attempt) => self.attempted(letter, attempt),
+                NotifyWoken::MadeRoom | NotifyWoken::Due => {}
+                NotifyWoken::Stop => break,
             }
         }
         if tokio::time::timeout(LAST_WORDS, self.finish()).await.is_err() {
@@ -173,19 +173,19 @@ impl Notifier {
         }
     }
 
-    async fn woken(&mut self) -> Woken {
+    async fn woken(&mut self) -> NotifyWoken {
         let next = self.next_try();
         tokio::select! {
-            () = self.ports.stop.cancelled() => Woken::Stop,
-            Some(word) = self.ports.words.recv() => Woken::Told(word),
-            Some((letter, attempt)) = self.on_the_way.next() => Woken::Attempted(letter, attempt),
+            () = self.ports.stop.cancelled() => NotifyWoken::Stop,
+            Some(word) = self.ports.words.recv() => NotifyWoken::Told(word),
+            Some((letter, attempt)) = self.on_the_way.next() => NotifyWoken::Attempted(letter, attempt),
             Ok(room) = self.ports.outcomes.reserve(), if !self.told.is_empty() => {
                 if let Some(outcome) = self.told.pop_front() {
                     room.send(outcome);
                 }
-                Woken::MadeRoom
+                NotifyWoken::MadeRoom
             }
-            () = sleep_until(&self.clock, next) => Woken::Due,
+            () = sleep_until(&self.clock, next) => NotifyWoken::Due,
         }
     }
 
@@ -266,7 +266,7 @@ impl Notifier {
             tracing::info!("notice {number} to {contact} by {way:?} isn't needed any more: {why}");
             let state = DeliveryState::GivenUp { at: now, why: why.to_owned() };
             self.told.push_back(Outcome::Delivery(letter.delivery(state)));
-            self.rounds.end(number, End::Needless);
+            self.rounds.end(number, DeliveryEnd::Needless);
         }
     }
 
@@ -320,7 +320,7 @@ impl Notifier {
         match state {
             DeliveryState::Sent { .. } => {
                 tracing::info!("notice {number} reached {contact} by {way:?}");
-                self.rounds.end(number, End::Reached);
+                self.rounds.end(number, DeliveryEnd::Reached);
             }
             DeliveryState::GivenUp { why, .. } => self.failed(&letter, &why),
             DeliveryState::Pending { next_try, last_error, .. } => {
@@ -347,7 +347,7 @@ impl Notifier {
         tracing::error!("notice {number} to {contact} by {way:?} is given up: {why}");
         let notice = Box::new(letter.notice().clone());
         self.told.push_back(Outcome::Undelivered { notice, missed: letter.missed(why) });
-        if self.rounds.end(number, End::Failed) {
+        if self.rounds.end(number, DeliveryEnd::Failed) {
             self.reached_nobody(&letter.issued);
         }
     }
@@ -389,7 +389,7 @@ impl Sender {
     }
 }
 
-async fn sleep_until(clock: &Clock, time: Option<Timestamp>) {
+async fn sleep_until(clock: &TimeSource, time: Option<Timestamp>) {
     match time {
         Some(time) => clock.sleep_until(time).await,
         None => std::future::pending().await,

@@ -30,7 +30,7 @@ use claymark_store::batch::{CommitBatch, Issued};
 use claymark_store::reader::PassedOver;
 use claymark_store::{Recall, StoreError};
 
-use self::recent::{Entry, Recent, Seen};
+use self::recent::{EntrySeen, ReadingSeen, RecentArrivals};
 use crate::decode::{self, Decoder, Problem};
 use crate::message::Message;
 use crate::notify;
@@ -41,9 +41,9 @@ pub struct Pipeline {
     assessors: HashMap<Id, Assessor>,
     /// Sensors whose payload carries no time: their readings are dated by their arrival.
     undated: HashSet<Id>,
-    recent: Recent,
+    recent: RecentArrivals,
     room: Room,
-    ways: notify::Ways,
+    ways: notify::ContactWays,
     output: Output,
     counters: Counters,
 }
@@ -88,7 +88,7 @@ impl Pipeline {
             undated: decode.undated(),
             decoder: Decoder::new(&site, decode),
             assessors: site.sensors.iter().map(|sensor| (sensor.id.clone(), Assessor::new(sensor))).collect(),
-            recent: Recent::default(),
+            recent: RecentArrivals::default(),
             room: Room::new(site),
             ways: notify.ways(),
             output: Output::default(),
@@ -210,9 +210,9 @@ impl Pipeline {
                 reading.at = self.recent.own_time(&reading.sensor, reading.at);
             }
             match self.recent.reading(&reading) {
-                Seen::Never => self.reading(message.received_at, reading),
-                Seen::Before => self.counters.duplicates += 1,
-                Seen::Otherwise(kept) => {
+                ReadingSeen::Never => self.reading(message.received_at, reading),
+                ReadingSeen::Before => self.counters.duplicates += 1,
+                ReadingSeen::Otherwise(kept) => {
                     let detail = format!(
                         "{} at {}: {kept} is kept, {} came",
                         reading.sensor, reading.at, reading.value
@@ -314,12 +314,12 @@ impl Pipeline {
     /// One key is one entry: another that comes with it isn't taken, and people are told.
     fn log_entry(&mut self, now: Timestamp, entry: LogEntry, sure: bool) -> Result<(), Problem> {
         match self.recent.log_entry(&entry) {
-            Entry::New => {}
-            Entry::Again => {
+            EntrySeen::New => {}
+            EntrySeen::Again => {
                 self.counters.duplicates += 1;
                 return Ok(());
             }
-            Entry::KeyOf(other) => {
+            EntrySeen::KeyOf(other) => {
                 let LogEntry { key, at: done_at, by, deed, .. } = entry;
                 let detail = format!("the key {key} is that of another entry");
                 let (kept, kept_at) = (other.deed, other.at);

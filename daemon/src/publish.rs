@@ -17,8 +17,8 @@ use claymark_model::forecast::{Forecast, Subject};
 use claymark_model::id::Id;
 use claymark_words::doubt;
 
-use crate::clock::Clock;
-use crate::intake::link::Client;
+use crate::clock::TimeSource;
+use crate::intake::link::BrokerClient;
 use outbox::Outbox;
 
 /// The latest value of a topic; an empty payload clears it.
@@ -40,18 +40,18 @@ pub struct Request {
     /// Whether the broker keeps it.
     pub retain: bool,
     /// Answered when the broker has taken it; never while there is no connection.
-    pub done: oneshot::Sender<Result<(), Refused>>,
+    pub done: oneshot::Sender<Result<(), RefusedForGood>>,
 }
 
 /// The broker refuses it for good.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 #[error("the broker refuses the message: {0}")]
-pub struct Refused(pub String);
+pub struct RefusedForGood(pub String);
 
 /// What the publisher hears from the connection.
-pub enum Line {
+pub enum ConnectionNews {
     /// A new connection.
-    Up(Client),
+    Up(BrokerClient),
     /// The broker has granted a subscription on it.
     Watching,
     /// A message of ours got this packet id, in the order of the requests.
@@ -78,17 +78,17 @@ pub enum Farewell {
 
 /// The task that owns the outbox.
 pub struct Publisher {
-    clock: Clock,
+    clock: TimeSource,
     status_topic: String,
     inbox: Inbox,
     outbox: Outbox,
-    client: Option<Client>,
+    client: Option<BrokerClient>,
 }
 
 /// What the publisher is told.
 pub struct Inbox {
     /// From the connection.
-    pub line: mpsc::Receiver<Line>,
+    pub line: mpsc::Receiver<ConnectionNews>,
     /// From the engine.
     pub retained: mpsc::Receiver<Retained>,
     /// From those who tell people.
@@ -98,7 +98,7 @@ pub struct Inbox {
 impl Publisher {
     /// Prepares the task.
     #[must_use]
-    pub fn new(clock: Clock, status_topic: String, inbox: Inbox) -> Self {
+    pub fn new(clock: TimeSource, status_topic: String, inbox: Inbox) -> Self {
         Self { clock, status_topic, inbox, outbox: Outbox::default(), client: None }
     }
 
@@ -129,16 +129,16 @@ impl Publisher {
         }
     }
 
-    fn hear(&mut self, line: Line) {
+    fn hear(&mut self, line: ConnectionNews) {
         match line {
-            Line::Up(client) => {
+            ConnectionNews::Up(client) => {
                 self.outbox.connection_is_new();
                 self.client = Some(client);
             }
-            Line::Watching => self.outbox.retain(self.status("watching")),
-            Line::Sent(packet) => self.outbox.sent(packet),
-            Line::Taken { packet, refused } => self.outbox.taken(packet, refused),
-            Line::Down => self.client = None,
+            ConnectionNews::Watching => self.outbox.retain(self.status("watching")),
+            ConnectionNews::Sent(packet) => self.outbox.sent(packet),
+            ConnectionNews::Taken { packet, refused } => self.outbox.taken(packet, refused),
+            ConnectionNews::Down => self.client = None,
         }
     }
 

@@ -27,14 +27,14 @@ pub struct Settings {
 
 /// Reaches the thread that writes; it ends, and writes what is left, when all recorders are gone.
 #[derive(Clone)]
-pub struct Recorder(SyncSender<Line>);
+pub struct Recorder(SyncSender<StampedLine>);
 
 /// The message wasn't recorded: the disk is slower than the messages, or the thread has ended.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
 #[error("a message could not be recorded")]
 pub struct NotRecorded;
 
-struct Line {
+struct StampedLine {
     at: Timestamp,
     text: String,
 }
@@ -58,14 +58,14 @@ impl Recorder {
 
     /// Records a message, without waiting for the disk.
     pub fn record(&self, message: &Message) -> Result<(), NotRecorded> {
-        let line = Line { at: message.received_at, text: recording::line(message) };
+        let line = StampedLine { at: message.received_at, text: recording::line(message) };
         self.0.try_send(line).map_err(|error| match error {
             TrySendError::Full(_) | TrySendError::Disconnected(_) => NotRecorded,
         })
     }
 }
 
-fn write(settings: Settings, lines: &Receiver<Line>) {
+fn write(settings: Settings, lines: &Receiver<StampedLine>) {
     let mut files = Files::new(settings);
     let mut frame: Option<Frame> = None;
     loop {
@@ -81,7 +81,7 @@ fn write(settings: Settings, lines: &Receiver<Line>) {
 }
 
 /// Adds a line to the frame, or begins a new one when it is full or old enough.
-fn add(files: &mut Files, frame: Option<Frame>, line: &Line) -> Frame {
+fn add(files: &mut Files, frame: Option<Frame>, line: &StampedLine) -> Frame {
     let goes_on = |frame: &Frame| {
         let span = line.at.duration_since(frame.began);
         let same_day = files::day(frame.began) == files::day(line.at);

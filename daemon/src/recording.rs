@@ -54,8 +54,8 @@ pub enum RecordingError {
 }
 
 #[derive(Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-struct Line {
+#[serde(deny_unknown_fields, expecting = "struct Line")]
+struct MessageLine {
     at: String,
     topic: String,
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -73,7 +73,7 @@ pub fn line(message: &Message) -> String {
         Ok(text) => (Some(text.to_owned()), None),
         Err(_not_text) => (None, Some(STANDARD.encode(&message.payload))),
     };
-    let line = Line {
+    let line = MessageLine {
         at: format!("{:.3}", message.received_at),
         topic: message.topic.clone(),
         payload,
@@ -135,7 +135,7 @@ impl Iterator for Recording<'_> {
 }
 
 fn message(text: &str) -> Result<Message, String> {
-    let line: Line = serde_json::from_str(text).map_err(|fault| fault.to_string())?;
+    let line: MessageLine = serde_json::from_str(text).map_err(|fault| fault.to_string())?;
     let payload = match (line.payload, line.payload_base64) {
         (Some(text), None) => text.into_bytes(),
         (None, Some(encoded)) => {

@@ -123,8 +123,8 @@ pub fn replay(settings: Settings) -> Result<Replayed, ReplayError> {
 
 /// The files that a replay leaves.
 struct Results {
-    forecasts: Lines,
-    notices: Lines,
+    forecasts: LineFile,
+    notices: LineFile,
     store: store::Batches,
 }
 
@@ -136,8 +136,8 @@ impl Results {
         let writer = Writer::open(&path, &site.site)
             .map_err(|source| ReplayError::Store { path: path.clone(), source })?;
         Ok(Self {
-            forecasts: Lines::create(out.join(FORECASTS))?,
-            notices: Lines::create(out.join(NOTICES))?,
+            forecasts: LineFile::create(out.join(FORECASTS))?,
+            notices: LineFile::create(out.join(NOTICES))?,
             store: store::Batches::new(path, writer),
         })
     }
@@ -168,12 +168,12 @@ pub fn forecast_line(forecast: &Forecast) -> String {
 }
 
 /// A file of lines.
-struct Lines {
+struct LineFile {
     path: PathBuf,
     file: BufWriter<File>,
 }
 
-impl Lines {
+impl LineFile {
     fn create(path: PathBuf) -> Result<Self, ReplayError> {
         let file = File::create(&path).map_err(in_file(&path))?;
         Ok(Self { path, file: BufWriter::new(file) })

@@ -24,13 +24,13 @@ use tokio_util::sync::CancellationToken;
 use claymark_model::site::Site;
 use claymark_store::StoreError;
 
-use crate::clock::Clock;
+use crate::clock::TimeSource;
 use crate::engine::Opening;
 use crate::intake::TlsError;
 use crate::keeper::Keeper;
 use crate::pulse::Pulses;
 use crate::service::{self, ServiceError};
-use crate::snapshot::{Counts, Snapshot};
+use crate::snapshot::{CountsSinceStart, Snapshot};
 use process::Process;
 use shift::Over;
 
@@ -82,7 +82,7 @@ pub enum RunError {
 }
 
 /// Runs until `shutdown`; then finishes what is in hand.
-pub async fn run(settings: Settings, clock: Clock, shutdown: CancellationToken) -> Result<(), RunError> {
+pub async fn run(settings: Settings, clock: TimeSource, shutdown: CancellationToken) -> Result<(), RunError> {
     // Nobody changes the site file; the sender lives as long as we do.
     let (_no_reloads, reloads) = mpsc::channel(1);
     keep_watch(settings, clock, shutdown, reloads).await
@@ -96,7 +96,7 @@ pub async fn serve(
     let shutdown = CancellationToken::new();
     let (sender, reloads) = mpsc::channel(1);
     let signals = tokio::spawn(service::signals(shutdown.clone(), reload, sender)?);
-    let result = keep_watch(settings, Clock::system(), shutdown.clone(), reloads).await;
+    let result = keep_watch(settings, TimeSource::system(), shutdown.clone(), reloads).await;
     shutdown.cancel();
     signals.await.map_err(|fault| RunError::Fault(fault.to_string()))?;
     result
@@ -104,7 +104,7 @@ pub async fn serve(
 
 async fn keep_watch(
     settings: Settings,
-    clock: Clock,
+    clock: TimeSource,
     shutdown: CancellationToken,
     mut reloads: mpsc::Receiver<Settings>,
 ) -> Result<(), RunError> {
@@ -115,7 +115,7 @@ async fn keep_watch(
     let store_trouble = opened(&keeper, &mut past).await?;
     let opening = Opening { store_trouble, ..Opening::default() };
     let pulses = Pulses::default();
-    let snapshot = watch::Sender::new(Arc::new(Snapshot::new(Counts::default())));
+    let snapshot = watch::Sender::new(Arc::new(Snapshot::new(CountsSinceStart::default())));
     let systemd = tokio::spawn(service::tell_systemd(snapshot.subscribe(), pulses.clone(), shutdown.clone()));
     let process = Process { clock, shutdown: shutdown.clone(), keeper, pulses, snapshot };
     let result = shifts(&process, settings, (opening, past), &mut reloads).await;

@@ -72,10 +72,10 @@ pub fn publish(settings: &Settings, saying: &Saying) -> Result<Taken, ErrandErro
     one_shot::publish(settings, &client_id, &saying.topic, saying.payload.to_string().as_bytes())
 }
 
-type Figures = Vec<(&'static str, Option<Value>)>;
+type NamedFigures = Vec<(&'static str, Option<Value>)>;
 
 /// The kind and its figures under the names that they have on `<prefix>/log`.
-fn figures(deed: &Deed) -> (&'static str, Figures) {
+fn figures(deed: &Deed) -> (&'static str, NamedFigures) {
     match deed {
         Deed::Refill { drum, water, clay } => {
             ("refill", vec![("drum", id(drum)), ("water_l", litres(*water)), ("clay_kg", kilograms(*clay))])

@@ -155,10 +155,10 @@ const LOOK: Duration = Duration::from_secs(30);
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::snapshot::Counts;
+    use crate::snapshot::CountsSinceStart;
 
     fn snapshot(connection: Connection) -> Snapshot {
-        Snapshot { connection, ..Snapshot::new(Counts::default()) }
+        Snapshot { connection, ..Snapshot::new(CountsSinceStart::default()) }
     }
 
     #[test]

@@ -33,7 +33,7 @@ pub enum Connection {
 #[derive(Debug, Clone, PartialEq)]
 pub struct Snapshot {
     /// Since the program started.
-    pub counts: Counts,
+    pub counts: CountsSinceStart,
     /// Messages that wait for their commit.
     pub waiting: usize,
     /// The newest reading of each sensor, by its own time.
@@ -52,7 +52,7 @@ pub struct Snapshot {
 
 /// What was counted since the program started.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
-pub struct Counts {
+pub struct CountsSinceStart {
     /// Messages that arrived.
     pub messages: u64,
     /// Readings stored for the first time.
@@ -99,7 +99,7 @@ pub struct Last {
 impl Snapshot {
     /// Before anything has happened.
     #[must_use]
-    pub fn new(counts: Counts) -> Self {
+    pub fn new(counts: CountsSinceStart) -> Self {
         Self {
             counts,
             waiting: 0,

@@ -11,7 +11,7 @@ use claymark_words::format::Clock as Wall;
 use claymark_words::{answers, bounds as words};
 
 use super::{CommandFailure, SiteFileFlag, say};
-use crate::clock::Clock;
+use crate::clock::TimeSource;
 use crate::config::{self, Secrets};
 use crate::pipeline;
 use crate::run::Settings;
@@ -36,7 +36,7 @@ pub(super) fn run(asked: AnswerCommand) -> Result<(), CommandFailure> {
     let AnswerCommand { site_file, notice, by, json } = asked;
     let settings = config::read(&site_file.config, Secrets::Needed)?.settings;
     possible(&settings, notice, by.as_deref())?;
-    let now = Clock::system().now();
+    let now = TimeSource::system().now();
     let doubt = match register(&settings, now) {
         Ok(seen) if seen.may_lack(notice, now) => seen.doubt(&settings, now),
         Ok(seen) => fits(&settings, &seen.register, now, (notice, by.as_deref())).map(|()| String::new())?,

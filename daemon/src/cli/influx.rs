@@ -16,7 +16,7 @@ use claymark_influx::source::{PointSource, SourceError};
 use claymark_influx::{Client, site};
 
 use super::{CommandFailure, moment};
-use crate::clock::Clock;
+use crate::clock::TimeSource;
 use crate::config::{self, Secrets, count};
 use crate::run::Settings;
 
@@ -37,7 +37,7 @@ pub(super) struct BackfillCommand {
 /// Sends a range again; whatever is there already stays as it is.
 pub(super) fn backfill(asked: &BackfillCommand) -> Result<(), CommandFailure> {
     let settings = config::read(&asked.config, Secrets::Needed)?.settings;
-    let now = Clock::system().now();
+    let now = TimeSource::system().now();
     let zone = &settings.site.time_zone;
     let from = moment(&asked.from, now, zone)?;
     let to = asked.to.as_ref().map_or(Ok(now), |to| moment(to, now, zone))?;
@@ -102,7 +102,7 @@ async fn send_again(
         start = end;
     }
     let mut lines = Lines::default();
-    if site::push(&mut lines, &settings.site, Clock::system().now()).is_ok() {
+    if site::push(&mut lines, &settings.site, TimeSource::system().now()).is_ok() {
         deliver(&client, &lines).await?;
     }
     bar.finish_and_clear();
@@ -150,7 +150,7 @@ pub(super) fn connect(settings: &Settings) -> Result<(), CommandFailure> {
         let client = Client::new(&forward.influx).map_err(|error| refused(&server, "tried", &error))?;
         // The site itself is a point that is written each day anyhow.
         let mut lines = Lines::default();
-        let now = Clock::system().now();
+        let now = TimeSource::system().now();
         site::push(&mut lines, &settings.site, now).map_err(|bad| CommandFailure::Failed {
             what: format!("The site can't be written as a point: {bad}."),
             remedy: String::new(),

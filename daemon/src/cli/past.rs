@@ -12,7 +12,7 @@ use jiff::Timestamp;
 
 use super::moment::moment;
 use super::{CommandFailure, SiteFileFlag};
-use crate::clock::Clock;
+use crate::clock::TimeSource;
 use crate::config::{self, Secrets};
 use crate::pipeline::{self, Pipeline};
 use crate::run::Settings;
@@ -82,7 +82,7 @@ impl RoomAsOf {
 
 /// What is meant by now: the clock, or the time that was asked for.
 pub(super) fn meant(settings: &Settings, at: Option<&str>) -> Result<Timestamp, CommandFailure> {
-    let clock = Clock::system().now();
+    let clock = TimeSource::system().now();
     let Some(typed) = at else { return Ok(clock) };
     // What was recorded or invented elsewhere may lie ahead of this machine's clock.
     let newest = Reader::open(&settings.store)?.newest_reading(Timestamp::MAX)?;

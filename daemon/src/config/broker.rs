@@ -8,7 +8,7 @@ use jiff::SignedDuration;
 use toml::Spanned;
 use toml::de::DeValue;
 
-use super::Around;
+use super::Surroundings;
 use super::secrets;
 use super::table::Table;
 use super::value::{self, Wrong, wrong};
@@ -21,7 +21,7 @@ pub(super) struct Broker {
 }
 
 /// Reads `[mqtt]`.
-pub(super) fn broker(file: &Table<'_>, around: &Around) -> Option<Broker> {
+pub(super) fn broker(file: &Table<'_>, around: &Surroundings) -> Option<Broker> {
     let table = file.need_table("mqtt", "its host, client_id, subscribe and prefix")?;
     let host = table.need("host", "\"127.0.0.1\"", value::host);
     let tls = tls(&table, around);
@@ -80,7 +80,7 @@ pub(super) fn on_this_machine(host: &str) -> bool {
 }
 
 /// The certificates in the file that `ca_file` names.
-pub(super) fn certificates(table: &Table<'_>, around: &Around) -> Option<(Range<usize>, Vec<u8>)> {
+pub(super) fn certificates(table: &Table<'_>, around: &Surroundings) -> Option<(Range<usize>, Vec<u8>)> {
     let file = table.maybe("ca_file", value::path)?;
     let path = around.folder.join(file.get_ref());
     let remedy = "Name the PEM file of the authority that signed the server's certificate.";
@@ -103,7 +103,7 @@ fn read_certificates(path: &Path) -> Result<Vec<u8>, String> {
     }
 }
 
-fn tls(table: &Table<'_>, around: &Around) -> Option<Tls> {
+fn tls(table: &Table<'_>, around: &Surroundings) -> Option<Tls> {
     let wanted = table.or("tls", false, value::yes_or_no);
     let ca = certificates(table, around);
     match (wanted, ca) {

@@ -8,7 +8,7 @@ use toml::de::DeValue;
 
 use claymark_influx::settings::{Server, Token};
 
-use super::Around;
+use super::Surroundings;
 use super::broker::certificates;
 use super::keeping::given;
 use super::secrets;
@@ -18,11 +18,11 @@ use crate::forward::Settings;
 
 /// Reads the section, where there is one.
 #[expect(clippy::option_option, reason = "outside: after a mistake; inside: nothing is forwarded")]
-pub(super) fn influx(file: &Table<'_>, around: &Around) -> Option<Option<Settings>> {
+pub(super) fn influx(file: &Table<'_>, around: &Surroundings) -> Option<Option<Settings>> {
     given(file.table("influx").map(|table| section(table, around)))
 }
 
-fn section(table: Table<'_>, around: &Around) -> Option<Settings> {
+fn section(table: Table<'_>, around: &Surroundings) -> Option<Settings> {
     let url = table.need("url", "\"http://127.0.0.1:8086\"", server);
     let org = table.need("org", "the organisation's name in InfluxDB", value::text);
     let bucket = table.need("bucket", "\"claymark\"", value::text);

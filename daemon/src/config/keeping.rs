@@ -7,7 +7,7 @@ use jiff::SignedDuration;
 use toml::de::DeValue;
 use tracing_subscriber::EnvFilter;
 
-use super::Around;
+use super::Surroundings;
 use super::table::Table;
 use super::value::{self, Wrong, wrong};
 use crate::{metrics, record};
@@ -22,7 +22,7 @@ pub(super) struct Keeping {
 }
 
 /// Reads all four; only the store must be there.
-pub(super) fn keeping(file: &Table<'_>, around: &Around) -> Option<Keeping> {
+pub(super) fn keeping(file: &Table<'_>, around: &Surroundings) -> Option<Keeping> {
     let record = file.table("record").map(|table| recording(table, around));
     let metrics = file.table("metrics").map(|table| {
         let listen = table.need("listen", "\"127.0.0.1:9464\"", loopback);
@@ -54,7 +54,7 @@ pub(super) fn given<T>(section: Option<Option<T>>) -> Option<Option<T>> {
     }
 }
 
-fn recording(table: Table<'_>, around: &Around) -> Option<record::Settings> {
+fn recording(table: Table<'_>, around: &Surroundings) -> Option<record::Settings> {
     let dir = table.need("dir", "\"recordings\"", value::path);
     let keep_days = table.or("keep_days", USUAL_KEEP_DAYS, value::whole(1, 3_650));
     table.finish();

@@ -7,7 +7,7 @@ use toml::de::DeValue;
 
 use claymark_model::site::Contact;
 
-use super::Around;
+use super::Surroundings;
 use super::broker::{certificates, on_this_machine};
 use super::list::List;
 use super::secrets;
@@ -23,7 +23,7 @@ pub(super) struct People {
 }
 
 /// Reads both.
-pub(super) fn people(file: &Table<'_>, around: &Around) -> Option<People> {
+pub(super) fn people(file: &Table<'_>, around: &Surroundings) -> Option<People> {
     let email = file.table("email");
     let has_email = email.is_some();
     let list = List::read(file, "contact", |table, contact, name| {
@@ -68,7 +68,7 @@ pub(super) fn people(file: &Table<'_>, around: &Around) -> Option<People> {
     Some(People { contacts, addresses: list.things, smtp })
 }
 
-fn smtp(table: &Table<'_>, around: &Around) -> Option<Smtp> {
+fn smtp(table: &Table<'_>, around: &Surroundings) -> Option<Smtp> {
     let host = table.need("host", "the name of the mail server", value::host);
     let security = table.maybe("security", value::one_of(SECURITIES));
     let kind = security.as_ref().map_or(Security::Tls, |security| *security.get_ref());

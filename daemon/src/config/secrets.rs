@@ -6,7 +6,7 @@ use std::path::Path;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
-use super::Around;
+use super::Surroundings;
 use super::table::Table;
 use super::table::names_a_secret;
 use super::value;
@@ -24,7 +24,7 @@ pub enum Secrets {
 }
 
 /// `user` with `password_file` or `credential`; `None` when nobody logs in, or after a mistake.
-pub(super) fn login(table: &Table<'_>, around: &Around) -> Option<Login> {
+pub(super) fn login(table: &Table<'_>, around: &Surroundings) -> Option<Login> {
     let user = table.maybe("user", value::text);
     let file = table.maybe("password_file", value::path);
     let credential = table.maybe("credential", value::text);
@@ -59,7 +59,7 @@ pub(super) fn login(table: &Table<'_>, around: &Around) -> Option<Login> {
 }
 
 /// `token_file` or `credential`, one of which must be there; empty where it can't or needn't be read.
-pub(super) fn token(table: &Table<'_>, around: &Around) -> Option<Spanned<String>> {
+pub(super) fn token(table: &Table<'_>, around: &Surroundings) -> Option<Spanned<String>> {
     let file = table.maybe("token_file", value::path);
     let credential = table.maybe("credential", value::text);
     let (place, token) = match (file, credential) {
@@ -161,7 +161,7 @@ fn paint(bytes: &mut [u8], place: std::ops::Range<usize>) {
 
 fn from_credential(
     table: &Table<'_>,
-    around: &Around,
+    around: &Surroundings,
     secret: &str,
     name: &Spanned<String>,
 ) -> Option<String> {
@@ -195,7 +195,7 @@ fn from_credential(
 
 fn from_file(
     table: &Table<'_>,
-    around: &Around,
+    around: &Surroundings,
     place: std::ops::Range<usize>,
     secret: &str,
     path: &Path,
@@ -251,7 +251,7 @@ fn from_file(
 /// A mistake for those who need it, a warning for those who only look; a stand-in lets the look go on.
 fn unseen(
     table: &Table<'_>,
-    around: &Around,
+    around: &Surroundings,
     place: std::ops::Range<usize>,
     what: &str,
     remedy: &str,

@@ -20,7 +20,7 @@ use crate::decode::{Binding, Payload};
 use crate::suggest::did_you_mean;
 
 /// All sensors without a mistake of their own.
-pub(super) struct Sensors {
+pub(super) struct SoundSensors {
     pub(super) bound: Vec<Bound>,
 }
 
@@ -33,7 +33,7 @@ pub(super) struct Bound {
 }
 
 /// Reads them all.
-pub(super) fn sensors(file: &Table<'_>, vessels: &Vessels) -> Sensors {
+pub(super) fn sensors(file: &Table<'_>, vessels: &Vessels) -> SoundSensors {
     let usual = quality::usual(file);
     let list = List::read(file, "sensor", |table, id, name| sensor(table, id, name, vessels, &usual));
     if list.ids.is_empty() && file.key_span("sensor").is_none() {
@@ -51,11 +51,11 @@ pub(super) fn sensors(file: &Table<'_>, vessels: &Vessels) -> Sensors {
         let remedy = format!("Add range = [lowest, highest], first to '{}'.", first.binding.sensor.id);
         file.findings.warning(first.at.clone(), what, remedy);
     }
-    Sensors { bound }
+    SoundSensors { bound }
 }
 
 /// A drum is watched by one level, distance or volume sensor.
-pub(super) fn check_drums(findings: &Findings, vessels: &Vessels, sensors: &Sensors) {
+pub(super) fn check_drums(findings: &Findings, vessels: &Vessels, sensors: &SoundSensors) {
     for drum in &vessels.drums.things {
         let at_drum = Place::Drum(drum.id.clone());
         let watching: Vec<&Bound> = sensors

@@ -20,10 +20,10 @@ pub(super) struct Table<'a> {
     span: Range<usize>,
     asked: RefCell<Vec<&'static str>>,
     /// Keys that aren't there, until it is known that none of them is only misspelt.
-    lacking: RefCell<Vec<Lacking>>,
+    lacking: RefCell<Vec<LackingKey>>,
 }
 
-struct Lacking {
+struct LackingKey {
     key: &'static str,
     what: String,
     remedy: String,
@@ -87,7 +87,7 @@ impl<'a> Table<'a> {
 
     /// `key` should be there, and isn't; told by [`Table::finish`], unless it turns out to be misspelt.
     pub(super) fn lacks(&self, key: &'static str, what: impl Into<String>, remedy: impl Into<String>) {
-        self.lacking.borrow_mut().push(Lacking { key, what: what.into(), remedy: remedy.into() });
+        self.lacking.borrow_mut().push(LackingKey { key, what: what.into(), remedy: remedy.into() });
     }
 
     /// A key with a usual value.
@@ -157,7 +157,7 @@ impl<'a> Table<'a> {
             let remedy = format!("{hint}Known here: {}.", known.join(", "));
             self.findings.mistake(key.span(), format!("{} knows no '{word}'", self.title), remedy);
         }
-        for Lacking { what, remedy, .. } in lacking {
+        for LackingKey { what, remedy, .. } in lacking {
             self.findings.missing(self.span(), what, remedy);
         }
     }

@@ -8,7 +8,7 @@ use std::path::PathBuf;
 use claymark_model::site::{Draws, Place, Quantity, Senses};
 use claymark_model::units::Unit;
 
-use super::{Around, Secrets, SiteFile, parse};
+use super::{Secrets, SiteFile, Surroundings, parse};
 use crate::decode::Payload;
 
 #[test]
@@ -119,7 +119,7 @@ fn a_password_file_that_everyone_may_read_is_refused() {
     let file = folder.path().join("pw");
     std::fs::write(&file, "from-the-file\n").unwrap();
     let text = BASE.replace("client_id", "user = \"claymark\"\npassword_file = \"pw\"\nclient_id");
-    let around = Around { folder: folder.path().to_owned(), ..around() };
+    let around = Surroundings { folder: folder.path().to_owned(), ..around() };
     let shown = |text: String| text.replace(&folder.path().display().to_string(), "FOLDER");
 
     std::fs::set_permissions(&file, std::fs::Permissions::from_mode(0o644)).unwrap();
@@ -137,7 +137,7 @@ fn a_password_file_that_everyone_may_read_is_refused() {
     std::fs::remove_file(&file).unwrap();
     let gone = parse(&text, &around).err().expect("it isn't there").render(false);
     assert!(gone.contains("can't be read: No such file"), "{gone}");
-    let left = Around { secrets: Secrets::Left, ..around };
+    let left = Surroundings { secrets: Secrets::Left, ..around };
     assert!(parse(&text, &left).is_ok(), "a replay needs no password");
 }
 
@@ -147,12 +147,12 @@ fn a_credential_comes_from_the_service_manager() {
     std::fs::write(folder.path().join("mqtt"), "from-the-manager").unwrap();
     std::fs::set_permissions(folder.path().join("mqtt"), std::fs::Permissions::from_mode(0o400)).unwrap();
     let text = BASE.replace("client_id", "user = \"claymark\"\ncredential = \"mqtt\"\nclient_id");
-    let given = Around { credentials: Some(folder.path().to_owned()), ..around() };
+    let given = Surroundings { credentials: Some(folder.path().to_owned()), ..around() };
     let login = accepted(&text, &given).settings.intake.login;
     assert_eq!(login.expect("given").password, "from-the-manager");
 
     insta::assert_snapshot!("mistake-no-credentials", mistakes(&text));
-    let looking = Around { secrets: Secrets::LookedAt, ..around() };
+    let looking = Surroundings { secrets: Secrets::LookedAt, ..around() };
     let warned = accepted(&text, &looking).warnings;
     insta::assert_snapshot!("warning-no-credentials", warned.render(false));
 }
@@ -173,7 +173,7 @@ fn the_central_database_is_reached_with_a_token_from_a_file_or_credential_and_no
         std::fs::set_permissions(folder.path().join(name), std::fs::Permissions::from_mode(0o600)).unwrap();
     }
     let folder = folder.path().to_owned();
-    let around = Around { folder: folder.clone(), credentials: Some(folder.clone()), ..around() };
+    let around = Surroundings { folder: folder.clone(), credentials: Some(folder.clone()), ..around() };
     let with = |keys: &str| format!("{BASE}\n[influx]\norg = \"barns\"\nbucket = \"claymark\"\n{keys}\n");
     assert!(accepted(BASE, &around).settings.forward.is_none(), "off by default");
     for token in ["token_file = \"token\"", "credential = \"influx\""] {
@@ -202,8 +202,8 @@ fn the_central_database_is_reached_with_a_token_from_a_file_or_credential_and_no
     insta::assert_snapshot!("mistakes-influx", told);
 }
 
-fn around() -> Around {
-    Around {
+fn around() -> Surroundings {
+    Surroundings {
         name: "site.toml".to_owned(),
         folder: PathBuf::from("/nowhere"),
         credentials: None,
@@ -215,7 +215,7 @@ fn good(changes: &[(&str, &str)]) -> SiteFile {
     accepted(&changes.iter().fold(BASE.to_owned(), |text, (from, to)| text.replacen(from, to, 1)), &around())
 }
 
-fn accepted(text: &str, around: &Around) -> SiteFile {
+fn accepted(text: &str, around: &Surroundings) -> SiteFile {
     parse(text, around).unwrap_or_else(|mistakes| panic!("{}", mistakes.render(false)))
 }
 

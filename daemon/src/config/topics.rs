@@ -4,11 +4,11 @@ use std::ops::Range;
 
 use super::broker::Broker;
 use super::mistake::Findings;
-use super::sensors::{Bound, Sensors};
+use super::sensors::{Bound, SoundSensors};
 use crate::decode::Payload;
 
 /// Checks the broker's filters and prefix against the sensors, and the sensors against each other.
-pub(super) fn check(findings: &Findings, broker: &Broker, sensors: &Sensors) {
+pub(super) fn check(findings: &Findings, broker: &Broker, sensors: &SoundSensors) {
     for filter in &broker.filters {
         own_topics(findings, broker, filter.get_ref(), filter.span());
         let covers = |bound: &Bound| overlap(filter.get_ref(), &bound.binding.topic);

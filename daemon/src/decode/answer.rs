@@ -11,7 +11,8 @@ use super::{Decoded, Problem, Refusal, text};
 use crate::message::Message;
 
 #[derive(Deserialize)]
-struct Sent {
+#[serde(expecting = "struct Sent")]
+struct SentAnswer {
     notice: u64,
     by: Option<String>,
 }
@@ -25,7 +26,7 @@ pub(super) fn decode(site: &Site, message: &Message, decoded: &mut Decoded) {
 }
 
 fn answer(message: &Message) -> Result<Answer, Refusal> {
-    let sent: Sent = serde_json::from_str(text(message)?).map_err(|fault| {
+    let sent: SentAnswer = serde_json::from_str(text(message)?).map_err(|fault| {
         let detail = format!("not an answer such as {{\"notice\":7,\"by\":\"Aino\"}}: {fault}");
         Problem::new(Reason::BadAnswer, detail)
     })?;

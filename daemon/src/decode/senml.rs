@@ -13,14 +13,14 @@ use claymark_model::reading::Reading;
 use claymark_model::site::Sensor;
 use claymark_model::units::Unit;
 
-use self::resolve::{Record, Value};
+use self::resolve::{Record, RecordValue};
 use super::number::retained_without_time;
 use super::{Decoded, Problem, in_base_unit, time};
 use crate::message::Message;
 
 /// One labelled value of a record as it was written.
 #[derive(Debug, Clone, PartialEq)]
-enum Field {
+enum LabelledValue {
     Number(f64),
     Text(String),
     Boolean,
@@ -30,7 +30,7 @@ enum Field {
 }
 
 /// The labelled values of one record, labels as in JSON.
-type Fields = Vec<(String, Field)>;
+type Fields = Vec<(String, LabelledValue)>;
 
 /// Gives each sensor the records of its name; the rest is kept aside.
 pub(super) fn decode(by_name: &[(&str, &Sensor)], message: &Message, decoded: &mut Decoded) {
@@ -72,8 +72,8 @@ fn read(payload: &[u8]) -> Result<Vec<Fields>, Problem> {
 
 fn reading(sensor: &Sensor, record: &Record, message: &Message) -> Result<Reading, Problem> {
     let number = match record.value {
-        Value::Number(number) => number,
-        Value::Other(what) => {
+        RecordValue::Number(number) => number,
+        RecordValue::Other(what) => {
             let detail = format!("the record {} carries {what}, a reading is a number (v)", record.name);
             return Err(Problem::new(Reason::MissingField, detail));
         }

@@ -114,11 +114,11 @@ const LEAVES: i32 = 30;
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::config::{self, Around, Secrets};
+    use crate::config::{self, Secrets, Surroundings};
 
     #[test]
     fn the_site_file_has_no_mistake() {
-        let around = Around {
+        let around = Surroundings {
             name: "site.toml".to_owned(),
             folder: "/nowhere".into(),
             credentials: None,

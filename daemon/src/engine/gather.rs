@@ -25,7 +25,7 @@ pub struct Gather {
     longest: Duration,
     /// With so many messages open nothing waits any longer.
     enough: usize,
-    pace: Pace,
+    pace: ArrivalPace,
     /// So many messages this connection has had open at a time.
     proven: usize,
     /// When messages were last acknowledged.
@@ -52,7 +52,7 @@ struct Edge {
 
 /// How fast messages come, by the generic cell rate algorithm (ITU-T I.371): when the next one would be due if
 /// they came at the limit.
-struct Pace {
+struct ArrivalPace {
     last: Timestamp,
     due: Timestamp,
     fast: bool,
@@ -69,7 +69,7 @@ impl Gather {
         Self {
             longest: longest.try_into().unwrap_or(Duration::ZERO),
             enough: (queue / 2).clamp(1, most),
-            pace: Pace { last: Timestamp::MIN, due: Timestamp::MIN, fast: false },
+            pace: ArrivalPace { last: Timestamp::MIN, due: Timestamp::MIN, fast: false },
             proven: 0,
             acknowledged: Timestamp::MIN,
             tried: Timestamp::MIN,
@@ -158,7 +158,7 @@ impl Gather {
     }
 }
 
-impl Pace {
+impl ArrivalPace {
     fn note(&mut self, at: Timestamp) {
         self.last = at;
         let allowed = at.saturating_add(BURST).unwrap_or(Timestamp::MAX);

@@ -10,7 +10,7 @@ use claymark_room::Event;
 use claymark_store::{Committed, StoreError};
 
 use super::backlog::Backlog;
-use super::{Engine, OnTheWay, Outcome};
+use super::{CommitOnTheWay, CommitOutcome, Engine};
 use crate::keeper::News;
 use crate::snapshot::Connection;
 
@@ -29,7 +29,7 @@ impl Engine {
         let batch = Box::new(std::mem::take(&mut backlog.batch));
         // A clock that is stepped while a commit is on its way says nothing about the disk.
         let late = self.clock.goes_by_itself().then(|| self.clock.alarm(DISK_PATIENCE));
-        self.on_the_way = Some(OnTheWay { outcome: self.ports.keeper.commit(batch), late, backlog });
+        self.on_the_way = Some(CommitOnTheWay { outcome: self.ports.keeper.commit(batch), late, backlog });
     }
 
     /// Writes down that the broker session stands, unless that was done less than `every` ago.
@@ -44,11 +44,11 @@ impl Engine {
         }
     }
 
-    pub(super) fn saved(&mut self, outcome: Option<Outcome>) {
-        let Some(OnTheWay { backlog, .. }) = self.on_the_way.take() else { return };
+    pub(super) fn saved(&mut self, outcome: Option<CommitOutcome>) {
+        let Some(CommitOnTheWay { backlog, .. }) = self.on_the_way.take() else { return };
         match outcome {
-            Some(Outcome { result: Ok(committed), .. }) => self.kept(backlog, &committed),
-            Some(Outcome { batch, result: Err(error) }) => {
+            Some(CommitOutcome { result: Ok(committed), .. }) => self.kept(backlog, &committed),
+            Some(CommitOutcome { batch, result: Err(error) }) => {
                 self.not_kept(Backlog { batch: *batch, ..backlog }, &error);
             }
             None => {

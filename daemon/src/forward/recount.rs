@@ -12,7 +12,7 @@ use claymark_model::id::Id;
 
 /// What a count found.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub(super) struct Found {
+pub(super) struct Recounted {
     /// Readings that had been taken, weren't there, and are now.
     pub(super) mended: u64,
     /// Readings that aren't there although they were sent again.
@@ -28,8 +28,8 @@ pub(super) async fn recount(
     site: &Id,
     from: Timestamp,
     to: Timestamp,
-) -> Result<Found, String> {
-    let mut found = Found::default();
+) -> Result<Recounted, String> {
+    let mut found = Recounted::default();
     for (start, end) in steps(from, to, DAY) {
         if short(client, source, site, start, end).await? == 0 {
             continue;

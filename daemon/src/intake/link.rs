@@ -6,8 +6,8 @@
 //! break of the connection brings them all again. Here acknowledgements go first, and nothing is read
 //! while there is no room.
 //!
-//! A [`Link`] is opened for one connection and never reconnects, so that nothing of an old connection
-//! can be sent on a new one. A [`Client`] puts what it asks for into a queue, at once or not at all: the
+//! A [`BrokerLink`] is opened for one connection and never reconnects, so that nothing of an old connection
+//! can be sent on a new one. A [`BrokerClient`] puts what it asks for into a queue, at once or not at all: the
 //! task that empties the queue may ask, too. The queue holds more than can be asked for at a time.
 
 mod plan;
@@ -21,13 +21,13 @@ use std::time::Duration;
 use tokio::sync::mpsc;
 use tokio::time::{Interval, MissedTickBehavior};
 
-use super::{Place, Settings, Taking, TlsError};
-use plan::{Accepted, Incoming, Outgoing, Plan};
+use super::{QueuePlace, Settings, Taking, TlsError};
+use plan::{Accepted, ConnectionPlan, Incoming, Outgoing};
 use wire::Wire;
 
 /// Sends on one connection; clones belong to the same one.
 #[derive(Clone)]
-pub struct Client(mpsc::Sender<Ask>);
+pub struct BrokerClient(mpsc::Sender<Ask>);
 
 /// The connection is gone, or its queue is full, which ends it too.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
@@ -35,7 +35,7 @@ pub struct Client(mpsc::Sender<Ask>);
 pub struct LinkGone;
 
 enum Ask {
-    Acknowledge { packet: u16, place: Place },
+    Acknowledge { packet: u16, place: QueuePlace },
     Subscribe(Vec<String>),
     Publish(ToPublish),
     Disconnect,
@@ -48,12 +48,12 @@ struct ToPublish {
 }
 
 /// Receives on one connection, and writes what its clients ask for.
-pub struct Link {
-    plan: Plan,
+pub struct BrokerLink {
+    plan: ConnectionPlan,
     wire: Option<Wire>,
     asks: mpsc::Receiver<Ask>,
     /// Seen, but not yet given out.
-    seen: VecDeque<Seen>,
+    seen: VecDeque<LinkEvent>,
     /// Packet ids of ours that the broker hasn't answered.
     open: BTreeSet<u16>,
     last_packet: u16,
@@ -68,7 +68,7 @@ pub struct Link {
 
 /// What is seen on a connection.
 #[derive(Debug, PartialEq, Eq)]
-pub enum Seen {
+pub enum LinkEvent {
     /// The broker accepted us.
     Connected {
         /// Whether it still has our session.
@@ -142,7 +142,7 @@ pub enum Broken {
     Silent(&'static str),
 }
 
-impl Client {
+impl BrokerClient {
     /// Asks for these filters: at QoS 1, or at QoS 0 where nothing is to be kept.
     pub fn subscribe(&self, filters: Vec<String>) -> Result<(), LinkGone> {
         self.ask(Ask::Subscribe(filters))
@@ -154,7 +154,7 @@ impl Client {
     }
 
     /// Acknowledges a message; its place is free again when that is written.
-    pub fn acknowledge(&self, packet: u16, place: Place) -> Result<(), LinkGone> {
+    pub fn acknowledge(&self, packet: u16, place: QueuePlace) -> Result<(), LinkGone> {
         self.ask(Ask::Acknowledge { packet, place })
     }
 
@@ -169,14 +169,14 @@ impl Client {
     }
 }
 
-impl Link {
-    /// Prepares a connection; it is made by the first [`Link::next`].
-    pub fn open(settings: &Settings, largest: u32, taking: Taking) -> Result<(Client, Self), TlsError> {
+impl BrokerLink {
+    /// Prepares a connection; it is made by the first [`BrokerLink::next`].
+    pub fn open(settings: &Settings, largest: u32, taking: Taking) -> Result<(BrokerClient, Self), TlsError> {
         let (client, asks) = mpsc::channel(settings.queue + OTHER_ASKS);
         let mut pings = tokio::time::interval(KEEP_ALIVE / 2);
         pings.set_missed_tick_behavior(MissedTickBehavior::Delay);
         let link = Self {
-            plan: Plan::new(settings, largest, taking)?,
+            plan: ConnectionPlan::new(settings, largest, taking)?,
             wire: None,
             asks,
             seen: VecDeque::new(),
@@ -188,7 +188,7 @@ impl Link {
             pings,
             unheard: 0,
         };
-        Ok((Client(client), link))
+        Ok((BrokerClient(client), link))
     }
 
     /// How often the broker must hear from us; an MQTT 5 broker may ask for another value than ours.
@@ -199,7 +199,7 @@ impl Link {
     /// Waits for the next thing on this connection; messages are read only when there is room for one.
     ///
     /// Give up waiting only to give up the connection: a packet that is half written would be lost.
-    pub async fn next(&mut self, room: bool) -> Result<Seen, Broken> {
+    pub async fn next(&mut self, room: bool) -> Result<LinkEvent, Broken> {
         loop {
             if let Some(seen) = self.seen.pop_front() {
                 return Ok(seen);
@@ -229,7 +229,7 @@ impl Link {
         // The first tick of an interval comes at once.
         self.pings.reset();
         self.receive_maximum = accepted.receive_maximum;
-        self.seen.push_back(Seen::Connected { session_present: accepted.session_present });
+        self.seen.push_back(LinkEvent::Connected { session_present: accepted.session_present });
     }
 
     /// Writes what was asked for, and what else waits, in one go.
@@ -242,7 +242,7 @@ impl Link {
             next = if wrote < ASKS_AT_ONCE { self.asks.try_recv().ok() } else { None };
         }
         self.flush().await?;
-        self.seen.push_back(Seen::Wrote);
+        self.seen.push_back(LinkEvent::Wrote);
         Ok(())
     }
 
@@ -263,7 +263,7 @@ impl Link {
             }
             Ask::Disconnect => {
                 self.feed(Outgoing::Disconnect).await?;
-                self.seen.push_back(Seen::Disconnected);
+                self.seen.push_back(LinkEvent::Disconnected);
             }
         }
         Ok(())
@@ -276,7 +276,7 @@ impl Link {
             let packet = self.new_packet();
             self.feed(Outgoing::Publish { packet, topic, payload, retain }).await?;
             self.open.insert(packet);
-            self.seen.push_back(Seen::Sent(packet));
+            self.seen.push_back(LinkEvent::Sent(packet));
         }
         Ok(())
     }
@@ -284,12 +284,12 @@ impl Link {
     fn heard(&mut self, incoming: Incoming) -> Result<(), Broken> {
         self.unheard = 0;
         match incoming {
-            Incoming::Message(delivered) => self.seen.push_back(Seen::Arrived(delivered)),
-            Incoming::Granted(grants) => self.seen.push_back(Seen::Subscribed(grants)),
-            Incoming::Pong => self.seen.push_back(Seen::Alive),
+            Incoming::Message(delivered) => self.seen.push_back(LinkEvent::Arrived(delivered)),
+            Incoming::Granted(grants) => self.seen.push_back(LinkEvent::Subscribed(grants)),
+            Incoming::Pong => self.seen.push_back(LinkEvent::Alive),
             Incoming::Taken { packet, refused } => {
                 self.open.remove(&packet);
-                self.seen.push_back(Seen::Taken { packet, refused });
+                self.seen.push_back(LinkEvent::Taken { packet, refused });
             }
             Incoming::Goodbye(broken) => return Err(broken),
             Incoming::Unasked(what) => {

@@ -27,7 +27,7 @@ pub struct Rivalry {
 
 /// What the end of a connection says.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Rival {
+pub enum RivalSuspicion {
     /// Nothing of another client.
     None,
     /// Probably one has our client id.
@@ -50,29 +50,33 @@ impl Rivalry {
     }
 
     /// A connection has ended; `subscribed` when it had come so far.
-    pub fn ended(&mut self, now: Timestamp, subscribed: bool, how: &Broken) -> Rival {
+    pub fn ended(&mut self, now: Timestamp, subscribed: bool, how: &Broken) -> RivalSuspicion {
         let settling = self.settling_until.is_some_and(|until| now < until);
         match how {
             Broken::Silent(_) => {
                 self.gave_up = true;
                 self.thrown_out = 0;
-                Rival::None
+                RivalSuspicion::None
             }
-            Broken::TakenOver if settling => Rival::None,
-            Broken::TakenOver => self.found(Rival::Certain),
-            Broken::Closed if settling || !subscribed => Rival::None,
+            Broken::TakenOver if settling => RivalSuspicion::None,
+            Broken::TakenOver => self.found(RivalSuspicion::Certain),
+            Broken::Closed if settling || !subscribed => RivalSuspicion::None,
             Broken::Closed => {
                 self.thrown_out += 1;
-                if self.thrown_out >= THROWN_OUT { self.found(Rival::Likely) } else { Rival::None }
+                if self.thrown_out >= THROWN_OUT {
+                    self.found(RivalSuspicion::Likely)
+                } else {
+                    RivalSuspicion::None
+                }
             }
             Broken::Lost(_) | Broken::TooLarge { .. } => {
                 self.thrown_out = 0;
-                Rival::None
+                RivalSuspicion::None
             }
         }
     }
 
-    fn found(&mut self, rival: Rival) -> Rival {
+    fn found(&mut self, rival: RivalSuspicion) -> RivalSuspicion {
         self.taken_over = self.taken_over.saturating_add(1);
         rival
     }
@@ -114,7 +118,7 @@ mod tests {
     const PAUSED: Broken = Broken::Silent("the broker doesn't answer any more");
 
     /// Each: the second at which the connection ended, whether it had been subscribed, how it ended, and what that says.
-    fn check(story: &str, ends: &[(i64, bool, Broken, Rival)]) {
+    fn check(story: &str, ends: &[(i64, bool, Broken, RivalSuspicion)]) {
         let mut rivalry = Rivalry::default();
         for (second, subscribed, how, expected) in ends {
             if *subscribed {
@@ -127,7 +131,7 @@ mod tests {
     #[test]
     fn another_client_is_told_from_a_broker_that_is_down_or_paused() {
         use Broken::{Closed, TakenOver};
-        use Rival::{Certain, Likely, None};
+        use RivalSuspicion::{Certain, Likely, None};
         check("the broker's own word", &[(0, true, TakenOver, Certain), (40, true, TakenOver, Certain)]);
         check(
             "thrown out, again and again",

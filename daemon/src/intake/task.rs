@@ -12,19 +12,19 @@ use claymark_notice::link::{Link as State, Trouble};
 
 use crate::snapshot::Connection;
 
-use super::link::{Broken, Client, Delivered, Grant, Link, Seen};
+use super::link::{Broken, BrokerClient, BrokerLink, Delivered, Grant, LinkEvent};
 use super::pause::Pauses;
-use super::rival::{Rival, Rivalry};
+use super::rival::{RivalSuspicion, Rivalry};
 use super::tls::TlsError;
-use super::{Arrival, Place, Ports, Receipt, Settings, Stop, Taking};
-use crate::clock::Clock;
+use super::{Arrival, Ports, QueuePlace, Receipt, Settings, Stop, Taking};
+use crate::clock::TimeSource;
 use crate::message::Message;
-use crate::publish::Line;
+use crate::publish::ConnectionNews;
 
 /// The task that owns the connection.
 pub struct Intake {
     settings: Settings,
-    clock: Clock,
+    clock: TimeSource,
     ports: Ports,
     stop: Stop,
     room: Arc<Semaphore>,
@@ -42,8 +42,8 @@ pub struct Intake {
 }
 
 /// One connection's own state.
-struct Session {
-    client: Client,
+struct ConnectionState {
+    client: BrokerClient,
     /// When to give up waiting for room.
     no_room: Option<Pin<Box<Sleep>>>,
     /// When to think that the broker sends no more before it gets acknowledgements, which nobody can give.
@@ -67,7 +67,7 @@ impl Intake {
     /// Prepares the task. `stood` is what the store remembers of the session.
     pub fn new(
         settings: Settings,
-        clock: Clock,
+        clock: TimeSource,
         ports: Ports,
         stop: Stop,
         stood: Option<Timestamp>,
@@ -94,7 +94,7 @@ impl Intake {
         while !self.stop.take_no_more.is_cancelled() {
             let began = self.clock.now();
             let ending = self.connection().await;
-            self.tell_line(Line::Down).await;
+            self.tell_line(ConnectionNews::Down).await;
             if self.clock.now().duration_since(began) > GOOD_FOR {
                 self.pauses.reset();
                 self.rivalry.stood();
@@ -112,11 +112,11 @@ impl Intake {
     /// One connection from its beginning to its end.
     async fn connection(&mut self) -> Ending {
         self.subscribed = false;
-        let (client, mut link) = match Link::open(&self.settings, self.largest, self.taking) {
+        let (client, mut link) = match BrokerLink::open(&self.settings, self.largest, self.taking) {
             Ok(opened) => opened,
             Err(error) => return Ending::Broken(Broken::Lost(error.to_string())),
         };
-        let mut session = Session {
+        let mut session = ConnectionState {
             client,
             no_room: None,
             stalled: None,
@@ -130,23 +130,25 @@ impl Intake {
                 Err(ending) => return ending,
             };
             let ending = match seen {
-                Seen::Connected { session_present } => self.connected(&mut session, session_present).await,
-                Seen::Subscribed(grants) => self.subscribed(&mut session, &grants).await,
-                Seen::Arrived(delivered) => {
+                LinkEvent::Connected { session_present } => {
+                    self.connected(&mut session, session_present).await
+                }
+                LinkEvent::Subscribed(grants) => self.subscribed(&mut session, &grants).await,
+                LinkEvent::Arrived(delivered) => {
                     session.stalled = None;
                     self.arrived(&session, delivered).await;
                     None
                 }
-                Seen::Sent(packet) => {
-                    self.tell_line(Line::Sent(packet)).await;
+                LinkEvent::Sent(packet) => {
+                    self.tell_line(ConnectionNews::Sent(packet)).await;
                     None
                 }
-                Seen::Taken { packet, refused } => {
-                    self.tell_line(Line::Taken { packet, refused }).await;
+                LinkEvent::Taken { packet, refused } => {
+                    self.tell_line(ConnectionNews::Taken { packet, refused }).await;
                     None
                 }
-                Seen::Disconnected => Some(Ending::Asked),
-                Seen::Alive | Seen::Wrote => None,
+                LinkEvent::Disconnected => Some(Ending::Asked),
+                LinkEvent::Alive | LinkEvent::Wrote => None,
             };
             if let Some(ending) = ending {
                 return ending;
@@ -156,7 +158,11 @@ impl Intake {
 
     /// The next thing on the connection, or why it is over. The link is never given up half way, or a
     /// packet that is half written would be lost.
-    async fn next(&mut self, session: &mut Session, link: &mut Link) -> Result<Seen, Ending> {
+    async fn next(
+        &mut self,
+        session: &mut ConnectionState,
+        link: &mut BrokerLink,
+    ) -> Result<LinkEvent, Ending> {
         let room = self.has_room();
         let link_keep_alive = link.keep_alive();
         self.look_at_room(session, room, link_keep_alive)?;
@@ -165,7 +171,7 @@ impl Intake {
         loop {
             tokio::select! {
                 seen = &mut seen => {
-                    if matches!(seen, Ok(Seen::Arrived(_) | Seen::Alive)) && self.stood.is_some() && self.keeps() {
+                    if matches!(seen, Ok(LinkEvent::Arrived(_) | LinkEvent::Alive)) && self.stood.is_some() && self.keeps() {
                         self.stood = Some(self.clock.now());
                     }
                     return seen.map_err(Ending::Broken);
@@ -186,7 +192,7 @@ impl Intake {
         }
     }
 
-    async fn connected(&mut self, session: &mut Session, session_present: bool) -> Option<Ending> {
+    async fn connected(&mut self, session: &mut ConnectionState, session_present: bool) -> Option<Ending> {
         session.connected = true;
         if self.keeps() {
             self.rivalry.accepted(self.clock.now());
@@ -202,11 +208,11 @@ impl Intake {
         if let Err(gone) = session.client.subscribe(self.settings.filters()) {
             return Some(lost(&gone));
         }
-        self.tell_line(Line::Up(session.client.clone())).await;
+        self.tell_line(ConnectionNews::Up(session.client.clone())).await;
         None
     }
 
-    async fn subscribed(&mut self, session: &mut Session, grants: &[Grant]) -> Option<Ending> {
+    async fn subscribed(&mut self, session: &mut ConnectionState, grants: &[Grant]) -> Option<Ending> {
         let filters = self.settings.filters();
         let mut refused = Vec::new();
         for (filter, grant) in filters.iter().zip(grants) {
@@ -228,14 +234,14 @@ impl Intake {
         }
         tracing::info!("watching: subscribed at {}:{}", self.settings.host, self.settings.port);
         if refused.len() < filters.len() {
-            self.tell_line(Line::Watching).await;
+            self.tell_line(ConnectionNews::Watching).await;
         }
         self.tell(Arrival::Connection(Connection::Watching { since, refused })).await;
         self.tell(Arrival::Link(State::Up)).await;
         None
     }
 
-    async fn arrived(&mut self, session: &Session, delivered: Delivered) {
+    async fn arrived(&mut self, session: &ConnectionState, delivered: Delivered) {
         if self.stop.take_no_more.is_cancelled() {
             return;
         }
@@ -271,7 +277,12 @@ impl Intake {
 
     /// How long a connection without room may stand; while nothing can be kept it is left for one that only hears, as
     /// is one on which the broker waits for acknowledgements, and that one when something can be kept again.
-    fn look_at_room(&mut self, session: &mut Session, room: bool, patience: Duration) -> Result<(), Ending> {
+    fn look_at_room(
+        &mut self,
+        session: &mut ConnectionState,
+        room: bool,
+        patience: Duration,
+    ) -> Result<(), Ending> {
         let keeping = *self.ports.keeping.borrow_and_update();
         match (self.taking, keeping) {
             (Taking::ToHear, true) => return Err(Ending::Otherwise(Taking::ToKeep)),
@@ -302,12 +313,12 @@ impl Intake {
 
     /// A place in the queue, which is free: nothing was read otherwise. A message larger than what is left
     /// takes all that is left.
-    fn place(&self, bytes: usize) -> Option<Place> {
+    fn place(&self, bytes: usize) -> Option<QueuePlace> {
         let left = self.space.available_permits();
         let kib = u32::try_from((bytes / 1024).clamp(1, left.max(1))).ok()?;
         let room = Arc::clone(&self.room).try_acquire_owned().ok()?;
         let space = Arc::clone(&self.space).try_acquire_many_owned(kib).ok()?;
-        Some(Place { _room: room, _space: space })
+        Some(QueuePlace { _room: room, _space: space })
     }
 
     /// Waits until half of the queue is free: the broker keeps the messages meanwhile.
@@ -340,8 +351,8 @@ impl Intake {
         tracing::warn!("{why}");
         self.tell(Arrival::Connection(Connection::Down { why })).await;
         let rival = self.rivalry.ended(self.clock.now(), self.subscribed, &broken);
-        if rival != Rival::None {
-            return self.after_takeover(rival == Rival::Certain).await;
+        if rival != RivalSuspicion::None {
+            return self.after_takeover(rival == RivalSuspicion::Certain).await;
         }
         self.tell(Arrival::Link(State::Down(trouble(&broken)))).await;
         if let Broken::TooLarge { bytes } = broken {
@@ -398,7 +409,7 @@ impl Intake {
     }
 
     /// To the publisher, which always takes what comes.
-    async fn tell_line(&self, line: Line) {
+    async fn tell_line(&self, line: ConnectionNews) {
         if self.ports.line.send(line).await.is_err() {
             tracing::debug!("the publisher has ended");
         }

@@ -11,7 +11,7 @@ use claymark_store::batch::Issued;
 #[must_use]
 pub fn notice(issued: &Issued) -> String {
     let notice = &issued.notice;
-    let line = Line {
+    let line = NoticeLine {
         number: notice.number,
         at: Timestamp::from_second(notice.at.as_second()).unwrap_or(notice.at),
         kind: notice.kind,
@@ -26,7 +26,7 @@ pub fn notice(issued: &Issued) -> String {
 }
 
 #[derive(Serialize)]
-struct Line<'a> {
+struct NoticeLine<'a> {
     number: u64,
     at: Timestamp,
     kind: NoticeKind,

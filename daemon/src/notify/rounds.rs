@@ -15,7 +15,7 @@ struct Round {
 
 /// How a delivery is over.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum End {
+pub(super) enum DeliveryEnd {
     /// It arrived.
     Reached,
     /// It won't arrive.
@@ -36,10 +36,10 @@ impl Rounds {
     }
 
     /// A delivery is over; true when it was the last one and none had reached anybody.
-    pub(super) fn end(&mut self, notice: u64, end: End) -> bool {
+    pub(super) fn end(&mut self, notice: u64, end: DeliveryEnd) -> bool {
         let Some(round) = self.0.get_mut(&notice) else { return false };
         round.open = round.open.saturating_sub(1);
-        round.well |= end != End::Failed;
+        round.well |= end != DeliveryEnd::Failed;
         if round.open > 0 {
             return false;
         }
@@ -55,7 +55,7 @@ mod tests {
 
     #[test]
     fn only_a_notice_of_which_each_delivery_failed_has_reached_nobody() {
-        use End::{Failed, Needless, Reached};
+        use DeliveryEnd::{Failed, Needless, Reached};
         for (ends, nobody) in [
             (vec![Failed], true),
             (vec![Failed, Failed], true),

@@ -81,14 +81,14 @@ pub struct Settings {
 impl Settings {
     /// By which ways each contact is reached, in the order of the site file.
     #[must_use]
-    pub fn ways(&self) -> Ways {
+    pub fn ways(&self) -> ContactWays {
         let of = |address: &Address| {
             let email = (self.smtp.is_some() && address.email.is_some()).then_some(Channel::Email);
             let mqtt = address.mqtt.then_some(Channel::Mqtt);
             let contact = address.contact.clone();
             [email, mqtt].into_iter().flatten().map(move |channel| (contact.clone(), channel))
         };
-        Ways(self.addresses.iter().flat_map(of).collect())
+        ContactWays(self.addresses.iter().flat_map(of).collect())
     }
 
     pub(super) fn address(&self, contact: &Id) -> Option<&Address> {
@@ -98,9 +98,9 @@ impl Settings {
 
 /// By which ways people are reached, without their addresses.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Ways(Vec<(Id, Channel)>);
+pub struct ContactWays(Vec<(Id, Channel)>);
 
-impl Ways {
+impl ContactWays {
     /// The deliveries that a notice needs: to each contact that it is for, by each way to reach it. One that tells of
     /// a way that fails doesn't go by that way.
     ///

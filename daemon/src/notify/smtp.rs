@@ -24,9 +24,9 @@ pub(super) async fn send(server: &Smtp, message: &Message, on_data: impl Future<
     let envelope = message.envelope();
     let mut connection = match tokio::time::timeout(patience.dialogue, dialogue(server, envelope)).await {
         Ok(Ok(connection)) => connection,
-        Ok(Err(Refusal::ByServer(error))) => return judge(&error),
+        Ok(Err(MailRefusal::ByServer(error))) => return judge(&error),
         // Somebody mends the site file or the certificate; the notice must still be there then.
-        Ok(Err(Refusal::ByUs(why))) => return Attempt::Later(why),
+        Ok(Err(MailRefusal::ByUs(why))) => return Attempt::Later(why),
         Err(_elapsed) => {
             return Attempt::Later(format!("no answer within {} s", patience.dialogue.as_secs()));
         }
@@ -47,28 +47,28 @@ pub(super) async fn send(server: &Smtp, message: &Message, on_data: impl Future<
 }
 
 /// Why the data didn't go out.
-enum Refusal {
+enum MailRefusal {
     ByServer(Error),
     ByUs(String),
 }
 
-impl From<Error> for Refusal {
+impl From<Error> for MailRefusal {
     fn from(error: Error) -> Self {
         Self::ByServer(error)
     }
 }
 
 /// From the connection to the word that the data may come.
-async fn dialogue(server: &Smtp, envelope: &Envelope) -> Result<AsyncSmtpConnection, Refusal> {
+async fn dialogue(server: &Smtp, envelope: &Envelope) -> Result<AsyncSmtpConnection, MailRefusal> {
     if server.security == Security::None && !on_this_machine(&server.host) {
         let host = &server.host;
-        return Err(Refusal::ByUs(format!(
+        return Err(MailRefusal::ByUs(format!(
             "mail to {host} would travel in the clear: set security to tls or starttls"
         )));
     }
     let hello = ClientId::default();
     let from_the_start = match server.security {
-        Security::Tls => Some(tls(server).map_err(Refusal::ByUs)?),
+        Security::Tls => Some(tls(server).map_err(MailRefusal::ByUs)?),
         Security::StartTls | Security::None => None,
     };
     let address = (server.host.as_str(), server.port);
@@ -76,7 +76,7 @@ async fn dialogue(server: &Smtp, envelope: &Envelope) -> Result<AsyncSmtpConnect
         AsyncSmtpConnection::connect_tokio1(address, Some(FOR_CONNECTING), &hello, from_the_start, None)
             .await?;
     if server.security == Security::StartTls {
-        connection.starttls(tls(server).map_err(Refusal::ByUs)?, &hello).await?;
+        connection.starttls(tls(server).map_err(MailRefusal::ByUs)?, &hello).await?;
     }
     if let Some(login) = &server.login {
         let credentials = Credentials::new(login.user.clone(), login.password.clone());

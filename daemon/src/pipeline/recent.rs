@@ -14,7 +14,7 @@ use claymark_notice::Answer;
 
 /// What arrived lately.
 #[derive(Debug, Default)]
-pub(super) struct Recent {
+pub(super) struct RecentArrivals {
     readings: HashMap<Id, BTreeMap<Timestamp, f64>>,
     /// When the last reading of a sensor was dated whose payload carried no time.
     undated: HashMap<Id, Timestamp>,
@@ -24,7 +24,7 @@ pub(super) struct Recent {
 
 /// Whether a reading is new.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) enum Seen {
+pub(super) enum ReadingSeen {
     /// It is.
     Never,
     /// The same value for the same time came before.
@@ -35,7 +35,7 @@ pub(super) enum Seen {
 
 /// Whether a log entry is new.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) enum Entry {
+pub(super) enum EntrySeen {
     /// It is.
     New,
     /// It came before.
@@ -44,22 +44,22 @@ pub(super) enum Entry {
     KeyOf(Box<LogEntry>),
 }
 
-impl Recent {
+impl RecentArrivals {
     /// Remembers `reading` if nothing is known of its sensor at its time.
-    pub(super) fn reading(&mut self, reading: &Reading) -> Seen {
+    pub(super) fn reading(&mut self, reading: &Reading) -> ReadingSeen {
         let of_sensor = self.readings.entry(reading.sensor.clone()).or_default();
         if let Some(kept) = of_sensor.get(&reading.at) {
             return if kept.total_cmp(&reading.value).is_eq() {
-                Seen::Before
+                ReadingSeen::Before
             } else {
-                Seen::Otherwise(*kept)
+                ReadingSeen::Otherwise(*kept)
             };
         }
         of_sensor.insert(reading.at, reading.value);
         if of_sensor.len() > READINGS_PER_SENSOR {
             of_sensor.pop_first();
         }
-        Seen::Never
+        ReadingSeen::Never
     }
 
     /// A time of its own for a reading that is dated by its arrival: a millisecond after the one before it, though a clock
@@ -78,7 +78,7 @@ impl Recent {
     }
 
     /// Whether this entry came before, or another one with its key.
-    pub(super) fn log_entry(&mut self, entry: &LogEntry) -> Entry {
+    pub(super) fn log_entry(&mut self, entry: &LogEntry) -> EntrySeen {
         self.log.add(entry)
     }
 
@@ -96,10 +96,10 @@ struct Entries {
 }
 
 impl Entries {
-    fn add(&mut self, entry: &LogEntry) -> Entry {
+    fn add(&mut self, entry: &LogEntry) -> EntrySeen {
         match self.known.get(&entry.key) {
-            Some(other) if is_same(other, entry) => return Entry::Again,
-            Some(other) => return Entry::KeyOf(Box::new(other.clone())),
+            Some(other) if is_same(other, entry) => return EntrySeen::Again,
+            Some(other) => return EntrySeen::KeyOf(Box::new(other.clone())),
             None => {}
         }
         self.known.insert(entry.key.clone(), entry.clone());
@@ -108,7 +108,7 @@ impl Entries {
             let oldest = self.order.pop_front();
             oldest.map(|oldest| self.known.remove(&oldest));
         }
-        Entry::New
+        EntrySeen::New
     }
 }
 
@@ -160,21 +160,21 @@ mod tests {
 
     #[test]
     fn a_second_delivery_is_known_and_another_value_is_told_apart() {
-        let mut recent = Recent::default();
+        let mut recent = RecentArrivals::default();
         let reading = |second: i64, value: f64| Reading {
             sensor: Id::new("a").unwrap(),
             at: Timestamp::from_second(second).unwrap(),
             value,
         };
-        assert_eq!(recent.reading(&reading(10, 1.0)), Seen::Never);
-        assert_eq!(recent.reading(&reading(10, 1.0)), Seen::Before);
-        assert_eq!(recent.reading(&reading(10, 2.0)), Seen::Otherwise(1.0));
-        assert_eq!(recent.reading(&reading(9, 2.0)), Seen::Never);
+        assert_eq!(recent.reading(&reading(10, 1.0)), ReadingSeen::Never);
+        assert_eq!(recent.reading(&reading(10, 1.0)), ReadingSeen::Before);
+        assert_eq!(recent.reading(&reading(10, 2.0)), ReadingSeen::Otherwise(1.0));
+        assert_eq!(recent.reading(&reading(9, 2.0)), ReadingSeen::Never);
         for second in 11..4000 {
             recent.reading(&reading(second, 1.0));
         }
         assert_eq!(recent.readings[&Id::new("a").unwrap()].len(), READINGS_PER_SENSOR);
-        assert_eq!(recent.reading(&reading(3999, 1.0)), Seen::Before);
+        assert_eq!(recent.reading(&reading(3999, 1.0)), ReadingSeen::Before);
     }
 
     #[test]

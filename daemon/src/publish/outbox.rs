@@ -2,7 +2,7 @@
 
 use std::collections::{BTreeMap, VecDeque};
 
-use super::{Refused, Request, Retained};
+use super::{RefusedForGood, Request, Retained};
 
 /// What waits, what is on the way, and the latest of each retained topic.
 #[derive(Debug, Default)]
@@ -28,11 +28,11 @@ pub struct Next<'a> {
 #[derive(Debug)]
 struct Latest {
     payload: Vec<u8>,
-    state: State,
+    state: LatestState,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum State {
+enum LatestState {
     Waiting,
     OnTheWay,
     /// On the way, and changed since.
@@ -50,8 +50,8 @@ impl Outbox {
     /// The latest value of a topic.
     pub fn retain(&mut self, Retained { topic, payload }: Retained) {
         let state = match self.latest.get(&topic).map(|latest| latest.state) {
-            Some(State::OnTheWay | State::Overtaken) => State::Overtaken,
-            Some(State::Waiting | State::Taken) | None => State::Waiting,
+            Some(LatestState::OnTheWay | LatestState::Overtaken) => LatestState::Overtaken,
+            Some(LatestState::Waiting | LatestState::Taken) | None => LatestState::Waiting,
         };
         self.latest.insert(topic, Latest { payload, state });
     }
@@ -73,7 +73,7 @@ impl Outbox {
             }
         }
         for latest in self.latest.values_mut() {
-            latest.state = State::Waiting;
+            latest.state = LatestState::Waiting;
         }
     }
 
@@ -97,7 +97,7 @@ impl Outbox {
             }
             OnTheWay::Latest(topic) => {
                 let latest = self.latest.get_mut(topic)?;
-                latest.state = State::OnTheWay;
+                latest.state = LatestState::OnTheWay;
                 Some(Next { topic, payload: &latest.payload, retain: true })
             }
         }
@@ -114,7 +114,7 @@ impl Outbox {
     pub fn taken(&mut self, packet: u16, refused: Option<String>) {
         match self.numbered.remove(&packet) {
             Some(OnTheWay::Request(request)) => {
-                let outcome = refused.map_or(Ok(()), |why| Err(Refused(why)));
+                let outcome = refused.map_or(Ok(()), |why| Err(RefusedForGood(why)));
                 if request.done.send(outcome).is_err() {
                     tracing::debug!(
                         "nobody waits any more for what became of a message to {}",
@@ -139,21 +139,21 @@ impl Outbox {
         self.requests.is_empty()
             && self.unnumbered.is_empty()
             && self.numbered.is_empty()
-            && self.latest.values().all(|latest| latest.state == State::Taken)
+            && self.latest.values().all(|latest| latest.state == LatestState::Taken)
     }
 
     fn waiting_topic(&self) -> Option<String> {
-        let waiting = self.latest.iter().find(|(_, latest)| latest.state == State::Waiting);
+        let waiting = self.latest.iter().find(|(_, latest)| latest.state == LatestState::Waiting);
         waiting.map(|(topic, _)| topic.clone())
     }
 
     fn latest_taken(&mut self, topic: &str) {
         let Some(latest) = self.latest.get_mut(topic) else { return };
         latest.state = match latest.state {
-            State::Overtaken | State::Waiting => State::Waiting,
-            State::OnTheWay | State::Taken => State::Taken,
+            LatestState::Overtaken | LatestState::Waiting => LatestState::Waiting,
+            LatestState::OnTheWay | LatestState::Taken => LatestState::Taken,
         };
-        if latest.state == State::Taken && latest.payload.is_empty() {
+        if latest.state == LatestState::Taken && latest.payload.is_empty() {
             self.latest.remove(topic);
         }
     }
@@ -172,7 +172,7 @@ mod tests {
         Retained { topic: topic.to_owned(), payload: payload.as_bytes().to_vec() }
     }
 
-    fn request(topic: &str) -> (Request, oneshot::Receiver<Result<(), Refused>>) {
+    fn request(topic: &str) -> (Request, oneshot::Receiver<Result<(), RefusedForGood>>) {
         let (done, outcome) = oneshot::channel();
         (Request { topic: topic.to_owned(), payload: b"x".to_vec(), retain: false, done }, outcome)
     }
@@ -239,7 +239,7 @@ mod tests {
         drain(&mut outbox);
         outbox.sent(9);
         outbox.taken(9, Some("NotAuthorized".to_owned()));
-        assert_eq!(outcome.try_recv(), Ok(Err(Refused("NotAuthorized".to_owned()))));
+        assert_eq!(outcome.try_recv(), Ok(Err(RefusedForGood("NotAuthorized".to_owned()))));
     }
 
     #[test]

@@ -7,14 +7,14 @@ use jiff::civil::date;
 use jiff::tz::TimeZone;
 
 use super::*;
-use crate::config::{self, Around, Secrets};
+use crate::config::{self, Secrets, Surroundings};
 use crate::demo::hatchery::Hatchery;
 use crate::demo::site;
 use crate::demo::staff::Calendar;
 use crate::demo::story::Story;
 
 pub(crate) fn settings(folder: &Path, out: &str, messages: &str) -> Settings {
-    let around = Around {
+    let around = Surroundings {
         name: "site.toml".to_owned(),
         folder: folder.to_owned(),
         credentials: None,

@@ -5,7 +5,7 @@ use std::sync::Arc;
 use tokio::sync::watch;
 use tokio_util::sync::CancellationToken;
 
-use crate::clock::Clock;
+use crate::clock::TimeSource;
 use crate::keeper::Keeper;
 use crate::pulse::Pulses;
 use crate::snapshot::Snapshot;
@@ -13,7 +13,7 @@ use crate::snapshot::Snapshot;
 /// What there is once in a process.
 pub struct Process {
     /// Tells the time.
-    pub clock: Clock,
+    pub clock: TimeSource,
     /// Ends the daemon.
     pub shutdown: CancellationToken,
     /// Reaches the store's thread.

@@ -20,18 +20,18 @@ use crate::metrics;
 use crate::notify::{self, Notifier};
 use crate::publish::{Farewell, Inbox, Publisher, Retained};
 use crate::record::Recorder;
-use crate::snapshot::Counts;
+use crate::snapshot::CountsSinceStart;
 
 /// Why a shift is over.
 pub enum Over {
     /// The daemon ends.
     Shutdown,
     /// The site file has changed.
-    Reload(Box<Settings>, Counts),
+    Reload(Box<Settings>, CountsSinceStart),
     /// Begin anew: the clock was set by so much.
-    ClockStepped(SignedDuration, Counts),
+    ClockStepped(SignedDuration, CountsSinceStart),
     /// Begin anew: something can be kept again, and the broker delivers again what was only heard.
-    KeepsAgain(Counts),
+    KeepsAgain(CountsSinceStart),
 }
 
 /// The tasks of a shift, and what ends each of them, in the order in which they end.
@@ -176,13 +176,13 @@ fn recorder(settings: &Settings) -> Option<(Recorder, thread::JoinHandle<()>)> {
     }
 }
 
-type Forwarding = ((JoinHandle<()>, CancellationToken), watch::Receiver<Progress>);
+type ForwardingTask = ((JoinHandle<()>, CancellationToken), watch::Receiver<Progress>);
 
 fn forward(
     process: &Process,
     settings: &Settings,
     behind: watch::Sender<Option<Behind>>,
-) -> Option<Forwarding> {
+) -> Option<ForwardingTask> {
     let wanted = settings.forward.clone()?;
     let stop = CancellationToken::new();
     let (progress, seen) = watch::channel(Progress::default());
@@ -202,7 +202,7 @@ async fn serve_metrics(
     match TcpListener::bind(listen).await {
         Ok(listener) => {
             let stop = CancellationToken::new();
-            let source = metrics::Source {
+            let source = metrics::MetricsSource {
                 snapshot: process.snapshot.subscribe(),
                 sensors: settings.site.sensors.as_slice().into(),
                 forwarding,
@@ -240,7 +240,7 @@ async fn end(tasks: Tasks, farewell: Farewell) -> Result<Ended, RunError> {
     if let Some(thread) = recorder {
         joined("the thread that records", thread).await?;
     }
-    Ok(ended.unwrap_or_else(|| Ended::Stopped(Counts::default())))
+    Ok(ended.unwrap_or_else(|| Ended::Stopped(CountsSinceStart::default())))
 }
 
 /// Waits for a task, but not for ever: at a stop a dead disk or broker must not hold us up. What wasn't

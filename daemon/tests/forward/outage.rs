@@ -3,7 +3,7 @@
 use std::collections::BTreeSet;
 use std::time::Duration;
 
-use claymark::clock::{Clock, Stepper};
+use claymark::clock::{Stepper, TimeSource};
 use claymark::forward::{Behind, Forwarder, Ports, Progress, Settings};
 use claymark::keeper::Keeper;
 use claymark_influx::settings::{Server, Token};
@@ -22,7 +22,7 @@ use tokio_util::sync::CancellationToken;
 async fn three_days_without_the_server_lose_and_double_nothing_and_are_told_once() {
     let mut server = Victoria::start();
     server.stop();
-    let mut barn = Barn::open(server.port()).await;
+    let mut barn = ForwardingStore::open(server.port()).await;
     let mut sent = BTreeSet::new();
     for hour in 0..72 {
         barn.keep(hour, &mut sent).await;
@@ -60,7 +60,7 @@ async fn three_days_without_the_server_lose_and_double_nothing_and_are_told_once
 }
 
 /// A store with a forwarder.
-struct Barn {
+struct ForwardingStore {
     dir: tempfile::TempDir,
     keeper: Keeper,
     stepper: Stepper,
@@ -69,12 +69,12 @@ struct Barn {
     stop: CancellationToken,
 }
 
-impl Barn {
+impl ForwardingStore {
     async fn open(port: u16) -> Self {
         let site: Site = serde_json::from_str(include_str!("../../store/tests/site.json")).unwrap();
         let dir = tempfile::tempdir().unwrap();
         let store = dir.path().join("claymark.db");
-        let (clock, stepper) = Clock::stepped(at(0, 0));
+        let (clock, stepper) = TimeSource::stepped(at(0, 0));
         // The forwarder finds a store that is there; the thread opens it again.
         drop(Writer::open(&store, &site).unwrap());
         let (keeper, _thread) = Keeper::start(store.clone(), site.clone(), clock.clone()).unwrap();

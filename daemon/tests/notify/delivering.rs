@@ -3,7 +3,7 @@
 use std::fs;
 
 use claymark::notify::{Outcome, Security, Smtp};
-use claymark::publish::Refused;
+use claymark::publish::RefusedForGood;
 use claymark_notice::{Audience, Priority};
 use claymark_store::batch::{Channel, DeliveryState};
 use jiff::SignedDuration;
@@ -140,7 +140,7 @@ async fn the_broker_gets_the_notice_as_one_json_object() {
             .to_owned()
             + r#""priority":"now","replaces":null,"subject":"Notice 7","text":"Go.\n"}"#
     );
-    request.done.send(Err(Refused("not authorised".to_owned()))).unwrap();
+    request.done.send(Err(RefusedForGood("not authorised".to_owned()))).unwrap();
     let DeliveryState::GivenUp { why, .. } = office.outcome().await.state else { panic!("not given up") };
     assert!(why.contains("not authorised"), "{why}");
     office.close().await;

@@ -1,7 +1,7 @@
 //! What is refused for good is said, so that others can be told; what isn't needed any more is dropped in silence.
 
 use claymark::notify::{Outcome, Word};
-use claymark::publish::Refused;
+use claymark::publish::RefusedForGood;
 use claymark_notice::content::{Because, Content, Withdrawn};
 use claymark_notice::{Answer, Audience, Missed, Priority, Undelivered};
 use claymark_store::batch::{Channel, DeliveryState, Issued};
@@ -53,7 +53,7 @@ async fn what_every_way_refuses_has_reached_nobody() {
     let mut office = Office::open(settings, vec![]);
     office.tell(notice(7, Priority::Now)).await;
     let request = office.requests.recv().await.unwrap();
-    request.done.send(Err(Refused("not authorised".to_owned()))).unwrap();
+    request.done.send(Err(RefusedForGood("not authorised".to_owned()))).unwrap();
     for _ in 0..2 {
         assert!(matches!(office.outcome().await.state, DeliveryState::GivenUp { .. }));
     }

@@ -2,7 +2,7 @@
 
 use std::collections::VecDeque;
 
-use claymark::clock::{Clock, Stepper};
+use claymark::clock::{Stepper, TimeSource};
 use claymark::intake::Login;
 use claymark::notify::{Address, Notifier, Outcome, Patience, Ports, Security, Settings, Smtp, Word};
 use claymark::publish::Request;
@@ -28,7 +28,7 @@ pub struct Office {
 
 impl Office {
     pub fn open(settings: Settings, pending: Vec<(Issued, Delivery)>) -> Self {
-        let (clock, stepper) = Clock::stepped(at(0));
+        let (clock, stepper) = TimeSource::stepped(at(0));
         let (words, words_in) = mpsc::channel(8);
         let (outcomes_out, outcomes) = mpsc::channel(1);
         let (publish, requests) = mpsc::channel(1);

@@ -1,6 +1,6 @@
 //! The recorded messages through decode, quality and room: what people were told.
 
-use claymark::config::{self, Around, Secrets};
+use claymark::config::{self, Secrets, Surroundings};
 use claymark::pipeline::Pipeline;
 use claymark::recording::Recording;
 use claymark_model::forecast::{Forecast, Subject};
@@ -86,7 +86,7 @@ impl Telling {
     }
 
     fn new(site: &str) -> Self {
-        let around = Around {
+        let around = Surroundings {
             name: "story.toml".to_owned(),
             folder: std::env::temp_dir(),
             credentials: None,

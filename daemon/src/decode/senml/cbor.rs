@@ -11,7 +11,7 @@ use ciborium::Value;
 
 use claymark_model::quarantine::Reason;
 
-use super::{Field, Fields};
+use super::{Fields, LabelledValue};
 use crate::decode::{Problem, number};
 
 /// The records as written.
@@ -37,7 +37,7 @@ pub(super) fn read(payload: &[u8]) -> Result<Vec<Fields>, Problem> {
         .collect()
 }
 
-fn labelled((label, value): (Value, Value)) -> Result<(String, Field), Problem> {
+fn labelled((label, value): (Value, Value)) -> Result<(String, LabelledValue), Problem> {
     let label = match label {
         Value::Text(text) => text,
         Value::Integer(number) => {
@@ -50,36 +50,40 @@ fn labelled((label, value): (Value, Value)) -> Result<(String, Field), Problem> 
     Ok((label, field(value)))
 }
 
-fn field(value: Value) -> Field {
+fn field(value: Value) -> LabelledValue {
     match value {
         Value::Integer(number) => decimal(&i128::from(number).to_string()),
-        Value::Float(number) if number.is_finite() => Field::Number(number),
+        Value::Float(number) if number.is_finite() => LabelledValue::Number(number),
         Value::Float(number) => {
-            Field::Bad(Problem::new(Reason::NotFinite, format!("'{number}' isn't a measured value")))
+            LabelledValue::Bad(Problem::new(Reason::NotFinite, format!("'{number}' isn't a measured value")))
         }
-        Value::Text(text) => Field::Text(text),
-        Value::Bool(_) => Field::Boolean,
-        Value::Bytes(_) => Field::Data,
+        Value::Text(text) => LabelledValue::Text(text),
+        Value::Bool(_) => LabelledValue::Boolean,
+        Value::Bytes(_) => LabelledValue::Data,
         Value::Tag(DECIMAL_FRACTION, parts) => decimal_fraction(*parts),
-        _other => {
-            Field::Bad(Problem::new(Reason::BadSenml, "a SenML value is a number, a text, a boolean or data"))
-        }
+        _other => LabelledValue::Bad(Problem::new(
+            Reason::BadSenml,
+            "a SenML value is a number, a text, a boolean or data",
+        )),
     }
 }
 
 /// RFC 8949, section 3.4.4: an array of exponent and mantissa.
-fn decimal_fraction(parts: Value) -> Field {
+fn decimal_fraction(parts: Value) -> LabelledValue {
     let parts = parts.into_array().unwrap_or_default();
     match parts.as_slice() {
         [Value::Integer(exponent), Value::Integer(mantissa)] => {
             decimal(&format!("{}e{}", i128::from(*mantissa), i128::from(*exponent)))
         }
-        _other => Field::Bad(Problem::new(Reason::BadCbor, "a decimal fraction is an array of two integers")),
+        _other => LabelledValue::Bad(Problem::new(
+            Reason::BadCbor,
+            "a decimal fraction is an array of two integers",
+        )),
     }
 }
 
-fn decimal(text: &str) -> Field {
-    number::parse(text).map_or_else(Field::Bad, Field::Number)
+fn decimal(text: &str) -> LabelledValue {
+    number::parse(text).map_or_else(LabelledValue::Bad, LabelledValue::Number)
 }
 
 const DECIMAL_FRACTION: u64 = 4;

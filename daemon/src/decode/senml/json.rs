@@ -8,7 +8,7 @@ use serde_json::value::RawValue;
 
 use claymark_model::quarantine::Reason;
 
-use super::{Field, Fields};
+use super::{Fields, LabelledValue};
 use crate::decode::{Problem, number};
 
 /// The records as written.
@@ -23,19 +23,26 @@ pub(super) fn read(payload: &[u8]) -> Result<Vec<Fields>, Problem> {
     Ok(records.into_iter().map(|Members(members)| members.into_iter().map(labelled).collect()).collect())
 }
 
-fn labelled((label, value): (Cow<'_, str>, &RawValue)) -> (String, Field) {
+fn labelled((label, value): (Cow<'_, str>, &RawValue)) -> (String, LabelledValue) {
     (label.into_owned(), field(value.get()))
 }
 
-fn field(json: &str) -> Field {
+fn field(json: &str) -> LabelledValue {
     match json.as_bytes().first() {
-        Some(b'-' | b'0'..=b'9') => number::parse(json).map_or_else(Field::Bad, Field::Number),
-        Some(b't' | b'f') => Field::Boolean,
+        Some(b'-' | b'0'..=b'9') => {
+            number::parse(json).map_or_else(LabelledValue::Bad, LabelledValue::Number)
+        }
+        Some(b't' | b'f') => LabelledValue::Boolean,
         Some(b'"') => match serde_json::from_str(json) {
-            Ok(text) => Field::Text(text),
-            Err(fault) => Field::Bad(Problem::new(Reason::BadJson, format!("not a JSON text: {fault}"))),
+            Ok(text) => LabelledValue::Text(text),
+            Err(fault) => {
+                LabelledValue::Bad(Problem::new(Reason::BadJson, format!("not a JSON text: {fault}")))
+            }
         },
-        _ => Field::Bad(Problem::new(Reason::BadSenml, "a SenML value is a number, a text or a boolean")),
+        _ => LabelledValue::Bad(Problem::new(
+            Reason::BadSenml,
+            "a SenML value is a number, a text or a boolean",
+        )),
     }
 }
 
@@ -45,9 +52,9 @@ struct Members<'a>(Vec<(Cow<'a, str>, &'a RawValue)>);
 
 impl<'de> Deserialize<'de> for Members<'de> {
     fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
-        struct Record;
+        struct RecordMembers;
 
-        impl<'de> Visitor<'de> for Record {
+        impl<'de> Visitor<'de> for RecordMembers {
             type Value = Members<'de>;
 
             fn expecting(&self, formatter: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
@@ -63,7 +70,7 @@ impl<'de> Deserialize<'de> for Members<'de> {
             }
         }
 
-        deserializer.deserialize_map(Record)
+        deserializer.deserialize_map(RecordMembers)
     }
 }
 

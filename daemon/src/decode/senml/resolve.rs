@@ -2,7 +2,7 @@
 
 use claymark_model::quarantine::Reason;
 
-use super::{Field, Fields};
+use super::{Fields, LabelledValue};
 use crate::decode::Problem;
 
 /// A record that stands for itself.
@@ -19,12 +19,12 @@ pub(super) struct Record {
     /// Base time and time as they were sent.
     pub offset_s: f64,
     /// What it carries.
-    pub value: Value,
+    pub value: RecordValue,
 }
 
 /// What a record carries.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) enum Value {
+pub(super) enum RecordValue {
     /// A number, base value included.
     Number(f64),
     /// Something else, in words.
@@ -76,11 +76,11 @@ struct Base {
 /// A record's own fields.
 #[derive(Default)]
 struct Own {
-    name: Option<Field>,
-    unit: Option<Field>,
-    time: Option<Field>,
+    name: Option<LabelledValue>,
+    unit: Option<LabelledValue>,
+    time: Option<LabelledValue>,
     /// `v`, then whether any of `vs`, `vb`, `vd` stands there, in words.
-    value: Option<Field>,
+    value: Option<LabelledValue>,
     other: Vec<&'static str>,
     sum: bool,
 }
@@ -158,18 +158,18 @@ impl Base {
     /// Section 4.2: exactly one value, or none where there is a sum; section 4.5.2: a base value is added to `v`.
     fn value(
         &self,
-        v: Option<Field>,
+        v: Option<LabelledValue>,
         other: &[&'static str],
         sum: bool,
         name: &str,
-    ) -> Result<Value, Problem> {
+    ) -> Result<RecordValue, Problem> {
         let wrong = |what: &str| Err(Problem::new(Reason::BadSenml, format!("{name} has {what}")));
         match (v, other) {
-            (Some(v), []) => Ok(Value::Number(self.value.unwrap_or(0.0) + number(v, "v")?)),
-            (None, [only]) => Ok(Value::Other(only)),
+            (Some(v), []) => Ok(RecordValue::Number(self.value.unwrap_or(0.0) + number(v, "v")?)),
+            (None, [only]) => Ok(RecordValue::Other(only)),
             (None, []) => match self.value {
-                Some(base) => Ok(Value::Number(base)),
-                None if sum || self.sum => Ok(Value::Other("a sum only (s)")),
+                Some(base) => Ok(RecordValue::Number(base)),
+                None if sum || self.sum => Ok(RecordValue::Other("a sum only (s)")),
                 None => wrong("no value"),
             },
             (Some(_), [..]) | (None, [_, ..]) => wrong("more than one value"),
@@ -188,21 +188,21 @@ fn checked(name: String) -> Result<String, Problem> {
     }
 }
 
-fn number(field: Field, label: &str) -> Result<f64, Problem> {
+fn number(field: LabelledValue, label: &str) -> Result<f64, Problem> {
     match field {
-        Field::Number(number) => Ok(number),
-        Field::Bad(problem) => Err(problem),
-        Field::Text(_) | Field::Boolean | Field::Data => {
+        LabelledValue::Number(number) => Ok(number),
+        LabelledValue::Bad(problem) => Err(problem),
+        LabelledValue::Text(_) | LabelledValue::Boolean | LabelledValue::Data => {
             Err(Problem::new(Reason::BadSenml, format!("'{label}' isn't a number")))
         }
     }
 }
 
-fn text(field: Field, label: &str) -> Result<String, Problem> {
+fn text(field: LabelledValue, label: &str) -> Result<String, Problem> {
     match field {
-        Field::Text(text) => Ok(text),
-        Field::Bad(problem) => Err(problem),
-        Field::Number(_) | Field::Boolean | Field::Data => {
+        LabelledValue::Text(text) => Ok(text),
+        LabelledValue::Bad(problem) => Err(problem),
+        LabelledValue::Number(_) | LabelledValue::Boolean | LabelledValue::Data => {
             Err(Problem::new(Reason::BadSenml, format!("'{label}' isn't a text")))
         }
     }

@@ -2,7 +2,7 @@
 
 use serde_json::Value as Json;
 
-use super::resolve::{Pack, Value};
+use super::resolve::{Pack, RecordValue};
 use super::*;
 
 fn resolved(payload: &[u8], now_s: f64) -> Result<Pack, Problem> {
@@ -34,10 +34,10 @@ fn packs_resolve_as_the_vectors_say() {
             assert_eq!(record.unit.as_deref(), wanted.get("u").and_then(Json::as_str), "{id}");
             assert!((record.at_s - number(wanted, "t").unwrap()).abs() < 1e-6, "{id}");
             match record.value {
-                Value::Number(value) => {
+                RecordValue::Number(value) => {
                     assert!((value - number(wanted, "v").unwrap()).abs() < 1e-9, "{id}")
                 }
-                Value::Other(_) => assert!(wanted.get("v").is_none(), "{id}"),
+                RecordValue::Other(_) => assert!(wanted.get("v").is_none(), "{id}"),
             }
         }
     }
@@ -62,7 +62,7 @@ fn the_dump_of_rfc_8428_section_6_is_the_example_of_section_5_1_2() {
     let first = from_cbor.records.first().unwrap();
     assert_eq!(
         (first.name.as_str(), first.value),
-        ("urn:dev:ow:10e2073a0108006:current", Value::Number(1.2))
+        ("urn:dev:ow:10e2073a0108006:current", RecordValue::Number(1.2))
     );
     assert!((first.at_s - 1_276_020_071.001).abs() < 1e-6);
 }
@@ -80,7 +80,7 @@ fn bytes_after_a_cbor_pack_are_refused() {
 fn a_cbor_decimal_fraction_is_a_number() {
     // [{"n": "a", 2: 4([-2, 27315])}]: 273.15, the fraction of RFC 8949, section 3.4.4.
     let pack = resolved(&hex("81 a2 00 61 61 02 c4 82 21 19 6a b3"), 0.0).unwrap();
-    assert_eq!(pack.records.first().unwrap().value, Value::Number(273.15));
+    assert_eq!(pack.records.first().unwrap().value, RecordValue::Number(273.15));
 }
 
 #[test]

@@ -14,7 +14,7 @@ use super::{Broken, Delivered, Grant};
 use crate::intake::{Login, Protocol, Settings, Taking, TlsError, tls};
 
 /// What a connection is made from.
-pub struct Plan {
+pub struct ConnectionPlan {
     pub host: String,
     pub port: u16,
     pub protocol: Protocol,
@@ -31,7 +31,7 @@ pub struct Plan {
     tls: Option<Arc<ClientConfig>>,
 }
 
-impl Plan {
+impl ConnectionPlan {
     pub fn new(settings: &Settings, largest: u32, taking: Taking) -> Result<Self, TlsError> {
         let tls = settings.tls.as_ref().map(tls::client).transpose()?;
         Ok(Self {

@@ -10,14 +10,14 @@ use rumqttc::{
 use tokio::io::{AsyncRead, AsyncWrite};
 use tokio_util::codec::Framed;
 
-use super::plan::{Accepted, Incoming, Outgoing, Plan, STOPPED, closed, ended};
+use super::plan::{Accepted, ConnectionPlan, Incoming, Outgoing, STOPPED, closed, ended};
 use super::{Broken, Delivered, Grant};
 
 /// Says who we are, and waits for the answer. There is no expiry in this protocol: a session that isn't
 /// clean stays as long as the broker likes.
 pub async fn connect<S: AsyncRead + AsyncWrite + Unpin>(
     socket: S,
-    plan: &Plan,
+    plan: &ConnectionPlan,
 ) -> Result<(Framed<S, Codec>, Accepted), Broken> {
     let largest = usize::try_from(plan.largest).unwrap_or(usize::MAX);
     let mut framed = Framed::new(socket, Codec { max_incoming_size: largest, max_outgoing_size: usize::MAX });

@@ -13,13 +13,13 @@ use rumqttc::v5::mqttbytes::{Error, QoS};
 use tokio::io::{AsyncRead, AsyncWrite};
 use tokio_util::codec::Framed;
 
-use super::plan::{Accepted, Incoming, Outgoing, Plan, STOPPED, closed, ended};
+use super::plan::{Accepted, ConnectionPlan, Incoming, Outgoing, STOPPED, closed, ended};
 use super::{Broken, Delivered, Grant};
 
 /// Says who we are, and waits for the answer.
 pub async fn connect<S: AsyncRead + AsyncWrite + Unpin>(
     socket: S,
-    plan: &Plan,
+    plan: &ConnectionPlan,
 ) -> Result<(Framed<S, Codec>, Accepted), Broken> {
     let codec = Codec { max_incoming_size: Some(plan.largest), max_outgoing_size: None };
     let mut framed = Framed::new(socket, codec);
@@ -45,7 +45,7 @@ pub async fn connect<S: AsyncRead + AsyncWrite + Unpin>(
 
 /// No topic alias maximum is offered, so the broker may use none: an alias means nothing on the next
 /// connection.
-fn hello(plan: &Plan) -> Packet {
+fn hello(plan: &ConnectionPlan) -> Packet {
     let mut properties = ConnectProperties::new();
     properties.session_expiry_interval = Some(if plan.kept { plan.session_expiry_s } else { 0 });
     properties.receive_maximum = Some(plan.receive_maximum);

@@ -5,7 +5,7 @@ use std::time::Duration;
 use futures_util::{SinkExt, StreamExt};
 use tokio_util::codec::Framed;
 
-use super::plan::{Accepted, FOR_CONNECTING, Incoming, Outgoing, Plan, Socket, closed};
+use super::plan::{Accepted, ConnectionPlan, FOR_CONNECTING, Incoming, Outgoing, Socket, closed};
 use super::{Broken, v5, v311};
 use crate::intake::Protocol;
 
@@ -17,7 +17,7 @@ pub enum Wire {
 
 impl Wire {
     /// Connects, and waits until the broker accepts us.
-    pub async fn connect(plan: &Plan) -> Result<(Self, Accepted), Broken> {
+    pub async fn connect(plan: &ConnectionPlan) -> Result<(Self, Accepted), Broken> {
         let tcp = plan.tcp().await?;
         let greet = async {
             let socket = plan.socket(tcp).await?;
