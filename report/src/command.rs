@@ -10,9 +10,9 @@ use jiff::Timestamp;
 use claymark_words::report::unmade::{self, Part};
 
 use crate::facts::WeekFacts;
-use crate::origin::{Opened, Origin, Unopened};
+use crate::origin::{OpenedRows, Origin, Unopened};
 use crate::parts::attempt;
-use crate::source::{Source, Unread};
+use crate::source::{RowSource, Unread};
 use crate::typeset;
 use crate::view::View;
 use crate::week::{BadWeek, Week};
@@ -23,18 +23,18 @@ use crate::{page, picture, sheet, source};
 #[command(version)]
 pub struct Arguments {
     #[command(subcommand)]
-    task: Task,
+    task: ReportTask,
 }
 
 #[derive(Debug, Subcommand)]
-enum Task {
+enum ReportTask {
     /// One ISO week: week-2026-W47.pdf, .png and .csv.
-    Week(Wanted),
+    Week(WeekWanted),
 }
 
 /// Which week, from where, to where.
 #[derive(Debug, Args)]
-struct Wanted {
+struct WeekWanted {
     #[command(flatten)]
     origin: Origin,
     /// The week, for example 2026-W47; without it, the last full week in the site's time zone.
@@ -47,7 +47,7 @@ struct Wanted {
 
 /// Why there is no report.
 #[derive(Debug, thiserror::Error)]
-pub enum Failure {
+pub enum NoReport {
     /// No rows are within reach.
     #[error(transparent)]
     Unopened(#[from] Unopened),
@@ -67,7 +67,7 @@ pub enum Failure {
     },
 }
 
-impl Failure {
+impl NoReport {
     /// What to do about it, in a sentence.
     #[must_use]
     pub fn remedy(&self) -> &'static str {
@@ -92,7 +92,7 @@ impl Failure {
 
 /// The files that were made, and what is missing in them or among them.
 #[derive(Debug, Default)]
-pub struct Made {
+pub struct FilesMade {
     /// Their paths.
     pub files: Vec<PathBuf>,
     /// A sentence each; none: all is there.
@@ -100,15 +100,15 @@ pub struct Made {
 }
 
 /// Makes the files: each by itself, and each from all parts that can be made.
-pub fn run(arguments: &Arguments, now: Timestamp) -> Result<Made, Failure> {
-    let Task::Week(wanted) = &arguments.task;
+pub fn run(arguments: &Arguments, now: Timestamp) -> Result<FilesMade, NoReport> {
+    let ReportTask::Week(wanted) = &arguments.task;
     match wanted.origin.open()? {
-        Opened::Store(store) => make(&store, wanted, now),
-        Opened::Influx(influx) => make(influx.as_ref(), wanted, now),
+        OpenedRows::Store(store) => make(&store, wanted, now),
+        OpenedRows::Influx(influx) => make(influx.as_ref(), wanted, now),
     }
 }
 
-fn make(source: &impl Source, wanted: &Wanted, now: Timestamp) -> Result<Made, Failure> {
+fn make(source: &impl RowSource, wanted: &WeekWanted, now: Timestamp) -> Result<FilesMade, NoReport> {
     let site = source.site()?;
     // Rows that were made by another clock (a replay, the demo) show by themselves how late it is. Where the last
     // reading can't be read, the clock has to do.
@@ -124,10 +124,10 @@ fn make(source: &impl Source, wanted: &Wanted, now: Timestamp) -> Result<Made, F
     let facts = source::facts(source, site, week, now);
     let unwritten = |path: &Path| {
         let path = path.to_owned();
-        move |why| Failure::Unwritten { path, why }
+        move |why| NoReport::Unwritten { path, why }
     };
     fs::create_dir_all(&wanted.out).map_err(unwritten(&wanted.out))?;
-    let mut made = Made::default();
+    let mut made = FilesMade::default();
     for (ending, bytes) in files(&facts, &mut made.missing) {
         let path = wanted.out.join(format!("{name}.{ending}"));
         fs::write(&path, bytes).map_err(unwritten(&path))?;

@@ -33,12 +33,12 @@ use claymark_store::batch::{Delivery, Issued};
 use claymark_store::limits::Limits;
 use claymark_words::report::unmade::Part;
 
-use ahead::Ahead;
+use ahead::WeekAhead;
 use days::BandDay;
 use demand::{Lack, OxygenDemand};
 use drums::DrumWeek;
 use skill::ForecastSkill;
-use trace::{Shares, Trace, TraceBuilder};
+use trace::{Shares, TraceBuilder, WeekTrace};
 use warnings::Warning;
 use water::PlaceWeek;
 
@@ -65,7 +65,7 @@ pub struct WeekFacts {
     /// How well the drums were forecast of late.
     pub skill: ForecastSkill,
     /// What comes next.
-    pub ahead: Ahead,
+    pub ahead: WeekAhead,
     /// How complete each sensor's readings are, in the order of the site file.
     pub sensors: Vec<SensorWeek>,
     /// What people were told.
@@ -86,7 +86,7 @@ pub struct SensorWeek {
     /// The sensor.
     pub sensor: Sensor,
     /// What it said.
-    pub trace: Trace,
+    pub trace: WeekTrace,
 }
 
 impl SensorWeek {
@@ -98,9 +98,9 @@ impl SensorWeek {
     }
 }
 
-/// Rows of the store that are small enough to be held; those of readings stream through [`Traces`].
+/// Rows of the store that are small enough to be held; those of readings stream through [`WeekTraces`].
 #[derive(Debug, Clone, PartialEq, Default)]
-pub struct Rows {
+pub struct HeldRows {
     /// Of the week, in the order of time; a few more before it for what was known at its start.
     pub forecasts: Vec<Forecast>,
     /// Of the week and the time before it, in the order of time.
@@ -127,9 +127,9 @@ pub struct Rows {
 
 /// Condenses the readings of all sensors while they stream by.
 #[derive(Debug)]
-pub struct Traces(BTreeMap<Id, TraceBuilder>);
+pub struct WeekTraces(BTreeMap<Id, TraceBuilder>);
 
-impl Traces {
+impl WeekTraces {
     /// For every sensor of the site.
     #[must_use]
     pub fn new(site: &Site, week: &Week, until: Timestamp) -> Self {
@@ -155,7 +155,7 @@ impl Traces {
 
     /// All have been told.
     #[must_use]
-    pub fn finish(self) -> BTreeMap<Id, Trace> {
+    pub fn finish(self) -> BTreeMap<Id, WeekTrace> {
         self.0.into_iter().map(|(id, builder)| (id, builder.finish())).collect()
     }
 }
@@ -167,10 +167,10 @@ impl WeekFacts {
         site: Site,
         week: Week,
         until: Timestamp,
-        traces: &BTreeMap<Id, Trace>,
-        mut rows: Rows,
+        traces: &BTreeMap<Id, WeekTrace>,
+        mut rows: HeldRows,
     ) -> Self {
-        use Part::{Ahead as WeekAhead, Daily, Demand, Drums, Room, Skill, Told, Water};
+        use Part::{Ahead, Daily, Demand, Drums, Room, Skill, Told, Water};
         let mut unmade = std::mem::take(&mut rows.unmade);
         let until = until.clamp(week.start(), week.end());
         let drums =
@@ -190,7 +190,7 @@ impl WeekFacts {
             band_days: unmade.fact(&[Water], Vec::new(), || days::of(&site, &week, &places)),
             demand: unmade.fact(&[Demand], Err(Lack::Flow), || OxygenDemand::of(&site, &week, until, traces)),
             skill: unmade.fact(&[Skill], ForecastSkill::NONE, || ForecastSkill::of(&site, &rows.marks)),
-            ahead: unmade.fact(&[WeekAhead], Ahead::NONE, || Ahead::of(&site, until, traces, &rows)),
+            ahead: unmade.fact(&[Ahead], WeekAhead::NONE, || WeekAhead::of(&site, until, traces, &rows)),
             warnings: unmade.fact(&[Told], Vec::new(), || warnings::of(&week, &rows)),
             places,
             log: in_force(&week, rows.log),
@@ -237,8 +237,8 @@ fn drums_of(
     site: &Site,
     week: &Week,
     until: Timestamp,
-    traces: &BTreeMap<Id, Trace>,
-    rows: &Rows,
+    traces: &BTreeMap<Id, WeekTrace>,
+    rows: &HeldRows,
 ) -> Vec<DrumWeek> {
     let trace_of_level = |drum| site.level_sensor(drum).and_then(|sensor| traces.get(&sensor.id));
     let of = |drum| DrumWeek::of(site, drum, week, until, trace_of_level(&drum.id), rows);

@@ -23,14 +23,14 @@ pub struct Origin {
     #[arg(long, value_name = "FILE")]
     store: Option<PathBuf>,
     /// Where the rows are.
-    #[arg(long, value_enum, default_value_t = Place::Local, conflicts_with = "store")]
-    from: Place,
+    #[arg(long, value_enum, default_value_t = RowPlace::Local, conflicts_with = "store")]
+    from: RowPlace,
     #[command(flatten)]
     influx: Influx,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-enum Place {
+enum RowPlace {
     /// The store on this machine.
     Local,
     /// InfluxDB 2: as [influx] in the site file says, or the options below.
@@ -62,7 +62,7 @@ struct Influx {
 
 /// Rows within reach.
 #[derive(Debug)]
-pub enum Opened {
+pub enum OpenedRows {
     /// The store on this machine.
     Store(claymark_store::Reader),
     /// InfluxDB.
@@ -144,19 +144,19 @@ impl Unopened {
 
 impl Origin {
     /// Opens the store, or finds the site in InfluxDB.
-    pub fn open(&self) -> Result<Opened, Unopened> {
+    pub fn open(&self) -> Result<OpenedRows, Unopened> {
         match self.from {
-            Place::Local => {
+            RowPlace::Local => {
                 let store = claymark_store::Reader::open(&self.store_path()?).map_err(Unread::from)?;
-                Ok(Opened::Store(store))
+                Ok(OpenedRows::Store(store))
             }
-            Place::Influx => {
+            RowPlace::Influx => {
                 let told = self.told()?;
                 let site = self.influx.site.as_ref().or(told.site.id.as_ref());
                 let site = site.map(|id| Id::new(id)).transpose()?;
                 let reader = claymark_influx::BucketReader::open(&self.settings(told.influx)?, site.as_ref())
                     .map_err(Unread::from)?;
-                Ok(Opened::Influx(Box::new(reader)))
+                Ok(OpenedRows::Influx(Box::new(reader)))
             }
         }
     }

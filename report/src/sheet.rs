@@ -18,7 +18,7 @@ use claymark_words::typed;
 use crate::facts::WeekFacts;
 use crate::facts::drums::DrumWeek;
 use crate::facts::trace::{self, Shares};
-use crate::facts::water::{Measured, PlaceWeek};
+use crate::facts::water::{MeasuredWeek, PlaceWeek};
 use crate::week::Day;
 
 /// The bytes of the CSV.
@@ -44,7 +44,7 @@ pub fn csv(facts: &WeekFacts) -> Result<Vec<u8>, csv::Error> {
 
 /// A row; the order of the fields is the order of the columns.
 #[derive(Debug, Clone, PartialEq, Default, Serialize)]
-struct Row {
+struct SheetRow {
     week: String,
     date: String,
     day_hours: f64,
@@ -70,7 +70,7 @@ struct Row {
     empty_minutes: Option<f64>,
 }
 
-impl Row {
+impl SheetRow {
     fn new(facts: &WeekFacts, day: &Day) -> Self {
         Self {
             week: facts.week.to_string(),
@@ -81,12 +81,12 @@ impl Row {
     }
 }
 
-fn of_sensor(measured: &Measured, place: &PlaceWeek, facts: &WeekFacts, day: &Day) -> Row {
+fn of_sensor(measured: &MeasuredWeek, place: &PlaceWeek, facts: &WeekFacts, day: &Day) -> SheetRow {
     let slots = measured.trace.between(day.start, day.end);
     let shares = Shares::of(slots);
     let extremes = trace::extremes(slots);
     let share = |seconds: f64| shares.percent(seconds).map(|percent| rounded(percent, 2));
-    Row {
+    SheetRow {
         place: place.place.to_string(),
         name: cell(&place.name),
         sensor: measured.sensor.id.to_string(),
@@ -100,16 +100,16 @@ fn of_sensor(measured: &Measured, place: &PlaceWeek, facts: &WeekFacts, day: &Da
         above_limits_percent: share(shares.above_s),
         doubtful_percent: share(shares.doubtful_s),
         no_data_percent: share(shares.missing_s),
-        ..Row::new(facts, day)
+        ..SheetRow::new(facts, day)
     }
 }
 
 /// The computed saturation of a tank, where there is one.
-fn saturation(place: &PlaceWeek, facts: &WeekFacts, day: &Day) -> Option<Row> {
+fn saturation(place: &PlaceWeek, facts: &WeekFacts, day: &Day) -> Option<SheetRow> {
     let oxygen = place.oxygen.first()?;
     let (first, last) = oxygen.trace.indices(day.start, day.end);
     let summary = place.saturation.as_ref()?.summary(first, last);
-    Some(Row {
+    Some(SheetRow {
         place: place.place.to_string(),
         name: cell(&place.name),
         sensor: oxygen.sensor.id.to_string(),
@@ -118,11 +118,11 @@ fn saturation(place: &PlaceWeek, facts: &WeekFacts, day: &Day) -> Option<Row> {
         lowest: summary.map(|(low, _, _)| rounded(low, 2)),
         mean: summary.map(|(_, mean, _)| rounded(mean, 2)),
         highest: summary.map(|(_, _, high)| rounded(high, 2)),
-        ..Row::new(facts, day)
+        ..SheetRow::new(facts, day)
     })
 }
 
-fn of_drum(drum: &DrumWeek, facts: &WeekFacts, number: usize, day: &Day) -> Row {
+fn of_drum(drum: &DrumWeek, facts: &WeekFacts, number: usize, day: &Day) -> SheetRow {
     let inside = |at| (day.start..day.end).contains(&at);
     let volumes: Vec<f64> = drum
         .volume
@@ -135,7 +135,7 @@ fn of_drum(drum: &DrumWeek, facts: &WeekFacts, number: usize, day: &Day) -> Row 
     let known = facts.unmade.why(Part::Daily).is_none();
     let past = known && day.start < facts.until;
     let level = facts.site.level_sensor(&drum.drum.id);
-    Row {
+    SheetRow {
         place: Place::Drum(drum.drum.id.clone()).to_string(),
         name: cell(&drum.drum.name),
         sensor: level.map(|sensor| sensor.id.to_string()).unwrap_or_default(),
@@ -157,7 +157,7 @@ fn of_drum(drum: &DrumWeek, facts: &WeekFacts, number: usize, day: &Day) -> Row 
         clay_logged_kg: past.then(|| rounded(clay.sum(), 3)),
         ran_empty: past.then(|| drum.run_outs.iter().filter(|run_out| inside(run_out.at)).count()),
         empty_minutes: past.then(|| rounded(drum.empty_s(day.start, day.end, facts.until) / 60.0, 1)),
-        ..Row::new(facts, day)
+        ..SheetRow::new(facts, day)
     }
 }
 

@@ -24,13 +24,13 @@ use claymark_store::batch::{Delivery, Issued};
 use claymark_store::reader::{KnownSensor, QuarantineCount, Rollup, SensorKey};
 use claymark_words::report::unmade::Kind;
 
-use crate::facts::{Rows, Traces, WeekFacts};
+use crate::facts::{HeldRows, WeekFacts, WeekTraces};
 use crate::parts::Unmade;
 use crate::week::Week;
 
 /// Where the rows are: the local store, or the same rows in InfluxDB. Everything that the report reads is here;
 /// ranges are from the first time to just before the second.
-pub trait Source {
+pub trait RowSource {
     /// The site in force.
     fn site(&self) -> Result<Site, Unread>;
     /// When the last reading was measured.
@@ -106,7 +106,7 @@ impl Unread {
 }
 
 /// The facts of `week` as they are known at `now`. Rows that can't be read are missing in them, with a mark.
-pub fn facts(source: &impl Source, site: Site, week: Week, now: Timestamp) -> WeekFacts {
+pub fn facts(source: &impl RowSource, site: Site, week: Week, now: Timestamp) -> WeekFacts {
     let until = now.clamp(week.start(), week.end());
     let mut unmade = Unmade::default();
     let traces = traces(source, &site, &week, until, &mut unmade);
@@ -114,14 +114,20 @@ pub fn facts(source: &impl Source, site: Site, week: Week, now: Timestamp) -> We
     WeekFacts::of(site, week, until, &traces.finish(), rows)
 }
 
-fn traces(source: &impl Source, site: &Site, week: &Week, until: Timestamp, unmade: &mut Unmade) -> Traces {
+fn traces(
+    source: &impl RowSource,
+    site: &Site,
+    week: &Week,
+    until: Timestamp,
+    unmade: &mut Unmade,
+) -> WeekTraces {
     let known = unmade.rows(Kind::Readings, source.sensors());
     let ids: BTreeMap<SensorKey, Id> =
         known.into_iter().filter(|known| known.in_site).map(|known| (known.key, known.id)).collect();
-    let mut traces = Traces::new(site, week, until);
+    let mut traces = WeekTraces::new(site, week, until);
     let before = week.start().saturating_sub(LEAD_IN).unwrap_or(Timestamp::MIN);
     let every: Vec<SensorKey> = ids.keys().copied().collect();
-    let mut look = |traces: &mut Traces, of: &[SensorKey], from, to| {
+    let mut look = |traces: &mut WeekTraces, of: &[SensorKey], from, to| {
         if let Err(unread) = source.readings(of, from, to, &mut |assessed| traces.push(assessed)) {
             unmade.hour(&unread);
         }
@@ -155,7 +161,7 @@ fn an_hour_after(time: Timestamp, until: Timestamp) -> Timestamp {
 }
 
 /// Takes the plain hours as they are; gives the sensors that must be looked at reading by reading.
-fn plain_hours_in(traces: &mut Traces, ids: &BTreeMap<SensorKey, Id>, hour: &[Rollup]) -> Vec<SensorKey> {
+fn plain_hours_in(traces: &mut WeekTraces, ids: &BTreeMap<SensorKey, Id>, hour: &[Rollup]) -> Vec<SensorKey> {
     let mut close = Vec::new();
     for rollup in hour {
         let Some(builder) = ids.get(&rollup.sensor).and_then(|id| traces.of(id)) else { continue };
@@ -169,7 +175,7 @@ fn plain_hours_in(traces: &mut Traces, ids: &BTreeMap<SensorKey, Id>, hour: &[Ro
     close
 }
 
-fn rows(source: &impl Source, site: &Site, week: &Week, until: Timestamp, mut unmade: Unmade) -> Rows {
+fn rows(source: &impl RowSource, site: &Site, week: &Week, until: Timestamp, mut unmade: Unmade) -> HeldRows {
     let (start, end) = (week.start(), week.end());
     let earlier = |by: SignedDuration| start.saturating_sub(by).unwrap_or(Timestamp::MIN);
     let later = |by: SignedDuration| end.saturating_add(by).unwrap_or(Timestamp::MAX);
@@ -179,7 +185,7 @@ fn rows(source: &impl Source, site: &Site, week: &Week, until: Timestamp, mut un
         *quarantined.entry(count.reason).or_default() += count.count;
     }
     let day = SignedDuration::from_hours(24);
-    Rows {
+    HeldRows {
         // Twelve hours before, for a run-out early on Monday; a little after, for the volume at midnight.
         forecasts: unmade.rows(
             Kind::Forecasts,
@@ -200,7 +206,7 @@ fn rows(source: &impl Source, site: &Site, week: &Week, until: Timestamp, mut un
 
 /// Clay that came and went since the bags were counted, and refills from `from` on.
 fn ledger(
-    source: &impl Source,
+    source: &impl RowSource,
     site: &Site,
     from: Timestamp,
     until: Timestamp,
@@ -239,7 +245,7 @@ macro_rules! rows_of_ranges {
     };
 }
 
-impl Source for claymark_store::Reader {
+impl RowSource for claymark_store::Reader {
     fn site(&self) -> Result<Site, Unread> {
         Ok(self.site()?)
     }
@@ -268,7 +274,7 @@ impl Source for claymark_store::Reader {
     rows_of_ranges!();
 }
 
-impl Source for claymark_influx::BucketReader {
+impl RowSource for claymark_influx::BucketReader {
     fn site(&self) -> Result<Site, Unread> {
         Ok(self.site().clone())
     }

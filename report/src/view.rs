@@ -32,23 +32,23 @@ pub struct View {
     foot: &'static str,
     span: String,
     so_far: Option<String>,
-    date: Moment,
+    date: PageDate,
     /// What isn't there; it stands above all.
-    unmade: Vec<Line>,
-    verdict: Vec<Line>,
+    unmade: Vec<MarkedLine>,
+    verdict: Vec<MarkedLine>,
     #[serde(flatten)]
     parts: BTreeMap<&'static str, Value>,
     #[serde(skip)]
     failed: BTreeMap<Part, WhyUnmade>,
     #[serde(skip)]
-    hours: Option<Line>,
+    hours: Option<MarkedLine>,
     #[serde(skip)]
     pictures: Pictures,
 }
 
 /// One sentence with its mark.
 #[derive(Debug, Clone, Serialize)]
-pub struct Line {
+pub struct MarkedLine {
     mark: &'static str,
     shape: &'static str,
     text: String,
@@ -68,7 +68,7 @@ pub struct Picture {
 pub struct Pictures(Vec<(String, String)>);
 
 #[derive(Debug, Clone, Serialize)]
-struct Moment {
+struct PageDate {
     year: i16,
     month: i8,
     day: i8,
@@ -81,17 +81,17 @@ impl View {
     #[must_use]
     pub fn of(facts: &WeekFacts) -> Self {
         let mut view = Self::without_parts(facts);
-        view.part(Part::Room, facts, |pictures| glance::Room::of(facts, pictures));
-        view.part(Part::Ahead, facts, |_| Ok(ahead::Ahead::of(facts)));
-        view.part(Part::Drums, facts, |pictures| drums::Drums::of(facts, pictures));
-        view.part(Part::Skill, facts, |_| Ok(skill::Skill::of(facts)));
-        view.part(Part::Water, facts, |pictures| water::Water::of(facts, pictures));
-        view.part(Part::Demand, facts, |pictures| demand::Demand::of(facts, pictures));
-        view.part(Part::Told, facts, |_| Ok(record::Told::of(facts)));
-        view.part(Part::Happened, facts, |_| Ok(record::Happened::of(facts)));
-        view.part(Part::Complete, facts, |pictures| record::Complete::of(facts, pictures));
-        view.part(Part::Aside, facts, |_| Ok(record::Aside::of(facts)));
-        view.part(Part::Log, facts, |_| Ok(record::Log::of(facts)));
+        view.part(Part::Room, facts, |pictures| glance::RoomPart::of(facts, pictures));
+        view.part(Part::Ahead, facts, |_| Ok(ahead::AheadPart::of(facts)));
+        view.part(Part::Drums, facts, |pictures| drums::DrumsPart::of(facts, pictures));
+        view.part(Part::Skill, facts, |_| Ok(skill::SkillPart::of(facts)));
+        view.part(Part::Water, facts, |pictures| water::WaterPart::of(facts, pictures));
+        view.part(Part::Demand, facts, |pictures| demand::DemandPart::of(facts, pictures));
+        view.part(Part::Told, facts, |_| Ok(record::ToldPart::of(facts)));
+        view.part(Part::Happened, facts, |_| Ok(record::HappenedPart::of(facts)));
+        view.part(Part::Complete, facts, |pictures| record::CompletePart::of(facts, pictures));
+        view.part(Part::Aside, facts, |_| Ok(record::AsidePart::of(facts)));
+        view.part(Part::Log, facts, |_| Ok(record::LogPart::of(facts)));
         view
     }
 
@@ -104,13 +104,14 @@ impl View {
             .map(|(first, last)| words::glance::span(first.date, last.date, week.length(), zone));
         let so_far =
             (!facts.complete()).then(|| words::glance::so_far(&words::dated_moment(facts.until, zone)));
-        let hours = facts.unmade.hours().map(|unread| Line::of(unmade::hours(unread.hours, &unread.said)));
+        let hours =
+            facts.unmade.hours().map(|unread| MarkedLine::of(unmade::hours(unread.hours, &unread.said)));
         Self {
             title: words::glance::title(site, week.number(), week.year()),
             foot: caution::NOT_LIFE_SUPPORT,
             span: span.unwrap_or_default(),
             so_far,
-            date: Moment::of(facts.until, facts),
+            date: PageDate::of(facts.until, facts),
             unmade: hours.iter().cloned().collect(),
             verdict: glance::verdict(facts),
             parts: BTreeMap::new(),
@@ -145,11 +146,12 @@ impl View {
 
     /// A sentence instead of a part.
     pub fn fail(&mut self, part: Part, why: WhyUnmade) {
-        let line = Line::of(unmade::part(&why));
+        let line = MarkedLine::of(unmade::part(&why));
         self.parts.insert(key(part), json!({ "failed": { "title": part.title(), "line": line } }));
         self.failed.insert(part, why);
         let parts: Vec<Part> = self.failed.keys().copied().collect();
-        self.unmade = unmade::summary(&parts).map(Line::of).into_iter().chain(self.hours.clone()).collect();
+        self.unmade =
+            unmade::summary(&parts).map(MarkedLine::of).into_iter().chain(self.hours.clone()).collect();
     }
 
     /// Parts that a sentence stands for, and why.
@@ -200,7 +202,7 @@ fn key(part: Part) -> &'static str {
     }
 }
 
-impl Line {
+impl MarkedLine {
     fn of((mark, text): (Mark, String)) -> Self {
         Self { mark: mark.name(), shape: mark.shape(), text: breakable(&text) }
     }
@@ -221,7 +223,7 @@ impl Pictures {
     }
 }
 
-impl Moment {
+impl PageDate {
     fn of(at: Timestamp, facts: &WeekFacts) -> Self {
         let local = at.to_zoned_datetime(facts.site.time_zone.clone());
         Self {

@@ -4,19 +4,19 @@
 use jiff::{SignedDuration, Timestamp};
 use plotters::style::Color;
 
-use super::frame::Frame;
+use super::frame::ChartFrame;
 use super::{CURVE, GREY, rectangle, svg};
-use crate::facts::trace::{SLOT_S, Slot, Trace};
+use crate::facts::trace::{SLOT_S, Slot, WeekTrace};
 use crate::week::Week;
 
 /// A picture of `size` pixels.
 pub fn draw(
-    trace: &Trace,
+    trace: &WeekTrace,
     week: &Week,
     until: Timestamp,
     size: (u32, u32),
 ) -> Result<String, super::Undrawn> {
-    let frame = Frame::bare(week, until, size, (0.0, 1.0));
+    let frame = ChartFrame::bare(week, until, size, (0.0, 1.0));
     let slots: Vec<_> = trace
         .slots()
         .iter()
@@ -29,15 +29,15 @@ pub fn draw(
             let to = last.saturating_add(SignedDuration::from_secs(SLOT_S)).unwrap_or(until).min(until);
             let (left, right) = (frame.x(*from), frame.x(to));
             match state {
-                State::There => {
+                SlotState::There => {
                     rectangle(surface, (left, frame.top()), (right, frame.bottom()), CURVE.filled())?;
                 }
-                State::Doubtful => {
+                SlotState::Doubtful => {
                     let middle = i32::midpoint(frame.top(), frame.bottom());
                     rectangle(surface, (left, middle), (right, frame.bottom()), GREY.filled())?;
                 }
-                State::Missing => frame.hatch(surface, *from, to)?,
-                State::NotDue => {}
+                SlotState::Missing => frame.hatch(surface, *from, to)?,
+                SlotState::NotDue => {}
             }
         }
         frame.grid(surface)
@@ -45,21 +45,21 @@ pub fn draw(
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum State {
+enum SlotState {
     There,
     Doubtful,
     Missing,
     NotDue,
 }
 
-fn state(slot: &Slot) -> State {
+fn state(slot: &Slot) -> SlotState {
     if slot.due_s <= 0.0 {
-        State::NotDue
+        SlotState::NotDue
     } else if slot.missing_s() > slot.due_s / 2.0 {
-        State::Missing
+        SlotState::Missing
     } else if slot.known_s() < slot.due_s / 2.0 {
-        State::Doubtful
+        SlotState::Doubtful
     } else {
-        State::There
+        SlotState::There
     }
 }

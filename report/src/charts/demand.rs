@@ -4,14 +4,14 @@ use jiff::Timestamp;
 use plotters::element::Circle;
 use plotters::style::Color;
 
-use super::frame::Frame;
+use super::frame::ChartFrame;
 use super::scale::{Cut, around};
 use super::{ALARM, CURVE, Drawn, GREY, INK, Pixel, Surface, dashes, line, svg};
 use crate::week::Week;
 
 /// One day that is over.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Day {
+pub struct DayBar {
     /// When it begins.
     pub from: Timestamp,
     /// When it ends.
@@ -24,7 +24,7 @@ pub struct Day {
 
 /// What stands in the picture besides the days.
 #[derive(Debug, Clone)]
-pub struct Lettering {
+pub struct DemandLettering {
     /// The names of the days.
     pub days: Vec<String>,
     /// The unit for people.
@@ -39,16 +39,16 @@ pub struct Lettering {
 
 /// A picture of `size` pixels.
 pub fn draw(
-    days: &[Day],
+    days: &[DayBar],
     week: &Week,
     until: Timestamp,
     size: (u32, u32),
-    lettering: &Lettering,
+    lettering: &DemandLettering,
 ) -> Result<String, super::Undrawn> {
     let (highest, _) = scale(days);
     let most = lettering.most.as_ref().filter(|(most, _)| (0.0..=NEAR * highest).contains(most));
     let top = most.map_or(highest, |(most, _)| most.max(highest));
-    let frame = Frame::labelled(week, until, size, (0.0, AIR * top));
+    let frame = ChartFrame::labelled(week, until, size, (0.0, AIR * top));
     svg(size, |surface| {
         frame.labels(surface, &lettering.unit, &lettering.days)?;
         frame.grid(surface)?;
@@ -77,7 +77,7 @@ pub fn draw(
 
 /// Up to what the picture reaches; cut where a day lies far out.
 #[must_use]
-pub fn scale(days: &[Day]) -> (f64, Option<Cut>) {
+pub fn scale(days: &[DayBar]) -> (f64, Option<Cut>) {
     let figures: Vec<f64> = days.iter().flat_map(|day| [day.taken, day.by_weight]).flatten().collect();
     let mut usual: Vec<f64> = figures.iter().copied().filter(|figure| *figure > 0.0).collect();
     usual.sort_by(f64::total_cmp);

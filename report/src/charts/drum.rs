@@ -8,7 +8,7 @@ use claymark_model::forecast::Basis;
 use claymark_model::units::{Litres, Unit};
 use claymark_words::report::cut::By;
 
-use super::frame::{Frame, LABEL};
+use super::frame::{ChartFrame, LABEL};
 use super::scale::Cut;
 use super::{
     ALARM, Anchor, CURVE, Drawn, GREY, INK, PAPER, Surface, VEIL, dashes, fill, line, rectangle, svg, text,
@@ -19,7 +19,7 @@ use crate::week::Week;
 
 /// What stands in the picture besides the curve.
 #[derive(Debug, Clone)]
-pub struct Lettering {
+pub struct DrumLettering {
     /// The names of the days.
     pub days: Vec<String>,
     /// The unit of volume for people.
@@ -44,11 +44,11 @@ pub fn draw(
     week: &Week,
     until: Timestamp,
     size: (u32, u32),
-    lettering: &Lettering,
+    lettering: &DrumLettering,
 ) -> Result<String, super::Undrawn> {
     let show = |volume: Litres| lettering.unit.from_base(volume.0);
     let (top, _) = scale(drum);
-    let frame = Frame::labelled(week, until, size, (0.0, show(top)));
+    let frame = ChartFrame::labelled(week, until, size, (0.0, show(top)));
     svg(size, |surface| {
         frame.labels(surface, lettering.unit.symbol(), &lettering.days)?;
         frame.grid(surface)?;
@@ -84,7 +84,7 @@ pub fn scale(drum: &DrumWeek) -> (Litres, Option<Cut>) {
 /// What the level sensor itself showed, lowest to highest.
 fn veil(
     surface: &Surface<'_>,
-    frame: &Frame<'_>,
+    frame: &ChartFrame<'_>,
     drum: &DrumWeek,
     week: &Week,
     show: impl Fn(Litres) -> f64,
@@ -105,7 +105,7 @@ fn veil(
 /// The believed volume: a full line by the level, a thin one by the pump.
 fn curve(
     surface: &Surface<'_>,
-    frame: &Frame<'_>,
+    frame: &ChartFrame<'_>,
     volume: &[Believed],
     show: impl Fn(Litres) -> f64,
 ) -> Drawn {
@@ -123,7 +123,7 @@ fn curve(
 }
 
 /// Hatches where no volume can be said.
-fn unknown(surface: &Surface<'_>, frame: &Frame<'_>, drum: &DrumWeek, until: Timestamp) -> Drawn {
+fn unknown(surface: &Surface<'_>, frame: &ChartFrame<'_>, drum: &DrumWeek, until: Timestamp) -> Drawn {
     let mut known_to = frame.start();
     for point in drum.volume.iter().filter(|point| point.volume.is_some()) {
         if point.at.duration_since(known_to) > BREAK {
@@ -136,7 +136,7 @@ fn unknown(surface: &Surface<'_>, frame: &Frame<'_>, drum: &DrumWeek, until: Tim
 
 fn empty_times(
     surface: &Surface<'_>,
-    frame: &Frame<'_>,
+    frame: &ChartFrame<'_>,
     drum: &DrumWeek,
     until: Timestamp,
     words: &str,
@@ -154,7 +154,13 @@ fn empty_times(
 }
 
 /// Below the heel, where the curve seldom comes.
-fn doubts(surface: &Surface<'_>, frame: &Frame<'_>, drum: &DrumWeek, until: Timestamp, words: &str) -> Drawn {
+fn doubts(
+    surface: &Surface<'_>,
+    frame: &ChartFrame<'_>,
+    drum: &DrumWeek,
+    until: Timestamp,
+    words: &str,
+) -> Drawn {
     for (number, doubt) in drum.doubts.iter().enumerate() {
         let (left, right) = (frame.x(doubt.from), frame.x(doubt.to.unwrap_or(until)));
         let (from, to) = ((left, frame.bottom() - 18), (right.max(left + 6), frame.bottom()));
@@ -173,7 +179,7 @@ fn doubts(surface: &Surface<'_>, frame: &Frame<'_>, drum: &DrumWeek, until: Time
 }
 
 /// A filled triangle above the frame for a logged refill, a hollow one for one that nobody wrote down.
-fn refills(surface: &Surface<'_>, frame: &Frame<'_>, drum: &DrumWeek, words: &[String]) -> Drawn {
+fn refills(surface: &Surface<'_>, frame: &ChartFrame<'_>, drum: &DrumWeek, words: &[String]) -> Drawn {
     let mut free_from = i32::MIN;
     for (refill, words) in drum.refills.iter().zip(words) {
         let (x, y) = (frame.x(refill.at), frame.top());
@@ -196,7 +202,7 @@ fn refills(surface: &Surface<'_>, frame: &Frame<'_>, drum: &DrumWeek, words: &[S
 }
 
 /// Left of a line, or right of it near the left edge.
-fn beside(frame: &Frame<'_>, x: i32, words: &str) -> (i32, HPos) {
+fn beside(frame: &ChartFrame<'_>, x: i32, words: &str) -> (i32, HPos) {
     if x - 8 - width_of(words, LABEL) < frame.sides().0 { (x + 8, HPos::Left) } else { (x - 8, HPos::Right) }
 }
 

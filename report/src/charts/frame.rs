@@ -10,7 +10,7 @@ use crate::week::Week;
 use claymark_words::format::number;
 
 /// Maps time and value to pixels inside one picture.
-pub struct Frame<'a> {
+pub struct ChartFrame<'a> {
     week: &'a Week,
     until: Timestamp,
     x: (i32, i32),
@@ -18,7 +18,7 @@ pub struct Frame<'a> {
     values: Scale,
 }
 
-impl<'a> Frame<'a> {
+impl<'a> ChartFrame<'a> {
     /// The whole surface, without labels: for small pictures.
     #[must_use]
     pub fn bare(week: &'a Week, until: Timestamp, size: (u32, u32), values: (f64, f64)) -> Self {

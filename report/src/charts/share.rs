@@ -11,10 +11,10 @@ pub fn draw(shares: &Shares, size: (u32, u32)) -> Result<String, Undrawn> {
     let (width, height) = (i32::try_from(size.0).unwrap_or(0), i32::try_from(size.1).unwrap_or(0));
     let (right, bottom, middle) = (width - 1, height - 1, height / 2);
     let parts = [
-        (shares.inside_s, Part::Inside),
-        (shares.below_s, Part::Below),
-        (shares.above_s, Part::Above),
-        (shares.doubtful_s + shares.missing_s, Part::Unknown),
+        (shares.inside_s, BarPart::Inside),
+        (shares.below_s, BarPart::Below),
+        (shares.above_s, BarPart::Above),
+        (shares.doubtful_s + shares.missing_s, BarPart::Unknown),
     ];
     svg(size, |surface| {
         rectangle(surface, (1, 1), (right, bottom), PAPER.filled())?;
@@ -27,10 +27,10 @@ pub fn draw(shares: &Shares, size: (u32, u32)) -> Result<String, Undrawn> {
             let to = if seconds > 0.0 { to.max(from + 2).min(right) } else { from };
             if to > from {
                 match part {
-                    Part::Inside => rectangle(surface, (from, 1), (to, bottom), CURVE.filled())?,
-                    Part::Below => rectangle(surface, (from, middle), (to, bottom), ALARM.filled())?,
-                    Part::Above => rectangle(surface, (from, 1), (to, middle), ALARM.filled())?,
-                    Part::Unknown => hatch(surface, (from, 1), (to, bottom), GREY)?,
+                    BarPart::Inside => rectangle(surface, (from, 1), (to, bottom), CURVE.filled())?,
+                    BarPart::Below => rectangle(surface, (from, middle), (to, bottom), ALARM.filled())?,
+                    BarPart::Above => rectangle(surface, (from, 1), (to, middle), ALARM.filled())?,
+                    BarPart::Unknown => hatch(surface, (from, 1), (to, bottom), GREY)?,
                 }
             }
             from = to;
@@ -40,7 +40,7 @@ pub fn draw(shares: &Shares, size: (u32, u32)) -> Result<String, Undrawn> {
 }
 
 #[derive(Debug, Clone, Copy)]
-enum Part {
+enum BarPart {
     Inside,
     Below,
     Above,

@@ -2,14 +2,14 @@
 
 use jiff::{SignedDuration, Timestamp};
 
-use super::frame::Frame;
+use super::frame::ChartFrame;
 use super::scale::{Cut, around};
 use super::{ALARM, BAND, CURVE, VEIL, dashes, fill, line, svg};
 use crate::week::Week;
 
 /// The values of all tanks in one hour.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Spread {
+pub struct HourSpread {
     /// The middle of the hour.
     pub at: Timestamp,
     /// Lowest, middle, highest; `None` where nothing is known.
@@ -20,7 +20,7 @@ pub struct Spread {
 
 /// Levels and words of a picture.
 #[derive(Debug, Clone)]
-pub struct Lettering {
+pub struct SpreadLettering {
     /// The names of the days.
     pub days: Vec<String>,
     /// The unit for people.
@@ -37,13 +37,13 @@ pub struct Lettering {
 
 /// A picture of `size` pixels.
 pub fn draw(
-    spreads: &[Spread],
+    spreads: &[HourSpread],
     week: &Week,
     until: Timestamp,
     size: (u32, u32),
-    lettering: &Lettering,
+    lettering: &SpreadLettering,
 ) -> Result<String, super::Undrawn> {
-    let frame = Frame::labelled(week, until, size, scale(spreads, lettering).0);
+    let frame = ChartFrame::labelled(week, until, size, scale(spreads, lettering).0);
     svg(size, |surface| {
         for (from, to, band) in &lettering.band {
             frame.band(surface, (*from, *to), *band, BAND)?;
@@ -80,7 +80,7 @@ pub fn draw(
 
 /// Around the levels and the band, as far as the data go or are cut, with a little air.
 #[must_use]
-pub fn scale(spreads: &[Spread], lettering: &Lettering) -> ((f64, f64), Option<Cut>) {
+pub fn scale(spreads: &[HourSpread], lettering: &SpreadLettering) -> ((f64, f64), Option<Cut>) {
     let levels = lettering.levels.iter().map(|(level, _)| (*level, *level));
     let bands = lettering.band.iter().map(|(_, _, band)| *band);
     let Some(wanted) = levels.chain(bands).reduce(|(a, b), (low, high)| (a.min(low), b.max(high))) else {

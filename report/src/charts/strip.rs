@@ -4,18 +4,18 @@ use jiff::{SignedDuration, Timestamp};
 use plotters::style::Color;
 use plotters::style::text_anchor::{HPos, VPos};
 
-use super::frame::{Frame, LABEL};
+use super::frame::{ChartFrame, LABEL};
 use super::{
     ALARM, Anchor, BAND, CURVE, Drawn, GREY, Surface, VEIL, fill, hatch, line, rectangle, svg, text,
 };
 use claymark_store::limits::Limits;
 
-use crate::facts::trace::{SLOT_S, Slot, Trace};
+use crate::facts::trace::{SLOT_S, Slot, WeekTrace};
 use crate::week::Week;
 
 /// A picture of `size` pixels; `values` is the scale, the same for all tanks; with `days` it is labelled.
 pub fn draw(
-    trace: &Trace,
+    trace: &WeekTrace,
     week: &Week,
     until: Timestamp,
     values: (f64, f64),
@@ -23,9 +23,9 @@ pub fn draw(
     days: &[String],
 ) -> Result<String, super::Undrawn> {
     let frame = if days.is_empty() {
-        Frame::bare(week, until, size, values)
+        ChartFrame::bare(week, until, size, values)
     } else {
-        Frame::with_days(week, until, size, values)
+        ChartFrame::with_days(week, until, size, values)
     };
     svg(size, |surface| {
         let wanted = trace.wanted();
@@ -50,7 +50,7 @@ pub fn draw(
 }
 
 /// Hatches what is missing or doubtful, run by run.
-pub fn unknown(surface: &Surface<'_>, frame: &Frame<'_>, trace: &Trace, until: Timestamp) -> Drawn {
+pub fn unknown(surface: &Surface<'_>, frame: &ChartFrame<'_>, trace: &WeekTrace, until: Timestamp) -> Drawn {
     let slots: Vec<_> = each(trace).collect();
     for run in slots.chunk_by(|a, b| hidden(a.1) == hidden(b.1)) {
         let (Some(first), Some(last)) = (run.first(), run.last()) else { continue };
@@ -68,7 +68,7 @@ fn hidden(slot: &Slot) -> bool {
 }
 
 /// A thick dark line at the mean where it lies outside the limits.
-fn outside(surface: &Surface<'_>, frame: &Frame<'_>, trace: &Trace) -> Drawn {
+fn outside(surface: &Surface<'_>, frame: &ChartFrame<'_>, trace: &WeekTrace) -> Drawn {
     let beyond = |slot: &Slot, mean: f64| slot.limits.below(mean) || slot.limits.above(mean);
     let means: Vec<_> =
         each(trace).map(|(at, slot)| (at, slot.mean().filter(|mean| beyond(slot, *mean)))).collect();
@@ -85,7 +85,7 @@ fn outside(surface: &Surface<'_>, frame: &Frame<'_>, trace: &Trace) -> Drawn {
 /// Dashes along the band; with labels, its figures at the left, and inside at the right where it has moved.
 fn edges(
     surface: &Surface<'_>,
-    frame: &Frame<'_>,
+    frame: &ChartFrame<'_>,
     wanted: &[(Timestamp, Timestamp, Limits)],
     labelled: bool,
 ) -> Drawn {
@@ -106,12 +106,12 @@ fn edges(
 }
 
 /// Of an hour that is known only as a whole one point, in its middle: steps would be of our making.
-fn middles(trace: &Trace) -> impl Iterator<Item = (Timestamp, &Slot)> {
+fn middles(trace: &WeekTrace) -> impl Iterator<Item = (Timestamp, &Slot)> {
     let whole_hour = |at: &Timestamp| at.as_second().rem_euclid(3600) == 3600 / 2;
     each(trace).filter(move |(at, slot)| !slot.by_hour || whole_hour(at))
 }
 
-fn each(trace: &Trace) -> impl Iterator<Item = (Timestamp, &Slot)> {
+fn each(trace: &WeekTrace) -> impl Iterator<Item = (Timestamp, &Slot)> {
     trace.slots().iter().enumerate().map(|(index, slot)| (trace.slot_start(index), slot))
 }
 

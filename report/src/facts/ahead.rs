@@ -19,13 +19,13 @@ use claymark_model::id::Id;
 use claymark_model::site::{Drum, Place, Quantity, Site};
 use claymark_model::units::{Litres, LitresPerMinute};
 
-use super::Rows;
+use super::HeldRows;
 use super::drums::BREAK;
-use super::trace::{Trace, mean};
+use super::trace::{WeekTrace, mean};
 
 /// From the day after what is reported.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Ahead {
+pub struct WeekAhead {
     /// Seven days.
     pub days: Vec<DayAhead>,
     /// What clay does to the water; `None`: nobody knows.
@@ -33,12 +33,12 @@ pub struct Ahead {
     /// The clay on the floor; `None`: the site file has no `[stock]`, or nothing is known of the use.
     pub stock: Option<Stock>,
     /// What fills each drum, in the order of the site file.
-    pub refills: Vec<Filling>,
+    pub refills: Vec<DrumFilling>,
 }
 
 /// What fills one drum.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Filling {
+pub struct DrumFilling {
     /// Which.
     pub drum: Drum,
     /// What is in it; `None`: that isn't known.
@@ -51,13 +51,13 @@ pub struct Filling {
     pub refill: Option<Refill>,
 }
 
-impl Ahead {
+impl WeekAhead {
     /// Nothing is known.
     pub const NONE: Self = Self { days: Vec::new(), clouding: None, stock: None, refills: Vec::new() };
 
     /// As it was known at `until`: what was learned of the clay by then, else the site file's figures.
     #[must_use]
-    pub fn of(site: &Site, until: Timestamp, traces: &BTreeMap<Id, Trace>, rows: &Rows) -> Self {
+    pub fn of(site: &Site, until: Timestamp, traces: &BTreeMap<Id, WeekTrace>, rows: &HeldRows) -> Self {
         let from = site.date_at(until);
         let learned = rows.yields.iter().rev().find(|learned| learned.learned_at <= until);
         let forecasts = forecasts_at(site, until, rows);
@@ -70,7 +70,11 @@ impl Ahead {
             days: ahead::ahead(site, from, DAYS, &today),
             clouding: today.clouding,
             stock: Stock::of(site, &rows.ledger, (from, &today)),
-            refills: site.drums.iter().map(|drum| Filling::of(site, drum, (until, &today), rows)).collect(),
+            refills: site
+                .drums
+                .iter()
+                .map(|drum| DrumFilling::of(site, drum, (until, &today), rows))
+                .collect(),
         }
     }
 
@@ -81,8 +85,8 @@ impl Ahead {
     }
 }
 
-impl Filling {
-    fn of(site: &Site, drum: &Drum, (until, today): (Timestamp, &Today), rows: &Rows) -> Self {
+impl DrumFilling {
+    fn of(site: &Site, drum: &Drum, (until, today): (Timestamp, &Today), rows: &HeldRows) -> Self {
         let aim = |at| aim(site, drum, (at, today), rows);
         let logged = logged(site, drum, (until, &aim), rows);
         let books = Books::after(drum, &site.clay, &seen(drum, until, rows), &logged);
@@ -96,7 +100,7 @@ impl Filling {
 }
 
 /// What a drum that is filled at that time should hold: by the plan, else its own target.
-fn aim(site: &Site, drum: &Drum, (at, today): (Timestamp, &Today), rows: &Rows) -> Aim {
+fn aim(site: &Site, drum: &Drum, (at, today): (Timestamp, &Today), rows: &HeldRows) -> Aim {
     let forecasts = forecasts_at(site, at, rows);
     let draws = DrawnNow::new(site, &forecasts);
     let by_plan = || {
@@ -112,8 +116,8 @@ fn aim(site: &Site, drum: &Drum, (at, today): (Timestamp, &Today), rows: &Rows) 
 fn flow_of_late(
     site: &Site,
     until: Timestamp,
-    traces: &BTreeMap<Id, Trace>,
-    rows: &Rows,
+    traces: &BTreeMap<Id, WeekTrace>,
+    rows: &HeldRows,
 ) -> Option<LitresPerMinute> {
     let day_before = until.saturating_sub(SignedDuration::from_hours(24)).unwrap_or(until);
     let sensor = site.sensors.iter().find(|s| s.place == Place::Head && s.quantity == Quantity::Flow);
@@ -135,7 +139,7 @@ fn caught_at_head(entry: &LogEntry) -> Option<LitresPerMinute> {
     LitresPerMinute::caught(*volume, *seconds).filter(|flow| flow.0.is_finite())
 }
 
-fn seen(drum: &Drum, until: Timestamp, rows: &Rows) -> Vec<SeenRefill> {
+fn seen(drum: &Drum, until: Timestamp, rows: &HeldRows) -> Vec<SeenRefill> {
     let of_drum =
         rows.happenings.iter().filter(|happening| happening.drum == drum.id && happening.at <= until);
     let refill = |happening: &claymark_model::happening::Happening| {
@@ -149,7 +153,7 @@ fn logged(
     site: &Site,
     drum: &Drum,
     (until, aim): (Timestamp, &dyn Fn(Timestamp) -> Aim),
-    rows: &Rows,
+    rows: &HeldRows,
 ) -> Vec<LoggedRefill> {
     let first = rows.happenings.first().map_or(until, |happening| happening.at);
     let mut logged: Vec<LoggedRefill> = rows
@@ -169,17 +173,17 @@ fn logged(
 }
 
 /// The last volume that was believed by then, unless that is too old.
-fn held(drum: &Drum, at: Timestamp, rows: &Rows) -> Option<Litres> {
+fn held(drum: &Drum, at: Timestamp, rows: &HeldRows) -> Option<Litres> {
     forecast_at(drum, at, rows)?.outlook.volume()
 }
 
 /// Of each drum of which there is one.
-fn forecasts_at(site: &Site, at: Timestamp, rows: &Rows) -> Vec<Forecast> {
+fn forecasts_at(site: &Site, at: Timestamp, rows: &HeldRows) -> Vec<Forecast> {
     site.drums.iter().filter_map(|drum| forecast_at(drum, at, rows).cloned()).collect()
 }
 
 /// The last one by then, unless that is too old.
-fn forecast_at<'a>(drum: &Drum, at: Timestamp, rows: &'a Rows) -> Option<&'a Forecast> {
+fn forecast_at<'a>(drum: &Drum, at: Timestamp, rows: &'a HeldRows) -> Option<&'a Forecast> {
     let of_drum = |forecast: &&Forecast| forecast.of == Subject::Drum(drum.id.clone()) && forecast.at <= at;
     rows.forecasts.iter().rev().find(of_drum).filter(|last| at.duration_since(last.at) <= BREAK)
 }

@@ -8,7 +8,7 @@ use claymark_model::quality::thresholds::Span;
 use claymark_model::site::{Place, Site};
 
 use super::trace::Shares;
-use super::water::{Measured, PlaceWeek};
+use super::water::{MeasuredWeek, PlaceWeek};
 use crate::week::Week;
 
 /// One day of all rearing tanks.
@@ -35,7 +35,7 @@ pub fn of(site: &Site, week: &Week, places: &[PlaceWeek]) -> Vec<BandDay> {
         return Vec::new();
     }
     let day = |day: &crate::week::Day| {
-        let of_sensor = |measured: &Measured| Shares::of(measured.trace.between(day.start, day.end));
+        let of_sensor = |measured: &MeasuredWeek| Shares::of(measured.trace.between(day.start, day.end));
         let inside = |place: &&PlaceWeek| {
             let worst = place.turbidity.iter().filter_map(|measured| {
                 let shares = of_sensor(measured);

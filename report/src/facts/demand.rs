@@ -11,7 +11,7 @@ use claymark_model::id::Id;
 use claymark_model::site::{Place, Quantity, Site};
 use claymark_model::units::{Kilograms, LitresPerMinute, MilligramsPerLitre};
 
-use super::trace::{Shares, Trace, mean};
+use super::trace::{Shares, WeekTrace, mean};
 use crate::week::{Day, Week};
 
 /// All tanks that are measured, together.
@@ -80,7 +80,7 @@ impl OxygenDemand {
         site: &Site,
         week: &Week,
         until: Timestamp,
-        traces: &BTreeMap<Id, Trace>,
+        traces: &BTreeMap<Id, WeekTrace>,
     ) -> Result<Self, Lack> {
         let meters = Meters::of(site, week, traces)?;
         let over = week.days().iter().filter(|day| day.end <= until);
@@ -99,14 +99,14 @@ impl OxygenDemand {
 /// The sensors that it takes.
 struct Meters<'a> {
     site: &'a Site,
-    traces: &'a BTreeMap<Id, Trace>,
-    inflow: &'a Trace,
-    outflows: Vec<(&'a Id, &'a Trace)>,
+    traces: &'a BTreeMap<Id, WeekTrace>,
+    inflow: &'a WeekTrace,
+    outflows: Vec<(&'a Id, &'a WeekTrace)>,
     flow: FlowFrom,
 }
 
 impl<'a> Meters<'a> {
-    fn of(site: &'a Site, week: &Week, traces: &'a BTreeMap<Id, Trace>) -> Result<Self, Lack> {
+    fn of(site: &'a Site, week: &Week, traces: &'a BTreeMap<Id, WeekTrace>) -> Result<Self, Lack> {
         let trace = |place: &Place, quantity| trace_at(site, traces, place, quantity);
         let in_tank = |tank: &Id, quantity| trace(&Place::Tank(tank.clone()), quantity);
         let measured =
@@ -132,7 +132,7 @@ impl<'a> Meters<'a> {
     fn day(&self, day: &Day) -> DemandDay {
         let inflow = known_mean(self.inflow, day).map(MilligramsPerLitre);
         let water = self.outflows.iter().map(|(tank, _)| Some(self.water(tank, day)?.0)).sum::<Option<f64>>();
-        let taken = |(tank, trace): &(&Id, &Trace)| {
+        let taken = |(tank, trace): &(&Id, &WeekTrace)| {
             let outflow = MilligramsPerLitre(known_mean(trace, day)?);
             Some(taken_up(self.water(tank, day)?, inflow?, outflow).0)
         };
@@ -192,16 +192,16 @@ fn drawable(trend: &DemandTrend) -> bool {
 
 fn trace_at<'a>(
     site: &Site,
-    traces: &'a BTreeMap<Id, Trace>,
+    traces: &'a BTreeMap<Id, WeekTrace>,
     place: &Place,
     quantity: Quantity,
-) -> Option<&'a Trace> {
+) -> Option<&'a WeekTrace> {
     let sensor = site.sensors.iter().find(|sensor| sensor.place == *place && sensor.quantity == quantity)?;
     traces.get(&sensor.id)
 }
 
 /// Of a day most of which is known.
-fn known_mean(trace: &Trace, day: &Day) -> Option<f64> {
+fn known_mean(trace: &WeekTrace, day: &Day) -> Option<f64> {
     let slots = trace.between(day.start, day.end);
     let shares = Shares::of(slots);
     let enough = shares.percent(shares.known_s()).is_some_and(|percent| percent >= ENOUGH_PERCENT);

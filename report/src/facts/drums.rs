@@ -14,9 +14,9 @@ use claymark_model::site::{Drum, Site};
 use claymark_model::units::{Kilograms, Litres};
 use claymark_notice::NoticeKind;
 
-use super::Rows;
+use super::HeldRows;
 use super::hindsight::{self, Hindsight, Refuted};
-use super::trace::{SLOT_S, Trace};
+use super::trace::{SLOT_S, WeekTrace};
 use crate::week::{Day, Week};
 
 /// One drum's week.
@@ -29,11 +29,11 @@ pub struct DrumWeek {
     /// What the level sensor itself showed: lowest and highest volume per slot.
     pub seen: Vec<Option<(Litres, Litres)>>,
     /// Refills in the week.
-    pub refills: Vec<Refill>,
+    pub refills: Vec<ShownRefill>,
     /// Times without slurry, those that began before the week included.
     pub run_outs: Vec<RunOut>,
     /// When the level couldn't be believed.
-    pub doubts: Vec<Doubt>,
+    pub doubts: Vec<TimeInDoubt>,
     /// Forecasts that a refill proved wrong.
     pub refuted: Refuted,
     /// Litres drawn on each day; `None` where the volume at a midnight isn't known.
@@ -53,7 +53,7 @@ pub struct Believed {
 
 /// One refill that the data show.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Refill {
+pub struct ShownRefill {
     /// When.
     pub at: Timestamp,
     /// Litres added.
@@ -61,12 +61,12 @@ pub struct Refill {
     /// Volume afterwards.
     pub to: Litres,
     /// The field-log entry that tells of it.
-    pub logged: Option<LoggedRefill>,
+    pub logged: Option<RefillEntry>,
 }
 
 /// What the field log says of a refill.
 #[derive(Debug, Clone, PartialEq)]
-pub struct LoggedRefill {
+pub struct RefillEntry {
     /// Dry clay.
     pub clay: Option<Kilograms>,
     /// By whom.
@@ -97,7 +97,7 @@ pub struct Warned {
 
 /// A time in which the level couldn't be believed.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Doubt {
+pub struct TimeInDoubt {
     /// Since when.
     pub from: Timestamp,
     /// Until when; `None`: still.
@@ -114,8 +114,8 @@ impl DrumWeek {
         drum: &Drum,
         week: &Week,
         until: Timestamp,
-        trace: Option<&Trace>,
-        rows: &Rows,
+        trace: Option<&WeekTrace>,
+        rows: &HeldRows,
     ) -> Self {
         let forecasts: Vec<&Forecast> =
             rows.forecasts.iter().filter(|forecast| forecast.of == Subject::Drum(drum.id.clone())).collect();
@@ -215,7 +215,7 @@ fn believed(forecast: &Forecast) -> Believed {
     }
 }
 
-fn seen(gauge: &Gauge, trace: &Trace) -> Vec<Option<(Litres, Litres)>> {
+fn seen(gauge: &Gauge, trace: &WeekTrace) -> Vec<Option<(Litres, Litres)>> {
     let volumes = |(low, high): (f64, f64)| {
         let (a, b) = (gauge.volume(low)?, gauge.volume(high)?);
         Some(if a.0 <= b.0 { (a, b) } else { (b, a) })
@@ -223,7 +223,13 @@ fn seen(gauge: &Gauge, trace: &Trace) -> Vec<Option<(Litres, Litres)>> {
     trace.slots().iter().map(|slot| slot.range().and_then(volumes)).collect()
 }
 
-fn refills(drum: &Id, site: &Site, week: &Week, happenings: &[&Happening], log: &[LogEntry]) -> Vec<Refill> {
+fn refills(
+    drum: &Id,
+    site: &Site,
+    week: &Week,
+    happenings: &[&Happening],
+    log: &[LogEntry],
+) -> Vec<ShownRefill> {
     let mut told = HashSet::new();
     let mut refills = Vec::new();
     for happening in happenings.iter().filter(|happening| week.contains(happening.at)) {
@@ -234,9 +240,9 @@ fn refills(drum: &Id, site: &Site, week: &Week, happenings: &[&Happening], log: 
                 told.insert(key);
                 Some(logged)
             }
-            None => logged.then_some(LoggedRefill { clay: None, by: None }),
+            None => logged.then_some(RefillEntry { clay: None, by: None }),
         };
-        refills.push(Refill { at: happening.at, added: *added, to: *to, logged });
+        refills.push(ShownRefill { at: happening.at, added: *added, to: *to, logged });
     }
     refills
 }
@@ -247,7 +253,7 @@ fn nearest_entry(
     at: Timestamp,
     log: &[LogEntry],
     told: &HashSet<String>,
-) -> Option<(String, LoggedRefill)> {
+) -> Option<(String, RefillEntry)> {
     let only_drum = site.drums.len() == 1;
     log.iter()
         .filter(|entry| !told.contains(&entry.key))
@@ -258,7 +264,7 @@ fn nearest_entry(
             (meant && apart <= LOGGED_WITHIN).then_some((apart, entry, *clay))
         })
         .min_by_key(|(apart, _, _)| *apart)
-        .map(|(_, entry, clay)| (entry.key.clone(), LoggedRefill { clay, by: entry.by.clone() }))
+        .map(|(_, entry, clay)| (entry.key.clone(), RefillEntry { clay, by: entry.by.clone() }))
 }
 
 fn run_outs(
@@ -266,7 +272,7 @@ fn run_outs(
     week: &Week,
     happenings: &[&Happening],
     forecasts: &[&Forecast],
-    rows: &Rows,
+    rows: &HeldRows,
 ) -> Vec<RunOut> {
     dry_times(happenings)
         .into_iter()
@@ -312,12 +318,12 @@ fn dry_times(happenings: &[&Happening]) -> Vec<Dry> {
     all
 }
 
-fn doubts(week: &Week, happenings: &[&Happening]) -> Vec<Doubt> {
-    let mut doubts: Vec<Doubt> = Vec::new();
+fn doubts(week: &Week, happenings: &[&Happening]) -> Vec<TimeInDoubt> {
+    let mut doubts: Vec<TimeInDoubt> = Vec::new();
     for happening in happenings {
         let open = doubts.last_mut().filter(|doubt| doubt.to.is_none());
         if let (What::LevelDoubted { why }, None) = (&happening.what, &open) {
-            doubts.push(Doubt { from: happening.at, to: None, why: why.clone() });
+            doubts.push(TimeInDoubt { from: happening.at, to: None, why: why.clone() });
         } else if let (What::LevelBelieved, Some(doubt)) = (&happening.what, open) {
             doubt.to = Some(happening.at);
         }

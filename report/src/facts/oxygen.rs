@@ -3,7 +3,7 @@
 use claymark_clay::oxygen;
 use claymark_model::units::{Celsius, Hectopascals, MilligramsPerLitre};
 
-use super::trace::{Slot, Trace, even_mean};
+use super::trace::{Slot, WeekTrace, even_mean};
 
 /// Where the temperature for the saturation came from.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -25,19 +25,19 @@ pub enum PressureFrom {
 
 /// Percent of saturation, slot by slot.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Saturation {
+pub struct SaturationTrace {
     /// `None` where oxygen or temperature isn't known.
     pub percent: Vec<Option<f64>>,
     /// Where the temperature came from.
     pub warmth: WarmthFrom,
 }
 
-impl Saturation {
+impl SaturationTrace {
     /// From the ten-minute means of oxygen (mg/L), temperature (°C) and pressure.
     #[must_use]
     pub fn of(
-        oxygen_mg_l: &Trace,
-        temperature: &Trace,
+        oxygen_mg_l: &WeekTrace,
+        temperature: &WeekTrace,
         warmth: WarmthFrom,
         pressure: impl Fn(usize) -> Hectopascals,
     ) -> Self {

@@ -36,7 +36,7 @@ pub struct LeadScore {
 
 /// Whether the intervals hold what they should.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Verdict {
+pub enum IntervalVerdict {
     /// Fewer than [`ENOUGH`] independent cases.
     TooLittle,
     /// As far as so many cases can tell.
@@ -95,18 +95,18 @@ impl LeadScore {
 
     /// By both intervals.
     #[must_use]
-    pub fn verdict(&self) -> Verdict {
+    pub fn verdict(&self) -> IntervalVerdict {
         match (self.inner_bounds(), self.outer_bounds()) {
             (Some(inner), Some(outer)) if self.drum_days >= ENOUGH => {
                 if inner.high < INNER || outer.high < OUTER {
-                    Verdict::TooNarrow
+                    IntervalVerdict::TooNarrow
                 } else if inner.low > INNER || outer.low > OUTER {
-                    Verdict::TooWide
+                    IntervalVerdict::TooWide
                 } else {
-                    Verdict::Fits
+                    IntervalVerdict::Fits
                 }
             }
-            (_, _) => Verdict::TooLittle,
+            (_, _) => IntervalVerdict::TooLittle,
         }
     }
 }

@@ -16,11 +16,11 @@ use crate::week::Week;
 
 /// The condensed week of one sensor.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Trace {
+pub struct WeekTrace {
     slots: Vec<Slot>,
     start: Timestamp,
     /// What arrived.
-    pub counts: Counts,
+    pub counts: ArrivalCounts,
     /// The longest time without a reading.
     pub longest_gap: Option<Gap>,
 }
@@ -63,7 +63,7 @@ pub struct Shares {
 
 /// What arrived in the week.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub struct Counts {
+pub struct ArrivalCounts {
     /// All readings.
     pub readings: u64,
     /// Of these, flagged suspect.
@@ -86,17 +86,17 @@ pub struct Gap {
 /// Takes the readings of one sensor in the order of their times.
 #[derive(Debug)]
 pub struct TraceBuilder {
-    trace: Trace,
+    trace: WeekTrace,
     week: (Timestamp, Timestamp),
     every: SignedDuration,
     gap: SignedDuration,
-    last: Option<(Timestamp, Standing)>,
+    last: Option<(Timestamp, ReadingStanding)>,
     covered_to: Timestamp,
 }
 
 /// How a reading stands.
 #[derive(Debug, Clone, Copy)]
-enum Standing {
+enum ReadingStanding {
     Usable(f64),
     Doubtful,
 }
@@ -112,7 +112,7 @@ impl TraceBuilder {
         };
         let slots = slot_borders(start, week.end()).map(slot).collect();
         Self {
-            trace: Trace { slots, start, counts: Counts::default(), longest_gap: None },
+            trace: WeekTrace { slots, start, counts: ArrivalCounts::default(), longest_gap: None },
             week: (start, end),
             every: sensor.every,
             gap: sensor.thresholds.gap.max(sensor.every),
@@ -129,9 +129,9 @@ impl TraceBuilder {
             self.count(assessed);
         }
         let standing = if assessed.flag.usable() {
-            Standing::Usable(assessed.reading.value)
+            ReadingStanding::Usable(assessed.reading.value)
         } else {
-            Standing::Doubtful
+            ReadingStanding::Doubtful
         };
         self.last = Some((at, standing));
     }
@@ -168,19 +168,19 @@ impl TraceBuilder {
         let (mean, end) = (hour.total / count(hour.usable()), end_of(hour));
         self.spread(hour.hour.max(self.covered_to), end, |slot, s| {
             slot.by_hour = true;
-            slot.add(Side::Inside, s);
+            slot.add(BookedSide::Inside, s);
             slot.see(mean, s);
             slot.see(least, 0.0);
             slot.see(most, 0.0);
         });
         self.covered_to = self.covered_to.max(end);
         // Until the next reading comes, the last of the hour stands; its mean is what is known of it.
-        self.last = end.checked_sub(self.every).ok().map(|at| (at, Standing::Usable(mean)));
+        self.last = end.checked_sub(self.every).ok().map(|at| (at, ReadingStanding::Usable(mean)));
     }
 
     /// The week is over.
     #[must_use]
-    pub fn finish(mut self) -> Trace {
+    pub fn finish(mut self) -> WeekTrace {
         self.settle(self.week.1);
         self.note_gap(self.week.1);
         self.trace
@@ -214,8 +214,8 @@ impl TraceBuilder {
         self.note_gap(from);
         self.covered_to = to;
         self.spread(from, to, |slot, s| {
-            slot.add(Side::of(standing, slot.limits), s);
-            if let Standing::Usable(value) = standing {
+            slot.add(BookedSide::of(standing, slot.limits), s);
+            if let ReadingStanding::Usable(value) = standing {
                 slot.see(value, s);
             }
         });
@@ -251,31 +251,31 @@ impl Gap {
 
 /// On which side of the limits time is booked.
 #[derive(Debug, Clone, Copy)]
-enum Side {
+enum BookedSide {
     Inside,
     Below,
     Above,
     Doubtful,
 }
 
-impl Side {
-    fn of(standing: Standing, limits: Limits) -> Self {
+impl BookedSide {
+    fn of(standing: ReadingStanding, limits: Limits) -> Self {
         match standing {
-            Standing::Doubtful => Self::Doubtful,
-            Standing::Usable(value) if limits.below(value) => Self::Below,
-            Standing::Usable(value) if limits.above(value) => Self::Above,
-            Standing::Usable(_) => Self::Inside,
+            ReadingStanding::Doubtful => Self::Doubtful,
+            ReadingStanding::Usable(value) if limits.below(value) => Self::Below,
+            ReadingStanding::Usable(value) if limits.above(value) => Self::Above,
+            ReadingStanding::Usable(_) => Self::Inside,
         }
     }
 }
 
 impl Slot {
-    fn add(&mut self, side: Side, s: f64) {
+    fn add(&mut self, side: BookedSide, s: f64) {
         match side {
-            Side::Inside => self.inside_s += s,
-            Side::Below => self.below_s += s,
-            Side::Above => self.above_s += s,
-            Side::Doubtful => self.doubtful_s += s,
+            BookedSide::Inside => self.inside_s += s,
+            BookedSide::Below => self.below_s += s,
+            BookedSide::Above => self.above_s += s,
+            BookedSide::Doubtful => self.doubtful_s += s,
         }
     }
 
@@ -315,7 +315,7 @@ impl Slot {
     }
 }
 
-impl Trace {
+impl WeekTrace {
     /// All slots, from the week's start to its end.
     #[must_use]
     pub fn slots(&self) -> &[Slot] {

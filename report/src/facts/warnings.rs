@@ -7,7 +7,7 @@ use jiff::{SignedDuration, Timestamp};
 use claymark_notice::{Notice, NoticeKind, Priority};
 use claymark_store::batch::{Delivery, DeliveryState};
 
-use super::Rows;
+use super::HeldRows;
 use crate::week::Week;
 
 /// One notice with what became of it.
@@ -102,7 +102,7 @@ fn first_of(number: u64, replaces: &BTreeMap<u64, u64>) -> u64 {
 
 /// The notices of the week, in the order of time.
 #[must_use]
-pub fn of(week: &Week, rows: &Rows) -> Vec<Warning> {
+pub fn of(week: &Week, rows: &HeldRows) -> Vec<Warning> {
     let mut fared: BTreeMap<u64, Fared> = BTreeMap::new();
     for delivery in &rows.deliveries {
         fared.entry(delivery.notice).or_default().add(delivery);
@@ -120,7 +120,7 @@ pub fn of(week: &Week, rows: &Rows) -> Vec<Warning> {
     warnings
 }
 
-fn answered(notice: &Notice, rows: &Rows) -> Option<Answered> {
+fn answered(notice: &Notice, rows: &HeldRows) -> Option<Answered> {
     let first =
         rows.answers.iter().filter(|answer| answer.notice == notice.number).min_by_key(|answer| answer.at)?;
     Some(Answered { by: first.by.clone(), after: first.at.duration_since(notice.at) })

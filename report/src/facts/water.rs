@@ -7,8 +7,8 @@ use claymark_model::id::Id;
 use claymark_model::site::{Place, Quantity, Sensor, Site};
 use claymark_model::units::Hectopascals;
 
-use super::oxygen::{PressureFrom, Saturation, WarmthFrom};
-use super::trace::{Shares, Trace, extremes, mean};
+use super::oxygen::{PressureFrom, SaturationTrace, WarmthFrom};
+use super::trace::{Shares, WeekTrace, extremes, mean};
 
 /// One tank's week.
 #[derive(Debug, Clone, PartialEq)]
@@ -18,29 +18,29 @@ pub struct PlaceWeek {
     /// For people.
     pub name: String,
     /// Each turbidity sensor; NTU and FNU are never merged.
-    pub turbidity: Vec<Measured>,
+    pub turbidity: Vec<MeasuredWeek>,
     /// Each temperature sensor.
-    pub temperature: Vec<Measured>,
+    pub temperature: Vec<MeasuredWeek>,
     /// Each sensor of dissolved oxygen in mg/L.
-    pub oxygen: Vec<Measured>,
+    pub oxygen: Vec<MeasuredWeek>,
     /// Each sensor that tells percent of saturation by itself.
-    pub oxygen_saturation: Vec<Measured>,
+    pub oxygen_saturation: Vec<MeasuredWeek>,
     /// Percent of saturation, computed from the first oxygen sensor.
-    pub saturation: Option<Saturation>,
+    pub saturation: Option<SaturationTrace>,
 }
 
 /// One sensor's week against what was wanted, which its trace knows slot by slot.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Measured {
+pub struct MeasuredWeek {
     /// The sensor.
     pub sensor: Sensor,
     /// What it said.
-    pub trace: Trace,
+    pub trace: WeekTrace,
 }
 
 /// How a tank kept its band, in five honest grades.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub enum Grade {
+pub enum BandGrade {
     /// Inside for at least [`STEADY_PERCENT`] of the week, and never out for longer than [`STEADY_STRETCH_S`].
     Steady,
     /// Neither steady nor poor.
@@ -54,7 +54,7 @@ pub enum Grade {
     NotMeasured,
 }
 
-impl Measured {
+impl MeasuredWeek {
     /// How the week's time divides.
     #[must_use]
     pub fn shares(&self) -> Shares {
@@ -87,20 +87,20 @@ impl Measured {
 
     /// How well the limits were kept.
     #[must_use]
-    pub fn grade(&self) -> Grade {
+    pub fn grade(&self) -> BandGrade {
         let shares = self.shares();
         let known = shares.known_s();
         let stretch_s = self.longest_outside_s();
         if shares.percent(known).is_none_or(|percent| percent < ENOUGH_PERCENT) {
-            Grade::TooLittleData
+            BandGrade::TooLittleData
         } else if 100.0 * shares.inside_s < POOR_PERCENT * known || stretch_s > POOR_STRETCH_S {
-            Grade::Poor
+            BandGrade::Poor
         } else if shares.percent(shares.inside_s).is_some_and(|percent| percent >= STEADY_PERCENT)
             && stretch_s <= STEADY_STRETCH_S
         {
-            Grade::Steady
+            BandGrade::Steady
         } else {
-            Grade::Drifting
+            BandGrade::Drifting
         }
     }
 }
@@ -108,14 +108,14 @@ impl Measured {
 impl PlaceWeek {
     /// The turbidity sensor that tells the worse of the tank.
     #[must_use]
-    pub fn turbidity_grade(&self) -> Grade {
-        self.turbidity.iter().map(Measured::grade).max().unwrap_or(Grade::NotMeasured)
+    pub fn turbidity_grade(&self) -> BandGrade {
+        self.turbidity.iter().map(MeasuredWeek::grade).max().unwrap_or(BandGrade::NotMeasured)
     }
 }
 
 /// The head tank first, then the rearing tanks.
 #[must_use]
-pub fn places(site: &Site, traces: &BTreeMap<Id, Trace>) -> Vec<PlaceWeek> {
+pub fn places(site: &Site, traces: &BTreeMap<Id, WeekTrace>) -> Vec<PlaceWeek> {
     let head = std::iter::once((Place::Head, site.head_tank.name.clone()));
     let tanks = site.tanks.iter().map(|tank| (Place::Tank(tank.id.clone()), tank.name.clone()));
     head.chain(tanks).map(|(place, name)| place_week(site, traces, place, name)).collect()
@@ -131,7 +131,7 @@ pub fn pressure_from(site: &Site) -> PressureFrom {
     }
 }
 
-fn place_week(site: &Site, traces: &BTreeMap<Id, Trace>, place: Place, name: String) -> PlaceWeek {
+fn place_week(site: &Site, traces: &BTreeMap<Id, WeekTrace>, place: Place, name: String) -> PlaceWeek {
     let oxygen = measured(site, traces, &place, Quantity::Oxygen);
     let temperature = measured(site, traces, &place, Quantity::Temperature);
     let in_head = measured(site, traces, &Place::Head, Quantity::Temperature);
@@ -140,7 +140,7 @@ fn place_week(site: &Site, traces: &BTreeMap<Id, Trace>, place: Place, name: Str
         .map(|own| (own, WarmthFrom::SamePlace))
         .or_else(|| in_head.first().map(|head| (head, WarmthFrom::HeadTank)));
     let saturation = oxygen.first().zip(warmth).map(|(oxygen, (warm, from))| {
-        Saturation::of(&oxygen.trace, &warm.trace, from, |slot| pressure(site, traces, slot))
+        SaturationTrace::of(&oxygen.trace, &warm.trace, from, |slot| pressure(site, traces, slot))
     });
     PlaceWeek {
         turbidity: measured(site, traces, &place, Quantity::Turbidity),
@@ -153,19 +153,24 @@ fn place_week(site: &Site, traces: &BTreeMap<Id, Trace>, place: Place, name: Str
     }
 }
 
-fn measured(site: &Site, traces: &BTreeMap<Id, Trace>, place: &Place, quantity: Quantity) -> Vec<Measured> {
+fn measured(
+    site: &Site,
+    traces: &BTreeMap<Id, WeekTrace>,
+    place: &Place,
+    quantity: Quantity,
+) -> Vec<MeasuredWeek> {
     site.sensors
         .iter()
         .filter(|sensor| sensor.place == *place && sensor.quantity == quantity)
         .filter_map(|sensor| {
             let trace = traces.get(&sensor.id)?.clone();
-            Some(Measured { sensor: sensor.clone(), trace })
+            Some(MeasuredWeek { sensor: sensor.clone(), trace })
         })
         .collect()
 }
 
 /// The mean of a barometer at the site, where there is one and it spoke; else what the elevation gives.
-fn pressure(site: &Site, traces: &BTreeMap<Id, Trace>, slot: usize) -> Hectopascals {
+fn pressure(site: &Site, traces: &BTreeMap<Id, WeekTrace>, slot: usize) -> Hectopascals {
     site.sensors
         .iter()
         .filter(|sensor| sensor.quantity == Quantity::AirPressure)

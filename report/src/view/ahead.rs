@@ -7,11 +7,11 @@ use claymark_words::{caution, planning, stock};
 
 use super::breakable;
 use crate::facts::WeekFacts;
-use crate::facts::ahead::Filling;
+use crate::facts::ahead::DrumFilling;
 
 /// The week ahead.
 #[derive(Debug, Clone, Serialize)]
-pub struct Ahead {
+pub struct AheadPart {
     title: String,
     heads: Vec<String>,
     days: Vec<Vec<String>>,
@@ -24,7 +24,7 @@ pub struct Ahead {
     cautions: Vec<String>,
 }
 
-impl Ahead {
+impl AheadPart {
     /// From the facts of a week.
     pub fn of(facts: &WeekFacts) -> Self {
         let (site, ahead) = (&facts.site, &facts.ahead);
@@ -35,7 +35,7 @@ impl Ahead {
             || vec![words::ahead::no_stock(site).to_owned()],
             |(today, known)| stock::sentences(site, known, today),
         );
-        let remark = |filling: &Filling| {
+        let remark = |filling: &DrumFilling| {
             words::ahead::remark(site, &filling.drum.name, facts.until, filling.refill.as_ref())
         };
         Self {
@@ -62,7 +62,7 @@ fn cells(row: planning::DayRow) -> Vec<String> {
     vec![day, fish, band, flow, mix, slurry, refills, clay, bags, after_dry]
 }
 
-fn line(filling: &Filling, facts: &WeekFacts) -> Vec<String> {
+fn line(filling: &DrumFilling, facts: &WeekFacts) -> Vec<String> {
     let refill = filling.refill.as_ref();
     let words::ahead::FillingLine { holds, strength, clay, bags, buckets, water, gives, aims } =
         words::ahead::filling(

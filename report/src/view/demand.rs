@@ -8,7 +8,7 @@ use claymark_words::format;
 use claymark_words::report as words;
 use claymark_words::report::demand::{Lacking, Water};
 
-use super::{Line, Picture, Pictures, drums};
+use super::{MarkedLine, Picture, Pictures, drums};
 use crate::charts::Undrawn;
 use crate::charts::demand as chart;
 use crate::facts::WeekFacts;
@@ -16,15 +16,15 @@ use crate::facts::demand::{DemandDay, FlowFrom, Lack, OxygenDemand};
 
 /// Day by day, or why not.
 #[derive(Debug, Clone, Serialize)]
-pub struct Demand {
-    lines: Vec<Line>,
+pub struct DemandPart {
+    lines: Vec<MarkedLine>,
     picture: Option<Picture>,
     legend: String,
     days: Vec<Vec<String>>,
     means: String,
 }
 
-impl Demand {
+impl DemandPart {
     /// From the facts of a week.
     pub fn of(facts: &WeekFacts, pictures: &mut Pictures) -> Result<Self, Undrawn> {
         Ok(match &facts.demand {
@@ -44,7 +44,7 @@ impl Demand {
                 ),
             },
             Err(lack) => Self {
-                lines: vec![Line::of(words::demand::lacks(match lack {
+                lines: vec![MarkedLine::of(words::demand::lacks(match lack {
                     Lack::TankOxygen => Lacking::TankOxygen,
                     Lack::HeadOxygen => Lacking::HeadOxygen,
                     Lack::Flow => Lacking::Flow,
@@ -64,12 +64,12 @@ fn picture(
     pictures: &mut Pictures,
 ) -> Result<Option<Picture>, Undrawn> {
     let grams = |mass: Kilograms| Unit::Gram.from_base(mass.0);
-    let days: Vec<chart::Day> = facts
+    let days: Vec<chart::DayBar> = facts
         .week
         .days()
         .iter()
         .zip(&demand.days)
-        .map(|(day, one)| chart::Day {
+        .map(|(day, one)| chart::DayBar {
             from: day.start,
             to: day.end,
             taken: one.demand.map(|demand| grams(demand.taken)),
@@ -85,7 +85,7 @@ fn picture(
     let trend = demand.trend.zip(ends).map(|(trend, (first, last))| {
         [first, last].map(|day| (day.at, grams(Kilograms(trend.taken.value_at(day.at)))))
     });
-    let lettering = chart::Lettering {
+    let lettering = chart::DemandLettering {
         days: drums::day_names(facts),
         unit: words::demand::UNIT.to_owned(),
         trend,
@@ -99,12 +99,12 @@ fn picture(
     Ok(Some(pictures.keep_cut(svg, alt, cut, words::demand::UNIT)))
 }
 
-fn lines(demand: &OxygenDemand) -> Vec<Line> {
+fn lines(demand: &OxygenDemand) -> Vec<MarkedLine> {
     let known: Vec<&DayDemand> = demand.days.iter().filter_map(|day| day.demand.as_ref()).collect();
     let weight = |day: Option<&&DayDemand>| day.and_then(|day| day.biomass);
     let biomass = weight(known.first()).zip(weight(known.last()));
     let most: Option<Kilograms> = demand.days.iter().rev().find_map(|day| day.most);
-    words::demand::trend(demand.trend.as_ref(), biomass, most).into_iter().map(Line::of).collect()
+    words::demand::trend(demand.trend.as_ref(), biomass, most).into_iter().map(MarkedLine::of).collect()
 }
 
 fn cells(day: &DemandDay, facts: &WeekFacts) -> Vec<String> {

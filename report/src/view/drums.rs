@@ -7,7 +7,7 @@ use claymark_words::format;
 use claymark_words::report as words;
 use claymark_words::report::Mark;
 
-use super::{Line, Picture, Pictures, breakable};
+use super::{MarkedLine, Picture, Pictures, breakable};
 use crate::charts::scale::Cut;
 use crate::charts::{Undrawn, drum};
 use crate::facts::WeekFacts;
@@ -15,30 +15,31 @@ use crate::facts::drums::{DrumWeek, RunOut, WELL_KNOWN_PERCENT};
 
 /// All drums.
 #[derive(Debug, Clone, Serialize)]
-pub struct Drums {
-    all: Vec<Drum>,
-    drawn: Drawn,
+pub struct DrumsPart {
+    all: Vec<DrumCard>,
+    drawn: DrawnByDay,
 }
 
 #[derive(Debug, Clone, Serialize)]
-struct Drum {
+struct DrumCard {
     name: String,
     picture: Picture,
-    lines: Vec<Line>,
+    lines: Vec<MarkedLine>,
 }
 
 /// Litres drawn by day.
 #[derive(Debug, Clone, Serialize)]
-struct Drawn {
+struct DrawnByDay {
     unit: &'static str,
     days: Vec<String>,
     rows: Vec<(String, Vec<String>)>,
 }
 
-impl Drums {
+impl DrumsPart {
     /// From the facts of a week.
     pub fn of(facts: &WeekFacts, pictures: &mut Pictures) -> Result<Self, Undrawn> {
-        let all = facts.drums.iter().map(|drum| Drum::of(drum, facts, pictures)).collect::<Result<_, _>>()?;
+        let all =
+            facts.drums.iter().map(|drum| DrumCard::of(drum, facts, pictures)).collect::<Result<_, _>>()?;
         let unit = facts.site.units.volume;
         let cell = |litres: &Option<Litres>| {
             litres.map_or_else(
@@ -51,14 +52,14 @@ impl Drums {
             .iter()
             .map(|drum| (breakable(&drum.drum.name), drum.drawn.iter().map(cell).collect()))
             .collect();
-        Ok(Self { all, drawn: Drawn { unit: unit.symbol(), days: day_names(facts), rows } })
+        Ok(Self { all, drawn: DrawnByDay { unit: unit.symbol(), days: day_names(facts), rows } })
     }
 }
 
-impl Drum {
+impl DrumCard {
     fn of(week: &DrumWeek, facts: &WeekFacts, pictures: &mut Pictures) -> Result<Self, Undrawn> {
         let units = &facts.site.units;
-        let lettering = drum::Lettering {
+        let lettering = drum::DrumLettering {
             days: day_names(facts),
             unit: units.volume,
             heel: words::drums::HEEL.to_owned(),
@@ -90,7 +91,7 @@ impl Drum {
         Ok(Self {
             name: breakable(&week.drum.name),
             picture: pictures.keep_cut(svg, alt, cut, units.volume.symbol()),
-            lines: lines(week, facts).into_iter().map(Line::of).collect(),
+            lines: lines(week, facts).into_iter().map(MarkedLine::of).collect(),
         })
     }
 }

@@ -12,27 +12,27 @@ use claymark_words::report::water::Kept;
 
 use super::record::COMPLETE_PERCENT;
 use super::water::range_of_all;
-use super::{Line, Picture, Pictures, breakable, with_cut};
+use super::{MarkedLine, Picture, Pictures, breakable, with_cut};
 use crate::charts::scale::{Cut, around};
 use crate::charts::{Undrawn, strip, vessel};
 use crate::facts::WeekFacts;
 use crate::facts::drums::{DrumWeek, WELL_KNOWN_PERCENT};
 use crate::facts::trace::{Shares, Slot};
 use crate::facts::warnings::Calls;
-use crate::facts::water::{Grade, Measured, PlaceWeek, STEADY_PERCENT};
+use crate::facts::water::{BandGrade, MeasuredWeek, PlaceWeek, STEADY_PERCENT};
 use crate::parts::attempt;
 
 /// The room as it stood in the week.
 #[derive(Debug, Clone, Serialize)]
-pub struct Room {
-    vessels: Vec<Vessel>,
+pub struct RoomPart {
+    vessels: Vec<VesselCard>,
     head: Vec<Card>,
     tanks: Vec<Card>,
     legend: String,
 }
 
 #[derive(Debug, Clone, Serialize)]
-struct Vessel {
+struct VesselCard {
     name: String,
     picture: Picture,
     lines: Vec<String>,
@@ -48,12 +48,12 @@ struct Card {
     lines: Vec<String>,
 }
 
-impl Room {
+impl RoomPart {
     /// From the facts of a week.
     pub fn of(facts: &WeekFacts, pictures: &mut Pictures) -> Result<Self, Undrawn> {
         let (scale, cut) = scale(facts);
         let vessels =
-            facts.drums.iter().map(|drum| Vessel::of(drum, facts, pictures)).collect::<Result<_, _>>()?;
+            facts.drums.iter().map(|drum| VesselCard::of(drum, facts, pictures)).collect::<Result<_, _>>()?;
         let (mut head, mut tanks) = (Vec::new(), Vec::new());
         for place in &facts.places {
             let list = if place.place == Place::Head { &mut head } else { &mut tanks };
@@ -67,7 +67,7 @@ impl Room {
     }
 }
 
-impl Vessel {
+impl VesselCard {
     fn of(drum: &DrumWeek, facts: &WeekFacts, pictures: &mut Pictures) -> Result<Self, Undrawn> {
         let units = &facts.site.units;
         let share = |volume: claymark_model::units::Litres| volume.0 / drum.drum.full.0;
@@ -159,9 +159,9 @@ impl Card {
 }
 
 /// The week in a few sentences.
-pub fn verdict(facts: &WeekFacts) -> Vec<Line> {
+pub fn verdict(facts: &WeekFacts) -> Vec<MarkedLine> {
     if facts.unmade.why(Part::Complete).is_none() && !facts.heard_anything() {
-        return vec![Line::of(words::glance::nothing_heard())];
+        return vec![MarkedLine::of(words::glance::nothing_heard())];
     }
     let told: [(Part, Tell); 6] = [
         (Part::Drums, |facts| Some(drums(facts))),
@@ -174,7 +174,7 @@ pub fn verdict(facts: &WeekFacts) -> Vec<Line> {
     // What a part that isn't there would say isn't known: no sentence may stand for it.
     let known = told.into_iter().filter(|(part, _)| facts.unmade.why(*part).is_none());
     let fault = |said| Some(unmade::part(&WhyUnmade::Fault(said)));
-    known.filter_map(|(_, tell)| attempt(|| tell(facts)).unwrap_or_else(fault)).map(Line::of).collect()
+    known.filter_map(|(_, tell)| attempt(|| tell(facts)).unwrap_or_else(fault)).map(MarkedLine::of).collect()
 }
 
 /// One sentence of the verdict, where there is something to tell.
@@ -209,10 +209,10 @@ fn tanks(facts: &WeekFacts) -> words::glance::Marked {
     let mut sorted = words::glance::Tanks::default();
     for place in facts.places.iter().filter(|place| place.place != Place::Head) {
         let list = match place.turbidity_grade() {
-            Grade::Steady => &mut sorted.steady,
-            Grade::Drifting => &mut sorted.drifting,
-            Grade::Poor => &mut sorted.poor,
-            Grade::TooLittleData | Grade::NotMeasured => &mut sorted.unknown,
+            BandGrade::Steady => &mut sorted.steady,
+            BandGrade::Drifting => &mut sorted.drifting,
+            BandGrade::Poor => &mut sorted.poor,
+            BandGrade::TooLittleData | BandGrade::NotMeasured => &mut sorted.unknown,
         };
         list.push(place.name.as_str());
     }
@@ -220,12 +220,12 @@ fn tanks(facts: &WeekFacts) -> words::glance::Marked {
 }
 
 fn water(facts: &WeekFacts) -> words::glance::Marked {
-    let outside = |of: fn(&PlaceWeek) -> &Vec<Measured>| -> Vec<(&str, String)> {
+    let outside = |of: fn(&PlaceWeek) -> &Vec<MeasuredWeek>| -> Vec<(&str, String)> {
         facts
             .places
             .iter()
             .filter_map(|place| {
-                let shares = of(place).iter().map(Measured::shares);
+                let shares = of(place).iter().map(MeasuredWeek::shares);
                 let worst = shares.map(|shares| shares.below_s + shares.above_s).fold(0.0, f64::max);
                 (worst > 0.0).then(|| (place.name.as_str(), words::seconds(worst)))
             })
@@ -236,7 +236,7 @@ fn water(facts: &WeekFacts) -> words::glance::Marked {
         .places
         .iter()
         .filter(|place| {
-            place.temperature.iter().chain(&place.oxygen).any(|one| one.grade() == Grade::TooLittleData)
+            place.temperature.iter().chain(&place.oxygen).any(|one| one.grade() == BandGrade::TooLittleData)
         })
         .map(|place| place.name.as_str())
         .collect();
@@ -288,13 +288,13 @@ fn scale(facts: &WeekFacts) -> ((f64, f64), Option<Cut>) {
     (ends, cut.or_else(|| readings.map(|figures| Cut { by: By::Means, scale: ends, figures })))
 }
 
-fn kept(grade: Grade) -> Kept {
+fn kept(grade: BandGrade) -> Kept {
     match grade {
-        Grade::Steady => Kept::Steady,
-        Grade::Drifting => Kept::Drifting,
-        Grade::Poor => Kept::Poor,
-        Grade::TooLittleData => Kept::TooLittle,
-        Grade::NotMeasured => Kept::NotMeasured,
+        BandGrade::Steady => Kept::Steady,
+        BandGrade::Drifting => Kept::Drifting,
+        BandGrade::Poor => Kept::Poor,
+        BandGrade::TooLittleData => Kept::TooLittle,
+        BandGrade::NotMeasured => Kept::NotMeasured,
     }
 }
 

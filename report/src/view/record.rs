@@ -10,48 +10,48 @@ use claymark_model::quarantine::Reason;
 use claymark_words::report as words;
 use claymark_words::{happening, names, reasons};
 
-use super::{Line, Picture, Pictures, breakable};
+use super::{MarkedLine, Picture, Pictures, breakable};
 use crate::charts::{Undrawn, coverage};
 use crate::facts::{SensorWeek, WeekFacts};
 
 /// What people were told.
 #[derive(Debug, Clone, Serialize)]
-pub struct Told {
-    warnings: Vec<Warning>,
+pub struct ToldPart {
+    warnings: Vec<WarningRow>,
 }
 
 /// What the sensors saw happen.
 #[derive(Debug, Clone, Serialize)]
-pub struct Happened {
+pub struct HappenedPart {
     list: Vec<(String, String)>,
     more: Option<String>,
 }
 
 /// How complete the readings are.
 #[derive(Debug, Clone, Serialize)]
-pub struct Complete {
-    verdict: Line,
+pub struct CompletePart {
+    verdict: MarkedLine,
     not_passed: Option<String>,
     late: Option<String>,
-    sensors: Vec<Sensor>,
+    sensors: Vec<SensorRow>,
 }
 
 /// What was kept aside.
 #[derive(Debug, Clone, Serialize)]
-pub struct Aside {
+pub struct AsidePart {
     list: Vec<(String, String)>,
 }
 
 /// The field log.
 #[derive(Debug, Clone, Serialize)]
-pub struct Log {
+pub struct LogPart {
     routine: String,
-    entries: Vec<Entry>,
+    entries: Vec<EntryRow>,
     more: Option<String>,
 }
 
 #[derive(Debug, Clone, Serialize)]
-struct Warning {
+struct WarningRow {
     number: u64,
     when: String,
     urgency: &'static str,
@@ -61,7 +61,7 @@ struct Warning {
 }
 
 #[derive(Debug, Clone, Serialize)]
-struct Sensor {
+struct SensorRow {
     name: String,
     known: String,
     picture: Picture,
@@ -69,20 +69,20 @@ struct Sensor {
 }
 
 #[derive(Debug, Clone, Serialize)]
-struct Entry {
+struct EntryRow {
     when: String,
     who: String,
     what: String,
 }
 
-impl Told {
+impl ToldPart {
     /// From the facts of a week.
     pub fn of(facts: &WeekFacts) -> Self {
-        Self { warnings: facts.warnings.iter().map(|warning| Warning::of(warning, facts)).collect() }
+        Self { warnings: facts.warnings.iter().map(|warning| WarningRow::of(warning, facts)).collect() }
     }
 }
 
-impl Happened {
+impl HappenedPart {
     /// From the facts of a week.
     pub fn of(facts: &WeekFacts) -> Self {
         let left_out = facts.happenings.len().saturating_sub(HAPPENINGS);
@@ -93,16 +93,16 @@ impl Happened {
     }
 }
 
-impl Complete {
+impl CompletePart {
     /// From the facts of a week.
     pub fn of(facts: &WeekFacts, pictures: &mut Pictures) -> Result<Self, Undrawn> {
         let lacking: Vec<&SensorWeek> =
             facts.sensors.iter().filter(|sensor| sensor.known_percent() < COMPLETE_PERCENT).collect();
         let failed = facts.sensors.iter().map(|sensor| sensor.trace.counts.failed);
-        let sensors = lacking.iter().map(|sensor| Sensor::of(sensor, facts, pictures));
+        let sensors = lacking.iter().map(|sensor| SensorRow::of(sensor, facts, pictures));
         Ok(Self {
             sensors: sensors.collect::<Result<_, _>>()?,
-            verdict: Line::of(words::record::complete(
+            verdict: MarkedLine::of(words::record::complete(
                 facts.sensors.len() - lacking.len(),
                 facts.sensors.len(),
             )),
@@ -115,7 +115,7 @@ impl Complete {
     }
 }
 
-impl Aside {
+impl AsidePart {
     /// From the facts of a week.
     pub fn of(facts: &WeekFacts) -> Self {
         let line =
@@ -124,7 +124,7 @@ impl Aside {
     }
 }
 
-impl Log {
+impl LogPart {
     /// From the facts of a week.
     pub fn of(facts: &WeekFacts) -> Self {
         let (routine, telling): (Vec<&LogEntry>, Vec<&LogEntry>) =
@@ -132,7 +132,7 @@ impl Log {
         let line = |entry: &&LogEntry| {
             let (when, who) = words::record::when_and_who(entry, &facts.site.time_zone);
             let what = breakable(&words::record::deed(entry, &facts.site));
-            Entry { when, who: breakable(&who), what }
+            EntryRow { when, who: breakable(&who), what }
         };
         let left_out = telling.len().saturating_sub(ENTRIES);
         Self {
@@ -159,7 +159,7 @@ fn happened(seen: &Happening, facts: &WeekFacts) -> (String, String) {
     (when, breakable(&happening::told(&facts.site, seen, &facts.log).what))
 }
 
-impl Warning {
+impl WarningRow {
     fn of(warning: &crate::facts::warnings::Warning, facts: &WeekFacts) -> Self {
         let notice = &warning.notice;
         let fared = warning.delivery;
@@ -178,7 +178,7 @@ impl Warning {
     }
 }
 
-impl Sensor {
+impl SensorRow {
     fn of(sensor: &SensorWeek, facts: &WeekFacts, pictures: &mut Pictures) -> Result<Self, Undrawn> {
         let trace = &sensor.trace;
         let name = names::sensor(&facts.site, &sensor.sensor.id);

@@ -5,26 +5,26 @@ use serde::Serialize;
 use claymark_words::report as words;
 use claymark_words::report::skill::Held;
 
-use super::Line;
+use super::MarkedLine;
 use crate::facts::WeekFacts;
-use crate::facts::skill::{ENOUGH, LeadScore, Verdict};
+use crate::facts::skill::{ENOUGH, IntervalVerdict, LeadScore};
 
 /// By how far ahead.
 #[derive(Debug, Clone, Serialize)]
-pub struct Skill {
-    verdict: Line,
+pub struct SkillPart {
+    verdict: MarkedLine,
     judged: String,
-    leads: Vec<Lead>,
+    leads: Vec<LeadRow>,
     means: String,
 }
 
 #[derive(Debug, Clone, Serialize)]
-struct Lead {
+struct LeadRow {
     cells: Vec<String>,
-    held: Line,
+    held: MarkedLine,
 }
 
-impl Skill {
+impl SkillPart {
     /// From the facts of a week.
     pub fn of(facts: &WeekFacts) -> Self {
         let skill = &facts.skill;
@@ -37,15 +37,15 @@ impl Skill {
         };
         let since = skill.since.map(|since| words::skill::judged(facts.site.date_at(since)));
         Self {
-            verdict: Line::of(verdict),
+            verdict: MarkedLine::of(verdict),
             judged: since.unwrap_or_default(),
-            leads: if skill.any() { skill.leads.iter().map(Lead::of).collect() } else { Vec::new() },
+            leads: if skill.any() { skill.leads.iter().map(LeadRow::of).collect() } else { Vec::new() },
             means: words::skill::means(ENOUGH),
         }
     }
 }
 
-impl Lead {
+impl LeadRow {
     fn of(lead: &LeadScore) -> Self {
         let (mark, says) = held(lead).says();
         Self {
@@ -58,16 +58,16 @@ impl Lead {
                 words::skill::share(lead.outer, lead.outer_bounds()),
                 words::skill::time(lead.crps),
             ],
-            held: Line::of((mark, says.to_owned())),
+            held: MarkedLine::of((mark, says.to_owned())),
         }
     }
 }
 
 fn held(lead: &LeadScore) -> Held {
     match lead.verdict() {
-        Verdict::TooLittle => Held::TooLittle,
-        Verdict::Fits => Held::Fits,
-        Verdict::TooNarrow => Held::TooSeldom,
-        Verdict::TooWide => Held::TooOften,
+        IntervalVerdict::TooLittle => Held::TooLittle,
+        IntervalVerdict::Fits => Held::Fits,
+        IntervalVerdict::TooNarrow => Held::TooSeldom,
+        IntervalVerdict::TooWide => Held::TooOften,
     }
 }

@@ -11,17 +11,17 @@ use claymark_words::format;
 use claymark_words::report as words;
 
 use super::{Picture, Pictures, breakable, drums};
-use crate::charts::spread::{self, Spread};
+use crate::charts::spread::{self, HourSpread};
 use crate::charts::{Undrawn, share};
 use crate::facts::WeekFacts;
 use crate::facts::days::BandDay;
 use crate::facts::oxygen::{PressureFrom, WarmthFrom};
 use crate::facts::trace::even_mean;
-use crate::facts::water::{Measured, PlaceWeek, pressure_from};
+use crate::facts::water::{MeasuredWeek, PlaceWeek, pressure_from};
 
 /// Turbidity, temperature and oxygen.
 #[derive(Debug, Clone, Serialize)]
-pub struct Water {
+pub struct WaterPart {
     band: String,
     turbidity_unit: &'static str,
     temperature_unit: &'static str,
@@ -29,14 +29,14 @@ pub struct Water {
     oxygen_limit: String,
     temperature: Option<Picture>,
     oxygen: Option<Picture>,
-    tanks: Vec<Tank>,
+    tanks: Vec<TankRow>,
     days: Vec<Vec<String>>,
     notes: Vec<String>,
 }
 
 /// A tank's row.
 #[derive(Debug, Clone, Serialize)]
-struct Tank {
+struct TankRow {
     name: String,
     bar: Option<Picture>,
     inside: String,
@@ -46,7 +46,7 @@ struct Tank {
     saturation: String,
 }
 
-impl Water {
+impl WaterPart {
     /// From the facts of a week.
     pub fn of(facts: &WeekFacts, pictures: &mut Pictures) -> Result<Self, Undrawn> {
         let (first, last) = facts.wanted();
@@ -54,7 +54,7 @@ impl Water {
         let unit =
             facts.places.iter().flat_map(|place| &place.turbidity).map(|one| one.sensor.unit.base()).next();
         let tanks =
-            facts.places.iter().map(|place| Tank::of(place, warm, pictures)).collect::<Result<_, _>>()?;
+            facts.places.iter().map(|place| TankRow::of(place, warm, pictures)).collect::<Result<_, _>>()?;
         Ok(Self {
             band: words::water::moving_range(
                 (first.turbidity.min(), first.turbidity.max()),
@@ -82,7 +82,7 @@ impl Water {
     }
 }
 
-impl Tank {
+impl TankRow {
     fn of(place: &PlaceWeek, warm: Unit, pictures: &mut Pictures) -> Result<Self, Undrawn> {
         let worst = place.turbidity.iter().max_by_key(|measured| measured.grade());
         let bar = worst
@@ -102,28 +102,28 @@ impl Tank {
             let shares = measured.shares();
             shares.percent(shares.inside_s)
         });
-        let none = |sensors: &[Measured]| {
+        let none = |sensors: &[MeasuredWeek]| {
             let words = if sensors.is_empty() { words::drums::NO_SENSOR } else { words::drums::NOT_KNOWN };
             words.to_owned()
         };
-        let span = |extremes: Option<(f64, f64)>, decimals: usize, sensors: &[Measured]| {
+        let span = |extremes: Option<(f64, f64)>, decimals: usize, sensors: &[MeasuredWeek]| {
             extremes
                 .map_or_else(|| none(sensors), |(low, high)| words::water::low_to_high(low, high, decimals))
         };
         let temperature = place
             .temperature
             .first()
-            .and_then(Measured::extremes)
+            .and_then(MeasuredWeek::extremes)
             .map(|(low, high)| (warm.from_base(low), warm.from_base(high)));
-        let lowest = place.oxygen.first().and_then(Measured::extremes).map(|(low, _)| low);
-        let by_sensor = place.oxygen_saturation.first().and_then(Measured::extremes);
+        let lowest = place.oxygen.first().and_then(MeasuredWeek::extremes).map(|(low, _)| low);
+        let by_sensor = place.oxygen_saturation.first().and_then(MeasuredWeek::extremes);
         let saturation = saturation(place).map(|(low, _, high)| (low, high)).or(by_sensor);
         let any_oxygen = [place.oxygen.as_slice(), place.oxygen_saturation.as_slice()].concat();
         Ok(Self {
             name: breakable(&place.name),
             bar,
             inside: inside.map_or_else(|| none(&place.turbidity), words::percent),
-            turbidity: span(worst.and_then(Measured::extremes), 0, &place.turbidity),
+            turbidity: span(worst.and_then(MeasuredWeek::extremes), 0, &place.turbidity),
             temperature: span(temperature, 1, &place.temperature),
             oxygen: lowest.map_or_else(|| none(&place.oxygen), |low| format::number(low, 1)),
             saturation: span(saturation, 0, &any_oxygen),
@@ -174,7 +174,7 @@ fn temperature(facts: &WeekFacts, pictures: &mut Pictures) -> Result<Option<Pict
         .collect();
     let sensors = facts.places.iter().flat_map(|place| &place.temperature).map(|one| &one.sensor);
     let range = range_of_all(sensors);
-    let lettering = spread::Lettering {
+    let lettering = spread::SpreadLettering {
         days: drums::day_names(facts),
         unit: warm.symbol().to_owned(),
         band: band.collect(),
@@ -196,7 +196,7 @@ fn oxygen(facts: &WeekFacts, pictures: &mut Pictures) -> Result<Option<Picture>,
         .flat_map(|place| &place.oxygen_saturation)
         .map(|measured| measured.trace.slots().iter().map(crate::facts::trace::Slot::mean).collect());
     let percents: Vec<Vec<Option<f64>>> = computed.chain(by_sensor).collect();
-    let lettering = spread::Lettering {
+    let lettering = spread::SpreadLettering {
         days: drums::day_names(facts),
         unit: words::water::PERCENT.to_owned(),
         band: Vec::new(),
@@ -221,7 +221,7 @@ fn picture(
     facts: &WeekFacts,
     series: &[Vec<Option<f64>>],
     quantity: &str,
-    lettering: &spread::Lettering,
+    lettering: &spread::SpreadLettering,
     pictures: &mut Pictures,
 ) -> Result<Option<Picture>, Undrawn> {
     if series.is_empty() {
@@ -239,7 +239,7 @@ fn picture(
 }
 
 /// Lowest, middle and highest over the tanks, hour by hour: the finest that every hour of the store tells.
-fn spreads(facts: &WeekFacts, series: &[Vec<Option<f64>>]) -> Vec<Spread> {
+fn spreads(facts: &WeekFacts, series: &[Vec<Option<f64>>]) -> Vec<HourSpread> {
     let Some(clock) = facts.sensors.first().map(|sensor| &sensor.trace) else { return Vec::new() };
     (0..clock.slots().len())
         .step_by(SLOTS_AN_HOUR)
@@ -252,7 +252,7 @@ fn spreads(facts: &WeekFacts, series: &[Vec<Option<f64>>]) -> Vec<Spread> {
                 (Some(low), Some(middle), Some(high)) => Some((*low, middle, *high)),
                 _ => None,
             };
-            Spread { at, span, due: at < facts.until }
+            HourSpread { at, span, due: at < facts.until }
         })
         .collect()
 }

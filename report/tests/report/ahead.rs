@@ -20,17 +20,17 @@ use claymark_model::site::Site;
 use claymark_model::skill::{Fate, Lead, MarkForecast};
 use claymark_model::units::{Kilograms, Litres, LitresPerHour};
 use claymark_report::facts::demand::{FlowFrom, Lack, OxygenDemand};
-use claymark_report::facts::skill::{ForecastSkill, Verdict};
-use claymark_report::facts::trace::Trace;
-use claymark_report::facts::{Rows, Traces, WeekFacts};
+use claymark_report::facts::skill::{ForecastSkill, IntervalVerdict};
+use claymark_report::facts::trace::WeekTrace;
+use claymark_report::facts::{HeldRows, WeekFacts, WeekTraces};
 use claymark_report::view::View;
 use claymark_report::week::Week;
 
-use crate::invented::{self, Plan, id};
+use crate::invented::{self, RoomPlan, id};
 
 /// Two tanks of 280 L; fish day 28 on the Monday, weaned from day 30 on; 1 exchange an hour, 9.33 L/min.
 fn site() -> Site {
-    let mut site = invented::site(&Plan { tanks: 2, drums: 1, ..Plan::ORDINARY });
+    let mut site = invented::site(&RoomPlan { tanks: 2, drums: 1, ..RoomPlan::ORDINARY });
     let row = |day, low, high, biomass: f64| Row {
         day,
         turbidity: Some(Span::new(low, high).unwrap()),
@@ -61,9 +61,9 @@ fn week(site: &Site) -> Week {
 }
 
 /// Traces of the named sensors, from the value on each day of the week; four minutes from reading to reading.
-fn traces(site: &Site, of: &[(&str, &dyn Fn(usize) -> f64)]) -> BTreeMap<Id, Trace> {
+fn traces(site: &Site, of: &[(&str, &dyn Fn(usize) -> f64)]) -> BTreeMap<Id, WeekTrace> {
     let week = week(site);
-    let mut traces = Traces::new(site, &week, week.end());
+    let mut traces = WeekTraces::new(site, &week, week.end());
     for (sensor, value) in of {
         for (number, day) in week.days().iter().enumerate() {
             for reading in 0..360 {
@@ -136,10 +136,10 @@ fn what_lacks_for_the_oxygen_demand_is_named_and_half_a_day_is_no_day() {
 }
 
 /// What is known on Sunday night: a drum with 62 L, filled on Saturday with 163 L of water and 2.94 kg of clay.
-fn rows(site: &Site) -> Rows {
+fn rows(site: &Site) -> HeldRows {
     let week = week(site);
     let filled = week.end() - SignedDuration::from_hours(30);
-    let mut rows = Rows {
+    let mut rows = HeldRows {
         forecasts: vec![Forecast {
             at: week.end() - SignedDuration::from_mins(5),
             of: Subject::Drum(id("a")),
@@ -156,7 +156,7 @@ fn rows(site: &Site) -> Rows {
             at: filled,
             what: What::Refilled { added: Litres(163.0), to: Litres(175.0), logged: true },
         }],
-        ..Rows::default()
+        ..HeldRows::default()
     };
     rows.ledger.log(&LogEntry {
         key: "1".to_owned(),
@@ -235,7 +235,7 @@ fn what_was_learned_of_the_clay_by_the_end_of_the_week_stands_over_the_site_file
         let since = Some("2026-11-12T09:00:00Z".parse().unwrap());
         LearnedYield { learned_at, clay: Yield { ntu_per_mg_l, sd: 0.016, since, exponent: 1.0 } }
     };
-    let rows = Rows { yields: vec![learned(-30, 0.7), learned(-6, 0.8), learned(6, 0.9)], ..rows(&site) };
+    let rows = HeldRows { yields: vec![learned(-30, 0.7), learned(-6, 0.8), learned(6, 0.9)], ..rows(&site) };
     let until = week.end();
     let facts = WeekFacts::of(site.clone(), week.clone(), until, &traces(&site, &[]), rows);
     // 1.0752 kg at 0.5 NTU for each mg/L.
@@ -263,7 +263,7 @@ fn the_oxygen_demand_is_drawn_with_what_the_weight_of_the_fish_would_make_of_it(
     sorted.sort_by(f64::total_cmp);
     let by_weight = |n: usize| demand.by_weight(&demand.days[n]).unwrap().0;
     assert!((by_weight(0) - sorted[3] * 1.0).abs() < 1e-9 && (by_weight(2) - sorted[3] * 1.2).abs() < 1e-9);
-    let facts = WeekFacts::of(site.clone(), week.clone(), until, &all, Rows::default());
+    let facts = WeekFacts::of(site.clone(), week.clone(), until, &all, HeldRows::default());
     let view = View::of(&facts);
     let drawn = |alt: &str| {
         let pages = serde_json::to_value(&view).unwrap();
@@ -278,12 +278,12 @@ fn the_oxygen_demand_is_drawn_with_what_the_weight_of_the_fish_would_make_of_it(
     assert!(svg.contains("\ng\n</text>") && svg.contains("Mon"), "{svg}");
     // Half of the week: three days are over.
     let noon = week.days()[3].start + SignedDuration::from_hours(12);
-    let facts = WeekFacts::of(site.clone(), week.clone(), noon, &all, Rows::default());
+    let facts = WeekFacts::of(site.clone(), week.clone(), noon, &all, HeldRows::default());
     let pages = serde_json::to_value(View::of(&facts)).unwrap();
     let alt = pages["demand"]["picture"]["alt"].as_str().unwrap();
     assert!(alt.ends_with("too few days for a trend."), "{alt}");
     // Nothing known, nothing drawn.
-    let facts = WeekFacts::of(site.clone(), week, until, &traces(&site, &[]), Rows::default());
+    let facts = WeekFacts::of(site.clone(), week, until, &traces(&site, &[]), HeldRows::default());
     let pages = serde_json::to_value(View::of(&facts)).unwrap();
     assert!(pages["demand"]["picture"].is_null(), "{}", pages["demand"]);
 }
@@ -308,7 +308,7 @@ fn each_day_of_the_fish_is_held_against_the_band_of_that_day() {
     // Band 50 to 80 up to fish day 30 (Wednesday), then 5 lower each day: 55 NTU is inside all week, 47 from Thursday on.
     let all = traces(&site, &[("tank-t1-ntu", &|_| 55.0), ("tank-t2-ntu", &|_| 47.0)]);
     let until = week.end();
-    let facts = WeekFacts::of(site.clone(), week, until, &all, Rows::default());
+    let facts = WeekFacts::of(site.clone(), week, until, &all, HeldRows::default());
     let told: Vec<_> = facts
         .band_days
         .iter()
@@ -366,15 +366,15 @@ fn forecasts_are_judged_by_independent_days_and_too_few_of_them_not_at_all() {
     assert_eq!((good.drum_days, good.outer), (20, Coverage { held: 108, of: 120 }));
     assert_eq!(good.inner, Coverage { held: 60, of: 120 });
     assert_eq!(good.median_off, Some(SignedDuration::from_secs(27 * 60 + 30)), "between 10 and 45 min");
-    assert_eq!(good.verdict(), Verdict::Fits);
+    assert_eq!(good.verdict(), IntervalVerdict::Fits);
     // The bounds are those of 18 in 20 days, not of 108 in 120 near copies (scipy.stats.beta: 0.683 to 0.988).
     let bounds = good.outer_bounds().unwrap();
     assert!((bounds.low - 0.683_017).abs() < 1e-5 && (bounds.high - 0.987_651).abs() < 1e-5, "{bounds:?}");
-    assert_eq!(of(&said(20, 6, |n| if n % 2 == 0 { 90 } else { 5 })).verdict(), Verdict::TooNarrow);
-    assert_eq!(of(&said(60, 1, |_| 5)).verdict(), Verdict::TooWide, "all sixty held");
-    assert_eq!(of(&said(9, 20, |n| if n % 2 == 0 { 90 } else { 5 })).verdict(), Verdict::TooLittle);
+    assert_eq!(of(&said(20, 6, |n| if n % 2 == 0 { 90 } else { 5 })).verdict(), IntervalVerdict::TooNarrow);
+    assert_eq!(of(&said(60, 1, |_| 5)).verdict(), IntervalVerdict::TooWide, "all sixty held");
+    assert_eq!(of(&said(9, 20, |n| if n % 2 == 0 { 90 } else { 5 })).verdict(), IntervalVerdict::TooLittle);
     let nothing = ForecastSkill::of(&site, &[]);
-    assert!(!nothing.any() && nothing.leads.iter().all(|lead| lead.verdict() == Verdict::TooLittle));
+    assert!(!nothing.any() && nothing.leads.iter().all(|lead| lead.verdict() == IntervalVerdict::TooLittle));
 }
 
 /// A cell's text without the places at which it may break.
@@ -403,7 +403,7 @@ fn a_full_week() -> serde_json::Value {
         1..=4 => 45,
         _ => -10,
     };
-    let rows = Rows { marks: said(20, 6, late), ..rows(&site) };
+    let rows = HeldRows { marks: said(20, 6, late), ..rows(&site) };
     let until = week.end();
     let facts = WeekFacts::of(site.clone(), week, until, &all, rows);
     serde_json::to_value(View::of(&facts)).unwrap()

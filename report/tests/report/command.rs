@@ -7,7 +7,7 @@ use std::process::{Command, Output};
 use claymark_report::week::Week;
 use claymark_store::Writer;
 
-use crate::invented::{self, Plan};
+use crate::invented::{self, RoomPlan};
 
 fn report(dir: &Path, arguments: &[&str]) -> Output {
     Command::new(env!("CARGO_BIN_EXE_claymark-report")).args(arguments).current_dir(dir).output().unwrap()
@@ -16,7 +16,7 @@ fn report(dir: &Path, arguments: &[&str]) -> Output {
 #[test]
 fn mistakes_are_told_in_two_plain_sentences_with_their_exit_status() {
     let dir = tempfile::tempdir().unwrap();
-    drop(Writer::open(&dir.path().join("empty.db"), &invented::site(&Plan::ORDINARY)).unwrap());
+    drop(Writer::open(&dir.path().join("empty.db"), &invented::site(&RoomPlan::ORDINARY)).unwrap());
     fs::write(dir.path().join("no-store.toml"), "[site]\nid = \"x\"\n").unwrap();
     fs::write(dir.path().join("site.toml"), "[store]\npath = \"missing.db\"\n").unwrap();
     for (arguments, status, says, remedy) in [
@@ -64,7 +64,7 @@ fn a_password_typed_into_an_address_is_never_shown() {
 fn without_a_week_it_is_the_last_full_one_that_the_store_can_tell_of() {
     // Invented far ahead of any clock: the store itself shows that the week is over, as with a replay.
     let dir = tempfile::tempdir().unwrap();
-    let plan = Plan { tanks: 1, drums: 1, ..Plan::ORDINARY };
+    let plan = RoomPlan { tanks: 1, drums: 1, ..RoomPlan::ORDINARY };
     let zone = invented::site(&plan).time_zone;
     for week in ["2998-W20", "2998-W21"] {
         let week = Week::parse(week, &zone).unwrap();

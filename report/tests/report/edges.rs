@@ -9,7 +9,7 @@ use proptest::prelude::*;
 use proptest::test_runner::{Config, TestRunner};
 
 use crate::facts_of;
-use crate::invented::Plan;
+use crate::invented::RoomPlan;
 
 const SIZE: (u32, u32) = (1800, 360);
 
@@ -25,9 +25,9 @@ fn spreads(facts: &WeekFacts, figures: &[f64]) -> Result<String, claymark_report
         some.sort_by(f64::total_cmp);
         let ends = some.first().zip(some.last());
         let span = ends.zip(some.get(some.len() / 2)).map(|((low, high), middle)| (*low, *middle, *high));
-        spread::Spread { at, span, due: true }
+        spread::HourSpread { at, span, due: true }
     });
-    let lettering = spread::Lettering {
+    let lettering = spread::SpreadLettering {
         days: Vec::new(),
         unit: "°C".to_owned(),
         band: Vec::new(),
@@ -39,13 +39,13 @@ fn spreads(facts: &WeekFacts, figures: &[f64]) -> Result<String, claymark_report
 }
 
 fn demands(facts: &WeekFacts, figures: &[f64]) -> Result<String, claymark_report::charts::Undrawn> {
-    let days = facts.week.days().iter().zip(figures).map(|(day, figure)| demand::Day {
+    let days = facts.week.days().iter().zip(figures).map(|(day, figure)| demand::DayBar {
         from: day.start,
         to: day.end,
         taken: Some(*figure),
         by_weight: figures.last().copied(),
     });
-    let lettering = demand::Lettering {
+    let lettering = demand::DemandLettering {
         days: Vec::new(),
         unit: "g".to_owned(),
         trend: figures.first().map(|first| [(facts.week.start(), *first), (facts.until, -*first)]),
@@ -64,7 +64,7 @@ fn drums(facts: &WeekFacts, figures: &[f64]) -> Result<String, claymark_report::
         (refill.to, refill.added) = (Litres(*figure), Litres(-*figure));
     }
     week.seen = figures.iter().map(|figure| Some((Litres(-figure.abs()), Litres(figure.abs())))).collect();
-    let lettering = drum::Lettering {
+    let lettering = drum::DrumLettering {
         days: Vec::new(),
         unit: facts.site.units.volume,
         heel: String::new(),
@@ -80,7 +80,7 @@ fn drums(facts: &WeekFacts, figures: &[f64]) -> Result<String, claymark_report::
 #[test]
 fn any_figures_at_all_make_a_bounded_picture() {
     let dir = tempfile::tempdir().unwrap();
-    let facts = facts_of(dir.path(), &Plan { tanks: 1, drums: 1, ..Plan::ORDINARY }, "2026-W47");
+    let facts = facts_of(dir.path(), &RoomPlan { tanks: 1, drums: 1, ..RoomPlan::ORDINARY }, "2026-W47");
     let trace = &facts.sensors[0].trace;
     let mut runner = TestRunner::new(Config { cases: 200, failure_persistence: None, ..Config::default() });
     let figures = prop::collection::vec(edge(), 1..40);

@@ -9,20 +9,20 @@ use claymark_model::quality::Flag;
 use claymark_model::reading::{Assessed, Reading, TestFlags};
 use claymark_model::site::Place;
 use claymark_model::units::Litres;
-use claymark_report::facts::trace::{Shares, Trace, TraceBuilder};
+use claymark_report::facts::trace::{Shares, TraceBuilder, WeekTrace};
 use claymark_report::facts::warnings::Calls;
-use claymark_report::facts::water::{Grade, Measured};
-use claymark_report::facts::{Traces, WeekFacts};
+use claymark_report::facts::water::{BandGrade, MeasuredWeek};
+use claymark_report::facts::{WeekFacts, WeekTraces};
 use claymark_report::week::Week;
 use claymark_store::Reader;
 use claymark_store::limits::Limits;
 
-use crate::invented::{self, FAILED_H, Plan, RAN_EMPTY_H, REFILLED_H, SILENT_H, id};
+use crate::invented::{self, FAILED_H, RAN_EMPTY_H, REFILLED_H, RoomPlan, SILENT_H, id};
 use crate::{facts_of, monday_after};
 
 /// A trace from (minute of the week, value, flag), of the first turbidity sensor: every 60 s, gap 5 min, band 50-80.
-fn trace(readings: &[(i64, f64, Flag)], until_min: i64) -> Trace {
-    let site = invented::site(&Plan::ORDINARY);
+fn trace(readings: &[(i64, f64, Flag)], until_min: i64) -> WeekTrace {
+    let site = invented::site(&RoomPlan::ORDINARY);
     let sensor = site.sensor(&id("tank-t1-ntu")).unwrap();
     let week = Week::parse("2026-W47", &site.time_zone).unwrap();
     let at = |minute: i64| week.start().checked_add(SignedDuration::from_mins(minute)).unwrap();
@@ -39,8 +39,8 @@ fn trace(readings: &[(i64, f64, Flag)], until_min: i64) -> Trace {
 fn time_weighs_and_what_is_missing_or_failed_is_never_good() {
     use Flag::{Fail, NotEvaluated, Pass, Suspect};
     // (readings, until minute, [inside, below, above, doubtful, missing] minutes): worked out by hand.
-    type Case<'a> = (&'a [(i64, f64, Flag)], i64, [f64; 5]);
-    let cases: &[Case<'_>] = &[
+    type SharesCase<'a> = (&'a [(i64, f64, Flag)], i64, [f64; 5]);
+    let cases: &[SharesCase<'_>] = &[
         (&[], 60, [0.0, 0.0, 0.0, 0.0, 60.0]),
         // The two in band stand 4 + 4 minutes; the one below stands one, then silence.
         (&[(0, 60.0, Pass), (4, 70.0, Pass), (8, 40.0, Pass)], 60, [8.0, 1.0, 0.0, 0.0, 51.0]),
@@ -87,7 +87,7 @@ fn the_longest_gap_is_found_wherever_it_lies() {
 #[test]
 fn the_night_that_was_invented_is_the_night_that_is_told() {
     let dir = tempfile::tempdir().unwrap();
-    let facts = facts_of(dir.path(), &Plan::ORDINARY, "2026-W47");
+    let facts = facts_of(dir.path(), &RoomPlan::ORDINARY, "2026-W47");
     let drum = &facts.drums[0];
     let [run_out] = drum.run_outs.as_slice() else { panic!("one run-out, not {:?}", drum.run_outs) };
     assert_eq!(hour(&facts, run_out.at), hours(RAN_EMPTY_H));
@@ -115,7 +115,7 @@ fn the_night_that_was_invented_is_the_night_that_is_told() {
 #[test]
 fn a_silent_or_failing_sensor_does_not_look_good() {
     let dir = tempfile::tempdir().unwrap();
-    let facts = facts_of(dir.path(), &Plan::ORDINARY, "2026-W47");
+    let facts = facts_of(dir.path(), &RoomPlan::ORDINARY, "2026-W47");
     let turbidity = |tank: &str| {
         let place = facts.places.iter().find(|place| place.place == Place::Tank(id(tank))).unwrap();
         place.turbidity[0].clone()
@@ -123,13 +123,13 @@ fn a_silent_or_failing_sensor_does_not_look_good() {
     let silent = turbidity("t3");
     let shares = silent.shares();
     assert!((shares.missing_s / 3600.0 - (SILENT_H.1 - SILENT_H.0)).abs() < 0.1, "{shares:?}");
-    assert_eq!(silent.grade(), Grade::TooLittleData);
+    assert_eq!(silent.grade(), BandGrade::TooLittleData);
     let failing = turbidity("t2").shares();
     assert!((failing.doubtful_s / 3600.0 - (FAILED_H.1 - FAILED_H.0)).abs() < 0.05, "{failing:?}");
     let tank = turbidity("t1");
     assert_eq!(
         tank.grade(),
-        Grade::Poor,
+        BandGrade::Poor,
         "hours outside at a stretch are poor, though 96 % of the week was inside"
     );
     assert!(tank.extremes().unwrap().0 < 25.0);
@@ -138,7 +138,7 @@ fn a_silent_or_failing_sensor_does_not_look_good() {
 #[test]
 fn hourly_figures_tell_what_every_reading_tells() {
     let dir = tempfile::tempdir().unwrap();
-    let facts = facts_of(dir.path(), &Plan::ORDINARY, "2026-W47");
+    let facts = facts_of(dir.path(), &RoomPlan::ORDINARY, "2026-W47");
     let all = every_reading(dir.path(), &facts);
     for sensor in &facts.sensors {
         let (by_hour, by_reading) =
@@ -158,11 +158,11 @@ fn hourly_figures_tell_what_every_reading_tells() {
 }
 
 /// The slow way: every reading of the week.
-fn every_reading(dir: &std::path::Path, facts: &WeekFacts) -> BTreeMap<claymark_model::id::Id, Trace> {
+fn every_reading(dir: &std::path::Path, facts: &WeekFacts) -> BTreeMap<claymark_model::id::Id, WeekTrace> {
     let store = Reader::open(&dir.join("claymark.db")).unwrap();
     let keys: Vec<_> = store.sensors().unwrap().iter().map(|known| known.key).collect();
     let before = facts.week.start().checked_sub(SignedDuration::from_hours(1)).unwrap();
-    let mut traces = Traces::new(&facts.site, &facts.week, facts.until);
+    let mut traces = WeekTraces::new(&facts.site, &facts.week, facts.until);
     for assessed in store.readings(&keys, before, facts.until) {
         traces.push(&assessed.unwrap());
     }
@@ -171,7 +171,7 @@ fn every_reading(dir: &std::path::Path, facts: &WeekFacts) -> BTreeMap<claymark_
 
 #[test]
 fn a_week_in_which_the_clocks_change_is_counted_in_its_real_length() {
-    let plan = Plan { tanks: 1, drums: 1, zone: "America/Chicago", ..Plan::ORDINARY };
+    let plan = RoomPlan { tanks: 1, drums: 1, zone: "America/Chicago", ..RoomPlan::ORDINARY };
     for (week, hours) in [("2026-W10", 167.0), ("2026-W44", 169.0), ("2026-W47", 168.0)] {
         let dir = tempfile::tempdir().unwrap();
         let facts = facts_of(dir.path(), &plan, week);
@@ -186,7 +186,7 @@ fn a_week_in_which_the_clocks_change_is_counted_in_its_real_length() {
 #[test]
 fn a_week_that_is_not_over_is_counted_only_so_far() {
     let dir = tempfile::tempdir().unwrap();
-    let facts = facts_of(dir.path(), &Plan::ORDINARY, "2026-W47");
+    let facts = facts_of(dir.path(), &RoomPlan::ORDINARY, "2026-W47");
     let store = Reader::open(&dir.path().join("claymark.db")).unwrap();
     let now = facts.week.start().checked_add(SignedDuration::from_hours(60)).unwrap();
     let part = claymark_report::source::facts(&store, facts.site, facts.week, now);
@@ -201,7 +201,7 @@ fn a_week_that_is_not_over_is_counted_only_so_far() {
 fn saturation_goes_by_local_pressure() {
     // 8.5 mg/L at 18 °C and 740 mmHg is 92.26 % (Benson and Krause 1984; run against gsw 3.6).
     let dir = tempfile::tempdir().unwrap();
-    let facts = facts_of(dir.path(), &Plan { tanks: 1, ..Plan::ORDINARY }, "2026-W47");
+    let facts = facts_of(dir.path(), &RoomPlan { tanks: 1, ..RoomPlan::ORDINARY }, "2026-W47");
     let place = &facts.places[1];
     let hour = 20 * 6;
     let (oxygen, warm) = (&place.oxygen[0].trace, &place.temperature[0].trace);
@@ -224,7 +224,7 @@ fn saturation_goes_by_local_pressure() {
 #[test]
 fn warnings_keep_their_answers_and_deliveries() {
     let dir = tempfile::tempdir().unwrap();
-    let facts = facts_of(dir.path(), &Plan::ORDINARY, "2026-W47");
+    let facts = facts_of(dir.path(), &RoomPlan::ORDINARY, "2026-W47");
     let told: Vec<_> = facts
         .warnings
         .iter()
@@ -255,25 +255,25 @@ fn warnings_keep_their_answers_and_deliveries() {
 #[test]
 fn a_tank_is_graded_by_share_and_by_stretch() {
     use Flag::Pass;
-    let site = invented::site(&Plan::ORDINARY);
+    let site = invented::site(&RoomPlan::ORDINARY);
     let sensor = site.sensor(&id("tank-t1-ntu")).unwrap().clone();
     let week_min = 7 * 24 * 60;
     // (minutes outside at a stretch, how often, minutes without readings, grade)
     for (stretch, times, silent, grade) in [
-        (0, 0, 0, Grade::Steady),
-        (30, 10, 0, Grade::Steady),
-        (90, 1, 0, Grade::Drifting),
-        (30, 40, 0, Grade::Drifting),
-        (250, 1, 0, Grade::Poor),
-        (60, 40, 0, Grade::Poor),
-        (0, 0, 1100, Grade::TooLittleData),
-        (0, 0, 600, Grade::Drifting),
+        (0, 0, 0, BandGrade::Steady),
+        (30, 10, 0, BandGrade::Steady),
+        (90, 1, 0, BandGrade::Drifting),
+        (30, 40, 0, BandGrade::Drifting),
+        (250, 1, 0, BandGrade::Poor),
+        (60, 40, 0, BandGrade::Poor),
+        (0, 0, 1100, BandGrade::TooLittleData),
+        (0, 0, 600, BandGrade::Drifting),
     ] {
         let outside = |minute: i64| (0..times).any(|n| (n * 250..n * 250 + stretch).contains(&minute));
         let readings: Vec<_> = (0..week_min - silent)
             .map(|minute| (minute, if outside(minute) { 30.0 } else { 60.0 }, Pass))
             .collect();
-        let measured = Measured { sensor: sensor.clone(), trace: trace(&readings, week_min) };
+        let measured = MeasuredWeek { sensor: sensor.clone(), trace: trace(&readings, week_min) };
         assert_eq!(measured.grade(), grade, "{times} times {stretch} min outside, {silent} min silent");
     }
 }
@@ -289,7 +289,7 @@ fn hours(hours: f64) -> i64 {
 #[test]
 fn the_heel_is_the_lowest_and_the_dry_time_is_told() {
     let dir = tempfile::tempdir().unwrap();
-    let facts = facts_of(dir.path(), &Plan::ORDINARY, "2026-W47");
+    let facts = facts_of(dir.path(), &RoomPlan::ORDINARY, "2026-W47");
     let drum = &facts.drums[0];
     assert_eq!(drum.lowest(), Some(Litres(12.0)));
     let now = monday_after(&facts.week);
@@ -302,7 +302,7 @@ fn a_call_that_was_repeated_is_one_call() {
     use claymark_notice::NoticeKind::{EveningCheck, Runout, Withdrawn};
     use claymark_notice::Priority::{Morning, Now, Soon};
     let dir = tempfile::tempdir().unwrap();
-    let facts = facts_of(dir.path(), &Plan { tanks: 1, ..Plan::ORDINARY }, "2026-W47");
+    let facts = facts_of(dir.path(), &RoomPlan { tanks: 1, ..RoomPlan::ORDINARY }, "2026-W47");
     let (answered, plain) = (&facts.warnings[3], &facts.warnings[0]);
     // (number, kind, priority, replaces, answered)
     let told = [

@@ -18,11 +18,11 @@ use claymark_words::report::unmade::{Kind, Part, WhyUnmade};
 use jiff::SignedDuration;
 
 use crate::invented::week::entry;
-use crate::invented::{Plan, id};
+use crate::invented::{RoomPlan, id};
 use crate::pages::says;
 use crate::{facts_of, monday_after};
 
-const SMALL: Plan = Plan { tanks: 2, drums: 1, ..Plan::ORDINARY };
+const SMALL: RoomPlan = RoomPlan { tanks: 2, drums: 1, ..RoomPlan::ORDINARY };
 
 /// The text of the PDF in one line; it must pass as PDF/A-2a and PDF/UA-1, which the typesetter checks.
 fn text_of(facts: &WeekFacts, dir: &Path) -> String {

@@ -23,7 +23,7 @@ pub use week::{FAILED_H, RAN_EMPTY_H, REFILLED_H, SILENT_H, store};
 
 /// What the room is like.
 #[derive(Debug, Clone)]
-pub struct Plan {
+pub struct RoomPlan {
     pub tanks: usize,
     pub drums: usize,
     pub zone: &'static str,
@@ -31,7 +31,7 @@ pub struct Plan {
     pub log_entries: usize,
 }
 
-impl Plan {
+impl RoomPlan {
     pub const ORDINARY: Self =
         Self { tanks: 12, drums: 2, zone: "Europe/Helsinki", long_names: false, log_entries: 0 };
 }
@@ -40,7 +40,7 @@ pub fn id(text: &str) -> Id {
     Id::new(text).unwrap()
 }
 
-pub fn site(plan: &Plan) -> Site {
+pub fn site(plan: &RoomPlan) -> Site {
     let drums = drums(plan);
     let tanks: Vec<Tank> = (1..=plan.tanks)
         .map(|n| Tank {
@@ -114,7 +114,7 @@ fn pump() -> Pump {
     }
 }
 
-fn named(plan: &Plan, name: String) -> String {
+fn named(plan: &RoomPlan, name: String) -> String {
     if plan.long_names {
         format!("{name} behind the Aufzuchtbeckenreinigungsanlage by the east door")
     } else {
@@ -122,7 +122,7 @@ fn named(plan: &Plan, name: String) -> String {
     }
 }
 
-fn drums(plan: &Plan) -> Vec<Drum> {
+fn drums(plan: &RoomPlan) -> Vec<Drum> {
     (0..plan.drums)
         .map(|n| {
             let letter = char::from(b'a' + u8::try_from(n).unwrap());

@@ -20,10 +20,10 @@ use claymark_report::source;
 use claymark_report::week::Week;
 use claymark_store::Reader;
 
-use invented::Plan;
+use invented::RoomPlan;
 
 /// The facts of an invented week, by way of a store in `dir`.
-fn facts_of(dir: &Path, plan: &Plan, week: &str) -> WeekFacts {
+fn facts_of(dir: &Path, plan: &RoomPlan, week: &str) -> WeekFacts {
     let week = Week::parse(week, &TimeZone::get(plan.zone).unwrap()).unwrap();
     let path = dir.join("claymark.db");
     invented::store(&path, plan, &week);

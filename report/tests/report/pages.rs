@@ -11,7 +11,7 @@ use claymark_report::week::Week;
 use claymark_report::{page, picture, sheet, source};
 use claymark_store::{Reader, Writer};
 
-use crate::invented::{self, Plan};
+use crate::invented::{self, RoomPlan};
 use crate::{facts_of, monday_after};
 
 fn pdf_of(facts: &WeekFacts, dir: &Path) -> String {
@@ -47,7 +47,7 @@ fn keep(name: &str, facts: &WeekFacts) {
 #[test]
 fn the_same_week_gives_the_same_bytes() {
     let dir = tempfile::tempdir().unwrap();
-    let plan = Plan { tanks: 3, ..Plan::ORDINARY };
+    let plan = RoomPlan { tanks: 3, ..RoomPlan::ORDINARY };
     let facts = facts_of(dir.path(), &plan, "2026-W47");
     let (a, b) = (View::of(&facts), View::of(&facts));
     assert!(page::pdf(&a).unwrap().made == page::pdf(&b).unwrap().made);
@@ -58,7 +58,7 @@ fn the_same_week_gives_the_same_bytes() {
 #[test]
 fn the_pdf_is_whole_tagged_and_carries_its_fonts() {
     let dir = tempfile::tempdir().unwrap();
-    let facts = facts_of(dir.path(), &Plan::ORDINARY, "2026-W47");
+    let facts = facts_of(dir.path(), &RoomPlan::ORDINARY, "2026-W47");
     keep("ordinary", &facts);
     let pdf = pdf_of(&facts, dir.path());
     says("qpdf", &["--check", &pdf]);
@@ -82,7 +82,7 @@ fn the_pdf_is_whole_tagged_and_carries_its_fonts() {
 #[test]
 fn headings_charts_and_tables_can_be_read_as_text() {
     let dir = tempfile::tempdir().unwrap();
-    let facts = facts_of(dir.path(), &Plan::ORDINARY, "2026-W47");
+    let facts = facts_of(dir.path(), &RoomPlan::ORDINARY, "2026-W47");
     let text = says("pdftotext", &[&pdf_of(&facts, dir.path()), "-"]);
     for expected in [
         "Drum A ran empty once, for 5 h 28 min.",
@@ -116,7 +116,7 @@ fn headings_charts_and_tables_can_be_read_as_text() {
 #[test]
 fn an_accessibility_checker_finds_no_error() {
     let dir = tempfile::tempdir().unwrap();
-    let facts = facts_of(dir.path(), &Plan::ORDINARY, "2026-W47");
+    let facts = facts_of(dir.path(), &RoomPlan::ORDINARY, "2026-W47");
     let pdf = pdf_of(&facts, dir.path());
     let python = std::env::var("CLAYMARK_ORACLE_PYTHON").expect("tests/run sets CLAYMARK_ORACLE_PYTHON");
     let outloud = Path::new(&python).with_file_name("outloud");
@@ -127,7 +127,7 @@ fn an_accessibility_checker_finds_no_error() {
 #[test]
 fn forty_tanks_with_long_names_stay_on_their_pages() {
     let dir = tempfile::tempdir().unwrap();
-    let plan = Plan { tanks: 40, drums: 4, long_names: true, log_entries: 300, ..Plan::ORDINARY };
+    let plan = RoomPlan { tanks: 40, drums: 4, long_names: true, log_entries: 300, ..RoomPlan::ORDINARY };
     let facts = facts_of(dir.path(), &plan, "2026-W47");
     keep("forty", &facts);
     let pdf = pdf_of(&facts, dir.path());
@@ -155,7 +155,7 @@ fn forty_tanks_with_long_names_stay_on_their_pages() {
 #[test]
 fn an_empty_store_gives_an_honest_report() {
     let dir = tempfile::tempdir().unwrap();
-    let site = invented::site(&Plan::ORDINARY);
+    let site = invented::site(&RoomPlan::ORDINARY);
     let path = dir.path().join("claymark.db");
     drop(Writer::open(&path, &site).unwrap());
     let week = Week::parse("2026-W47", &site.time_zone).unwrap();
@@ -175,7 +175,7 @@ fn an_empty_store_gives_an_honest_report() {
 #[test]
 fn the_daily_figures_agree_with_the_facts() {
     let dir = tempfile::tempdir().unwrap();
-    let facts = facts_of(dir.path(), &Plan::ORDINARY, "2026-W47");
+    let facts = facts_of(dir.path(), &RoomPlan::ORDINARY, "2026-W47");
     let bytes = sheet::csv(&facts).unwrap();
     let mut reader = csv::Reader::from_reader(bytes.as_slice());
     let headers = reader.headers().unwrap().clone();

@@ -20,15 +20,15 @@ use claymark_report::week::Week;
 use claymark_store::Writer;
 use claymark_store::batch::{Channel, CommitBatch, Delivery, DeliveryState, Issued};
 
-use super::{EVERY, Plan, id, site};
+use super::{EVERY, RoomPlan, id, site};
 
 /// Hours since the start of the week, in which everything invented is told.
 #[derive(Debug, Clone)]
-pub struct Clock {
+pub struct WeekClock {
     pub start: Timestamp,
 }
 
-impl Clock {
+impl WeekClock {
     pub fn at(&self, hours: f64) -> Timestamp {
         self.start.checked_add(SignedDuration::from_secs_f64(hours * 3600.0)).unwrap()
     }
@@ -73,9 +73,9 @@ fn turbidity(n: usize, hour: f64) -> f64 {
 }
 
 /// A small generator of noise: the same numbers each time.
-struct Noise(u64);
+struct SteadyNoise(u64);
 
-impl Noise {
+impl SteadyNoise {
     fn next(&mut self) -> f64 {
         self.0 = self.0.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
         f64::from(u32::try_from(self.0 >> 33).unwrap()) / f64::from(1_u32 << 30) - 1.0
@@ -83,11 +83,11 @@ impl Noise {
 }
 
 /// Writes the invented week into a new store at `path`.
-pub fn store(path: &Path, plan: &Plan, week: &Week) -> Site {
+pub fn store(path: &Path, plan: &RoomPlan, week: &Week) -> Site {
     let site = site(plan);
-    let clock = Clock { start: week.start() };
+    let clock = WeekClock { start: week.start() };
     let mut writer = Writer::open(path, &site).unwrap();
-    let mut noise = Noise(47);
+    let mut noise = SteadyNoise(47);
     let hours = week.length().as_hours();
     for hour in -1..hours {
         let readings = readings(&site, &clock, hour, &mut noise);
@@ -97,7 +97,7 @@ pub fn store(path: &Path, plan: &Plan, week: &Week) -> Site {
     site
 }
 
-fn readings(site: &Site, clock: &Clock, hour: i64, noise: &mut Noise) -> Vec<Assessed> {
+fn readings(site: &Site, clock: &WeekClock, hour: i64, noise: &mut SteadyNoise) -> Vec<Assessed> {
     let mut readings = Vec::new();
     let start = clock.at(whole(hour));
     let steps = 3600 / EVERY.as_secs();
@@ -126,7 +126,7 @@ fn readings(site: &Site, clock: &Clock, hour: i64, noise: &mut Noise) -> Vec<Ass
 }
 
 /// What an instrument makes of it.
-fn value(quantity: Quantity, (tank, drum): (usize, usize), hour: f64, noise: &mut Noise) -> f64 {
+fn value(quantity: Quantity, (tank, drum): (usize, usize), hour: f64, noise: &mut SteadyNoise) -> f64 {
     if quantity == Quantity::Level {
         volume(drum, hour) * 4.0 + noise.next() * 1.5
     } else if quantity == Quantity::Turbidity {
@@ -152,7 +152,7 @@ fn number(site: &Site, sensor: &Sensor) -> (usize, usize) {
     }
 }
 
-fn record(site: &Site, plan: &Plan, clock: &Clock, hours: i64) -> CommitBatch {
+fn record(site: &Site, plan: &RoomPlan, clock: &WeekClock, hours: i64) -> CommitBatch {
     let mut batch = CommitBatch::default();
     for (n, drum) in site.drums.iter().enumerate() {
         for tenth in 0..=hours * 6 {
@@ -190,7 +190,7 @@ fn record(site: &Site, plan: &Plan, clock: &Clock, hours: i64) -> CommitBatch {
     batch
 }
 
-fn forecast(n: usize, drum: &Id, clock: &Clock, hour: f64) -> Forecast {
+fn forecast(n: usize, drum: &Id, clock: &WeekClock, hour: f64) -> Forecast {
     let now = volume(n, hour);
     let draw = ((now - volume(n, hour + 0.01)) / 0.01).max(0.0);
     // Two per cent too slow: the likely time comes a little late.
@@ -220,7 +220,7 @@ fn forecast(n: usize, drum: &Id, clock: &Clock, hour: f64) -> Forecast {
     }
 }
 
-fn happenings(n: usize, drum: &Id, clock: &Clock, batch: &mut CommitBatch) {
+fn happenings(n: usize, drum: &Id, clock: &WeekClock, batch: &mut CommitBatch) {
     let mut happen = |hour: f64, what: What| {
         batch.happenings.push(Happening { drum: drum.clone(), at: clock.at(hour), what })
     };
@@ -267,7 +267,7 @@ pub fn entry(key: &str, at: Timestamp, deed: Deed) -> LogEntry {
     }
 }
 
-fn notices(site: &Site, clock: &Clock, batch: &mut CommitBatch) {
+fn notices(site: &Site, clock: &WeekClock, batch: &mut CommitBatch) {
     use NoticeKind::{EveningCheck, ReadingsMissing, Runout};
     for day in 0..7 {
         let hour = 17.0 + 24.0 * f64::from(day);
@@ -292,7 +292,7 @@ fn notices(site: &Site, clock: &Clock, batch: &mut CommitBatch) {
 
 /// The report tells the first line and what became of it; what a notice is made of is tested elsewhere.
 fn issue(
-    clock: &Clock,
+    clock: &WeekClock,
     hour: f64,
     (kind, priority, drum): (NoticeKind, Priority, Option<Id>),
     subject: &str,
