@@ -13,9 +13,9 @@ use claymark_drum::DrumWatch;
 use claymark_model::quality::Flag;
 use claymark_model::reading::{Assessed, Reading, TestFlags};
 use claymark_model::site::Site;
-use claymark_tests::contest::peers::History;
-use claymark_tests::season::rooms::Kind;
-use claymark_tests::season::{DAYS, Heard, News, Season, Simulator, seeds, start};
+use claymark_tests::contest::peers::DrumHistory;
+use claymark_tests::season::rooms::RoomKind;
+use claymark_tests::season::{DAYS, Season, SeasonArrival, SeasonNews, Simulator, seeds, start};
 use cpu_time::ThreadTime;
 use jiff::{SignedDuration, Timestamp};
 use stats_alloc::{INSTRUMENTED_SYSTEM, Region, StatsAlloc};
@@ -25,7 +25,7 @@ static ALLOCATOR: &StatsAlloc<System> = &INSTRUMENTED_SYSTEM;
 
 fn main() {
     let seed = *seeds::TUNING.start();
-    let season = Simulator::Mechanistic.season(Kind::Noisy, seed, DAYS);
+    let season = Simulator::Mechanistic.season(RoomKind::Noisy, seed, DAYS);
     let drum = season.site.drums.first().expect("a season has drums").id.clone();
     let begin = ThreadTime::now();
     let watch = replayed(&season, &drum);
@@ -51,15 +51,15 @@ fn main() {
 fn replayed(season: &Season, drum: &claymark_model::id::Id) -> DrumWatch {
     let mut watch = DrumWatch::new(&season.site, drum).expect("the site has this drum");
     let mut next = start();
-    for Heard { at, news } in &season.heard {
+    for SeasonArrival { at, news } in &season.heard {
         while next <= *at {
             watch.advance(next);
             black_box(watch.forecast(next));
             next += SignedDuration::from_mins(10);
         }
         match news {
-            News::Reading(assessed) => watch.reading(*at, assessed),
-            News::Log(entry) => watch.log(*at, entry),
+            SeasonNews::Reading(assessed) => watch.reading(*at, assessed),
+            SeasonNews::Log(entry) => watch.log(*at, entry),
         }
         watch.take_happenings();
     }
@@ -67,10 +67,10 @@ fn replayed(season: &Season, drum: &claymark_model::id::Id) -> DrumWatch {
 }
 
 fn theil_sen(season: &Season) {
-    let mut history = History::new(&season.site, 0);
+    let mut history = DrumHistory::new(&season.site, 0);
     let sensor = season.site.sensors.first().map(|sensor| sensor.id.clone());
-    for Heard { news, .. } in &season.heard {
-        let News::Reading(assessed) = news else { continue };
+    for SeasonArrival { news, .. } in &season.heard {
+        let SeasonNews::Reading(assessed) = news else { continue };
         if Some(&assessed.reading.sensor) == sensor.as_ref() {
             let own = assessed.reading.at.duration_since(start()).as_secs_f64() / 3600.0;
             history.reading(own, assessed);
@@ -84,10 +84,10 @@ fn share_of_core(season: &Season) -> f64 {
     let drum = season.site.drums.first().expect("a season has drums").id.clone();
     let day = start() + SignedDuration::from_hours(36);
     let mut warm = DrumWatch::new(&season.site, &drum).expect("the site has this drum");
-    for Heard { at, news } in season.heard.iter().take_while(|heard| heard.at < day) {
+    for SeasonArrival { at, news } in season.heard.iter().take_while(|heard| heard.at < day) {
         match news {
-            News::Reading(assessed) => warm.reading(*at, assessed),
-            News::Log(entry) => warm.log(*at, entry),
+            SeasonNews::Reading(assessed) => warm.reading(*at, assessed),
+            SeasonNews::Log(entry) => warm.log(*at, entry),
         }
     }
     let mut watches: Vec<DrumWatch> = (0..DRUMS).map(|_| warm.clone()).collect();

@@ -26,9 +26,9 @@ mod table;
 mod trace;
 
 use claymark_tests::contest::play::{Played, Whom};
-use claymark_tests::contest::spread::Spread;
+use claymark_tests::contest::spread::ErrorSpread;
 use claymark_tests::contest::{Bill, play_all};
-use claymark_tests::season::rooms::Kind;
+use claymark_tests::season::rooms::RoomKind;
 use claymark_tests::season::seeds;
 use options::Options;
 
@@ -56,9 +56,9 @@ fn main() {
     }
     let mut played = play_all(&bill, Whom { watch: true, kalman: !options.quick });
     let peers: Vec<u64> = if options.quick { seeds::PEERS.take(1).collect() } else { seeds::PEERS.collect() };
-    let others = Bill { rooms: Kind::ALL.to_vec(), seeds: peers, ..bill };
+    let others = Bill { rooms: RoomKind::ALL.to_vec(), seeds: peers, ..bill };
     let learned = play_all(&others, Whom { watch: false, kalman: !options.quick });
-    let spread = Spread::learn(learned.iter().flat_map(|played: &Played| &played.cases));
+    let spread = ErrorSpread::learn(learned.iter().flat_map(|played: &Played| &played.cases));
     played.iter_mut().flat_map(|played| &mut played.cases).for_each(|case| spread.lend(case));
     table::print(&options, &played);
 }

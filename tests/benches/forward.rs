@@ -9,9 +9,9 @@ use std::os::unix::fs::PermissionsExt as _;
 use std::time::Instant;
 
 use claymark_tests::binary::Daemon;
-use claymark_tests::broker::Broker;
-use claymark_tests::mqtt::Publisher;
-use claymark_tests::site::{Site, level};
+use claymark_tests::broker::RunningBroker;
+use claymark_tests::mqtt::TestPublisher;
+use claymark_tests::site::{SiteFolder, level};
 use claymark_tests::victoria::Victoria;
 use claymark_tests::wait::{free_port, wait_within};
 
@@ -57,11 +57,11 @@ fn main() {
 
 #[expect(clippy::disallowed_methods, reason = "a benchmark measures real time")]
 fn run(influx: Option<u16>, drains: bool) -> Run {
-    let broker = Broker::start();
+    let broker = RunningBroker::start();
     let more = influx.map_or(String::new(), |port| {
         format!("[influx]\nurl = \"http://127.0.0.1:{port}\"\norg = \"o\"\nbucket = \"b\"\ntoken_file = \"influx.token\"")
     });
-    let site = Site::new(broker.port(), "", &more);
+    let site = SiteFolder::new(broker.port(), "", &more);
     let token = site.dir().join("influx.token");
     fs::write(&token, "invented-token").expect("writable");
     fs::set_permissions(&token, fs::Permissions::from_mode(0o600)).expect("ours");
@@ -69,7 +69,7 @@ fn run(influx: Option<u16>, drains: bool) -> Run {
     let daemon = Daemon::start(&site.file(), &site.log());
     daemon.says("watching");
     let before = Instant::now();
-    Publisher::connect(broker.port()).publish(&readings);
+    TestPublisher::connect(broker.port()).publish(&readings);
     let stored = || (site.readings("drum-a-level") == u64::from(READINGS)).then_some(());
     wait_within(LONG, "all is stored", stored);
     let seconds = before.elapsed().as_secs_f64();

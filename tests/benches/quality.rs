@@ -12,7 +12,7 @@ use claymark_model::site::{Place, Quantity, Senses, Sensor};
 use claymark_model::units::Unit;
 use jiff::{SignedDuration, Timestamp};
 
-type Series = (&'static str, fn(i32) -> f64, fn(i32) -> i32);
+type BenchSeries = (&'static str, fn(i32) -> f64, fn(i32) -> i32);
 
 #[expect(
     clippy::disallowed_methods,
@@ -23,7 +23,7 @@ fn main() {
     const READINGS: i32 = 1_000_000;
     let sensor = sensor();
     // value and second of the i-th arrival
-    let series: [Series; 5] = [
+    let series: [BenchSeries; 5] = [
         ("noise", |i| 60.0 + f64::from(i.wrapping_mul(7_919) % 97) / 100.0, |i| i),
         ("stuck for days", |_| 60.0, |i| i),
         ("slow drift within the tolerance", |i| 60.0 + f64::from(i) * 1e-7, |i| i),

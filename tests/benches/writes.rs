@@ -14,17 +14,17 @@ use std::time::Duration;
 
 use claymark_store::Reader;
 use claymark_tests::binary::Daemon;
-use claymark_tests::broker::Broker;
+use claymark_tests::broker::RunningBroker;
 use claymark_tests::metrics::metric;
-use claymark_tests::mqtt::Publisher;
-use claymark_tests::site::Site;
+use claymark_tests::mqtt::TestPublisher;
+use claymark_tests::site::SiteFolder;
 use claymark_tests::wait::{free_port, now, wait_for};
 use jiff::{SignedDuration, Timestamp};
 
 /// A daemon under measurement.
-struct Measured {
+struct MeasuredDaemon {
     way: &'static str,
-    site: Site,
+    site: SiteFolder,
     daemon: Daemon,
     metrics: u16,
 }
@@ -57,11 +57,11 @@ fn main() {
 
 /// A line for each way.
 fn wear(span: SignedDuration) -> [String; 2] {
-    let broker = Broker::start();
-    let both = WAYS.map(|(way, longest)| Measured::start(broker.port(), way, longest));
-    let mut publisher = Publisher::connect(broker.port());
+    let broker = RunningBroker::start();
+    let both = WAYS.map(|(way, longest)| MeasuredDaemon::start(broker.port(), way, longest));
+    let mut publisher = TestPublisher::connect(broker.port());
     speak(&mut publisher, LEARNING);
-    let before = both.each_ref().map(Measured::count);
+    let before = both.each_ref().map(MeasuredDaemon::count);
     speak(&mut publisher, span);
     let mut before = before.into_iter();
     both.map(|measured| {
@@ -83,11 +83,11 @@ fn wear(span: SignedDuration) -> [String; 2] {
 
 /// Milliseconds from the sensor to the disk: the median, the 99th percentile, the longest.
 fn delays(way: &'static str, longest: &str) -> [i128; 3] {
-    let broker = Broker::start();
-    let measured = Measured::start(broker.port(), way, longest);
+    let broker = RunningBroker::start();
+    let measured = MeasuredDaemon::start(broker.port(), way, longest);
     let reader = Reader::open(&measured.site.store()).expect("the daemon has made it");
     let port = broker.port();
-    let sender = std::thread::spawn(move || send_fast(&mut Publisher::connect(port)));
+    let sender = std::thread::spawn(move || send_fast(&mut TestPublisher::connect(port)));
     // What can be read is on the disk: SQLite shows a commit after its fsync. And they come in order.
     let mut seen: Vec<(Timestamp, Timestamp)> = Vec::new();
     loop {
@@ -113,11 +113,11 @@ fn delays(way: &'static str, longest: &str) -> [i128; 3] {
     [within(500), within(990), delays.last().copied()].map(|found| found.expect("some were stored"))
 }
 
-impl Measured {
+impl MeasuredDaemon {
     fn start(broker: u16, way: &'static str, longest: &str) -> Self {
         let metrics = free_port();
         let more = format!("[metrics]\nlisten = \"127.0.0.1:{metrics}\"\n{}", tanks());
-        let site = Site::new(broker, "", &more);
+        let site = SiteFolder::new(broker, "", &more);
         let text = fs::read_to_string(site.file()).expect("it was written");
         // Two daemons at one broker have each their own session and topics.
         let name = format!("claymark{metrics}");
@@ -137,7 +137,7 @@ impl Measured {
 }
 
 /// Each sensor at its own moment of the half minute, in real time.
-fn speak(publisher: &mut Publisher, span: SignedDuration) {
+fn speak(publisher: &mut TestPublisher, span: SignedDuration) {
     let begin = now();
     for turn in 0.. {
         let sensor = turn % SENSORS;
@@ -151,7 +151,7 @@ fn speak(publisher: &mut Publisher, span: SignedDuration) {
 }
 
 /// When each reading was sent.
-fn send_fast(publisher: &mut Publisher) -> Vec<Timestamp> {
+fn send_fast(publisher: &mut TestPublisher) -> Vec<Timestamp> {
     let begin = now();
     let mut sent = Vec::new();
     let mut due = begin;

@@ -11,9 +11,9 @@ use serde::Deserialize;
 use tempfile::TempDir;
 
 use crate::binary::{Daemon, program};
-use crate::broker::{Broker, Setup};
+use crate::broker::{RunningBroker, Setup};
 use crate::metrics::{gauge, metrics};
-use crate::mqtt::{Ear, Publisher};
+use crate::mqtt::{Ear, TestPublisher};
 use crate::shim::Shim;
 use crate::site::{ROOM, staff};
 use crate::wait::{free_port, now, wait_for, wait_seeing};
@@ -22,7 +22,7 @@ use crate::wait::{free_port, now, wait_for, wait_seeing};
 pub struct Barn {
     dir: TempDir,
     /// Its broker.
-    pub broker: Broker,
+    pub broker: RunningBroker,
     /// Its disk and its clock.
     pub shim: Shim,
     metrics: u16,
@@ -31,7 +31,7 @@ pub struct Barn {
 
 /// A notice as it came over MQTT.
 #[derive(Debug, Clone, PartialEq, Eq, Deserialize)]
-pub struct Told {
+pub struct NoticeAsSent {
     /// Its number.
     pub number: u64,
     /// What it is about.
@@ -44,7 +44,7 @@ pub struct Told {
     pub text: String,
 }
 
-impl Told {
+impl NoticeAsSent {
     /// Whether any of these words stands in it, whatever its case.
     #[must_use]
     pub fn names(&self, words: &[&str]) -> bool {
@@ -53,7 +53,7 @@ impl Told {
     }
 }
 
-impl Told {
+impl NoticeAsSent {
     /// Whether it warns that drum A runs dry: by a call of its own, or by the evening check that was missed and comes late.
     #[must_use]
     pub fn is_of_the_drum(&self) -> bool {
@@ -71,7 +71,7 @@ impl Barn {
     #[must_use]
     pub fn new(mail: u16, mqtt: &str) -> Self {
         let setup = Setup { persistent: true, more: "max_keepalive 10", ..Setup::default() };
-        let broker = Broker::with(&setup);
+        let broker = RunningBroker::with(&setup);
         let ear = Ear::listen(broker.port(), &format!("{PREFIX}/#"));
         let dir = tempfile::tempdir().expect("a temporary folder can be made");
         let barn = Self { dir, broker, shim: Shim::build(), metrics: free_port(), ear };
@@ -172,7 +172,7 @@ impl Barn {
     /// When they aren't.
     pub fn watches_on(&self) {
         self.runs_dry();
-        self.tells("the drum is warned of", Told::is_of_the_drum);
+        self.tells("the drum is warned of", NoticeAsSent::is_of_the_drum);
         let volume = "claymark_forecast_volume_litres{drum=\"a\"}";
         wait_for("the drum is known", || self.gauge(volume));
     }
@@ -203,8 +203,8 @@ impl Barn {
 
     /// One who publishes here.
     #[must_use]
-    pub fn publisher(&self) -> Publisher {
-        Publisher::connect(self.broker.port())
+    pub fn publisher(&self) -> TestPublisher {
+        TestPublisher::connect(self.broker.port())
     }
 
     /// The whole metrics page; empty while nobody answers.
@@ -221,7 +221,7 @@ impl Barn {
 
     /// The notices that came over MQTT so far; a repeat after a crash stands there again.
     #[must_use]
-    pub fn told(&self) -> Vec<Told> {
+    pub fn told(&self) -> Vec<NoticeAsSent> {
         let topic = format!("{PREFIX}/notice/duty");
         let notices = self.ear.heard().into_iter().filter(|heard| heard.topic == topic);
         let read = |payload: String| serde_json::from_str(&payload).expect("a notice is JSON");
@@ -232,7 +232,7 @@ impl Barn {
     ///
     /// # Panics
     /// When none comes, with those that did.
-    pub fn tells(&self, what: &str, wanted: impl Fn(&Told) -> bool) -> Told {
+    pub fn tells(&self, what: &str, wanted: impl Fn(&NoticeAsSent) -> bool) -> NoticeAsSent {
         wait_seeing(what, || {
             let told = self.told();
             let subjects = || format!("{:#?}", told.iter().map(|told| &told.subject).collect::<Vec<_>>());
@@ -258,7 +258,7 @@ impl Barn {
     pub fn numbers_name_one_notice_each(&self) {
         let told = self.told();
         for one in &told {
-            let differs = |other: &&Told| other.kind != one.kind || other.cause != one.cause;
+            let differs = |other: &&NoticeAsSent| other.kind != one.kind || other.cause != one.cause;
             let other = told.iter().filter(|other| other.number == one.number).find(differs);
             assert!(other.is_none(), "number {} names two: {one:#?} {other:#?}", one.number);
         }

@@ -11,7 +11,7 @@ use crate::certificates;
 use crate::wait::{free_port, wait_for};
 
 /// A running broker; it is killed when it is dropped.
-pub struct Broker {
+pub struct RunningBroker {
     dir: TempDir,
     port: u16,
     process: Option<Child>,
@@ -24,7 +24,7 @@ pub struct Setup<'a> {
     pub persistent: bool,
     /// User and password; without them everybody may connect.
     pub login: Option<(&'a str, &'a str)>,
-    /// Whether it speaks TLS only, with a certificate of an authority of its own ([`Broker::ca`]).
+    /// Whether it speaks TLS only, with a certificate of an authority of its own ([`RunningBroker::ca`]).
     pub tls: bool,
     /// More lines for its configuration; `{dir}` is its folder.
     pub more: &'a str,
@@ -32,7 +32,7 @@ pub struct Setup<'a> {
     pub rights: Option<&'a str>,
 }
 
-impl Broker {
+impl RunningBroker {
     /// A broker that keeps sessions and lets everybody in.
     ///
     /// # Panics
@@ -117,7 +117,7 @@ impl Broker {
     }
 }
 
-impl Drop for Broker {
+impl Drop for RunningBroker {
     fn drop(&mut self) {
         if let Some(mut process) = self.process.take() {
             process.kill().ok();

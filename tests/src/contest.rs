@@ -20,7 +20,7 @@ use std::num::NonZeroUsize;
 use std::sync::Mutex;
 use std::thread;
 
-use crate::season::rooms::Kind;
+use crate::season::rooms::RoomKind;
 use crate::season::{Season, Simulator};
 use play::{Played, Whom};
 
@@ -30,7 +30,7 @@ pub struct Bill {
     /// By whom they are made.
     pub by: Simulator,
     /// In which rooms.
-    pub rooms: Vec<Kind>,
+    pub rooms: Vec<RoomKind>,
     /// From which seeds.
     pub seeds: Vec<u64>,
     /// How long each lasts, days.
@@ -43,7 +43,7 @@ pub struct Bill {
 /// When a season panics.
 #[must_use]
 pub fn play_all(bill: &Bill, whom: Whom) -> Vec<Played> {
-    let pairs: Vec<(Kind, u64)> =
+    let pairs: Vec<(RoomKind, u64)> =
         bill.rooms.iter().flat_map(|room| bill.seeds.iter().map(|seed| (*room, *seed))).collect();
     let mut played = each_on_its_core(&pairs, |(room, seed)| {
         let season: Season = bill.by.season(*room, *seed, bill.days);

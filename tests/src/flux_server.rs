@@ -21,8 +21,8 @@ use flate2::read::GzDecoder;
 use serde_json::{Value, json};
 
 pub use answer::Style;
-use points::Points;
-use question::Question;
+use points::AllPoints;
+use question::ParsedQuestion;
 
 /// A running server; it stops when it is dropped.
 pub struct FluxServer {
@@ -34,7 +34,7 @@ pub struct FluxServer {
 
 struct Bucket {
     style: Style,
-    points: Mutex<Points>,
+    points: Mutex<AllPoints>,
     asked: Mutex<Vec<String>>,
 }
 
@@ -122,7 +122,7 @@ async fn query(State(bucket): State<Arc<Bucket>>, headers: HeaderMap, body: Byte
         return invalid("the body is no query");
     };
     bucket.asked.lock().expect("no request has panicked").push(flux.clone());
-    match Question::parse(&flux) {
+    match ParsedQuestion::parse(&flux) {
         Err(message) => invalid(&message),
         Ok(question) => {
             let tables = bucket.points.lock().expect("no request has panicked").answer(&question);

@@ -21,12 +21,12 @@ pub struct Hostile {
     /// Bytes.
     pub payload: Vec<u8>,
     /// What must become of it.
-    pub fate: Fate,
+    pub fate: MessageFate,
 }
 
 /// What must become of a message.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Fate {
+pub enum MessageFate {
     /// It is plain and good: taken.
     Taken,
     /// It can't mean anything: put aside.
@@ -48,7 +48,7 @@ pub fn draw(seed: u64, count: usize) -> Vec<Hostile> {
     let strategy = entry::message();
     let mut one = |number| {
         let drawn = strategy.new_tree(&mut runner).expect("nothing is filtered out").current();
-        let entry::Drawn { topic, payload, fate } = drawn;
+        let entry::UnmarkedMessage { topic, payload, fate } = drawn;
         Hostile { number, topic, payload: marked(&payload, number), fate }
     };
     (0..count).map(&mut one).collect()
@@ -87,7 +87,7 @@ mod tests {
     #[test]
     fn every_fate_is_drawn_often() {
         let drawn = draw(7, 2000);
-        for fate in [Fate::Taken, Fate::PutAside, Fate::Either] {
+        for fate in [MessageFate::Taken, MessageFate::PutAside, MessageFate::Either] {
             let count = drawn.iter().filter(|message| message.fate == fate).count();
             assert!(count > 100, "{fate:?}: {count}");
         }

@@ -13,7 +13,7 @@ use crate::wait::PATIENCE;
 pub struct MailServer {
     process: Child,
     port: u16,
-    lines: Receiver<Line>,
+    lines: Receiver<ServerLine>,
 }
 
 /// A mail that the server has taken.
@@ -48,7 +48,7 @@ pub struct Mail {
 /// What the server prints.
 #[derive(Deserialize)]
 #[serde(untagged)]
-enum Line {
+enum ServerLine {
     Started { port: u16 },
     Refused { refused: String },
     Taken(Box<Mail>),
@@ -95,8 +95,8 @@ impl MailServer {
         });
         let mut server = Self { process, port: 0, lines };
         match server.next() {
-            Line::Started { port } => server.port = port,
-            Line::Refused { .. } | Line::Taken(_) => panic!("the server says its port first"),
+            ServerLine::Started { port } => server.port = port,
+            ServerLine::Refused { .. } | ServerLine::Taken(_) => panic!("the server says its port first"),
         }
         server
     }
@@ -122,9 +122,9 @@ impl MailServer {
     #[must_use]
     pub fn mail(&self) -> Mail {
         match self.next() {
-            Line::Taken(mail) => *mail,
-            Line::Refused { refused } => panic!("refused: {refused}"),
-            Line::Started { .. } => panic!("it starts once"),
+            ServerLine::Taken(mail) => *mail,
+            ServerLine::Refused { refused } => panic!("refused: {refused}"),
+            ServerLine::Started { .. } => panic!("it starts once"),
         }
     }
 
@@ -135,9 +135,9 @@ impl MailServer {
     #[must_use]
     pub fn refusal(&self) -> String {
         match self.next() {
-            Line::Refused { refused } => refused,
-            Line::Taken(mail) => panic!("taken: {mail:?}"),
-            Line::Started { .. } => panic!("it starts once"),
+            ServerLine::Refused { refused } => refused,
+            ServerLine::Taken(mail) => panic!("taken: {mail:?}"),
+            ServerLine::Started { .. } => panic!("it starts once"),
         }
     }
 
@@ -145,13 +145,13 @@ impl MailServer {
     #[must_use]
     pub fn mails(&self) -> Vec<Mail> {
         let taken = |line| match line {
-            Line::Taken(mail) => Some(*mail),
-            Line::Refused { .. } | Line::Started { .. } => None,
+            ServerLine::Taken(mail) => Some(*mail),
+            ServerLine::Refused { .. } | ServerLine::Started { .. } => None,
         };
         self.lines.try_iter().filter_map(taken).collect()
     }
 
-    fn next(&self) -> Line {
+    fn next(&self) -> ServerLine {
         self.lines.recv_timeout(PATIENCE).expect("the mail server says something")
     }
 }

@@ -9,7 +9,7 @@ use rumqttc::{Client, Connection, Event, MqttOptions, Outgoing, Packet, QoS};
 use crate::wait::PATIENCE;
 
 /// Publishes at QoS 1.
-pub struct Publisher {
+pub struct TestPublisher {
     client: Client,
     connection: Connection,
 }
@@ -19,18 +19,18 @@ pub struct Listener {
     connection: Connection,
     /// Only so that the connection doesn't end.
     _client: Client,
-    heard: VecDeque<Heard>,
+    heard: VecDeque<HeardMessage>,
 }
 
 /// Hears in the background, from its making to its end, whatever the test does meanwhile.
 pub struct Ear {
     client: Client,
-    heard: Arc<Mutex<Vec<Heard>>>,
+    heard: Arc<Mutex<Vec<HeardMessage>>>,
 }
 
 /// A message as a listener heard it.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Heard {
+pub struct HeardMessage {
     /// Its topic.
     pub topic: String,
     /// Its payload; tests publish UTF-8.
@@ -39,7 +39,7 @@ pub struct Heard {
     pub retained: bool,
 }
 
-impl Publisher {
+impl TestPublisher {
     /// Connects without a password.
     #[must_use]
     pub fn connect(port: u16) -> Self {
@@ -115,7 +115,7 @@ impl Listener {
     ///
     /// # Panics
     /// When none comes.
-    pub fn hears(&mut self, wanted: impl Fn(&Heard) -> bool) -> Heard {
+    pub fn hears(&mut self, wanted: impl Fn(&HeardMessage) -> bool) -> HeardMessage {
         loop {
             while let Some(heard) = self.heard.pop_front() {
                 if wanted(&heard) {
@@ -148,7 +148,7 @@ impl Ear {
 
     /// All that came so far.
     #[must_use]
-    pub fn heard(&self) -> Vec<Heard> {
+    pub fn heard(&self) -> Vec<HeardMessage> {
         self.heard.lock().unwrap_or_else(PoisonError::into_inner).clone()
     }
 }
@@ -168,10 +168,10 @@ pub fn options(role: &str, port: u16) -> MqttOptions {
     options
 }
 
-fn heard_in(event: Event) -> Option<Heard> {
+fn heard_in(event: Event) -> Option<HeardMessage> {
     let Event::Incoming(Packet::Publish(publish)) = event else { return None };
     let payload = String::from_utf8_lossy(&publish.payload).into_owned();
-    Some(Heard { topic: publish.topic, payload, retained: publish.retain })
+    Some(HeardMessage { topic: publish.topic, payload, retained: publish.retain })
 }
 
 /// The next event; pings are none.

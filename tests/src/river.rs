@@ -12,7 +12,7 @@ use crate::oracle::root;
 
 /// One raw value.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Row {
+pub struct RiverRow {
     /// The record's clock is UTC-7 all year ([`CLOCK_HOURS`]).
     pub at: Timestamp,
     /// What was measured.
@@ -58,7 +58,7 @@ impl Variable {
 /// # Panics
 /// When the file isn't as it was.
 #[must_use]
-pub fn rows() -> Vec<Row> {
+pub fn rows() -> Vec<RiverRow> {
     let path = root().join("tests/data/river_main_street_2019.csv.zst");
     let file = File::open(&path).unwrap_or_else(|error| panic!("{}: {error}", path.display()));
     let mut reader = csv::Reader::from_reader(zstd::Decoder::new(file).expect("it is compressed by zstd"));
@@ -80,7 +80,12 @@ pub fn rows() -> Vec<Row> {
             let row = |(variable, raw, label): (Variable, usize, usize)| {
                 let number = |text: &str| text.parse::<f64>().expect("what isn't NULL is a number");
                 let code = |text: &str| text.parse::<u8>().expect("labels are small whole numbers");
-                field(raw).map(|raw| Row { at, variable, raw: number(raw), label: field(label).map(code) })
+                field(raw).map(|raw| RiverRow {
+                    at,
+                    variable,
+                    raw: number(raw),
+                    label: field(label).map(code),
+                })
             };
             columns.map(row)
         })

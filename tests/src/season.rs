@@ -24,7 +24,7 @@ use claymark_model::reading::Assessed;
 use claymark_model::site::Site;
 use jiff::{SignedDuration, Timestamp};
 
-use rooms::Kind;
+use rooms::RoomKind;
 use truth::TrueDrum;
 
 /// One season of one room.
@@ -32,13 +32,13 @@ pub struct Season {
     /// Which simulator made it.
     pub by: Simulator,
     /// Of what kind.
-    pub kind: Kind,
+    pub kind: RoomKind,
     /// From which seed.
     pub seed: u64,
     /// As the site file describes it.
     pub site: Site,
     /// What arrived, in order of arrival.
-    pub heard: Vec<Heard>,
+    pub heard: Vec<SeasonArrival>,
     /// What was true, drum by drum in the order of the site.
     pub drums: Vec<TrueDrum>,
     /// How long it lasted.
@@ -56,16 +56,16 @@ pub enum Simulator {
 
 /// Something that arrived.
 #[derive(Debug, Clone)]
-pub struct Heard {
+pub struct SeasonArrival {
     /// When it arrived.
     pub at: Timestamp,
     /// What.
-    pub news: News,
+    pub news: SeasonNews,
 }
 
 /// What can arrive.
 #[derive(Debug, Clone)]
-pub enum News {
+pub enum SeasonNews {
     /// A reading that has been through the quality tests.
     Reading(Assessed),
     /// An entry of the field log.
@@ -94,7 +94,7 @@ impl Simulator {
 
     /// A season of so many days.
     #[must_use]
-    pub fn season(self, kind: Kind, seed: u64, days: u32) -> Season {
+    pub fn season(self, kind: RoomKind, seed: u64, days: u32) -> Season {
         match self {
             Self::Mechanistic => mechanistic::season(kind, seed, days),
             Self::Drifting => drifting::season(kind, seed, days),

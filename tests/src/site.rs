@@ -10,11 +10,11 @@ use tempfile::TempDir;
 use crate::wait::now;
 
 /// A site file with its store, in a folder that goes with it.
-pub struct Site {
+pub struct SiteFolder {
     dir: TempDir,
 }
 
-impl Site {
+impl SiteFolder {
     /// A site at the broker on that port. `mqtt` are more lines for `[mqtt]`, `more` more sections.
     ///
     /// # Panics

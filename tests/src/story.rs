@@ -13,8 +13,8 @@ pub mod script;
 pub mod told;
 
 pub use physics::{Truth, Which};
-pub use script::Story;
-pub use told::{Telling, Told};
+pub use script::ScriptedStory;
+pub use told::{NoticeAsRead, Telling};
 
 /// A variant of the room's site file: keys are exchanged as text, sections added at the end.
 #[must_use]

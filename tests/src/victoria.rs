@@ -25,7 +25,7 @@ pub struct Victoria {
 
 /// One series as the server gives it back.
 #[derive(Debug, Deserialize)]
-pub struct Series {
+pub struct ReturnedSeries {
     /// Name under `__name__`, and tags.
     pub metric: BTreeMap<String, String>,
     /// In the order of the times.
@@ -110,7 +110,7 @@ impl Victoria {
     /// # Panics
     /// When the server's answer isn't what its manual says.
     #[must_use]
-    pub fn export(&self, name: &str, from: i64, to: i64) -> Vec<Series> {
+    pub fn export(&self, name: &str, from: i64, to: i64) -> Vec<ReturnedSeries> {
         // What was written a moment ago isn't seen before this.
         self.get("/internal/force_flush").expect("the server answers");
         let path = format!("/api/v1/export?match%5B%5D={name}&start={from}&end={to}");

@@ -3,9 +3,9 @@
 
 use std::time::Duration;
 
-use claymark_tests::barn::{Barn, Told};
+use claymark_tests::barn::{Barn, NoticeAsSent};
 use claymark_tests::mail::MailServer;
-use claymark_tests::mqtt::Publisher;
+use claymark_tests::mqtt::TestPublisher;
 use claymark_tests::wait::{wait_for, wait_within};
 
 /// Thirty seconds are promised; the rest is for a loaded machine.
@@ -16,7 +16,7 @@ fn a_clock_set_back_by_an_hour_is_told_and_forecasts_go_on_while_messages_arrive
     let (mail, barn) = barn();
     barn.set_clock("2027-03-01T15:28:00Z");
     let _daemon = barn.watched();
-    let mut traffic = Traffic::new(&barn);
+    let mut traffic = NumberTraffic::new(&barn);
     traffic.one();
     wait_for("it is kept", || (barn.readings("t1-temperature") == 1).then_some(()));
 
@@ -41,7 +41,7 @@ fn the_evening_check_comes_after_the_clock_was_set_back_and_forth() {
     let (_mail, barn) = barn();
     barn.set_clock("2027-03-01T16:20:00Z");
     let _daemon = barn.watched();
-    let mut traffic = Traffic::new(&barn);
+    let mut traffic = NumberTraffic::new(&barn);
     for (to, name) in [("2027-03-01T15:20:00Z", "back"), ("2027-03-01T16:59:40Z", "forth")] {
         let before = barn.told().iter().filter(|told| of_the_clock(told)).count();
         barn.set_clock(to);
@@ -59,7 +59,7 @@ fn the_evening_check_comes_after_the_clock_was_set_back_and_forth() {
 fn a_clock_that_is_corrected_by_seconds_is_no_news() {
     let (_mail, barn) = barn();
     let _daemon = barn.watched();
-    let mut traffic = Traffic::new(&barn);
+    let mut traffic = NumberTraffic::new(&barn);
     for seconds in [8, -8, -8, 8] {
         barn.turn_clock(seconds);
         for _ in 0..20 {
@@ -86,12 +86,12 @@ fn bare_numbers_that_arrive_at_once_while_the_clock_goes_back_are_all_kept() {
 }
 
 /// Bare numbers, one after the other, each another value.
-struct Traffic {
-    publisher: Publisher,
+struct NumberTraffic {
+    publisher: TestPublisher,
     sent: usize,
 }
 
-impl Traffic {
+impl NumberTraffic {
     fn new(barn: &Barn) -> Self {
         Self { publisher: barn.publisher(), sent: 0 }
     }
@@ -113,6 +113,6 @@ fn barn() -> (MailServer, Barn) {
     (mail, barn)
 }
 
-fn of_the_clock(told: &Told) -> bool {
+fn of_the_clock(told: &NoticeAsSent) -> bool {
     told.names(&["clock"])
 }

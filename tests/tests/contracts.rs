@@ -19,7 +19,7 @@ use claymark_model::quarantine::Reason;
 use claymark_notice::NoticeKind;
 use claymark_room::Event;
 use claymark_tests::binary::{Daemon, program};
-use claymark_tests::broker::Broker;
+use claymark_tests::broker::RunningBroker;
 use claymark_tests::mqtt::Listener;
 use claymark_tests::wait::free_port;
 use jiff::{SignedDuration, Timestamp};
@@ -171,7 +171,7 @@ fn forecasts_and_sheets_are_published_as_the_examples_look_and_where_the_table_s
 
 #[test]
 fn the_status_says_watching_then_stopped_and_the_last_will_has_no_time() {
-    let broker = Broker::start();
+    let broker = RunningBroker::start();
     let folder = room();
     let site = folder.path().join("site.toml");
     // The broker waits before it tells a last will of MQTT 5; that of 3.1.1 comes at once.

@@ -9,7 +9,7 @@ use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Output, Stdio};
 
 use claymark_tests::binary::program;
-use claymark_tests::broker::{Broker, Setup};
+use claymark_tests::broker::{RunningBroker, Setup};
 use claymark_tests::mqtt::{Listener, options};
 use claymark_tests::wait::{free_port, wait_for};
 use tempfile::TempDir;
@@ -240,7 +240,7 @@ fn what_cannot_be_sent_is_said_with_a_way_out() {
 
 #[test]
 fn an_entry_goes_encrypted_to_a_broker_with_an_authority_of_its_own() {
-    let broker = Broker::with(&Setup { tls: true, ..Setup::default() });
+    let broker = RunningBroker::with(&Setup { tls: true, ..Setup::default() });
     let site = broker.dir().join("site.toml");
     for protocol in ["5", "3.1.1"] {
         let write = |ca: &str| {

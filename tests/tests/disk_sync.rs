@@ -7,7 +7,7 @@ use std::fs;
 use std::path::Path;
 use std::time::Duration;
 
-use claymark_tests::barn::{Barn, LEVELS, Told, turbidity};
+use claymark_tests::barn::{Barn, LEVELS, NoticeAsSent, turbidity};
 use claymark_tests::mail::{Mail, MailServer};
 use claymark_tests::shim::Disk;
 use claymark_tests::wait::{wait_for, wait_within};
@@ -168,7 +168,7 @@ fn a_store_that_lost_pages_which_its_log_no_longer_holds_does_not_stop_the_watch
     wait_for("what comes now is kept", || (barn.readings("head-turbidity") >= before + 100).then_some(()));
 }
 
-fn of_the_disk(told: &Told) -> bool {
+fn of_the_disk(told: &NoticeAsSent) -> bool {
     told.kind == "readings-missing" && told.names(&["disk"])
 }
 

@@ -12,9 +12,9 @@ use std::time::Duration;
 use claymark_model::units::Unit;
 use claymark_store::Reader;
 use claymark_tests::binary::{Daemon, program};
-use claymark_tests::broker::Broker;
+use claymark_tests::broker::RunningBroker;
 use claymark_tests::mail::{Mail, MailServer};
-use claymark_tests::mqtt::Publisher;
+use claymark_tests::mqtt::TestPublisher;
 use claymark_tests::site::{ROOM, staff};
 use claymark_tests::wait::{now, wait_for, wait_within};
 use jiff::{SignedDuration, Timestamp, tz::TimeZone};
@@ -25,9 +25,9 @@ const KILLS: i32 = 5;
 const EVENING_COMES: Duration = Duration::from_secs(150);
 
 /// (sensor, topic, unit, value at a minute of the day): drawn down, refilled once, and steady water.
-type Series = (&'static str, &'static str, &'static str, fn(i32) -> f64);
+type DaySeries = (&'static str, &'static str, &'static str, fn(i32) -> f64);
 
-const SERIES: &[Series] = &[
+const SERIES: &[DaySeries] = &[
     ("drum-a-level", "alder-bend/drum/a/level", "mm", |minute| {
         let since_refill = if minute < 600 { minute + 300 } else { minute - 600 };
         730.0 - 0.45 * f64::from(since_refill) + ripple(minute)
@@ -44,7 +44,7 @@ fn ripple(minute: i32) -> f64 {
 #[test]
 fn a_day_with_kills_is_kept_once_announced_once_and_reported() {
     let dir = tempfile::tempdir().unwrap();
-    let broker = Broker::start();
+    let broker = RunningBroker::start();
     let mail = MailServer::start(&[]);
     // The store keeps milliseconds; whole seconds make the messages plain to read.
     let now = Timestamp::from_second(now().as_second()).unwrap();
@@ -57,7 +57,7 @@ fn a_day_with_kills_is_kept_once_announced_once_and_reported() {
     let mut daemon = Daemon::start(&site, &log);
     daemon.says("subscribed");
     let first = now - SignedDuration::from_mins(MINUTES.into());
-    let mut publisher = Publisher::connect(broker.port());
+    let mut publisher = TestPublisher::connect(broker.port());
     for part in 0..KILLS {
         let minutes = part * MINUTES / KILLS..(part + 1) * MINUTES / KILLS;
         publisher.publish(&messages(first, minutes.clone()));

@@ -6,16 +6,16 @@
 use std::sync::LazyLock;
 
 use claymark_model::score::Coverage;
-use claymark_tests::contest::case::{Case, Said, Who};
+use claymark_tests::contest::case::{Case, SaidEnd, Who};
 use claymark_tests::contest::events::Recovery;
 use claymark_tests::contest::goals::Goal;
 use claymark_tests::contest::play::{Played, Whom};
-use claymark_tests::contest::spread::Spread;
+use claymark_tests::contest::spread::ErrorSpread;
 use claymark_tests::contest::tally::{
     BUCKETS, Score, bounds, coverage, in50, in90, one_of_each_fill, shared,
 };
 use claymark_tests::contest::{Bill, play_all};
-use claymark_tests::season::rooms::Kind;
+use claymark_tests::season::rooms::RoomKind;
 use claymark_tests::season::{DAYS, Simulator, seeds};
 
 const BOTH: [Simulator; 2] = [Simulator::Mechanistic, Simulator::Drifting];
@@ -30,16 +30,16 @@ static PLAYED: LazyLock<Vec<Vec<Played>>> = LazyLock::new(|| BOTH.map(played).in
 
 fn played(by: Simulator) -> Vec<Played> {
     let bill =
-        Bill { by, rooms: Kind::ALL.to_vec(), seeds: seeds::JUDGING.take(SEEDS).collect(), days: DAYS };
+        Bill { by, rooms: RoomKind::ALL.to_vec(), seeds: seeds::JUDGING.take(SEEDS).collect(), days: DAYS };
     let mut played = play_all(&bill, Whom { watch: true, kalman: true });
     let others = Bill { seeds: seeds::PEERS.take(2).collect(), ..bill };
     let learned = play_all(&others, Whom { watch: false, kalman: true });
-    let spread = Spread::learn(learned.iter().flat_map(|played| &played.cases));
+    let spread = ErrorSpread::learn(learned.iter().flat_map(|played| &played.cases));
     played.iter_mut().flat_map(|played| &mut played.cases).for_each(|case| spread.lend(case));
     played
 }
 
-fn covered(played: &[Played], bucket: (f64, f64), held: fn(&Said, f64) -> bool) -> Coverage {
+fn covered(played: &[Played], bucket: (f64, f64), held: fn(&SaidEnd, f64) -> bool) -> Coverage {
     coverage(Who::DrumWatch, &one_of_each_fill(played, bucket, None), held)
 }
 
@@ -48,7 +48,7 @@ fn intervals_hold_the_truth_as_often_as_they_say_at_every_lead_time() {
     for (by, played) in BOTH.iter().zip(PLAYED.iter()) {
         for bucket in BUCKETS {
             for (goal, held, low, high) in [
-                (Goal::Coverage90, in90 as fn(&Said, f64) -> bool, 0.88, 0.92),
+                (Goal::Coverage90, in90 as fn(&SaidEnd, f64) -> bool, 0.88, 0.92),
                 (Goal::Coverage50, in50, 0.46, 0.54),
             ] {
                 let covered = covered(played, bucket, held);
@@ -67,7 +67,7 @@ fn intervals_hold_the_truth_as_often_as_they_say_at_every_lead_time() {
 #[test]
 fn another_simulator_moves_no_coverage_by_more_than_three_points() {
     for bucket in BUCKETS {
-        for held in [in90 as fn(&Said, f64) -> bool, in50] {
+        for held in [in90 as fn(&SaidEnd, f64) -> bool, in50] {
             let of_both: Vec<Coverage> = PLAYED.iter().map(|played| covered(played, bucket, held)).collect();
             let shares: Vec<f64> = of_both.iter().filter_map(Coverage::share).collect();
             let variance: f64 =

@@ -3,7 +3,7 @@
 use claymark_tests::contest::each_on_its_core;
 use claymark_tests::contest::goals::Goal;
 use claymark_tests::contest::nights::Nights;
-use claymark_tests::season::rooms::Kind;
+use claymark_tests::season::rooms::RoomKind;
 use claymark_tests::season::{DAYS, Simulator, seeds};
 
 /// Half a season: the benchmark plays whole ones (`--bench forecast -- --nights`).
@@ -13,7 +13,7 @@ const HALF: u32 = DAYS / 2;
 fn no_run_out_of_a_night_is_missed_and_nobody_is_called_for_nothing() {
     for by in [Simulator::Mechanistic, Simulator::Drifting] {
         let mut all = Nights::default();
-        for kind in Kind::ALL {
+        for kind in RoomKind::ALL {
             let chosen: Vec<u64> = seeds::JUDGING.take(2).collect();
             let mut nights = Nights::default();
             for one in each_on_its_core(&chosen, |seed| Nights::of(&by.season(kind, *seed, HALF))) {

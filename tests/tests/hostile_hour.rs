@@ -12,9 +12,9 @@ mod check;
 #[path = "hostile_hour/mail.rs"]
 mod mail;
 
-use claymark_tests::barn::{Barn, LEVELS, PREFIX, Told, at, timed, turbidity};
+use claymark_tests::barn::{Barn, LEVELS, NoticeAsSent, PREFIX, at, timed, turbidity};
 use claymark_tests::hostile::{Hostile, draw};
-use claymark_tests::mqtt::{Publisher, options};
+use claymark_tests::mqtt::{TestPublisher, options};
 use claymark_tests::shim::Disk;
 use claymark_tests::wait::{free_port, wait_for};
 use jiff::SignedDuration;
@@ -35,7 +35,7 @@ fn after_a_hostile_hour_the_watch_goes_on_nothing_good_is_lost_and_the_report_is
     let tarpit = mail::Tarpit::at(mail_port);
     let barn = Barn::new(mail_port, "");
     let daemon = barn.watched();
-    let mut hour = Hour { barn: &barn, publisher: barn.publisher(), part: 0, numbers: 0 };
+    let mut hour = HostileHour { barn: &barn, publisher: barn.publisher(), part: 0, numbers: 0 };
 
     // The first warning of the night goes to a mail server that never answers, and is answered by a person.
     hour.barn.watches_on();
@@ -95,16 +95,16 @@ fn after_a_hostile_hour_the_watch_goes_on_nothing_good_is_lost_and_the_report_is
 }
 
 /// What the test does to the barn, and what it must find again.
-struct Hour<'a> {
+struct HostileHour<'a> {
     barn: &'a Barn,
-    publisher: Publisher,
+    publisher: TestPublisher,
     /// Parts so far.
     part: i64,
     /// Bare numbers so far.
     numbers: usize,
 }
 
-impl Hour<'_> {
+impl HostileHour<'_> {
     /// Some of the messages, good readings among them, and some noise where readings belong.
     fn part(&mut self, messages: &[Hostile]) {
         let hostile =
@@ -155,7 +155,7 @@ impl Hour<'_> {
     fn a_stranger_takes_our_place(&mut self) {
         let mut stranger = options("stranger", self.barn.broker.port());
         stranger.set_client_id("claymark".to_owned()).set_clean_session(false);
-        Publisher::with(stranger).publish(&[("farm/nobody".to_owned(), b"ours".to_vec())]);
+        TestPublisher::with(stranger).publish(&[("farm/nobody".to_owned(), b"ours".to_vec())]);
         wait_for("the daemon has lost the broker", || {
             let watching = self.barn.gauge("claymark_watching")?;
             let log = std::fs::read_to_string(self.barn.log()).unwrap();
@@ -185,7 +185,7 @@ impl Hour<'_> {
     }
 }
 
-fn of_the_disk(told: &Told) -> bool {
+fn of_the_disk(told: &NoticeAsSent) -> bool {
     told.kind == "readings-missing" && told.names(&["disk"])
 }
 

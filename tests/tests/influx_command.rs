@@ -6,10 +6,10 @@ use std::path::Path;
 use std::process::Command;
 
 use claymark_tests::binary::{Daemon, program};
-use claymark_tests::broker::Broker;
+use claymark_tests::broker::RunningBroker;
 use claymark_tests::certificates;
-use claymark_tests::mqtt::Publisher;
-use claymark_tests::site::{Site, level};
+use claymark_tests::mqtt::TestPublisher;
+use claymark_tests::site::{SiteFolder, level};
 use claymark_tests::victoria::Victoria;
 use claymark_tests::wait::{free_port, wait_for};
 
@@ -54,11 +54,11 @@ fn check_says_whether_the_server_takes_and_gives_and_what_to_do_if_not() {
 
 #[test]
 fn a_range_can_be_sent_again_as_often_as_one_likes() {
-    let (broker, server) = (Broker::start(), Victoria::start());
-    let site = Site::new(broker.port(), "", "");
+    let (broker, server) = (RunningBroker::start(), Victoria::start());
+    let site = SiteFolder::new(broker.port(), "", "");
     let daemon = Daemon::start(&site.file(), &site.log());
     daemon.says("watching");
-    Publisher::connect(broker.port()).publish(&(0..READINGS).map(level).collect::<Vec<_>>());
+    TestPublisher::connect(broker.port()).publish(&(0..READINGS).map(level).collect::<Vec<_>>());
     wait_for("all is stored", || (site.readings("drum-a-level") == u64::from(READINGS)).then_some(()));
 
     let more = section(&format!("http://127.0.0.1:{}", server.port()), "");
@@ -78,15 +78,15 @@ fn a_range_can_be_sent_again_as_often_as_one_likes() {
     assert_eq!(times, (0..i64::from(READINGS)).map(|n| (start + n) * 1000).collect::<Vec<_>>());
 }
 
-fn claymark(arguments: &[&str], site: &Site) -> (Option<i32>, String) {
+fn claymark(arguments: &[&str], site: &SiteFolder) -> (Option<i32>, String) {
     let output =
         Command::new(program("claymark")).args(arguments).arg(site.file()).output().expect("it runs");
     let said = [output.stdout, output.stderr].concat();
     (output.status.code(), String::from_utf8_lossy(&said).into_owned())
 }
 
-fn site(port: u16, url: &str, ca: &str) -> Site {
-    let site = Site::new(port, "", &section(url, ca));
+fn site(port: u16, url: &str, ca: &str) -> SiteFolder {
+    let site = SiteFolder::new(port, "", &section(url, ca));
     token(&site);
     site
 }
@@ -97,7 +97,7 @@ fn section(url: &str, ca: &str) -> String {
     )
 }
 
-fn token(site: &Site) {
+fn token(site: &SiteFolder) {
     let token = site.dir().join("influx.token");
     fs::write(&token, "invented-token\n").expect("writable");
     fs::set_permissions(&token, fs::Permissions::from_mode(0o600)).expect("ours");

@@ -5,18 +5,18 @@ use std::fs;
 use std::os::unix::fs::PermissionsExt as _;
 
 use claymark_tests::binary::Daemon;
-use claymark_tests::broker::Broker;
+use claymark_tests::broker::RunningBroker;
 use claymark_tests::metrics::metrics;
-use claymark_tests::mqtt::Publisher;
-use claymark_tests::site::Site;
+use claymark_tests::mqtt::TestPublisher;
+use claymark_tests::site::SiteFolder;
 use claymark_tests::victoria::Victoria;
 use claymark_tests::wait::{free_port, wait_for};
 
 #[test]
 fn a_week_arrives_once_though_the_server_stops_and_the_daemon_is_killed() {
-    let (broker, mut server, metrics_port) = (Broker::start(), Victoria::start(), free_port());
+    let (broker, mut server, metrics_port) = (RunningBroker::start(), Victoria::start(), free_port());
     let site = site(&broker, &server, metrics_port);
-    let mut publisher = Publisher::connect(broker.port());
+    let mut publisher = TestPublisher::connect(broker.port());
     let week: Vec<_> = (0..WEEK).map(level).collect();
     let (first, rest) = week.split_at(week.len() / 3);
     let (second, third) = rest.split_at(rest.len() / 2);
@@ -78,17 +78,17 @@ fn values(server: &Victoria) -> BTreeMap<i64, f64> {
 }
 
 /// Entries of the journal.
-fn waiting(site: &Site) -> u64 {
+fn waiting(site: &SiteFolder) -> u64 {
     site.ask("SELECT count(*) FROM journal").parse().unwrap_or(0)
 }
 
-fn site(broker: &Broker, server: &Victoria, metrics_port: u16) -> Site {
+fn site(broker: &RunningBroker, server: &Victoria, metrics_port: u16) -> SiteFolder {
     let more = format!(
         "[influx]\nurl = \"http://127.0.0.1:{}\"\norg = \"hatchery\"\nbucket = \"claymark\"\ntoken_file = \"influx.token\"\n\
          [metrics]\nlisten = \"127.0.0.1:{metrics_port}\"",
         server.port()
     );
-    let site = Site::new(broker.port(), "", &more);
+    let site = SiteFolder::new(broker.port(), "", &more);
     let token = site.dir().join("influx.token");
     fs::write(&token, "invented-token\n").expect("writable");
     fs::set_permissions(&token, fs::Permissions::from_mode(0o600)).expect("ours");

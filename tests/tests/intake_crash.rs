@@ -1,18 +1,18 @@
 //! A daemon that is killed loses nothing and stores nothing twice.
 
 use claymark_tests::binary::Daemon;
-use claymark_tests::broker::Broker;
+use claymark_tests::broker::RunningBroker;
 use claymark_tests::metrics::metrics;
-use claymark_tests::mqtt::Publisher;
-use claymark_tests::site::{Site, level};
+use claymark_tests::mqtt::TestPublisher;
+use claymark_tests::site::{SiteFolder, level};
 use claymark_tests::wait::{free_port, wait_for};
 
 #[test]
 fn kill_minus_nine_in_the_middle_of_the_stream_loses_and_doubles_nothing() {
     for protocol in ["5", "3.1.1"] {
-        let broker = Broker::start();
-        let site = Site::new(broker.port(), &format!("protocol = \"{protocol}\""), "");
-        let mut publisher = Publisher::connect(broker.port());
+        let broker = RunningBroker::start();
+        let site = SiteFolder::new(broker.port(), &format!("protocol = \"{protocol}\""), "");
+        let mut publisher = TestPublisher::connect(broker.port());
         let daemon = Daemon::start(&site.file(), &site.log());
         daemon.says("watching");
         daemon.kill();
@@ -38,14 +38,14 @@ fn kill_minus_nine_in_the_middle_of_the_stream_loses_and_doubles_nothing() {
 /// and had to break the connection: everything came again, several times.
 #[test]
 fn a_long_backlog_comes_in_once() {
-    let broker = Broker::start();
+    let broker = RunningBroker::start();
     let port = free_port();
-    let site = Site::new(broker.port(), "", &format!("[metrics]\nlisten = \"127.0.0.1:{port}\""));
+    let site = SiteFolder::new(broker.port(), "", &format!("[metrics]\nlisten = \"127.0.0.1:{port}\""));
     let daemon = Daemon::start(&site.file(), &site.log());
     daemon.says("watching");
     daemon.kill();
     let backlog: Vec<_> = (0..BACKLOG).map(level).collect();
-    Publisher::connect(broker.port()).publish(&backlog);
+    TestPublisher::connect(broker.port()).publish(&backlog);
     let _daemon = Daemon::start(&site.file(), &site.log());
     let all = u64::from(BACKLOG);
     wait_for("the backlog is stored", || (site.readings("drum-a-level") == all).then_some(()));
@@ -56,8 +56,8 @@ fn a_long_backlog_comes_in_once() {
 
 #[test]
 fn a_second_daemon_on_the_same_store_is_refused_in_plain_words() {
-    let broker = Broker::start();
-    let site = Site::new(broker.port(), "", "");
+    let broker = RunningBroker::start();
+    let site = SiteFolder::new(broker.port(), "", "");
     let first = Daemon::start(&site.file(), &site.log());
     first.says("watching");
     let log = site.dir().join("second.log");

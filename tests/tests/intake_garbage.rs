@@ -1,9 +1,9 @@
 //! What can't be used stands in quarantine and never stops the rest.
 
 use claymark_tests::binary::Daemon;
-use claymark_tests::broker::Broker;
-use claymark_tests::mqtt::Publisher;
-use claymark_tests::site::{Site, level};
+use claymark_tests::broker::RunningBroker;
+use claymark_tests::mqtt::TestPublisher;
+use claymark_tests::site::{SiteFolder, level};
 use claymark_tests::wait::wait_for;
 
 /// Topic, payload, reason.
@@ -44,11 +44,11 @@ fn noise(length: usize) -> Vec<u8> {
 
 #[test]
 fn every_kind_of_garbage_stands_in_quarantine_with_its_reason_and_good_readings_pass() {
-    let broker = Broker::start();
-    let site = Site::new(broker.port(), "", "");
+    let broker = RunningBroker::start();
+    let site = SiteFolder::new(broker.port(), "", "");
     let daemon = Daemon::start(&site.file(), &site.log());
     daemon.says("watching");
-    let mut publisher = Publisher::connect(broker.port());
+    let mut publisher = TestPublisher::connect(broker.port());
     let garbage = garbage();
     for (n, (topic, payload, _)) in (0..).zip(&garbage) {
         publisher.publish(&[((*topic).to_owned(), payload.clone()), level(n)]);
@@ -74,11 +74,11 @@ fn every_kind_of_garbage_stands_in_quarantine_with_its_reason_and_good_readings_
 
 #[test]
 fn a_message_larger_than_accepted_is_fetched_once_for_the_quarantine_and_the_rest_goes_on() {
-    let broker = Broker::start();
-    let site = Site::new(broker.port(), "protocol = \"3.1.1\"\nmax_packet_bytes = 65536", "");
+    let broker = RunningBroker::start();
+    let site = SiteFolder::new(broker.port(), "protocol = \"3.1.1\"\nmax_packet_bytes = 65536", "");
     let daemon = Daemon::start(&site.file(), &site.log());
     daemon.says("watching");
-    let mut publisher = Publisher::connect(broker.port());
+    let mut publisher = TestPublisher::connect(broker.port());
     publisher.publish(&[level(0), ("farm/drum/a/level".to_owned(), noise(200_000)), level(1)]);
     wait_for("both readings are stored", || (site.readings("drum-a-level") == 2).then_some(()));
     assert_eq!(site.ask("SELECT reason, payload_length FROM quarantine"), "too-large|200000");
@@ -86,11 +86,11 @@ fn a_message_larger_than_accepted_is_fetched_once_for_the_quarantine_and_the_res
 
 #[test]
 fn with_mqtt_5_the_broker_drops_a_message_that_is_too_large_and_the_rest_goes_on() {
-    let broker = Broker::start();
-    let site = Site::new(broker.port(), "max_packet_bytes = 65536", "");
+    let broker = RunningBroker::start();
+    let site = SiteFolder::new(broker.port(), "max_packet_bytes = 65536", "");
     let daemon = Daemon::start(&site.file(), &site.log());
     daemon.says("watching");
-    let mut publisher = Publisher::connect(broker.port());
+    let mut publisher = TestPublisher::connect(broker.port());
     publisher.publish(&[level(0), ("farm/drum/a/level".to_owned(), noise(200_000)), level(1)]);
     wait_for("both readings are stored", || (site.readings("drum-a-level") == 2).then_some(()));
 }

@@ -3,9 +3,9 @@
 use std::fs;
 
 use claymark_tests::binary::Daemon;
-use claymark_tests::broker::{Broker, Setup};
-use claymark_tests::mqtt::{Listener, Publisher, options};
-use claymark_tests::site::{Site, level};
+use claymark_tests::broker::{RunningBroker, Setup};
+use claymark_tests::mqtt::{Listener, TestPublisher, options};
+use claymark_tests::site::{SiteFolder, level};
 use claymark_tests::wait::wait_for;
 
 #[test]
@@ -13,12 +13,12 @@ fn user_and_password_and_tls_with_an_own_authority_work_in_both_protocols() {
     for protocol in ["5", "3.1.1"] {
         let setup =
             Setup { persistent: true, login: Some(("claymark", "clay")), tls: true, ..Setup::default() };
-        let broker = Broker::with(&setup);
+        let broker = RunningBroker::with(&setup);
         let mqtt = format!(
             "protocol = \"{protocol}\"\ntls = true\nca_file = \"{}\"\nuser = \"claymark\"\npassword_file = \"secret\"",
             broker.ca().display()
         );
-        let site = Site::new(broker.port(), &mqtt, "");
+        let site = SiteFolder::new(broker.port(), &mqtt, "");
         secret(&site, "clay");
         let daemon = Daemon::start(&site.file(), &site.log());
         daemon.says("watching");
@@ -28,8 +28,8 @@ fn user_and_password_and_tls_with_an_own_authority_work_in_both_protocols() {
 
 #[test]
 fn a_wrong_password_is_told_and_the_daemon_goes_on_trying() {
-    let broker = Broker::with(&Setup { login: Some(("claymark", "clay")), ..Setup::default() });
-    let site = Site::new(broker.port(), "user = \"claymark\"\npassword_file = \"secret\"", "");
+    let broker = RunningBroker::with(&Setup { login: Some(("claymark", "clay")), ..Setup::default() });
+    let site = SiteFolder::new(broker.port(), "user = \"claymark\"\npassword_file = \"secret\"", "");
     secret(&site, "mud");
     let mut daemon = Daemon::start(&site.file(), &site.log());
     daemon.says("no connection to 127.0.0.1");
@@ -38,21 +38,21 @@ fn a_wrong_password_is_told_and_the_daemon_goes_on_trying() {
 
 #[test]
 fn a_certificate_of_a_stranger_is_not_trusted() {
-    let broker = Broker::with(&Setup { tls: true, ..Setup::default() });
-    let stranger = Broker::with(&Setup { tls: true, ..Setup::default() });
+    let broker = RunningBroker::with(&Setup { tls: true, ..Setup::default() });
+    let stranger = RunningBroker::with(&Setup { tls: true, ..Setup::default() });
     let mqtt = format!("tls = true\nca_file = \"{}\"", stranger.ca().display());
-    let site = Site::new(broker.port(), &mqtt, "");
+    let site = SiteFolder::new(broker.port(), &mqtt, "");
     let daemon = Daemon::start(&site.file(), &site.log());
     daemon.says("invalid peer certificate");
 }
 
 #[test]
 fn a_broker_that_forgot_our_session_makes_a_notice_and_the_first_connection_does_not() {
-    let mut broker = Broker::with(&Setup::default());
-    let site = Site::new(broker.port(), "", "");
+    let mut broker = RunningBroker::with(&Setup::default());
+    let site = SiteFolder::new(broker.port(), "", "");
     let daemon = Daemon::start(&site.file(), &site.log());
     daemon.says("watching");
-    Publisher::connect(broker.port()).publish(&[level(0)]);
+    TestPublisher::connect(broker.port()).publish(&[level(0)]);
     wait_for("the reading is stored", || (site.readings("drum-a-level") == 1).then_some(()));
     assert_eq!(site.ask("SELECT count(*) FROM notice WHERE kind = 'readings-missing'"), "0");
     broker.stop();
@@ -66,11 +66,11 @@ fn a_broker_that_forgot_our_session_makes_a_notice_and_the_first_connection_does
 
 #[test]
 fn a_session_lost_while_the_daemon_was_down_is_told_too() {
-    let mut broker = Broker::with(&Setup::default());
-    let site = Site::new(broker.port(), "", "");
+    let mut broker = RunningBroker::with(&Setup::default());
+    let site = SiteFolder::new(broker.port(), "", "");
     let daemon = Daemon::start(&site.file(), &site.log());
     daemon.says("watching");
-    Publisher::connect(broker.port()).publish(&[level(0)]);
+    TestPublisher::connect(broker.port()).publish(&[level(0)]);
     wait_for("the session is known", || (site.ask("SELECT count(*) FROM session") == "1").then_some(()));
     daemon.kill();
     broker.stop();
@@ -81,13 +81,13 @@ fn a_session_lost_while_the_daemon_was_down_is_told_too() {
 
 #[test]
 fn messages_sent_while_the_daemon_was_down_arrive_afterwards() {
-    let mut broker = Broker::start();
-    let site = Site::new(broker.port(), "", "");
+    let mut broker = RunningBroker::start();
+    let site = SiteFolder::new(broker.port(), "", "");
     let daemon = Daemon::start(&site.file(), &site.log());
     daemon.says("watching");
     daemon.kill();
     let readings: Vec<_> = (0..200).map(level).collect();
-    Publisher::connect(broker.port()).publish(&readings);
+    TestPublisher::connect(broker.port()).publish(&readings);
     broker.stop();
     broker.run();
     let _daemon = Daemon::start(&site.file(), &site.log());
@@ -97,15 +97,15 @@ fn messages_sent_while_the_daemon_was_down_arrive_afterwards() {
 /// Mosquitto 2.0.11 doesn't tell the client that another one has its id, it only closes the connection.
 #[test]
 fn another_client_with_our_id_is_an_alarm_and_not_a_tug_of_war() {
-    let broker = Broker::start();
-    let site = Site::new(broker.port(), "", "");
+    let broker = RunningBroker::start();
+    let site = SiteFolder::new(broker.port(), "", "");
     let daemon = Daemon::start(&site.file(), &site.log());
     daemon.says("watching");
     for _ in 0..3 {
         let before = subscriptions(&site);
         let mut other = options("other", broker.port());
         other.set_client_id("claymark".to_owned());
-        Publisher::with(other).publish(&[level(0)]);
+        TestPublisher::with(other).publish(&[level(0)]);
         wait_for("the daemon notices", || {
             let log = fs::read_to_string(site.log()).unwrap();
             (subscriptions(&site) > before || log.contains("another client uses")).then_some(())
@@ -115,13 +115,13 @@ fn another_client_with_our_id_is_an_alarm_and_not_a_tug_of_war() {
     assert_eq!(subscriptions(&site), 3, "it waits before it throws the other out once more");
 }
 
-fn subscriptions(site: &Site) -> usize {
+fn subscriptions(site: &SiteFolder) -> usize {
     fs::read_to_string(site.log()).unwrap_or_default().matches("watching: subscribed").count()
 }
 
 #[test]
 fn a_subscription_that_the_broker_refuses_is_told() {
-    let broker = Broker::with(&Setup {
+    let broker = RunningBroker::with(&Setup {
         // Debian's path; without any role nobody may subscribe to anything.
         more: "plugin /usr/lib/x86_64-linux-gnu/mosquitto_dynamic_security.so\n\
                plugin_opt_config_file {dir}/rights.json",
@@ -130,7 +130,7 @@ fn a_subscription_that_the_broker_refuses_is_told() {
         ),
         ..Setup::default()
     });
-    let site = Site::new(broker.port(), "", "");
+    let site = SiteFolder::new(broker.port(), "", "");
     let daemon = Daemon::start(&site.file(), &site.log());
     daemon.says("the broker refuses a subscription");
     daemon.says("farm/#");
@@ -138,8 +138,8 @@ fn a_subscription_that_the_broker_refuses_is_told() {
 
 #[test]
 fn our_state_stands_retained_while_we_watch_after_a_stop_and_after_a_crash() {
-    let broker = Broker::start();
-    let site = Site::new(broker.port(), "", "");
+    let broker = RunningBroker::start();
+    let site = SiteFolder::new(broker.port(), "", "");
     let topic = "claymark/test-site/status";
     let mut daemon = Daemon::start(&site.file(), &site.log());
     let mut listener = Listener::subscribe(broker.port(), topic);
@@ -159,21 +159,21 @@ fn our_state_stands_retained_while_we_watch_after_a_stop_and_after_a_crash() {
 
 #[test]
 fn the_forecast_of_a_drum_that_left_the_site_file_is_cleared_at_the_broker() {
-    let broker = Broker::start();
-    let site = Site::new(broker.port(), "", "");
+    let broker = RunningBroker::start();
+    let site = SiteFolder::new(broker.port(), "", "");
     let daemon = Daemon::start(&site.file(), &site.log());
     daemon.says("watching");
     daemon.kill();
     site.change("INSERT INTO forecast (at, about, id, in_use, why) VALUES (0, 'drum', 'old', 1, 'test')");
     let topic = "claymark/test-site/drum/old/forecast";
-    Publisher::connect(broker.port()).publish_retained(topic, "{}");
+    TestPublisher::connect(broker.port()).publish_retained(topic, "{}");
     let mut listener = Listener::subscribe(broker.port(), topic);
     listener.hears(|heard| heard.retained && heard.payload == "{}");
     let _daemon = Daemon::start(&site.file(), &site.log());
     listener.hears(|heard| heard.payload.is_empty());
 }
 
-fn secret(site: &Site, password: &str) {
+fn secret(site: &SiteFolder, password: &str) {
     use std::os::unix::fs::PermissionsExt;
     let file = site.dir().join("secret");
     fs::write(&file, password).expect("writable");

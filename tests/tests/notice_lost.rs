@@ -3,11 +3,11 @@
 use std::fs;
 
 use claymark_tests::binary::Daemon;
-use claymark_tests::broker::{Broker, Setup};
+use claymark_tests::broker::{RunningBroker, Setup};
 use claymark_tests::mail::MailServer;
 use claymark_tests::metrics::metrics;
-use claymark_tests::mqtt::{Listener, Publisher, options};
-use claymark_tests::site::{Site, level};
+use claymark_tests::mqtt::{Listener, TestPublisher, options};
+use claymark_tests::site::{SiteFolder, level};
 use claymark_tests::wait::{free_port, wait_for};
 
 /// Two more contacts, by mail only, beside the one who listens at the broker.
@@ -32,7 +32,7 @@ email = "ann@barn.example"
 }
 
 /// Makes a notice: another client takes our name three times.
-fn take_the_name(site: &Site, broker: &Broker, daemon: &Daemon) {
+fn take_the_name(site: &SiteFolder, broker: &RunningBroker, daemon: &Daemon) {
     let subscribed =
         || fs::read_to_string(site.log()).unwrap_or_default().matches("watching: subscribed").count();
     let before = subscribed();
@@ -40,17 +40,17 @@ fn take_the_name(site: &Site, broker: &Broker, daemon: &Daemon) {
         wait_for("the daemon is subscribed", || (subscribed() == before + round).then_some(()));
         let mut other = options("other", broker.port());
         other.set_client_id("claymark".to_owned());
-        Publisher::with(other).publish(&[level(0)]);
+        TestPublisher::with(other).publish(&[level(0)]);
     }
     daemon.says("probably another client uses our client id");
 }
 
 #[test]
 fn who_listens_at_the_broker_hears_that_a_mail_was_refused_and_what_it_said() {
-    let broker = Broker::start();
+    let broker = RunningBroker::start();
     let mail = MailServer::start(&["--rcpt", "550 5.1.1 nobody of that name"]);
     let port = free_port();
-    let site = Site::new(broker.port(), "", &with_mail(mail.port(), port));
+    let site = SiteFolder::new(broker.port(), "", &with_mail(mail.port(), port));
     let daemon = Daemon::start(&site.file(), &site.log());
     daemon.says("watching");
     let mut duty = Listener::subscribe(broker.port(), "claymark/test-site/notice/duty");
@@ -70,17 +70,17 @@ fn who_listens_at_the_broker_hears_that_a_mail_was_refused_and_what_it_said() {
 
 #[test]
 fn what_reached_nobody_stands_at_the_broker_and_in_the_metrics_until_somebody_is_reached() {
-    let mut broker = Broker::with(&Setup::default());
+    let mut broker = RunningBroker::with(&Setup::default());
     let mail = MailServer::start(&["--rcpt", "550 5.7.1 relaying denied;250 OK"]);
     let port = free_port();
-    let site = Site::new(broker.port(), "", "");
+    let site = SiteFolder::new(broker.port(), "", "");
     let by_mail = |text: String| text.replace("mqtt = true", "email = \"duty@barn.example\"");
     let more = with_mail(mail.port(), port);
     let (more, _second_contact) = more.split_once("[[contact]]").unwrap();
     fs::write(site.file(), format!("{}\n{more}", by_mail(fs::read_to_string(site.file()).unwrap()))).unwrap();
     let daemon = Daemon::start(&site.file(), &site.log());
     daemon.says("watching");
-    Publisher::connect(broker.port()).publish(&[level(0)]);
+    TestPublisher::connect(broker.port()).publish(&[level(0)]);
     wait_for("the reading is stored", || (site.readings("drum-a-level") == 1).then_some(()));
     // A broker that forgets everything makes the first notice.
     broker.stop();

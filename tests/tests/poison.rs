@@ -3,16 +3,16 @@
 use std::process::{Command, Output};
 
 use claymark_tests::binary::{Daemon, program};
-use claymark_tests::broker::Broker;
+use claymark_tests::broker::RunningBroker;
 use claymark_tests::metrics::metrics;
-use claymark_tests::mqtt::{Listener, Publisher};
-use claymark_tests::site::{Site, level};
+use claymark_tests::mqtt::{Listener, TestPublisher};
+use claymark_tests::site::{SiteFolder, level};
 use claymark_tests::wait::{free_port, wait_for};
 
 const ANSWER: &str = "claymark/test-site/answer";
 const LOG: &str = "claymark/test-site/log";
 
-fn claymark(site: &Site, typed: &[&str]) -> Output {
+fn claymark(site: &SiteFolder, typed: &[&str]) -> Output {
     let mut command = Command::new(program("claymark"));
     command.args(typed).arg("--config").arg(site.file());
     command.output().expect("the program starts")
@@ -33,13 +33,13 @@ fn flow_check(millilitres: &str, at: &str) -> (String, Vec<u8>) {
 
 #[test]
 fn one_typed_number_neither_stops_the_watch_nor_calls_anybody_for_nothing() {
-    let broker = Broker::start();
+    let broker = RunningBroker::start();
     let port = free_port();
-    let site = Site::new(broker.port(), "", &format!("[metrics]\nlisten = \"127.0.0.1:{port}\""));
+    let site = SiteFolder::new(broker.port(), "", &format!("[metrics]\nlisten = \"127.0.0.1:{port}\""));
     let mut told = Listener::subscribe(broker.port(), "claymark/test-site/notice/#");
     let daemon = Daemon::start(&site.file(), &site.log());
     daemon.says("watching");
-    let mut publisher = Publisher::connect(broker.port());
+    let mut publisher = TestPublisher::connect(broker.port());
 
     // Typed on the command line it isn't sent at all.
     for number in ["9223372036854775808", "18446744073709551615", "0"] {
@@ -90,12 +90,12 @@ fn one_typed_number_neither_stops_the_watch_nor_calls_anybody_for_nothing() {
 /// would open the store.
 #[test]
 fn a_store_that_an_older_version_spoilt_is_read_but_for_the_spoilt_rows() {
-    let broker = Broker::start();
+    let broker = RunningBroker::start();
     let port = free_port();
-    let site = Site::new(broker.port(), "", &format!("[metrics]\nlisten = \"127.0.0.1:{port}\""));
+    let site = SiteFolder::new(broker.port(), "", &format!("[metrics]\nlisten = \"127.0.0.1:{port}\""));
     let daemon = Daemon::start(&site.file(), &site.log());
     daemon.says("watching");
-    let mut publisher = Publisher::connect(broker.port());
+    let mut publisher = TestPublisher::connect(broker.port());
     publisher.publish(&[level(0), published(LOG, "{}")]);
     wait_for("it was told", || (site.ask("SELECT count(*) FROM notice") != "0").then_some(()));
     let last: u64 = site.ask("SELECT max(number) FROM notice").parse().expect("a number");

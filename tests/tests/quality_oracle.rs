@@ -28,7 +28,7 @@ use jiff::{SignedDuration, Timestamp};
 use serde_json::{Value, json};
 
 /// What one side says of a vector: the flags, or that it can't be asked this.
-type Answer = Result<Vec<u8>, String>;
+type VectorFlags = Result<Vec<u8>, String>;
 
 #[test]
 fn flags_equal_those_of_ioos_qc_except_where_the_table_says_why() {
@@ -110,7 +110,7 @@ fn vectors() -> Vec<Value> {
     vectors
 }
 
-fn ask_ioos(vectors: &[Value]) -> Vec<Answer> {
+fn ask_ioos(vectors: &[Value]) -> Vec<VectorFlags> {
     let is_long_aggregate = |vector: &Value| vector["id"] == "LONG_aggregate";
     let asked: Vec<&Value> = vectors.iter().filter(|vector| !is_long_aggregate(vector)).collect();
     let mut answers = answers(&oracle::ask("qartod.py", &json!(asked)));
@@ -128,7 +128,7 @@ fn ask_ioos(vectors: &[Value]) -> Vec<Answer> {
     answers
 }
 
-fn answers(given: &Value) -> Vec<Answer> {
+fn answers(given: &Value) -> Vec<VectorFlags> {
     let one = |answer: &Value| match answer.get("flags") {
         Some(flags) => Ok(serde_json::from_value(flags.clone()).unwrap()),
         None => Err(answer["error"].as_str().unwrap().to_owned()),
@@ -137,7 +137,7 @@ fn answers(given: &Value) -> Vec<Answer> {
 }
 
 /// The Claymark column: what `ioos` says, but for these flags, each of which must really differ.
-fn differing(claymark: Claymark, ioos: &Answer) -> Answer {
+fn differing(claymark: Claymark, ioos: &VectorFlags) -> VectorFlags {
     match claymark {
         Claymark::Refuses => Err("refused".to_owned()),
         Claymark::Differs(places) => {
@@ -154,7 +154,7 @@ fn differing(claymark: Claymark, ioos: &Answer) -> Answer {
     }
 }
 
-fn difference(ours: &Answer, expected: &Answer) -> String {
+fn difference(ours: &VectorFlags, expected: &VectorFlags) -> String {
     match (ours, expected) {
         (Ok(ours), Ok(expected)) if ours.len() == expected.len() => (0..ours.len())
             .filter(|place| ours[*place] != expected[*place])
@@ -164,7 +164,7 @@ fn difference(ours: &Answer, expected: &Answer) -> String {
     }
 }
 
-fn claymark(vector: &Value) -> Answer {
+fn claymark(vector: &Value) -> VectorFlags {
     match vector["test"].as_str().unwrap() {
         "aggregate" if vector["series"].is_null() => aggregates(&vector["rows"]),
         "data_reception" => Ok(receptions(vector)),
@@ -283,7 +283,7 @@ fn sensor(thresholds: Thresholds) -> Sensor {
 }
 
 /// The first row as the required tests, the second as one that is recommended.
-fn aggregates(rows: &Value) -> Answer {
+fn aggregates(rows: &Value) -> VectorFlags {
     let rows: Vec<Vec<u8>> = serde_json::from_value(rows.clone()).unwrap();
     let flag = |row: usize, place: usize| {
         let number = *rows.get(row).map_or(Ok(&2), |row| row.get(place).ok_or("rows of different length"))?;

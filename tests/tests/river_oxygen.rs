@@ -7,7 +7,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use claymark_clay::oxygen::{percent_saturation, pressure_at};
 use claymark_model::units::{Celsius, MilligramsPerLitre};
-use claymark_tests::river::{CLOCK_HOURS, ELEVATION_M, Row, Variable, rows};
+use claymark_tests::river::{CLOCK_HOURS, ELEVATION_M, RiverRow, Variable, rows};
 use jiff::civil::{DateTime, date};
 use jiff::tz::{TimeZone, offset};
 
@@ -94,7 +94,7 @@ fn the_records_clock_is_standard_time_all_year() {
 }
 
 /// Percent saturation where the technicians found nothing wrong with temperature and oxygen.
-fn saturation(rows: &[Row], elevation_m: f64) -> Vec<(DateTime, f64)> {
+fn saturation(rows: &[RiverRow], elevation_m: f64) -> Vec<(DateTime, f64)> {
     let air = pressure_at(elevation_m);
     let water: BTreeMap<DateTime, f64> = good(rows, Variable::Temperature).into_iter().collect();
     good(rows, Variable::Oxygen)
@@ -107,12 +107,12 @@ fn saturation(rows: &[Row], elevation_m: f64) -> Vec<(DateTime, f64)> {
 }
 
 /// What the technicians found nothing wrong with.
-fn good(rows: &[Row], variable: Variable) -> Vec<(DateTime, f64)> {
+fn good(rows: &[RiverRow], variable: Variable) -> Vec<(DateTime, f64)> {
     let good = rows.iter().filter(|row| row.variable == variable && row.label.is_none());
     good.map(|row| (local(row), row.raw)).collect()
 }
 
-fn local(row: &Row) -> DateTime {
+fn local(row: &RiverRow) -> DateTime {
     row.at.to_zoned_datetime(TimeZone::fixed(offset(CLOCK_HOURS))).datetime()
 }
 

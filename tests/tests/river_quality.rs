@@ -18,30 +18,30 @@ use claymark_model::reading::{Assessed, Reading};
 use claymark_model::site::{Place, Quantity, Senses, Sensor};
 use claymark_model::units::Unit;
 use claymark_tests::oracle;
-use claymark_tests::river::{Row, Variable, rows};
+use claymark_tests::river::{RiverRow, Variable, rows};
 use jiff::SignedDuration;
 use serde_json::{Value, json};
 
 /// Chosen from what the water of a mountain river and the instruments can do (our judgement; common
 /// practice, no source), not fitted to the labels. Rates and spikes are for 15-minute readings.
-fn limits(variable: Variable) -> Limits {
+fn limits(variable: Variable) -> VariableLimits {
     match variable {
         // A thermistor in fresh water; the river neither freezes solid nor gets warm.
-        Variable::Temperature => Limits {
+        Variable::Temperature => VariableLimits {
             sensor: [-5.0, 50.0],
             expected: [-0.5, 25.0],
             spike: (SpikeMethod::Average, 0.5, 2.0),
             change: (1.0, 3.0),
         },
         // An optical probe; a living trout river holds 4 mg/L at the least.
-        Variable::Oxygen => Limits {
+        Variable::Oxygen => VariableLimits {
             sensor: [0.0, 20.0],
             expected: [4.0, 18.0],
             spike: (SpikeMethod::Average, 0.5, 2.0),
             change: (1.0, 3.0),
         },
         // The meter's range; turbidity rises with a storm but a lone high value is a leaf or a bubble.
-        Variable::Turbidity => Limits {
+        Variable::Turbidity => VariableLimits {
             sensor: [0.0, 4000.0],
             expected: [0.0, 1000.0],
             spike: (SpikeMethod::Differential, 25.0, 100.0),
@@ -50,7 +50,7 @@ fn limits(variable: Variable) -> Limits {
     }
 }
 
-struct Limits {
+struct VariableLimits {
     sensor: [f64; 2],
     expected: [f64; 2],
     spike: (SpikeMethod, f64, f64),
@@ -71,7 +71,7 @@ const EXACT_REPEAT: f64 = 1e-9;
 fn flags_of_nine_months_equal_those_of_ioos_qc_but_at_the_ends_and_at_gaps() {
     let rows = rows();
     for variable in Variable::ALL {
-        let series: Vec<Row> = rows.iter().filter(|row| row.variable == variable).copied().collect();
+        let series: Vec<RiverRow> = rows.iter().filter(|row| row.variable == variable).copied().collect();
         let ours = assess(variable, &series);
         let theirs = ask_ioos(variable, &series);
         let mut differences: BTreeMap<&str, BTreeMap<&str, usize>> = BTreeMap::new();
@@ -108,7 +108,7 @@ fn the_faults_that_technicians_saw_are_counted_against_the_flags() {
     let rows = rows();
     println!("{:<12} {:>5} {:>6} {:>8} {:>8}", "variable", "label", "rows", "flag 3", "flag 4");
     for variable in Variable::ALL {
-        let series: Vec<Row> = rows.iter().filter(|row| row.variable == variable).copied().collect();
+        let series: Vec<RiverRow> = rows.iter().filter(|row| row.variable == variable).copied().collect();
         let mut counts: BTreeMap<Option<u8>, [usize; 3]> = BTreeMap::new();
         for (row, assessed) in series.iter().zip(assess(variable, &series)) {
             let count = counts.entry(row.label).or_default();
@@ -143,7 +143,7 @@ fn the_faults_that_technicians_saw_are_counted_against_the_flags() {
 }
 
 /// Why a flag may differ; `None`: it may not.
-fn reason(test: &str, series: &[Row], i: usize, ours: u8, theirs: u8) -> Option<&'static str> {
+fn reason(test: &str, series: &[RiverRow], i: usize, ours: u8, theirs: u8) -> Option<&'static str> {
     let step_is_gap =
         |i: usize| i > 0 && i < series.len() && gap::is_gap(series[i - 1].at, series[i].at, GAP);
     let (first, last) = (i == 0, i + 1 == series.len());
@@ -172,7 +172,7 @@ fn reason(test: &str, series: &[Row], i: usize, ours: u8, theirs: u8) -> Option<
 }
 
 /// What is given out in the end.
-fn assess(variable: Variable, series: &[Row]) -> Vec<Assessed> {
+fn assess(variable: Variable, series: &[RiverRow]) -> Vec<Assessed> {
     let sensor = sensor(variable);
     let mut assessor = Assessor::new(&sensor);
     let mut given: Vec<Assessed> = Vec::new();
@@ -189,7 +189,7 @@ fn assess(variable: Variable, series: &[Row]) -> Vec<Assessed> {
 }
 
 /// The flags of the five tests and their aggregate.
-fn ask_ioos(variable: Variable, series: &[Row]) -> Vec<Vec<u8>> {
+fn ask_ioos(variable: Variable, series: &[RiverRow]) -> Vec<Vec<u8>> {
     let limits = limits(variable);
     let (method, suspect, fail) = limits.spike;
     let method = if method == SpikeMethod::Average { "average" } else { "differential" };

@@ -12,9 +12,9 @@ use claymark_model::quality::Assessor;
 use claymark_model::reading::{Assessed, Reading};
 use claymark_store::Reader;
 use claymark_tests::binary::{Daemon, program};
-use claymark_tests::broker::Broker;
-use claymark_tests::mqtt::Publisher;
-use claymark_tests::river::{Row, Variable, rows};
+use claymark_tests::broker::RunningBroker;
+use claymark_tests::mqtt::TestPublisher;
+use claymark_tests::river::{RiverRow, Variable, rows};
 use claymark_tests::site::{ROOM, staff};
 use claymark_tests::wait::wait_for;
 use jiff::Timestamp;
@@ -22,14 +22,14 @@ use jiff::Timestamp;
 #[test]
 fn a_real_river_is_kept_flagged_and_reported_like_any_room() {
     let dir = tempfile::tempdir().unwrap();
-    let broker = Broker::start();
+    let broker = RunningBroker::start();
     let site = write_site(dir.path(), broker.port());
     let store = dir.path().join("claymark.db");
     let mut daemon = Daemon::start(&site, &dir.path().join("daemon.log"));
     daemon.says("subscribed");
 
     let rows = rows();
-    let mut publisher = Publisher::connect(broker.port());
+    let mut publisher = TestPublisher::connect(broker.port());
     publisher.publish(&rows.iter().map(message).collect::<Vec<_>>());
     let stored = || -> Option<u64> {
         let reader = Reader::open(&store).ok()?;
@@ -85,13 +85,13 @@ fn sensor(variable: Variable) -> &'static str {
     }
 }
 
-fn message(row: &Row) -> (String, Vec<u8>) {
+fn message(row: &RiverRow) -> (String, Vec<u8>) {
     let topic = format!("river/{}", sensor(row.variable));
     (topic, format!(r#"{{"v": {}, "t": "{}"}}"#, row.raw, row.at).into_bytes())
 }
 
 /// The flags that the sensor's assessor gives when it is handed the rows directly.
-fn assess_alone(reader: &Reader, variable: Variable, rows: &[Row]) -> Vec<Assessed> {
+fn assess_alone(reader: &Reader, variable: Variable, rows: &[RiverRow]) -> Vec<Assessed> {
     let site = reader.site().unwrap();
     let sensor = site.sensors.iter().find(|known| known.id.as_str() == sensor(variable)).unwrap();
     let mut assessor = Assessor::new(sensor);

@@ -9,9 +9,9 @@ use std::path::Path;
 
 use claymark_model::fieldlog::Deed;
 use claymark_model::quality::Flag;
-use claymark_tests::season::rooms::Kind;
-use claymark_tests::season::truth::{Moment, TrueDrum};
-use claymark_tests::season::{News, Season, Simulator, seeds};
+use claymark_tests::season::rooms::RoomKind;
+use claymark_tests::season::truth::{DrumMinute, TrueDrum};
+use claymark_tests::season::{Season, SeasonNews, Simulator, seeds};
 
 const BOTH: [Simulator; 2] = [Simulator::Mechanistic, Simulator::Drifting];
 
@@ -41,7 +41,7 @@ fn where_nobody_touches_anything_the_drum_is_empty_when_the_truth_says() {
     for by in BOTH {
         let mut compared = 0;
         for seed in seeds::TUNING.take(4) {
-            for drum in &by.season(Kind::Calm, seed, 20).drums {
+            for drum in &by.season(RoomKind::Calm, seed, 20).drums {
                 let minutes = u32::try_from(drum.moments.len()).unwrap();
                 let drawn = (0..minutes).step_by(60).filter(|minute| drum.moment(*minute).drawn);
                 for minute in drawn.filter(|minute| drum.moment(*minute).volume > drum.heel + 1.0) {
@@ -63,7 +63,7 @@ fn where_nobody_touches_anything_the_drum_is_empty_when_the_truth_says() {
 #[test]
 fn no_litre_appears_or_disappears() {
     for by in BOTH {
-        for drum in &by.season(Kind::Worn, 7, 10).drums {
+        for drum in &by.season(RoomKind::Worn, 7, 10).drums {
             for (before, after) in drum.moments.iter().zip(drum.moments.iter().skip(1)) {
                 if before.pouring || after.pouring || before.volume <= drum.heel + 0.2 {
                     continue;
@@ -81,7 +81,7 @@ fn no_litre_appears_or_disappears() {
 fn a_seed_makes_the_same_season_twice_and_another_seed_another() {
     for by in BOTH {
         let volumes = |seed: u64| {
-            let season = by.season(Kind::Clumsy, seed, 3);
+            let season = by.season(RoomKind::Clumsy, seed, 3);
             let of_drum = |drum: &TrueDrum| drum.moments.iter().map(|m| m.volume).collect::<Vec<_>>();
             (season.heard.len(), season.drums.iter().map(of_drum).collect::<Vec<_>>())
         };
@@ -93,9 +93,9 @@ fn a_seed_makes_the_same_season_twice_and_another_seed_another() {
 #[test]
 fn a_short_season_is_the_beginning_of_a_long_one() {
     for by in BOTH {
-        let [short, long] = [3, 5].map(|days| by.season(Kind::Worn, 9, days));
+        let [short, long] = [3, 5].map(|days| by.season(RoomKind::Worn, 9, days));
         for (short, long) in short.drums.iter().zip(&long.drums) {
-            let same = |(a, b): (&Moment, &Moment)| (a.volume - b.volume).abs() < 1e-9;
+            let same = |(a, b): (&DrumMinute, &DrumMinute)| (a.volume - b.volume).abs() < 1e-9;
             assert!(short.moments.iter().zip(&long.moments).all(same), "{by:?} drum {}", short.id);
         }
     }
@@ -105,13 +105,13 @@ fn a_short_season_is_the_beginning_of_a_long_one() {
 fn messages_come_late_twice_wrong_and_not_at_all() {
     for by in BOTH {
         let seasons: Vec<Season> =
-            seeds::TUNING.take(3).map(|seed| by.season(Kind::Noisy, seed, 20)).collect();
+            seeds::TUNING.take(3).map(|seed| by.season(RoomKind::Noisy, seed, 20)).collect();
         let (mut late, mut readings, mut failed) = (0_u32, 0_u32, 0_u32);
         let mut expected = 0;
         for season in &seasons {
             expected += season.minutes * 2;
             for heard in &season.heard {
-                let News::Reading(assessed) = &heard.news else { continue };
+                let SeasonNews::Reading(assessed) = &heard.news else { continue };
                 readings += 1;
                 late += u32::from(heard.at.duration_since(assessed.reading.at).as_secs() > 300);
                 failed += u32::from(assessed.flag == Flag::Fail);
@@ -124,8 +124,8 @@ fn messages_come_late_twice_wrong_and_not_at_all() {
             .iter()
             .flat_map(|season| &season.heard)
             .filter_map(|heard| match &heard.news {
-                News::Reading(assessed) => Some((assessed.reading.sensor.clone(), assessed.reading.at)),
-                News::Log(_) => None,
+                SeasonNews::Reading(assessed) => Some((assessed.reading.sensor.clone(), assessed.reading.at)),
+                SeasonNews::Log(_) => None,
             })
             .collect();
         assert!(distinct.len() < expected as usize, "{by:?}: none is missing");
@@ -135,13 +135,13 @@ fn messages_come_late_twice_wrong_and_not_at_all() {
 #[test]
 fn clumsy_people_write_down_less_than_careful_ones() {
     for by in BOTH {
-        let [calm, clumsy] = [Kind::Calm, Kind::Clumsy].map(|kind| {
+        let [calm, clumsy] = [RoomKind::Calm, RoomKind::Clumsy].map(|kind| {
             let (mut poured, mut written) = (0_u32, 0_u32);
             for seed in seeds::TUNING.take(3) {
                 let season = by.season(kind, seed, 20);
                 let deeds = season.drums.iter().flat_map(|drum| &drum.deeds);
                 poured += u32::try_from(deeds.filter(|deed| deed.from < deed.to).count()).unwrap();
-                let refill = |news: &News| matches!(news, News::Log(entry) if matches!(entry.deed, Deed::Refill { .. }));
+                let refill = |news: &SeasonNews| matches!(news, SeasonNews::Log(entry) if matches!(entry.deed, Deed::Refill { .. }));
                 written +=
                     u32::try_from(season.heard.iter().filter(|heard| refill(&heard.news)).count()).unwrap();
             }

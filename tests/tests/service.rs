@@ -8,20 +8,20 @@ use std::process::{Command, Stdio};
 use std::time::Duration;
 
 use claymark_tests::binary::{Daemon, oracle_python, program};
-use claymark_tests::broker::{Broker, Setup};
+use claymark_tests::broker::{RunningBroker, Setup};
 use claymark_tests::metrics::metrics;
-use claymark_tests::mqtt::Publisher;
-use claymark_tests::site::{Site, level};
+use claymark_tests::mqtt::TestPublisher;
+use claymark_tests::site::{SiteFolder, level};
 use claymark_tests::wait::{free_port, wait_for};
 
 #[test]
 fn sigterm_finishes_what_is_in_hand_within_five_seconds() {
-    let broker = Broker::start();
-    let site = Site::new(broker.port(), "", "");
+    let broker = RunningBroker::start();
+    let site = SiteFolder::new(broker.port(), "", "");
     let mut daemon = Daemon::start(&site.file(), &site.log());
     daemon.says("watching");
     let readings: Vec<_> = (0..2000).map(level).collect();
-    Publisher::connect(broker.port()).publish(&readings);
+    TestPublisher::connect(broker.port()).publish(&readings);
     daemon.signal("TERM");
     assert_eq!(daemon.ends_within(Duration::from_secs(5)).code(), Some(0));
     let kept = site.readings("drum-a-level");
@@ -32,7 +32,7 @@ fn sigterm_finishes_what_is_in_hand_within_five_seconds() {
 
 #[test]
 fn sigterm_is_obeyed_without_a_broker_too() {
-    let site = Site::new(free_port(), "", "");
+    let site = SiteFolder::new(free_port(), "", "");
     let mut daemon = Daemon::start(&site.file(), &site.log());
     daemon.says("no connection");
     daemon.signal("TERM");
@@ -41,11 +41,11 @@ fn sigterm_is_obeyed_without_a_broker_too() {
 
 #[test]
 fn sighup_takes_a_good_site_file_and_refuses_a_wrong_one() {
-    let broker = Broker::start();
-    let site = Site::new(broker.port(), "", "");
+    let broker = RunningBroker::start();
+    let site = SiteFolder::new(broker.port(), "", "");
     let mut daemon = Daemon::start(&site.file(), &site.log());
     daemon.says("watching");
-    let mut publisher = Publisher::connect(broker.port());
+    let mut publisher = TestPublisher::connect(broker.port());
 
     let good = fs::read_to_string(site.file()).unwrap();
     fs::write(site.file(), good.replace("drum:a", "drum:nowhere")).unwrap();
@@ -64,12 +64,12 @@ fn sighup_takes_a_good_site_file_and_refuses_a_wrong_one() {
 
 #[test]
 fn a_full_disk_is_survived_and_nothing_is_lost() {
-    let broker = Broker::start();
-    let site = Site::new(broker.port(), "", "");
+    let broker = RunningBroker::start();
+    let site = SiteFolder::new(broker.port(), "", "");
     let daemon = Daemon::spawn(&mut limited(&site), &site.log());
     daemon.says("watching");
     let readings: Vec<_> = (0..20_000).map(level).collect();
-    Publisher::connect(broker.port()).publish(&readings);
+    TestPublisher::connect(broker.port()).publish(&readings);
     daemon.says("nothing can be kept, nothing is lost yet");
     daemon.set_limit("fsize", "unlimited");
     daemon.says("the store works again");
@@ -80,12 +80,13 @@ fn a_full_disk_is_survived_and_nothing_is_lost() {
 /// keep-alive here, which is obeyed, too.
 #[test]
 fn while_the_disk_is_full_the_broker_keeps_what_the_queue_can_not_hold() {
-    let broker = Broker::with(&Setup { persistent: true, more: "max_keepalive 10", ..Setup::default() });
-    let site = Site::new(broker.port(), "queue = 500", "");
+    let broker =
+        RunningBroker::with(&Setup { persistent: true, more: "max_keepalive 10", ..Setup::default() });
+    let site = SiteFolder::new(broker.port(), "queue = 500", "");
     let daemon = Daemon::spawn(&mut limited(&site), &site.log());
     daemon.says("watching");
     let readings: Vec<_> = (0..20_000).map(level).collect();
-    Publisher::connect(broker.port()).publish(&readings);
+    TestPublisher::connect(broker.port()).publish(&readings);
     daemon.says("nothing can be kept: the broker holds the messages");
     daemon.set_limit("fsize", "unlimited");
     wait_for("everything is stored", || (site.readings("drum-a-level") == 20_000).then_some(()));
@@ -93,14 +94,14 @@ fn while_the_disk_is_full_the_broker_keeps_what_the_queue_can_not_hold() {
 
 #[test]
 fn what_arrives_is_recorded_for_replay_field_log_and_garbage_included() {
-    let broker = Broker::start();
+    let broker = RunningBroker::start();
     let recordings = tempfile::tempdir().unwrap();
     let section = format!("[record]\ndir = \"{}\"\nkeep_days = 3", recordings.path().display());
-    let site = Site::new(broker.port(), "", &section);
+    let site = SiteFolder::new(broker.port(), "", &section);
     let mut daemon = Daemon::start(&site.file(), &site.log());
     daemon.says("watching");
     let entry = r#"{"kind":"note","at":"2026-10-01T10:00:00Z","text":"recorded"}"#;
-    let mut publisher = Publisher::connect(broker.port());
+    let mut publisher = TestPublisher::connect(broker.port());
     publisher.publish(&[
         level(0),
         ("claymark/test-site/log".to_owned(), entry.as_bytes().to_vec()),
@@ -127,8 +128,8 @@ fn what_arrives_is_recorded_for_replay_field_log_and_garbage_included() {
 
 #[test]
 fn systemd_hears_ready_after_the_subscription_signs_of_life_and_the_end() {
-    let broker = Broker::start();
-    let site = Site::new(broker.port(), "", "");
+    let broker = RunningBroker::start();
+    let site = SiteFolder::new(broker.port(), "", "");
     let socket = site.dir().join("notify");
     let systemd = UnixDatagram::bind(&socket).unwrap();
     systemd.set_read_timeout(Some(Duration::from_secs(60))).unwrap();
@@ -156,12 +157,12 @@ fn systemd_hears_ready_after_the_subscription_signs_of_life_and_the_end() {
 
 #[test]
 fn metrics_are_open_metrics_by_a_strict_reader_and_each_sample_stands_once() {
-    let broker = Broker::start();
+    let broker = RunningBroker::start();
     let port = free_port();
-    let site = Site::new(broker.port(), "", &format!("[metrics]\nlisten = \"127.0.0.1:{port}\""));
+    let site = SiteFolder::new(broker.port(), "", &format!("[metrics]\nlisten = \"127.0.0.1:{port}\""));
     let daemon = Daemon::start(&site.file(), &site.log());
     daemon.says("watching");
-    let mut publisher = Publisher::connect(broker.port());
+    let mut publisher = TestPublisher::connect(broker.port());
     publisher.publish(&[level(0), level(0), ("farm/x\"\\y".to_owned(), b"1".to_vec())]);
     let text = wait_for("the counts are shown", || {
         let text = metrics(port);
@@ -179,7 +180,7 @@ fn metrics_are_open_metrics_by_a_strict_reader_and_each_sample_stands_once() {
 
 /// The daemon under a limit on the size of files, which stands for a full disk; root and others have it
 /// alike. Without the trap the system would end the daemon at the limit.
-fn limited(site: &Site) -> Command {
+fn limited(site: &SiteFolder) -> Command {
     let mut command = Command::new("bash");
     command.args(["-c", "trap '' XFSZ; ulimit -S -f 600; exec \"$@\"", "limited"]);
     command.arg(program("claymark")).arg("run").arg("--config").arg(site.file());

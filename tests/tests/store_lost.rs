@@ -8,7 +8,7 @@ use std::os::unix::fs::FileExt;
 use std::path::PathBuf;
 use std::process::Command;
 
-use claymark_tests::barn::{Barn, LEVELS, PREFIX, Told, readings, turbidity};
+use claymark_tests::barn::{Barn, LEVELS, NoticeAsSent, PREFIX, readings, turbidity};
 use claymark_tests::binary::Daemon;
 use claymark_tests::mail::MailServer;
 use claymark_tests::shim::Disk;
@@ -189,7 +189,7 @@ fn a_disk_that_becomes_full_is_told_warnings_go_on_and_the_broker_keeps_the_rest
     wait_for("the metrics say so", || (barn.gauge("claymark_store_works") == Some(0.0)).then_some(()));
     barn.watches_on();
     // The call isn't in the store, and whoever answers it is heard.
-    let call = barn.tells("the drum", Told::is_of_the_drum);
+    let call = barn.tells("the drum", NoticeAsSent::is_of_the_drum);
     let (status, said) = barn.answer(call.number);
     assert!(status == Some(0) && said.contains("Aino is on it"), "{said}");
     let (status, said) = barn.answer(4711);
@@ -224,7 +224,7 @@ fn an_answer_to_a_notice_of_a_lost_store_silences_nothing() {
     let barn = Barn::new(mail.port(), "");
     let daemon = barn.watched();
     barn.runs_dry();
-    let first = barn.tells("the drum", Told::is_of_the_drum);
+    let first = barn.tells("the drum", NoticeAsSent::is_of_the_drum);
     daemon.kill();
     for file in store_files(&barn) {
         fs::remove_file(file).unwrap();
@@ -300,6 +300,6 @@ fn holds(file: &PathBuf, bytes: &[u8]) -> bool {
     fs::read(file).unwrap().windows(part.len()).any(|window| window == part)
 }
 
-fn of_the_store(told: &Told) -> bool {
+fn of_the_store(told: &NoticeAsSent) -> bool {
     told.kind == "readings-missing" && told.names(&["store", "disk"])
 }

@@ -5,10 +5,10 @@ use claymark_notice::content::Verdict;
 use claymark_notice::failure::{Failure, Fault, PumpChanged, Sign};
 use claymark_notice::{Audience, NoticeKind};
 use claymark_tests::story::script::at;
-use claymark_tests::story::{Story, Telling, Told, Truth, Which, rooms};
+use claymark_tests::story::{NoticeAsRead, ScriptedStory, Telling, Truth, Which, rooms};
 use jiff::{SignedDuration, Timestamp};
 
-fn failure(told: &Told) -> &Failure {
+fn failure(told: &NoticeAsRead) -> &Failure {
     told.failure().unwrap_or_else(|| panic!("no failure: {}", told.words()))
 }
 
@@ -17,8 +17,8 @@ fn pump_turned_up(seed: u64, change: bool) -> Telling {
     pump_is_turned_up(seed, change).told("+1 05:30", &rooms::plain())
 }
 
-fn pump_is_turned_up(seed: u64, change: bool) -> Story {
-    let mut story = Story::begin("11:00", seed, Truth::day_24());
+fn pump_is_turned_up(seed: u64, change: bool) -> ScriptedStory {
+    let mut story = ScriptedStory::begin("11:00", seed, Truth::day_24());
     story.happens("17:26", |truth, _| truth.fill_a(175.0 + 0.209 * 4.0));
     story.written("17:30", r#""kind":"refill","drum":"a","water_l":130,"clay_kg":2.38"#);
     if change {
@@ -100,7 +100,7 @@ fn without_the_change_nobody_is_woken() {
 #[test]
 fn a_blower_that_stops_at_night_is_one_message_with_oxygen_first_and_no_clay() {
     for seed in 0..SEEDS {
-        let mut story = Story::begin("20:00", seed, Truth::full());
+        let mut story = ScriptedStory::begin("20:00", seed, Truth::full());
         story.happens("+1 00:30", |truth, _| {
             truth.settling = Some(0.0);
             truth.oxygen_goal = 6.83;
@@ -119,7 +119,7 @@ fn a_blower_that_stops_at_night_is_one_message_with_oxygen_first_and_no_clay() {
 #[test]
 fn half_the_fresh_water_is_told_as_that_and_a_doubled_pump_as_that() {
     for seed in 0..NIGHTS {
-        let mut story = Story::begin("20:00", seed, Truth::full());
+        let mut story = ScriptedStory::begin("20:00", seed, Truth::full());
         story.happens("+1 04:10", |truth, _| truth.fresh = 25.6);
         let telling = story.told("+1 05:00", &rooms::plain());
         let said = telling.of_a("+1 04:00", "+1 05:00");
@@ -133,7 +133,7 @@ fn half_the_fresh_water_is_told_as_that_and_a_doubled_pump_as_that() {
         assert!(failure(only).signs.iter().any(|sign| matches!(sign, Sign::DrawUnchanged { .. })));
         near(failure(only).since, "+1 04:10", 3);
 
-        let mut twin = Story::begin("20:00", seed, Truth::full());
+        let mut twin = ScriptedStory::begin("20:00", seed, Truth::full());
         twin.happens("+1 04:10", |truth, _| truth.pump = 418.0);
         let telling = twin.told("+1 05:00", &rooms::plain());
         let said = telling.of_a("+1 04:00", "+1 05:00");
@@ -144,10 +144,10 @@ fn half_the_fresh_water_is_told_as_that_and_a_doubled_pump_as_that() {
 }
 
 /// Story 4: at 14:05 somebody pours 100 L of water into A, which holds 60 L, and no clay.
-fn watered(seed: u64, clay: f64) -> Story {
+fn watered(seed: u64, clay: f64) -> ScriptedStory {
     let mut truth = Truth::day_24();
     truth.a.litres = 60.0 + 0.209 * 245.0;
-    let mut story = Story::begin("10:00", seed, truth);
+    let mut story = ScriptedStory::begin("10:00", seed, truth);
     story.happens("14:05", move |truth, _| truth.pour(Which::A, 100.0, clay));
     story
 }
@@ -188,7 +188,7 @@ fn a_stuck_level_goes_by_the_pump_and_a_stopped_pump_is_told_by_the_head_tank() 
     for seed in 0..SEEDS {
         let mut truth = Truth::day_24();
         truth.a.litres = 78.0 + 0.209 * 340.0;
-        let mut story = Story::begin("18:00", seed, truth.clone());
+        let mut story = ScriptedStory::begin("18:00", seed, truth.clone());
         story.happens("23:40", |_, instruments| instruments.stuck = Some(78.0));
         let telling = story.told("+1 04:30", &rooms::plain());
         let early = telling.of_a("22:31", "+1 00:26");
@@ -201,7 +201,7 @@ fn a_stuck_level_goes_by_the_pump_and_a_stopped_pump_is_told_by_the_head_tank() 
         let early = telling.of_a("+1 00:26", "+1 03:55");
         assert!(early.iter().any(|told| told.notice.kind == NoticeKind::Runout), "{}", telling.list());
 
-        let mut twin = Story::begin("18:00", seed, truth);
+        let mut twin = ScriptedStory::begin("18:00", seed, truth);
         twin.happens("23:40", |truth, _| truth.pump = 0.0);
         let telling = twin.told("+1 01:00", &rooms::plain());
         let said = telling.of_a("22:31", "+1 01:00");

@@ -2,9 +2,9 @@
 
 use claymark_notice::failure::{Fault, Limited};
 use claymark_tests::story::script::at;
-use claymark_tests::story::{Story, Telling, Truth, rooms};
+use claymark_tests::story::{ScriptedStory, Telling, Truth, rooms};
 
-fn outside(telling: &Telling, wanted: Limited) -> Vec<(&claymark_tests::story::Told, f64)> {
+fn outside(telling: &Telling, wanted: Limited) -> Vec<(&claymark_tests::story::NoticeAsRead, f64)> {
     let of = |fault: &Fault| {
         if let Fault::OutOfLimits { of, is, .. } = fault { (*of == wanted).then_some(*is) } else { None }
     };
@@ -18,7 +18,7 @@ fn outside(telling: &Telling, wanted: Limited) -> Vec<(&claymark_tests::story::T
 #[test]
 fn a_pump_that_was_set_too_high_and_written_down_is_told_by_the_water_when_the_tanks_follow() {
     for seed in 0..SEEDS {
-        let mut story = Story::begin("20:00", seed, Truth::full());
+        let mut story = ScriptedStory::begin("20:00", seed, Truth::full());
         story.happens("23:00", |truth, _| truth.pump = 330.0);
         story.written("23:00", r#""kind":"pump_setting","pump":"p1","rpm":158"#);
         let telling = story.told("+1 04:00", &rooms::plain());
@@ -36,7 +36,7 @@ fn a_pump_that_was_set_too_high_and_written_down_is_told_by_the_water_when_the_t
 #[test]
 fn a_failure_that_has_a_name_is_not_told_again_as_water_outside_its_limits() {
     for seed in 0..SEEDS {
-        let mut story = Story::begin("20:00", seed, Truth::full());
+        let mut story = ScriptedStory::begin("20:00", seed, Truth::full());
         story.happens("23:00", |truth, _| truth.fresh = 25.6);
         let telling = story.told("+1 03:00", &rooms::plain());
         let told = telling.failures("20:00", "+1 03:00");
@@ -47,7 +47,7 @@ fn a_failure_that_has_a_name_is_not_told_again_as_water_outside_its_limits() {
 #[test]
 fn a_heater_that_stays_on_is_told_before_it_is_too_warm() {
     for seed in 0..SEEDS {
-        let mut story = Story::begin("20:00", seed, Truth::full());
+        let mut story = ScriptedStory::begin("20:00", seed, Truth::full());
         story.happens("+1 01:00", |truth, _| truth.incoming = 23.0);
         let telling = story.told("+1 03:00", &rooms::plain());
         let told = telling.failures("20:00", "+1 03:00");
@@ -62,7 +62,7 @@ fn a_heater_that_stays_on_is_told_before_it_is_too_warm() {
         // It was so when people began to look.
         let mut truth = Truth::full();
         (truth.incoming, truth.temperature) = (21.6, 21.6);
-        let telling = Story::begin("20:00", seed, truth).told("23:00", &rooms::plain());
+        let telling = ScriptedStory::begin("20:00", seed, truth).told("23:00", &rooms::plain());
         let told = outside(&telling, Limited::Temperature);
         assert!(told.len() == 1 && told[0].0.subject.contains("above 21.0 °C"), "{}", telling.list());
     }
@@ -71,7 +71,7 @@ fn a_heater_that_stays_on_is_told_before_it_is_too_warm() {
 #[test]
 fn water_that_is_overfull_of_oxygen_is_told_with_the_gas_to_look_for() {
     for seed in 0..SEEDS {
-        let mut story = Story::begin("20:00", seed, Truth::full());
+        let mut story = ScriptedStory::begin("20:00", seed, Truth::full());
         // 9.09 mg/L fill water of 20 °C (Benson and Krause 1984): 10.5 are 115 %.
         story.happens("22:00", |truth, _| truth.oxygen_goal = 10.5);
         let telling = story.told("+1 02:00", &rooms::plain());
@@ -81,7 +81,7 @@ fn water_that_is_overfull_of_oxygen_is_told_with_the_gas_to_look_for() {
         assert!(told.words().contains("total gas pressure"), "{}", told.words());
         assert!(
             outside(
-                &Story::begin("20:00", seed, Truth::full()).told("23:00", &rooms::plain()),
+                &ScriptedStory::begin("20:00", seed, Truth::full()).told("23:00", &rooms::plain()),
                 Limited::OxygenSaturation
             )
             .is_empty()

@@ -2,7 +2,7 @@
 
 use claymark_notice::failure::{Fault, Limited};
 use claymark_tests::story::script::at;
-use claymark_tests::story::{Story, Truth, Which, site_file};
+use claymark_tests::story::{ScriptedStory, Truth, Which, site_file};
 use jiff::SignedDuration;
 
 /// Fish of that day stand in all tanks; the clay's yield is known.
@@ -20,7 +20,7 @@ const RAMP: &str = "{ day = 30, turbidity = [50, 80] }, { day = 40, turbidity = 
 fn oxygen_is_too_low_by_the_plan_of_the_day_and_not_by_the_usual() {
     let mut truth = Truth::full();
     (truth.oxygen, truth.oxygen_goal) = (7.0, 7.0);
-    let mut story = Story::begin("20:00", 1, truth);
+    let mut story = ScriptedStory::begin("20:00", 1, truth);
     let floor = |mg_l: f64| site(24, &format!("{{ day = 0, oxygen_min_mg_l = {mg_l:.1} }}"));
     let telling = story.told("22:00", &floor(7.5));
     let found = telling.failures("20:00", "22:00");
@@ -35,7 +35,7 @@ fn oxygen_is_too_low_by_the_plan_of_the_day_and_not_by_the_usual() {
 
 #[test]
 fn a_blower_that_stops_is_told_with_the_time_left_to_the_floor_of_the_day() {
-    let mut story = Story::begin("20:00", 1, Truth::full());
+    let mut story = ScriptedStory::begin("20:00", 1, Truth::full());
     story.happens("+1 00:30", |truth, _| {
         truth.settling = Some(0.0);
         truth.oxygen_goal = 6.83;
@@ -55,7 +55,7 @@ fn a_blower_that_stops_is_told_with_the_time_left_to_the_floor_of_the_day() {
 
 #[test]
 fn a_heater_that_fails_is_told_with_the_time_left_to_the_cold_limit_of_the_day() {
-    let mut story = Story::begin("20:00", 1, Truth::full());
+    let mut story = ScriptedStory::begin("20:00", 1, Truth::full());
     story.happens("+1 01:00", |truth, _| truth.incoming = 12.0);
     let mut limit = |least_c: f64| {
         let site = site(24, &format!("{{ day = 0, temperature_c = [{least_c:.1}, 24.0] }}"));
@@ -74,10 +74,10 @@ fn a_heater_that_fails_is_told_with_the_time_left_to_the_cold_limit_of_the_day()
 }
 
 /// At 14:05 somebody pours 100 L of water into A, which holds 60 L.
-fn watered(seed: u64) -> Story {
+fn watered(seed: u64) -> ScriptedStory {
     let mut truth = Truth::day_24();
     truth.a.litres = 60.0 + 0.209 * 245.0;
-    let mut story = Story::begin("10:00", seed, truth);
+    let mut story = ScriptedStory::begin("10:00", seed, truth);
     story.happens("14:05", |truth, _| truth.pour(Which::A, 100.0, 0.0));
     story
 }

@@ -4,10 +4,10 @@ use claymark_model::id::Id;
 use claymark_notice::NoticeKind;
 use claymark_notice::failure::{Fault, Limited};
 use claymark_tests::story::script::at;
-use claymark_tests::story::{Story, Telling, Told, Truth, Which, rooms};
+use claymark_tests::story::{NoticeAsRead, ScriptedStory, Telling, Truth, Which, rooms};
 
 /// Exactly one failure, told by that time.
-fn only<'a>(telling: &'a Telling, from: &str, by: &str, until: &str) -> (&'a Told, &'a Fault) {
+fn only<'a>(telling: &'a Telling, from: &str, by: &str, until: &str) -> (&'a NoticeAsRead, &'a Fault) {
     let found = telling.failures(from, until);
     let [(told, fault)] = found.as_slice() else { panic!("{}", telling.list()) };
     assert!(told.at <= at(by), "{}", telling.list());
@@ -17,7 +17,7 @@ fn only<'a>(telling: &'a Telling, from: &str, by: &str, until: &str) -> (&'a Tol
 #[test]
 fn settling_in_a_drum_whose_air_failed_is_told_as_that_and_no_clay_is_advised() {
     for seed in 0..SEEDS {
-        let mut story = Story::begin("20:00", seed, Truth::full());
+        let mut story = ScriptedStory::begin("20:00", seed, Truth::full());
         story.happens("+1 01:00", |truth, _| truth.settling = Some(0.0));
         let telling = story.told("+1 03:00", &rooms::plain());
         let (told, fault) = only(&telling, "20:00", "+1 01:45", "+1 03:00");
@@ -40,13 +40,13 @@ fn settling_in_a_drum_whose_air_failed_is_told_as_that_and_no_clay_is_advised() 
 #[test]
 fn a_plugged_line_is_told_by_a_pump_that_turns_and_a_stuck_level_is_not_one() {
     for seed in 0..SEEDS {
-        let mut story = Story::begin("20:00", seed, Truth::full());
+        let mut story = ScriptedStory::begin("20:00", seed, Truth::full());
         story.happens("+1 01:00", |truth, _| truth.pump = 0.0);
         let telling = story.told("+1 02:30", &rooms::with_contact());
         let (_, fault) = only(&telling, "20:00", "+1 01:20", "+1 02:30");
         assert!(matches!(fault, Fault::LinePlugged { .. }), "{}", telling.list());
 
-        let mut trap = Story::begin("20:00", seed, Truth::full());
+        let mut trap = ScriptedStory::begin("20:00", seed, Truth::full());
         trap.happens("+1 01:00", |_, instruments| instruments.stuck = Some(112.0));
         let telling = trap.told("+1 02:30", &rooms::with_contact());
         telling.tells_no_failure("20:00", "+1 02:30");
@@ -56,7 +56,7 @@ fn a_plugged_line_is_told_by_a_pump_that_turns_and_a_stuck_level_is_not_one() {
 #[test]
 fn a_split_tube_is_told_when_the_level_shows_it_and_emptying_for_cleaning_is_no_failure() {
     for seed in 0..SEEDS {
-        let mut story = Story::begin("20:00", seed, Truth::full());
+        let mut story = ScriptedStory::begin("20:00", seed, Truth::full());
         story.happens("+1 01:00", |truth, _| truth.delivered = 0.0);
         let telling = story.told("+1 02:30", &rooms::plain());
         let found = telling.failures("20:00", "+1 02:30");
@@ -64,7 +64,7 @@ fn a_split_tube_is_told_when_the_level_shows_it_and_emptying_for_cleaning_is_no_
         let Some((last, Fault::TubeSplit { .. })) = found.last() else { panic!("{}", telling.list()) };
         assert!(last.at <= at("+1 01:40"), "{}", telling.list());
 
-        let mut trap = Story::begin("20:00", seed, Truth::full());
+        let mut trap = ScriptedStory::begin("20:00", seed, Truth::full());
         trap.happens("21:00", |truth, _| truth.delivered = 0.0);
         trap.written("21:02", r#""kind":"cleaning","place":"drum:a""#);
         let telling = trap.told("22:00", &rooms::plain());
@@ -76,7 +76,7 @@ fn a_split_tube_is_told_when_the_level_shows_it_and_emptying_for_cleaning_is_no_
 fn a_probe_out_of_the_water_is_told_as_that_and_is_no_split_tube() {
     // In the air it reads nothing, over a wet wall a little, with noise.
     for (seed, off) in [(0, -200.0), (1, -65.0), (2, -63.0)] {
-        let mut story = Story::begin("20:00", seed, Truth::full());
+        let mut story = ScriptedStory::begin("20:00", seed, Truth::full());
         story.happens("+1 01:00", move |_, instruments| instruments.head_off = off);
         story.happens("+1 02:05", |_, instruments| instruments.head_off = 0.0);
         let telling = story.told("+1 05:00", &rooms::plain());
@@ -91,7 +91,7 @@ fn a_probe_out_of_the_water_is_told_as_that_and_is_no_split_tube() {
 
 #[test]
 fn a_power_cut_is_told_by_what_runs_on_batteries_and_a_router_is_not_one() {
-    let mut story = Story::begin("20:00", 1, Truth::full());
+    let mut story = ScriptedStory::begin("20:00", 1, Truth::full());
     story.happens("+1 01:00", |truth, instruments| {
         truth.pump = 0.0;
         instruments.silent = vec!["story/drum", "story/head", "story/t1", "story/t6"];
@@ -102,7 +102,7 @@ fn a_power_cut_is_told_by_what_runs_on_batteries_and_a_router_is_not_one() {
     assert!(told.notice.kind == NoticeKind::Air && told.at <= at("+1 01:06"), "{}", telling.list());
     assert!(told.words().contains("Oxygen first"), "{}", told.words());
 
-    let mut trap = Story::begin("20:00", 1, Truth::full());
+    let mut trap = ScriptedStory::begin("20:00", 1, Truth::full());
     trap.happens("+1 01:00", |_, instruments| instruments.silent = vec!["story/"]);
     trap.happens("+1 01:40", |_, instruments| instruments.silent.clear());
     let telling = trap.told("+1 02:30", &rooms::with_battery());
@@ -115,14 +115,14 @@ fn a_power_cut_is_told_by_what_runs_on_batteries_and_a_router_is_not_one() {
 fn a_float_stuck_open_is_told_as_too_much_water_and_a_valve_opened_on_purpose_is_not() {
     for seed in 0..SEEDS {
         let open = |truth: &mut Truth| (truth.fresh, truth.overflow) = (75.0, 23.8);
-        let mut story = Story::begin("20:00", seed, Truth::full());
+        let mut story = ScriptedStory::begin("20:00", seed, Truth::full());
         story.happens("+1 01:00", move |truth, _| open(truth));
         let telling = story.told("+1 02:00", &rooms::with_meters());
         let (told, fault) = only(&telling, "20:00", "+1 01:25", "+1 02:00");
         assert!(matches!(fault, Fault::TooMuchWater { overflows: true, .. }), "{}", telling.list());
         assert!(told.subject.contains("runs over"), "{}", told.words());
 
-        let mut trap = Story::begin("20:00", seed, Truth::full());
+        let mut trap = ScriptedStory::begin("20:00", seed, Truth::full());
         trap.happens("21:00", move |truth, _| open(truth));
         trap.written("21:01", r#""kind":"note","text":"supplement valve opened for the grading""#);
         let telling = trap.told("22:00", &rooms::with_meters());
@@ -131,10 +131,10 @@ fn a_float_stuck_open_is_told_as_too_much_water_and_a_valve_opened_on_purpose_is
 }
 
 /// At 18:00 A is filled to the line with so many times the clay that is written down, some of it in lumps.
-fn filled(seed: u64, times: f64, (written, lumps): (f64, f64)) -> Story {
+fn filled(seed: u64, times: f64, (written, lumps): (f64, f64)) -> ScriptedStory {
     let mut truth = Truth::day_24();
     truth.a.litres = 130.0;
-    let mut story = Story::begin("11:00", seed, truth);
+    let mut story = ScriptedStory::begin("11:00", seed, truth);
     story.happens("18:00", move |truth, _| {
         let litres = 175.0 - truth.a.litres;
         truth.pour(Which::A, litres, 2.2 * times);
@@ -180,7 +180,7 @@ fn lumps_are_told_when_turbidity_comes_up_by_itself_and_not_when_a_probe_was_wip
 #[test]
 fn one_probe_that_climbs_is_fouled_and_when_all_climb_it_is_the_water() {
     for seed in 0..SEEDS {
-        let mut story = Story::begin("08:00", seed, Truth::full());
+        let mut story = ScriptedStory::begin("08:00", seed, Truth::full());
         story.happens("12:00", |_, instruments| instruments.fouling = 3.0);
         let telling = story.told("20:00", &rooms::plain());
         let found = telling.failures("08:00", "20:00");
@@ -190,7 +190,7 @@ fn one_probe_that_climbs_is_fouled_and_when_all_climb_it_is_the_water() {
         assert_eq!(sensor.as_str(), "head-turbidity");
         assert!(told.subject.contains("Wipe it"), "{}", told.words());
 
-        let mut trap = Story::begin("08:00", seed, Truth::full());
+        let mut trap = ScriptedStory::begin("08:00", seed, Truth::full());
         for hour in 12..20 {
             trap.happens(&format!("{hour}:00"), |truth, _| truth.background += 3.0);
         }
@@ -206,13 +206,13 @@ fn one_probe_that_climbs_is_fouled_and_when_all_climb_it_is_the_water() {
 #[test]
 fn bubbles_are_told_once_they_last_and_feeding_is_not() {
     for seed in 0..SEEDS {
-        let mut story = Story::begin("08:00", seed, Truth::full());
+        let mut story = ScriptedStory::begin("08:00", seed, Truth::full());
         story.happens("15:00", |_, instruments| instruments.bubbles = 40.0);
         let telling = story.told("17:00", &rooms::plain());
         let (_, fault) = only(&telling, "08:00", "16:30", "17:00");
         assert!(matches!(fault, Fault::Bubbles { .. }), "{}", telling.list());
 
-        let mut trap = Story::begin("08:00", seed, Truth::full());
+        let mut trap = ScriptedStory::begin("08:00", seed, Truth::full());
         trap.happens("15:00", |_, instruments| instruments.bubbles = 40.0);
         trap.happens("15:15", |_, instruments| instruments.bubbles = 0.0);
         let telling = trap.told("17:00", &rooms::plain());
@@ -223,13 +223,13 @@ fn bubbles_are_told_once_they_last_and_feeding_is_not() {
 #[test]
 fn a_heater_that_fails_is_told_with_the_time_left_and_a_lifted_probe_is_not() {
     for seed in 0..SEEDS {
-        let mut story = Story::begin("20:00", seed, Truth::full());
+        let mut story = ScriptedStory::begin("20:00", seed, Truth::full());
         story.happens("+1 01:00", |truth, _| truth.incoming = 12.0);
         let telling = story.told("+1 02:00", &rooms::plain());
         let (told, fault) = only(&telling, "20:00", "+1 01:12", "+1 02:00");
         assert!(matches!(fault, Fault::HeaterOff { .. }), "{}", told.words());
 
-        let mut trap = Story::begin("20:00", seed, Truth::full());
+        let mut trap = ScriptedStory::begin("20:00", seed, Truth::full());
         trap.happens("+1 01:00", |_, instruments| instruments.warmth_off = -4.0);
         let telling = trap.told("+1 02:00", &rooms::plain());
         // That it reads too cold is told when it lasts, without a cause.
@@ -244,7 +244,7 @@ fn a_heater_that_fails_is_told_with_the_time_left_and_a_lifted_probe_is_not() {
 #[test]
 fn oxygen_that_falls_alone_is_told_before_it_is_too_low() {
     for seed in 0..SEEDS {
-        let mut story = Story::begin("20:00", seed, Truth::full());
+        let mut story = ScriptedStory::begin("20:00", seed, Truth::full());
         story.happens("+1 01:00", |truth, _| truth.oxygen_goal = 5.4);
         let telling = story.told("+1 02:00", &rooms::plain());
         let (told, fault) = only(&telling, "20:00", "+1 01:20", "+1 02:00");
@@ -258,13 +258,13 @@ fn a_pump_put_on_the_other_drum_is_asked_about_and_a_noted_one_is_not() {
     for seed in 0..SEEDS {
         let mut truth = Truth::full();
         truth.b.litres = 170.0;
-        let mut story = Story::begin("08:00", seed, truth.clone());
+        let mut story = ScriptedStory::begin("08:00", seed, truth.clone());
         story.happens("14:00", |truth, _| truth.drawn = Which::B);
         let telling = story.told("16:30", &rooms::plain());
         let (told, fault) = only(&telling, "08:00", "15:30", "16:30");
         assert!(matches!(fault, Fault::DrumSwapped { .. }), "{}", told.words());
 
-        let mut noted = Story::begin("08:00", seed, truth);
+        let mut noted = ScriptedStory::begin("08:00", seed, truth);
         noted.happens("14:00", |truth, _| truth.drawn = Which::B);
         noted.written("14:02", r#""kind":"in_use","pump":"p1","drum":"b""#);
         let telling = noted.told("16:30", &rooms::plain());
@@ -276,7 +276,7 @@ fn a_pump_put_on_the_other_drum_is_asked_about_and_a_noted_one_is_not() {
 fn clay_that_clouds_less_from_a_lot_on_is_told_within_the_day() {
     let mut truth = Truth::day_24();
     truth.a.litres = 100.0;
-    let mut story = Story::begin("00:30", 3, truth);
+    let mut story = ScriptedStory::begin("00:30", 3, truth);
     let fill = |truth: &mut Truth| {
         truth.fill_a(175.0);
     };
@@ -300,7 +300,7 @@ fn clay_that_clouds_less_from_a_lot_on_is_told_within_the_day() {
 fn a_tube_that_wears_is_told_after_days_by_draw_and_clay_together() {
     let mut truth = Truth::full();
     truth.a.litres = 150.0;
-    let mut story = Story::begin("00:30", 3, truth);
+    let mut story = ScriptedStory::begin("00:30", 3, truth);
     story.filled_for_four_days(|truth| truth.pump *= 0.987);
     let telling = story.told("+3 23:00", &rooms::plain());
     let found = telling.failures("00:30", "+3 23:00");

@@ -5,7 +5,7 @@
 use claymark_notice::NoticeKind;
 use claymark_notice::failure::Fault;
 use claymark_tests::story::physics::STRENGTH_G_L;
-use claymark_tests::story::{Story, Telling, Truth, Which, rooms};
+use claymark_tests::story::{ScriptedStory, Telling, Truth, Which, rooms};
 
 /// Others may be told, but not this one.
 fn not(telling: &Telling, from: &str, to: &str, fault: fn(&Fault) -> bool) {
@@ -18,7 +18,7 @@ fn a_top_up_with_water_is_not_a_drum_whose_air_failed() {
     for seed in 0..SEEDS {
         let mut truth = Truth::day_24();
         truth.a.litres = 60.0 + 0.209 * 245.0;
-        let mut story = Story::begin("10:00", seed, truth);
+        let mut story = ScriptedStory::begin("10:00", seed, truth);
         story.happens("14:05", |truth, _| truth.pour(Which::A, 60.0, 0.3));
         story.written("14:07", r#""kind":"refill","drum":"a","water_l":60,"clay_kg":0.3"#);
         let telling = story.told("17:00", &rooms::plain());
@@ -29,7 +29,7 @@ fn a_top_up_with_water_is_not_a_drum_whose_air_failed() {
 #[test]
 fn foam_that_holds_the_level_is_no_plugged_line_and_no_stopped_pump() {
     for seed in 0..SEEDS {
-        let mut story = Story::begin("20:00", seed, Truth::full());
+        let mut story = ScriptedStory::begin("20:00", seed, Truth::full());
         story.happens("+1 01:00", |truth, instruments| instruments.crust = Some(truth.a.litres));
         let telling = story.told("+1 03:00", &rooms::with_contact());
         telling.tells_no_failure("20:00", "+1 03:00");
@@ -40,7 +40,7 @@ fn foam_that_holds_the_level_is_no_plugged_line_and_no_stopped_pump() {
 fn more_fresh_water_from_day_to_day_is_no_worn_tube() {
     let mut truth = Truth::full();
     truth.a.litres = 150.0;
-    let mut story = Story::begin("00:30", 3, truth);
+    let mut story = ScriptedStory::begin("00:30", 3, truth);
     story.filled_for_four_days(|truth| truth.fresh *= 1.013);
     let telling = story.told("+3 23:00", &rooms::plain());
     not(&telling, "00:30", "+3 23:00", |fault| matches!(fault, Fault::TubeWear { .. }));
@@ -50,7 +50,7 @@ fn more_fresh_water_from_day_to_day_is_no_worn_tube() {
 fn a_pump_that_is_stopped_on_purpose_takes_one_entry_and_nothing_is_told() {
     for seed in 0..SEEDS {
         for (clock, noted, until) in [("19:00", "19:01", "21:00"), ("+1 01:00", "+1 01:02", "+1 03:00")] {
-            let mut story = Story::begin("14:00", seed, Truth::full());
+            let mut story = ScriptedStory::begin("14:00", seed, Truth::full());
             story.happens(clock, |truth, instruments| (truth.pump, instruments.turns) = (0.0, false));
             story.written(noted, r#""kind":"pump_setting","pump":"p1","rpm":0"#);
             for site in [rooms::plain(), rooms::with_contact()] {
@@ -65,7 +65,7 @@ fn a_pump_that_is_stopped_on_purpose_takes_one_entry_and_nothing_is_told() {
 fn bubbles_on_the_probe_are_not_fresh_water_that_is_low() {
     for seed in 0..SEEDS {
         for ntu in [60.0, 200.0] {
-            let mut story = Story::begin("20:00", seed, Truth::full());
+            let mut story = ScriptedStory::begin("20:00", seed, Truth::full());
             story.happens("+1 04:10", move |_, instruments| instruments.bubbles = ntu);
             let telling = story.told("+1 05:20", &rooms::plain());
             not(&telling, "20:00", "+1 05:20", |fault| !matches!(fault, Fault::Bubbles { .. }));
@@ -77,7 +77,7 @@ fn bubbles_on_the_probe_are_not_fresh_water_that_is_low() {
 fn froth_that_dies_after_a_fill_is_no_pump_turned_up() {
     for seed in 0..SEEDS {
         for froth in [4.0, 8.0] {
-            let mut story = Story::begin("11:00", seed, Truth::day_24());
+            let mut story = ScriptedStory::begin("11:00", seed, Truth::day_24());
             story.happens("17:26", move |truth, instruments| {
                 truth.fill_a(170.0);
                 instruments.froth = froth;
@@ -94,7 +94,7 @@ fn drums_that_are_joined_are_neither_a_changed_pump_nor_a_swapped_drum() {
     for seed in 0..SEEDS {
         let mut truth = Truth::full();
         truth.b.litres = 175.0 - 0.209 * 300.0;
-        let mut story = Story::begin("20:00", seed, truth);
+        let mut story = ScriptedStory::begin("20:00", seed, truth);
         story.happens("+1 01:00", |truth, _| truth.joined = true);
         let telling = story.told("+1 03:30", &rooms::plain());
         telling.tells_no_failure("20:00", "+1 03:30");
@@ -106,7 +106,7 @@ fn air_that_is_restored_after_a_fill_stirs_up_clay_and_no_lumps() {
     for seed in 0..SEEDS {
         let mut truth = Truth::day_24();
         truth.a.litres = 130.0;
-        let mut story = Story::begin("11:00", seed, truth);
+        let mut story = ScriptedStory::begin("11:00", seed, truth);
         story.happens("18:00", |truth, _| {
             truth.fill_a(175.0);
             truth.settling = Some(0.0);
@@ -123,7 +123,7 @@ fn air_that_is_restored_after_a_fill_stirs_up_clay_and_no_lumps() {
 fn lines_that_grow_dirty_and_are_cleaned_are_no_weaker_clay() {
     let mut truth = Truth::full();
     truth.a.litres = 100.0;
-    let mut story = Story::begin("00:30", 3, truth);
+    let mut story = ScriptedStory::begin("00:30", 3, truth);
     for clock in ["05:00", "15:00", "+1 01:00"] {
         story.happens(clock, |truth, _| {
             truth.fill_a(175.0);
@@ -145,7 +145,7 @@ fn an_oxygen_probe_that_is_lifted_out_is_no_failed_blower() {
         // Water with oxygen added reads more than air does.
         let mut truth = Truth::full();
         (truth.oxygen, truth.oxygen_goal) = (12.5, 12.5);
-        let mut story = Story::begin("20:00", seed, truth);
+        let mut story = ScriptedStory::begin("20:00", seed, truth);
         story.happens("+1 01:00", |_, instruments| instruments.oxygen_off = -3.4);
         let telling = story.told("+1 02:30", &rooms::plain());
         not(&telling, "20:00", "+1 02:30", |fault| !matches!(fault, Fault::OutOfLimits { .. }));
@@ -158,7 +158,7 @@ fn an_idle_drum_that_is_topped_up_is_no_swapped_drum() {
         for litres in [40.0, 100.0] {
             let mut truth = Truth::full();
             truth.b.litres = 60.0;
-            let mut story = Story::begin("08:00", seed, truth);
+            let mut story = ScriptedStory::begin("08:00", seed, truth);
             story.happens("14:00", move |truth, _| {
                 truth.pour(Which::B, litres, litres * STRENGTH_G_L / 1000.0);
             });
@@ -171,7 +171,7 @@ fn an_idle_drum_that_is_topped_up_is_no_swapped_drum() {
 #[test]
 fn a_network_that_is_worked_on_by_day_is_not_lost_unless_it_stays_away() {
     let silent = |from: &str, back: &str, until: &str, noted: bool| {
-        let mut story = Story::begin("08:00", 1, Truth::full());
+        let mut story = ScriptedStory::begin("08:00", 1, Truth::full());
         story.happens(from, |_, instruments| instruments.silent = vec!["story/"]);
         if noted {
             story.written(from, r#""kind":"note","text":"Router maintenance, back in half an hour""#);
@@ -202,7 +202,7 @@ fn an_idle_drum_is_never_told_of_at_night_whatever_it_holds() {
         for litres in [12.0, 30.0, 120.0] {
             let mut truth = Truth::full();
             truth.b.litres = litres;
-            let mut story = Story::begin("17:00", seed, truth);
+            let mut story = ScriptedStory::begin("17:00", seed, truth);
             let telling = story.told("+1 05:30", &rooms::plain());
             assert!(
                 telling.between("17:00", "+1 05:30").is_empty(),

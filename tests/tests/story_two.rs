@@ -4,12 +4,12 @@ use claymark_model::site::Place;
 use claymark_notice::failure::Fault;
 use claymark_tests::story::physics::STRENGTH_G_L;
 use claymark_tests::story::script::at;
-use claymark_tests::story::{Story, Telling, Told, Truth, Which, rooms};
+use claymark_tests::story::{NoticeAsRead, ScriptedStory, Telling, Truth, Which, rooms};
 
 #[test]
 fn one_tank_that_is_short_of_oxygen_hides_neither_another_nor_the_fresh_water() {
     for seed in 0..SEEDS {
-        let mut story = Story::begin("18:00", seed, Truth::full());
+        let mut story = ScriptedStory::begin("18:00", seed, Truth::full());
         story.happens("20:00", |_, instruments| instruments.tank_oxygen[0] = 5.8);
         story.happens("+1 00:00", |truth, _| truth.fresh = 25.6);
         for step in 0..12_u32 {
@@ -44,8 +44,8 @@ fn one_tank_that_is_short_of_oxygen_hides_neither_another_nor_the_fresh_water() 
 }
 
 /// Both drums are drawn, each by its own pump and half as fast.
-fn two(begins: &str, seed: u64, truth: Truth) -> Story {
-    let mut story = Story::begin(begins, seed, truth);
+fn two(begins: &str, seed: u64, truth: Truth) -> ScriptedStory {
+    let mut story = ScriptedStory::begin(begins, seed, truth);
     for entry in [
         r#""kind":"pump_setting","pump":"p1","rpm":50"#,
         r#""kind":"in_use","pump":"p2","drum":"b""#,
@@ -57,7 +57,7 @@ fn two(begins: &str, seed: u64, truth: Truth) -> Story {
 }
 
 /// The only failure that is told by then.
-fn only<'a>(telling: &'a Telling, by: &str) -> (&'a Told, &'a Fault) {
+fn only<'a>(telling: &'a Telling, by: &str) -> (&'a NoticeAsRead, &'a Fault) {
     let found = telling.failures("18:00", "+1 05:00");
     let [(told, fault)] = found.as_slice() else { panic!("{}", telling.list()) };
     assert!(told.at <= at(by), "{}", telling.list());

@@ -4,25 +4,25 @@
 use std::time::Duration;
 
 use claymark_tests::binary::Daemon;
-use claymark_tests::broker::{Broker, Setup};
+use claymark_tests::broker::{RunningBroker, Setup};
 use claymark_tests::metrics::metric;
-use claymark_tests::mqtt::Publisher;
-use claymark_tests::site::{Site, level};
+use claymark_tests::mqtt::TestPublisher;
+use claymark_tests::site::{SiteFolder, level};
 use claymark_tests::wait::{free_port, wait_for, wait_within};
 
 /// A daemon whose metrics tell what it has seen, at a broker.
-struct Barn {
-    _broker: Broker,
-    site: Site,
+struct CountingDaemon {
+    _broker: RunningBroker,
+    site: SiteFolder,
     metrics: u16,
-    publisher: Publisher,
+    publisher: TestPublisher,
     sent: u32,
     entries: u32,
 }
 
 #[test]
 fn slow_readings_share_a_commit_and_are_stored_without_another_message() {
-    let mut barn = Barn::new(&Setup { persistent: true, ..Setup::default() }, "", "3 s");
+    let mut barn = CountingDaemon::new(&Setup { persistent: true, ..Setup::default() }, "", "3 s");
     let _daemon = barn.daemon();
     barn.show_the_window();
     let before = barn.commits();
@@ -37,7 +37,7 @@ fn slow_readings_share_a_commit_and_are_stored_without_another_message() {
 
 #[test]
 fn without_a_wait_each_reading_is_stored_at_once() {
-    let mut barn = Barn::new(&Setup { persistent: true, ..Setup::default() }, "", "0 s");
+    let mut barn = CountingDaemon::new(&Setup { persistent: true, ..Setup::default() }, "", "0 s");
     let _daemon = barn.daemon();
     let before = barn.commits();
     for _ in 0..SLOW {
@@ -51,7 +51,7 @@ fn without_a_wait_each_reading_is_stored_at_once() {
 /// Without the entry the readings would wait for a minute.
 #[test]
 fn an_entry_goes_at_once_and_takes_along_what_is_in_hand() {
-    let mut barn = Barn::new(&Setup { persistent: true, ..Setup::default() }, "", "1 min");
+    let mut barn = CountingDaemon::new(&Setup { persistent: true, ..Setup::default() }, "", "1 min");
     let _daemon = barn.daemon();
     barn.show_the_window();
     for _ in 0..4 {
@@ -76,7 +76,7 @@ fn a_broker_that_leaves_few_messages_open_delivers_on() {
         for (window, messages) in [(20, 200), (10, 100), (1, 20)] {
             let more = format!("max_inflight_messages {window}");
             let setup = Setup { persistent: true, more: &more, ..Setup::default() };
-            let mut barn = Barn::new(&setup, &format!("protocol = \"{protocol}\""), "1 min");
+            let mut barn = CountingDaemon::new(&setup, &format!("protocol = \"{protocol}\""), "1 min");
             let _daemon = barn.daemon();
             barn.publish(messages);
             wait_within(BEFORE_THE_WAIT_IS_OVER, "the broker delivers everything", || {
@@ -95,7 +95,7 @@ fn a_broker_that_leaves_few_messages_open_delivers_on() {
 
 #[test]
 fn kill_minus_nine_while_readings_wait_loses_and_doubles_nothing() {
-    let mut barn = Barn::new(&Setup { persistent: true, ..Setup::default() }, "", "1 min");
+    let mut barn = CountingDaemon::new(&Setup { persistent: true, ..Setup::default() }, "", "1 min");
     let mut daemon = barn.daemon();
     barn.show_the_window();
     let mut waited = 0;
@@ -121,7 +121,7 @@ fn kill_minus_nine_while_readings_wait_loses_and_doubles_nothing() {
 
 #[test]
 fn a_stop_stores_what_waits() {
-    let mut barn = Barn::new(&Setup { persistent: true, ..Setup::default() }, "", "1 min");
+    let mut barn = CountingDaemon::new(&Setup { persistent: true, ..Setup::default() }, "", "1 min");
     let mut daemon = barn.daemon();
     barn.show_the_window();
     barn.publish(5);
@@ -131,13 +131,14 @@ fn a_stop_stores_what_waits() {
     assert_eq!(barn.site.readings(LEVEL), u64::from(barn.sent));
 }
 
-impl Barn {
+impl CountingDaemon {
     fn new(setup: &Setup<'_>, mqtt: &str, gather: &str) -> Self {
-        let broker = Broker::with(setup);
+        let broker = RunningBroker::with(setup);
         let metrics = free_port();
-        let site = Site::new(broker.port(), mqtt, &format!("[metrics]\nlisten = \"127.0.0.1:{metrics}\""));
+        let site =
+            SiteFolder::new(broker.port(), mqtt, &format!("[metrics]\nlisten = \"127.0.0.1:{metrics}\""));
         site.gather(gather);
-        let publisher = Publisher::connect(broker.port());
+        let publisher = TestPublisher::connect(broker.port());
         Self { _broker: broker, site, metrics, publisher, sent: 0, entries: 0 }
     }
 

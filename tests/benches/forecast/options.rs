@@ -2,7 +2,7 @@
 
 use std::path::PathBuf;
 
-use claymark_tests::season::rooms::Kind;
+use claymark_tests::season::rooms::RoomKind;
 use claymark_tests::season::{DAYS, Simulator, seeds};
 
 /// What is to be done.
@@ -13,13 +13,13 @@ pub struct Options {
     /// Who makes the seasons.
     pub simulator: Simulator,
     /// Which rooms.
-    pub rooms: Vec<Kind>,
+    pub rooms: Vec<RoomKind>,
     /// Which seeds.
     pub seeds: Vec<u64>,
     /// How long a season lasts.
     pub days: u32,
     /// One season, written to a file.
-    pub trace: Option<(Kind, u64, PathBuf)>,
+    pub trace: Option<(RoomKind, u64, PathBuf)>,
     /// Where lines of JSON go.
     pub json: Option<PathBuf>,
     /// So many of the worst forecasts.
@@ -35,7 +35,7 @@ impl Options {
         let mut options = Self {
             quick: false,
             simulator: Simulator::Mechanistic,
-            rooms: Kind::ALL.to_vec(),
+            rooms: RoomKind::ALL.to_vec(),
             seeds: seeds::JUDGING.collect(),
             days: DAYS,
             trace: None,
@@ -72,8 +72,8 @@ impl Options {
     }
 }
 
-fn room(name: &str) -> Result<Kind, String> {
-    Kind::parse(name).ok_or(format!("no room {name}"))
+fn room(name: &str) -> Result<RoomKind, String> {
+    RoomKind::parse(name).ok_or(format!("no room {name}"))
 }
 
 /// `3`, `1..8` (both included) or `1,5,9`.

@@ -4,8 +4,8 @@ use std::fmt::Write as _;
 use std::fs;
 
 use claymark_tests::contest::case::{Case, Who};
-use claymark_tests::contest::events::{Found, Recovery, clock};
-use claymark_tests::contest::parts::Parts;
+use claymark_tests::contest::events::{DeedsFound, Recovery, clock};
+use claymark_tests::contest::parts::IfKnown;
 use claymark_tests::contest::peers::median;
 use claymark_tests::contest::play::Played;
 use claymark_tests::contest::tally::{
@@ -85,7 +85,7 @@ fn accuracy(played: &[Played], lines: &mut Vec<Value>) {
 
 /// How near the limit it would come if one thing were truly known to it.
 fn parts(cases: &[&Case], limit: f64, lines: &mut Vec<Value>) {
-    let of = |what: fn(&Parts) -> f64| {
+    let of = |what: fn(&IfKnown) -> f64| {
         let off = |case: &&Case| Some((what(case.parts.as_ref()?) - case.truth).abs() * 60.0);
         let mut errors: Vec<f64> = cases.iter().filter_map(off).collect();
         median(&mut errors).map_or(f64::NAN, |error| error / limit)
@@ -155,7 +155,7 @@ fn volumes(options: &Options, played: &[Played], lines: &mut Vec<Value>) {
 }
 
 fn events(played: &[Played], lines: &mut Vec<Value>) {
-    let mut found = Found::default();
+    let mut found = DeedsFound::default();
     played.iter().for_each(|played| found.add(&played.found));
     let mut litres: Vec<f64> = found.refills.iter().map(|litres| litres.abs()).collect();
     let mut minutes = found.changes.clone();

@@ -6,17 +6,17 @@ use std::path::Path;
 
 use claymark_drum::{DrumWatch, share_draws};
 use claymark_model::forecast::{Basis, Outlook};
-use claymark_tests::contest::case::Said;
+use claymark_tests::contest::case::SaidEnd;
 use claymark_tests::contest::events::clock;
 use claymark_tests::contest::play::{EVERY, HEARD_WITHIN};
-use claymark_tests::season::rooms::Kind;
+use claymark_tests::season::rooms::RoomKind;
 use claymark_tests::season::truth::TrueDrum;
-use claymark_tests::season::{News, Season};
+use claymark_tests::season::{Season, SeasonNews};
 
 use super::options::Options;
 
 /// Writes it: a line for each drum and tenth minute.
-pub fn write(options: &Options, room: Kind, seed: u64, file: &Path) {
+pub fn write(options: &Options, room: RoomKind, seed: u64, file: &Path) {
     let season = options.simulator.season(room, seed, options.days);
     let mut traced: Vec<Traced> = season
         .drums
@@ -53,16 +53,16 @@ struct Traced<'a> {
 }
 
 impl Traced<'_> {
-    fn hear(&mut self, season: &Season, at: jiff::Timestamp, news: &News) {
+    fn hear(&mut self, season: &Season, at: jiff::Timestamp, news: &SeasonNews) {
         match news {
-            News::Reading(assessed) => {
+            SeasonNews::Reading(assessed) => {
                 self.watch.reading(at, assessed);
                 let ours = season.site.level_sensor(&self.drum.id).map(|sensor| &sensor.id);
                 if ours == Some(&assessed.reading.sensor) {
                     self.raw = assessed.reading.value;
                 }
             }
-            News::Log(entry) => {
+            SeasonNews::Log(entry) => {
                 self.watch.log(at, entry);
                 self.add(format_args!("LOG at {}: {:?}; ", entry.at, entry.deed));
             }
@@ -86,7 +86,7 @@ impl Traced<'_> {
         let now = Season::at(minute) + HEARD_WITHIN;
         let (drum, moment) = (self.drum, *self.drum.moment(minute));
         let forecast = self.watch.forecast(now);
-        let said = Said::from_forecast(&forecast, now);
+        let said = SaidEnd::from_forecast(&forecast, now);
         let hours = said.map_or(String::from(",,,,"), |said| said.hours.map(|h| format!("{h:.2}")).join(","));
         let (basis, litres, draw) = match &forecast.outlook {
             Outlook::Known { basis: Basis::Level, volume, draw, .. } => ("level", volume.0, draw.0),

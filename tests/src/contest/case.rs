@@ -3,7 +3,7 @@
 use claymark_model::forecast::{Basis, Forecast, Outlook};
 use jiff::Timestamp;
 
-use super::parts::Parts;
+use super::parts::IfKnown;
 
 /// Who forecasts.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -61,7 +61,7 @@ impl Who {
 
 /// What somebody said.
 #[derive(Debug, Clone, Copy)]
-pub struct Said {
+pub struct SaidEnd {
     /// Hours to the quantiles 5, 25, 50, 75 and 95 %; three days where it is later.
     pub hours: [f64; 5],
     /// Litres now; not a number where nothing is said of it.
@@ -84,20 +84,20 @@ pub struct Case {
     /// Litres truly in it.
     pub volume: f64,
     /// What everybody said, in the order of [`Who::ALL`].
-    pub said: [Option<Said>; 8],
+    pub said: [Option<SaidEnd>; 8],
     /// What the drum watch would have said had it known one thing.
-    pub parts: Option<Parts>,
+    pub parts: Option<IfKnown>,
 }
 
 impl Case {
     /// What one said.
     #[must_use]
-    pub fn of(&self, who: Who) -> Option<&Said> {
+    pub fn of(&self, who: Who) -> Option<&SaidEnd> {
         self.said.get(who as usize)?.as_ref()
     }
 }
 
-impl Said {
+impl SaidEnd {
     /// A forecast of ours.
     #[must_use]
     pub fn from_forecast(forecast: &Forecast, now: Timestamp) -> Option<Self> {

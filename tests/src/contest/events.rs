@@ -3,10 +3,10 @@
 use claymark_model::happening::{Happening, What};
 
 use crate::season::start;
-use crate::season::truth::{Deed, Done, TrueDrum};
+use crate::season::truth::{Done, TrueDeed, TrueDrum};
 
 /// Something that the watch found, and the minute in which it said so.
-pub struct Finding {
+pub struct WatchFinding {
     /// Place of the drum.
     pub drum: usize,
     /// Minute of the season in which it was said.
@@ -17,7 +17,7 @@ pub struct Finding {
 
 /// What became of the deeds of a season.
 #[derive(Debug, Default, Clone)]
-pub struct Found {
+pub struct DeedsFound {
     /// Refills that were found: litres found less litres poured.
     pub refills: Vec<f64>,
     /// Refills that weren't.
@@ -45,20 +45,20 @@ pub struct Recovery {
     pub minutes: Option<u32>,
 }
 
-impl Found {
+impl DeedsFound {
     /// Compares what was said with what was done.
     #[must_use]
-    pub fn of(drums: &[TrueDrum], findings: &[Finding]) -> Self {
+    pub fn of(drums: &[TrueDrum], findings: &[WatchFinding]) -> Self {
         let mut found = Self::default();
         for (place, drum) in drums.iter().enumerate() {
-            let ours: Vec<&Finding> = findings.iter().filter(|finding| finding.drum == place).collect();
+            let ours: Vec<&WatchFinding> = findings.iter().filter(|finding| finding.drum == place).collect();
             found.refills(drum, &ours);
             found.changes(drum, &ours);
         }
         found
     }
 
-    fn refills(&mut self, drum: &TrueDrum, findings: &[&Finding]) {
+    fn refills(&mut self, drum: &TrueDrum, findings: &[&WatchFinding]) {
         let mut seen: Vec<(u32, f64)> = findings
             .iter()
             .filter_map(|finding| Some((minute_of(&finding.happening), finding.happening.what.added()?.0)))
@@ -85,7 +85,7 @@ impl Found {
         }
     }
 
-    fn changes(&mut self, drum: &TrueDrum, findings: &[&Finding]) {
+    fn changes(&mut self, drum: &TrueDrum, findings: &[&WatchFinding]) {
         let said: Vec<u32> = findings
             .iter()
             .filter(|finding| matches!(finding.happening.what, What::DrawChanged { .. }))
@@ -114,7 +114,7 @@ impl Found {
 
 /// Nothing else is done to the drum for so many minutes after the deed, and it is drawn.
 #[must_use]
-pub fn undisturbed(drum: &TrueDrum, deed: &Deed, minutes: u32) -> bool {
+pub fn undisturbed(drum: &TrueDrum, deed: &TrueDeed, minutes: u32) -> bool {
     let alone = drum
         .deeds
         .iter()

@@ -4,15 +4,15 @@
 
 use serde_json::{Value, json};
 
-use super::case::{Said, Who};
+use super::case::{SaidEnd, Who};
 use super::each_on_its_core;
-use super::peers::History;
+use super::peers::DrumHistory;
 use super::play::Played;
 use crate::oracle;
 
 /// One drum's series on an even grid of [`STEP`].
 #[derive(Default)]
-pub struct Series {
+pub struct GridSeries {
     litres: Vec<Option<f64>>,
     /// What was added to each value to take the refills out.
     shifts: Vec<f64>,
@@ -22,9 +22,9 @@ pub struct Series {
     heel: f64,
 }
 
-impl Series {
+impl GridSeries {
     /// The grid's next value.
-    pub fn push(&mut self, history: &History, now: f64, disturbed: bool) {
+    pub fn push(&mut self, history: &DrumHistory, now: f64, disturbed: bool) {
         self.heel = history.heel();
         let value = history.newest_bin(now).filter(|_| !disturbed);
         if let Some(litres) = value {
@@ -41,11 +41,11 @@ impl Series {
     }
 
     /// What the filter's state at a place of the grid comes to.
-    fn said(&self, place: usize, levels: &[f64], trends: &[f64]) -> Option<Said> {
+    fn said(&self, place: usize, levels: &[f64], trends: &[f64]) -> Option<SaidEnd> {
         let volume = levels.get(place)? - self.shifts.get(place)?;
         let per_hour = -trends.get(place)? * 60.0 / f64::from(STEP);
         let hours = if per_hour > 0.0 { (volume - self.heel).max(0.0) / per_hour } else { f64::MAX };
-        Some(Said::without_spread(hours, volume))
+        Some(SaidEnd::without_spread(hours, volume))
     }
 }
 
@@ -54,7 +54,7 @@ impl Series {
 /// # Panics
 /// When the reference library isn't there.
 pub fn fill(played: &mut [Played]) {
-    let job = |series: &Series| json!({"litres": series.litres, "fit": series.litres.len().min(FIT)});
+    let job = |series: &GridSeries| json!({"litres": series.litres, "fit": series.litres.len().min(FIT)});
     let jobs: Vec<Value> = played.iter().flat_map(|played| &played.series).map(job).collect();
     let halves: Vec<&[Value]> = jobs.chunks(jobs.len().div_ceil(2).max(1)).collect();
     let answers = each_on_its_core(&halves, |half| oracle::ask("trend.py", &json!(half)));

@@ -12,7 +12,7 @@ use jiff::Timestamp;
 
 use super::events::clock;
 use crate::season::truth::TrueDrum;
-use crate::season::{DAY, News, Season, start};
+use crate::season::{DAY, Season, SeasonNews, start};
 
 /// What a season's nights came to.
 #[derive(Debug, Default, Clone)]
@@ -38,14 +38,14 @@ pub struct Nights {
 }
 
 /// Something that the room said of one drum.
-struct Word {
+struct RoomWord {
     minute: u32,
     drum: usize,
-    what: Said,
+    what: WhatSaid,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq)]
-enum Said {
+enum WhatSaid {
     Evening(Verdict),
     Warning { new: bool },
     Doubt,
@@ -58,7 +58,7 @@ impl Nights {
         let words = words(season);
         let mut nights = Self::default();
         for (place, drum) in season.drums.iter().enumerate() {
-            let words: Vec<&Word> = words.iter().filter(|word| word.drum == place).collect();
+            let words: Vec<&RoomWord> = words.iter().filter(|word| word.drum == place).collect();
             for day in 1..(season.minutes / DAY).saturating_sub(1) {
                 nights.night(season, drum, day, &words);
             }
@@ -88,12 +88,12 @@ impl Nights {
             / f64::from(self.drum_days)
     }
 
-    fn night(&mut self, season: &Season, drum: &TrueDrum, day: u32, words: &[&Word]) {
+    fn night(&mut self, season: &Season, drum: &TrueDrum, day: u32, words: &[&RoomWord]) {
         let (evening, visit) = (day * DAY + EVENING, (day + 1) * DAY + VISIT);
         self.nights += 1;
         let said = words.iter().find_map(|word| match word.what {
-            Said::Evening(verdict) if (evening..evening + 60).contains(&word.minute) => Some(verdict),
-            Said::Evening(_) | Said::Warning { .. } | Said::Doubt => None,
+            WhatSaid::Evening(verdict) if (evening..evening + 60).contains(&word.minute) => Some(verdict),
+            WhatSaid::Evening(_) | WhatSaid::Warning { .. } | WhatSaid::Doubt => None,
         });
         let moment = drum.moment(evening);
         let lasts = drum.empty_in(evening).is_none_or(|hours| hours * 60.0 > f64::from(NIGHT + MARGIN));
@@ -107,12 +107,12 @@ impl Nights {
         let Some(empty) = (evening..visit).find(|minute| runs_empty(drum, *minute)) else { return };
         self.run_outs += 1;
         let filled = (0..evening).rev().find(|minute| drum.moment(*minute).pouring).unwrap_or(0);
-        let warned = words
-            .iter()
-            .find(|word| matches!(word.what, Said::Warning { .. }) && (filled..empty).contains(&word.minute));
+        let warned = words.iter().find(|word| {
+            matches!(word.what, WhatSaid::Warning { .. }) && (filled..empty).contains(&word.minute)
+        });
         let doubted = words
             .iter()
-            .any(|word| word.what == Said::Doubt && (evening - NIGHT..empty).contains(&word.minute));
+            .any(|word| word.what == WhatSaid::Doubt && (evening - NIGHT..empty).contains(&word.minute));
         if matches!(said, Some(Verdict::MayNotLast | Verdict::WillNotLast)) {
             self.told_in_the_evening += 1;
         } else if warned.is_some_and(|word| word.minute + ENOUGH <= empty) {
@@ -133,8 +133,8 @@ impl Nights {
         }
     }
 
-    fn judge_warnings(&mut self, season: &Season, drum: &TrueDrum, words: &[&Word]) {
-        for word in words.iter().filter(|word| word.what == Said::Warning { new: true }) {
+    fn judge_warnings(&mut self, season: &Season, drum: &TrueDrum, words: &[&RoomWord]) {
+        for word in words.iter().filter(|word| word.what == WhatSaid::Warning { new: true }) {
             let of_day = word.minute % DAY;
             let until_visit = match of_day {
                 0..VISIT => VISIT - of_day + MARGIN,
@@ -168,7 +168,7 @@ fn runs_empty(drum: &TrueDrum, minute: u32) -> bool {
 }
 
 /// All that the room says of the drums in a season.
-fn words(season: &Season) -> Vec<Word> {
+fn words(season: &Season) -> Vec<RoomWord> {
     let mut room = Room::new(season.site.clone());
     let mut words = Vec::new();
     room.handle(start(), Event::GoLive);
@@ -178,8 +178,8 @@ fn words(season: &Season) -> Vec<Word> {
             take(season, at, room.take_effects(), &mut words);
         }
         let event = match &heard.news {
-            News::Reading(assessed) => Event::Reading(assessed.clone()),
-            News::Log(entry) => Event::Log(entry.clone()),
+            SeasonNews::Reading(assessed) => Event::Reading(assessed.clone()),
+            SeasonNews::Log(entry) => Event::Log(entry.clone()),
         };
         room.handle(heard.at, event);
         take(season, heard.at, room.take_effects(), &mut words);
@@ -187,22 +187,22 @@ fn words(season: &Season) -> Vec<Word> {
     words
 }
 
-fn take(season: &Season, at: Timestamp, effects: Vec<Effect>, words: &mut Vec<Word>) {
+fn take(season: &Season, at: Timestamp, effects: Vec<Effect>, words: &mut Vec<RoomWord>) {
     let minute = minute_of(at);
     let place = |id: &Id| season.drums.iter().position(|drum| drum.id == *id);
     for effect in effects {
         let Effect::Notify(notice) = effect else { continue };
         let mut says = |of: Option<&Id>, what| {
-            words.extend(of.and_then(place).map(|drum| Word { minute, drum, what }));
+            words.extend(of.and_then(place).map(|drum| RoomWord { minute, drum, what }));
         };
         if let Content::EveningCheck(check) = &notice.content {
-            check.drums.iter().for_each(|drum| says(Some(&drum.state.drum), Said::Evening(drum.verdict)));
+            check.drums.iter().for_each(|drum| says(Some(&drum.state.drum), WhatSaid::Evening(drum.verdict)));
         } else if let Content::Runout(runout) = &notice.content {
             if !matches!(runout.because, Again::Unanswered { .. }) {
-                says(Some(&runout.state.drum), Said::Warning { new: notice.replaces.is_none() });
+                says(Some(&runout.state.drum), WhatSaid::Warning { new: notice.replaces.is_none() });
             }
         } else if let Content::LevelDoubt(_) = &notice.content {
-            says(notice.drum.as_ref(), Said::Doubt);
+            says(notice.drum.as_ref(), WhatSaid::Doubt);
         }
     }
 }

@@ -4,12 +4,12 @@
 
 use claymark_model::forecast::{Forecast, Outlook};
 
-use super::case::{LONGEST, Said};
+use super::case::{LONGEST, SaidEnd};
 use crate::season::truth::TrueDrum;
 
 /// Hours to the likely time if the drum watch also knew one thing.
 #[derive(Debug, Clone, Copy)]
-pub struct Parts {
+pub struct IfKnown {
     /// The true volume.
     pub with_volume: f64,
     /// The true draw of that minute.
@@ -18,10 +18,10 @@ pub struct Parts {
     pub with_curve: f64,
 }
 
-impl Parts {
+impl IfKnown {
     /// Of a forecast at that minute; `None` where one of the two has no end.
     #[must_use]
-    pub fn of(drum: &TrueDrum, minute: u32, forecast: &Forecast, said: &Said) -> Option<Self> {
+    pub fn of(drum: &TrueDrum, minute: u32, forecast: &Forecast, said: &SaidEnd) -> Option<Self> {
         let Outlook::Known { volume, draw, .. } = &forecast.outlook else { return None };
         let true_hours = drum.empty_in_by_curve(minute)?;
         let (over, draw) = ((volume.0 - drum.heel).max(LEAST_LITRES), draw.0);

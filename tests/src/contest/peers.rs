@@ -7,10 +7,10 @@ use claymark_clay::gauge::Gauge;
 use claymark_model::reading::Assessed;
 use claymark_model::site::Site;
 
-use super::case::Said;
+use super::case::SaidEnd;
 
 /// What a peer knows of one drum.
-pub struct History {
+pub struct DrumHistory {
     gauge: Gauge,
     heel: f64,
     /// Hours by the gauge's own clock and litres, in order of time.
@@ -21,7 +21,7 @@ pub struct History {
     trend: f64,
 }
 
-impl History {
+impl DrumHistory {
     /// Of one drum of the site.
     ///
     /// # Panics
@@ -61,7 +61,7 @@ impl History {
 
     /// A line through now and two hours ago.
     #[must_use]
-    pub fn two_points(&self, now: f64) -> Option<Said> {
+    pub fn two_points(&self, now: f64) -> Option<SaidEnd> {
         let bins = self.bins(now, 2.0);
         let ((t0, v0), (t1, v1)) = (bins.first()?, bins.last()?);
         let slope = (v1 - v0) / (t1 - t0);
@@ -70,7 +70,7 @@ impl History {
 
     /// Least squares over six hours.
     #[must_use]
-    pub fn least_squares(&self, now: f64) -> Option<Said> {
+    pub fn least_squares(&self, now: f64) -> Option<SaidEnd> {
         let bins = self.bins(now, 6.0);
         let ((t0, _), (t1, _)) = (bins.first()?, bins.last()?);
         let n = f64::from(u32::try_from(bins.len()).ok()?);
@@ -82,7 +82,7 @@ impl History {
 
     /// The median slope of all pairs of six hours, and the median intercept.
     #[must_use]
-    pub fn theil_sen(&self, now: f64) -> Option<Said> {
+    pub fn theil_sen(&self, now: f64) -> Option<SaidEnd> {
         let bins = self.bins(now, 6.0);
         let ((t0, _), (t1, _)) = (bins.first()?, bins.last()?);
         if t1 - t0 <= SHORTEST {
@@ -100,7 +100,7 @@ impl History {
 
     /// Holt's double exponential smoothing; the trend is carried over a refill.
     #[must_use]
-    pub fn holt_said(&self, now: f64) -> Option<Said> {
+    pub fn holt_said(&self, now: f64) -> Option<SaidEnd> {
         let (level, trend) = self.holt(now)?;
         Some(self.line(level, trend))
     }
@@ -153,8 +153,8 @@ impl History {
             .collect()
     }
 
-    fn line(&self, volume: f64, slope: f64) -> Said {
-        Said::without_spread(
+    fn line(&self, volume: f64, slope: f64) -> SaidEnd {
+        SaidEnd::without_spread(
             if slope < 0.0 { (volume - self.heel).max(0.0) / -slope } else { f64::MAX },
             volume,
         )

@@ -5,14 +5,14 @@ use claymark_model::forecast::{Forecast, Outlook};
 use claymark_model::site::Sensor;
 use jiff::{SignedDuration, Timestamp};
 
-use super::case::{Case, LONGEST, Said, Who};
-use super::events::{Finding, Found, Recovery, WATCHED, undisturbed};
-use super::kalman::{self, Series};
-use super::parts::Parts;
-use super::peers::History;
-use crate::season::rooms::Kind;
-use crate::season::truth::{Deed, Done, TrueDrum};
-use crate::season::{Heard, News, Season, start};
+use super::case::{Case, LONGEST, SaidEnd, Who};
+use super::events::{DeedsFound, Recovery, WATCHED, WatchFinding, undisturbed};
+use super::kalman::{self, GridSeries};
+use super::parts::IfKnown;
+use super::peers::DrumHistory;
+use crate::season::rooms::RoomKind;
+use crate::season::truth::{Done, TrueDeed, TrueDrum};
+use crate::season::{Season, SeasonArrival, SeasonNews, start};
 
 /// Who plays, beside simple peers and cheats.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -28,23 +28,23 @@ pub struct Played {
     /// Its name.
     pub season: String,
     /// Its room.
-    pub kind: Kind,
+    pub kind: RoomKind,
     /// Forecasts at every tenth minute at which a drum was drawn and would be empty within a day.
     pub cases: Vec<Case>,
     /// Instants at which it was drawn and the watch had nothing to say, and why.
     pub unknown: Vec<(usize, u32, String)>,
     /// What was found.
-    pub found: Found,
+    pub found: DeedsFound,
     /// How soon the forecast was right again.
     pub recoveries: Vec<Recovery>,
     /// Of each drum what the Kalman filter is to be asked.
-    pub series: Vec<Series>,
+    pub series: Vec<GridSeries>,
 }
 
 /// A drum while the season is told.
 struct Seat {
     sensor: Sensor,
-    history: History,
+    history: DrumHistory,
     watch: DrumWatch,
     /// Minutes of the season at which its forecast was right.
     right: Vec<bool>,
@@ -60,10 +60,10 @@ pub fn play(season: &Season, whom: Whom) -> Played {
     let mut heard = season.heard.iter().peekable();
     let (mut cases, mut unknown, mut findings) = (Vec::new(), Vec::new(), Vec::new());
     let watched = watched_minutes(season);
-    let mut series: Vec<Series> = season.drums.iter().map(|_| Series::default()).collect();
+    let mut series: Vec<GridSeries> = season.drums.iter().map(|_| GridSeries::default()).collect();
     for minute in 0..season.minutes {
         let now = Season::at(minute) + HEARD_WITHIN;
-        while let Some(Heard { at, news }) = heard.next_if(|heard| heard.at <= now) {
+        while let Some(SeasonArrival { at, news }) = heard.next_if(|heard| heard.at <= now) {
             seats.iter_mut().for_each(|seat| seat.hear(*at, news, whom));
         }
         let look = |drum: usize| watched.get(drum).is_some_and(|of| of.contains(&minute));
@@ -85,7 +85,7 @@ pub fn play(season: &Season, whom: Whom) -> Played {
             }
             if whom.watch {
                 let taken = seat.watch.take_happenings().into_iter();
-                findings.extend(taken.map(|happening| Finding { drum: place, said: minute, happening }));
+                findings.extend(taken.map(|happening| WatchFinding { drum: place, said: minute, happening }));
                 if look(place) {
                     seat.judge(drum, minute, now);
                 }
@@ -110,7 +110,7 @@ pub fn play(season: &Season, whom: Whom) -> Played {
         kind: season.kind,
         cases,
         unknown,
-        found: Found::of(&season.drums, &findings),
+        found: DeedsFound::of(&season.drums, &findings),
         recoveries,
         series,
     }
@@ -121,15 +121,15 @@ impl Seat {
         let id = &season.site.drums.get(drum).expect("the site has this drum").id;
         Self {
             sensor: season.site.level_sensor(id).expect("every drum has one").clone(),
-            history: History::new(&season.site, drum),
+            history: DrumHistory::new(&season.site, drum),
             watch: DrumWatch::new(&season.site, id).expect("the site has this drum"),
             right: vec![false; season.minutes as usize],
         }
     }
 
-    fn hear(&mut self, at: Timestamp, news: &News, whom: Whom) {
+    fn hear(&mut self, at: Timestamp, news: &SeasonNews, whom: Whom) {
         match news {
-            News::Reading(assessed) => {
+            SeasonNews::Reading(assessed) => {
                 if assessed.reading.sensor == self.sensor.id {
                     let own = assessed.reading.at.duration_since(start()).as_secs_f64() / 3600.0;
                     self.history.reading(own, assessed);
@@ -138,7 +138,7 @@ impl Seat {
                     self.watch.reading(at, assessed);
                 }
             }
-            News::Log(entry) => {
+            SeasonNews::Log(entry) => {
                 if whom.watch {
                     self.watch.log(at, entry);
                 }
@@ -156,7 +156,7 @@ impl Seat {
     /// Whether the forecast of that minute is right.
     fn judge(&mut self, drum: &TrueDrum, minute: u32, now: Timestamp) {
         let forecast: Forecast = self.watch.forecast(now);
-        let said = Said::from_forecast(&forecast, now);
+        let said = SaidEnd::from_forecast(&forecast, now);
         let truth = drum.empty_in(minute).unwrap_or(LONGEST);
         let right = said.is_some_and(|said| (said.likely() - truth).abs() <= (truth * 0.1).max(1.0 / 3.0));
         if let Some(cell) = self.right.get_mut(minute as usize) {
@@ -176,9 +176,9 @@ fn case(
     let now = hours(minute) + HEARD_WITHIN.as_secs_f64() / 3600.0;
     let moment = drum.moment(minute);
     let at = Season::at(minute) + HEARD_WITHIN;
-    let cheat = |hours: Option<f64>| Some(Said::without_spread(hours.unwrap_or(LONGEST), moment.volume));
+    let cheat = |hours: Option<f64>| Some(SaidEnd::without_spread(hours.unwrap_or(LONGEST), moment.volume));
     let said = Who::ALL.map(|who| match who {
-        Who::DrumWatch => ours.and_then(|ours| Said::from_forecast(ours, at)),
+        Who::DrumWatch => ours.and_then(|ours| SaidEnd::from_forecast(ours, at)),
         Who::TwoPoints => seat.history.two_points(now),
         Who::LeastSquares => seat.history.least_squares(now),
         Who::TheilSen => seat.history.theil_sen(now),
@@ -188,13 +188,13 @@ fn case(
         Who::TrueCurve => cheat(drum.empty_in_by_curve(minute)),
     });
     let parts = ours.zip(said.first().copied().flatten());
-    let parts = parts.and_then(|(ours, said)| Parts::of(drum, minute, ours, &said));
+    let parts = parts.and_then(|(ours, said)| IfKnown::of(drum, minute, ours, &said));
     Case { drum: place, minute, fill: moment.fill, truth, volume: moment.volume, said, parts }
 }
 
 /// Of each drum the minutes after its deeds.
 fn watched_minutes(season: &Season) -> Vec<std::collections::HashSet<u32>> {
-    let after = |deed: &Deed| deed.to..deed.to + WATCHED + 3;
+    let after = |deed: &TrueDeed| deed.to..deed.to + WATCHED + 3;
     let of_drum = |drum: &TrueDrum| {
         drum.deeds.iter().filter(|deed| undisturbed(drum, deed, WATCHED)).flat_map(after).collect()
     };

@@ -3,15 +3,15 @@
 //! Split conformal prediction (Vovk, Gammerman and Shafer 2005, from memory): quantiles of past errors, binned by
 //! the lead time that the forecast itself states, so that nothing of the truth is used.
 
-use super::case::{Case, LEVELS, LONGEST, Said, Who};
+use super::case::{Case, LEVELS, LONGEST, SaidEnd, Who};
 
 /// Past errors of everybody.
-pub struct Spread {
+pub struct ErrorSpread {
     /// Of each in [`Who::ALL`], of each bin: errors in hours, sorted.
     errors: Vec<Vec<Vec<f64>>>,
 }
 
-impl Spread {
+impl ErrorSpread {
     /// From cases of seasons that aren't judged.
     #[must_use]
     pub fn learn<'a>(cases: impl Iterator<Item = &'a Case>) -> Self {
@@ -45,7 +45,7 @@ impl Spread {
     }
 }
 
-fn widened(said: Said, errors: &[f64]) -> Said {
+fn widened(said: SaidEnd, errors: &[f64]) -> SaidEnd {
     let likely = said.likely();
     let mut hours = said.hours;
     for (hours, level) in hours.iter_mut().zip(LEVELS) {
@@ -58,7 +58,7 @@ fn widened(said: Said, errors: &[f64]) -> Said {
     hours[3] = hours[3].max(likely);
     hours[0] = hours[0].min(hours[1]);
     hours[4] = hours[4].max(hours[3]);
-    Said { hours, ..said }
+    SaidEnd { hours, ..said }
 }
 
 fn quantile(sorted: &[f64], level: f64) -> f64 {

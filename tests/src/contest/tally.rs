@@ -4,10 +4,10 @@ use std::collections::HashMap;
 
 use claymark_model::score::{self, Bounds, crps_of_quantiles, interval_score};
 
-use super::case::{Case, LEVELS, Said, Who};
+use super::case::{Case, LEVELS, SaidEnd, Who};
 use super::peers::median;
 use super::play::Played;
-use crate::season::rooms::Kind;
+use crate::season::rooms::RoomKind;
 
 /// Lead times that are judged apart, hours.
 pub const BUCKETS: [(f64, f64); 4] = [(0.0, 3.0), (3.0, 6.0), (6.0, 12.0), (12.0, 24.0)];
@@ -39,14 +39,15 @@ impl Score {
     /// Of one forecaster; `None` where there is no case.
     #[must_use]
     pub fn of(who: Who, cases: &[&Case]) -> Option<Self> {
-        let said: Vec<(&Said, &Case)> =
+        let said: Vec<(&SaidEnd, &Case)> =
             cases.iter().filter_map(|case| Some((case.of(who)?, *case))).collect();
         let count = u32::try_from(said.len()).ok().filter(|count| *count > 0)?;
-        let mean = |what: &dyn Fn(&Said, &Case) -> f64| {
+        let mean = |what: &dyn Fn(&SaidEnd, &Case) -> f64| {
             said.iter().map(|(said, case)| what(said, case)).sum::<f64>() / f64::from(count)
         };
-        let share =
-            |held: fn(&Said, f64) -> bool| mean(&|said, case| if held(said, case.truth) { 1.0 } else { 0.0 });
+        let share = |held: fn(&SaidEnd, f64) -> bool| {
+            mean(&|said, case| if held(said, case.truth) { 1.0 } else { 0.0 })
+        };
         let mut errors: Vec<f64> =
             said.iter().map(|(said, case)| (said.likely() - case.truth).abs() * 60.0).collect();
         let mut widths: Vec<f64> =
@@ -75,7 +76,7 @@ impl Score {
 
 /// How often the interval of one forecaster held the truth.
 #[must_use]
-pub fn coverage(who: Who, cases: &[&Case], held: fn(&Said, f64) -> bool) -> score::Coverage {
+pub fn coverage(who: Who, cases: &[&Case], held: fn(&SaidEnd, f64) -> bool) -> score::Coverage {
     let mut coverage = score::Coverage::default();
     for case in cases {
         if let Some(said) = case.of(who) {
@@ -92,7 +93,7 @@ pub fn bounds(coverage: &score::Coverage) -> (f64, f64) {
     (low, high)
 }
 
-fn crps(said: &Said, truth: f64) -> f64 {
+fn crps(said: &SaidEnd, truth: f64) -> f64 {
     let mut quantiles = LEVELS.map(|level| (level, 0.0));
     for (quantile, hours) in quantiles.iter_mut().zip(said.hours) {
         quantile.1 = hours;
@@ -100,19 +101,19 @@ fn crps(said: &Said, truth: f64) -> f64 {
     crps_of_quantiles(&quantiles, truth).unwrap_or(f64::NAN)
 }
 
-fn interval(said: &Said, truth: f64) -> f64 {
+fn interval(said: &SaidEnd, truth: f64) -> f64 {
     interval_score(truth, said.hours[0], said.hours[4], 0.1)
 }
 
 /// Whether the 90 % interval holds the truth.
 #[must_use]
-pub fn in90(said: &Said, truth: f64) -> bool {
+pub fn in90(said: &SaidEnd, truth: f64) -> bool {
     (said.hours[0]..=said.hours[4]).contains(&truth)
 }
 
 /// Whether the 50 % interval does.
 #[must_use]
-pub fn in50(said: &Said, truth: f64) -> bool {
+pub fn in50(said: &SaidEnd, truth: f64) -> bool {
     (said.hours[1]..=said.hours[3]).contains(&truth)
 }
 
@@ -131,7 +132,7 @@ pub fn shared<'a>(played: &'a [Played], bucket: Option<(f64, f64)>, beside: &[Wh
 
 /// One case of each fill and bucket, chosen by its number, so that the fills are independent.
 #[must_use]
-pub fn one_of_each_fill(played: &[Played], bucket: (f64, f64), room: Option<Kind>) -> Vec<&Case> {
+pub fn one_of_each_fill(played: &[Played], bucket: (f64, f64), room: Option<RoomKind>) -> Vec<&Case> {
     let mut chosen = Vec::new();
     for played in played.iter().filter(|played| room.is_none_or(|room| room == played.kind)) {
         let mut fills: HashMap<(usize, u32), Vec<&Case>> = HashMap::new();

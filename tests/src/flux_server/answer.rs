@@ -4,8 +4,8 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use jiff::Timestamp;
 
-use super::points::{Table, Value};
-use super::question::Question;
+use super::points::{PointValue, SeriesTable};
+use super::question::ParsedQuestion;
 
 /// How answers are written; both ways are allowed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -25,7 +25,7 @@ struct Column {
 
 impl Style {
     /// The body of an answer.
-    pub(super) fn write(self, tables: &[Table], question: &Question) -> String {
+    pub(super) fn write(self, tables: &[SeriesTable], question: &ParsedQuestion) -> String {
         let mut body = String::new();
         let mut before: Option<Vec<(String, &'static str)>> = None;
         for (number, table) in tables.iter().enumerate() {
@@ -97,7 +97,7 @@ impl Style {
 }
 
 /// `result`, `table`, the time, the group key, then the fields that any row of the table has.
-fn columns(table: &Table, question: &Question) -> Vec<Column> {
+fn columns(table: &SeriesTable, question: &ParsedQuestion) -> Vec<Column> {
     let column = |name: &str, datatype, group| Column { name: name.to_owned(), datatype, group };
     let mut columns = vec![
         column("result", "string", false),
@@ -112,10 +112,10 @@ fn columns(table: &Table, question: &Question) -> Vec<Column> {
         .flatten()
         .map(|(field, value)| {
             let datatype = match value {
-                Value::Float(_) => "double",
-                Value::Integer(_) => "long",
-                Value::Boolean(_) => "boolean",
-                Value::Text(_) => "string",
+                PointValue::Float(_) => "double",
+                PointValue::Integer(_) => "long",
+                PointValue::Boolean(_) => "boolean",
+                PointValue::Text(_) => "string",
             };
             (field.as_str(), datatype)
         })
@@ -124,12 +124,12 @@ fn columns(table: &Table, question: &Question) -> Vec<Column> {
     columns
 }
 
-fn shown(value: &Value) -> String {
+fn shown(value: &PointValue) -> String {
     match value {
         // As Go's 'f' with the least digits: no exponent.
-        Value::Float(number) => format!("{number}"),
-        Value::Integer(number) => number.to_string(),
-        Value::Boolean(yes) => yes.to_string(),
-        Value::Text(text) => text.clone(),
+        PointValue::Float(number) => format!("{number}"),
+        PointValue::Integer(number) => number.to_string(),
+        PointValue::Boolean(yes) => yes.to_string(),
+        PointValue::Text(text) => text.clone(),
     }
 }

@@ -4,11 +4,11 @@ use std::collections::BTreeMap;
 
 use influxdb_line_protocol::{FieldValue, parse_lines};
 
-use super::question::Question;
+use super::question::ParsedQuestion;
 
 /// The value of a field.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) enum Value {
+pub(super) enum PointValue {
     Float(f64),
     Integer(i64),
     Boolean(bool),
@@ -16,25 +16,25 @@ pub(super) enum Value {
 }
 
 /// Measurement and tags.
-type Series = (String, BTreeMap<String, String>);
+type SeriesKey = (String, BTreeMap<String, String>);
 
 /// By time, ms: the fields.
-type History = BTreeMap<i64, BTreeMap<String, Value>>;
+type SeriesPoints = BTreeMap<i64, BTreeMap<String, PointValue>>;
 
 /// All points.
 #[derive(Debug, Default)]
-pub(super) struct Points(BTreeMap<Series, History>);
+pub(super) struct AllPoints(BTreeMap<SeriesKey, SeriesPoints>);
 
 /// One series of an answer.
 #[derive(Debug)]
-pub(super) struct Table {
+pub(super) struct SeriesTable {
     /// The group key: measurement, tags.
     pub(super) key: BTreeMap<String, String>,
     /// By time, ms: the fields.
-    pub(super) rows: History,
+    pub(super) rows: SeriesPoints,
 }
 
-impl Points {
+impl AllPoints {
     /// Takes lines with times in milliseconds: all, or none and what is wrong.
     pub(super) fn write(&mut self, lines: &str) -> Result<(), String> {
         let lines: Vec<_> =
@@ -53,11 +53,11 @@ impl Points {
     }
 
     pub(super) fn count(&self) -> usize {
-        self.0.values().map(History::len).sum()
+        self.0.values().map(SeriesPoints::len).sum()
     }
 
     /// What passes range and filters, one table a series.
-    pub(super) fn answer(&self, question: &Question) -> Vec<Table> {
+    pub(super) fn answer(&self, question: &ParsedQuestion) -> Vec<SeriesTable> {
         let (start, stop) = question.range;
         let mut tables = Vec::new();
         for ((measurement, tags), history) in &self.0 {
@@ -74,9 +74,9 @@ impl Points {
             if !wanted {
                 continue;
             }
-            let mut rows = History::new();
+            let mut rows = SeriesPoints::new();
             for (at, fields) in history.range(start..stop) {
-                let fields: BTreeMap<String, Value> = fields
+                let fields: BTreeMap<String, PointValue> = fields
                     .iter()
                     .filter(|(field, _)| question.wants("_field", field))
                     .map(|(field, value)| (field.clone(), value.clone()))
@@ -91,7 +91,7 @@ impl Points {
             if !rows.is_empty() {
                 let mut key = tags.clone();
                 key.insert("_measurement".to_owned(), measurement.clone());
-                tables.push(Table { key, rows });
+                tables.push(SeriesTable { key, rows });
             }
         }
         tables
@@ -99,26 +99,26 @@ impl Points {
 }
 
 /// The newest value of each field, at its own time.
-fn newest(rows: &History) -> History {
-    let mut last: BTreeMap<&str, (i64, &Value)> = BTreeMap::new();
+fn newest(rows: &SeriesPoints) -> SeriesPoints {
+    let mut last: BTreeMap<&str, (i64, &PointValue)> = BTreeMap::new();
     for (at, fields) in rows {
         for (field, value) in fields {
             last.insert(field, (*at, value));
         }
     }
-    let mut newest = History::new();
+    let mut newest = SeriesPoints::new();
     for (field, (at, value)) in last {
         newest.entry(at).or_default().insert(field.to_owned(), value.clone());
     }
     newest
 }
 
-fn kept(value: &FieldValue<'_>) -> Value {
+fn kept(value: &FieldValue<'_>) -> PointValue {
     match value {
-        FieldValue::I64(number) => Value::Integer(*number),
-        FieldValue::U64(number) => Value::Integer(i64::try_from(*number).unwrap_or(i64::MAX)),
-        FieldValue::F64(number) => Value::Float(*number),
-        FieldValue::Boolean(yes) => Value::Boolean(*yes),
-        FieldValue::String(text) => Value::Text(text.to_string()),
+        FieldValue::I64(number) => PointValue::Integer(*number),
+        FieldValue::U64(number) => PointValue::Integer(i64::try_from(*number).unwrap_or(i64::MAX)),
+        FieldValue::F64(number) => PointValue::Float(*number),
+        FieldValue::Boolean(yes) => PointValue::Boolean(*yes),
+        FieldValue::String(text) => PointValue::Text(text.to_string()),
     }
 }

@@ -4,7 +4,7 @@ use jiff::Timestamp;
 
 /// What is asked.
 #[derive(Debug, Default)]
-pub(super) struct Question {
+pub(super) struct ParsedQuestion {
     /// First and end, ms.
     pub(super) range: (i64, i64),
     /// All must hold: of each, the column and the values that it may have.
@@ -15,7 +15,7 @@ pub(super) struct Question {
     pub(super) dropped: Vec<String>,
 }
 
-impl Question {
+impl ParsedQuestion {
     /// Takes it apart, or says what it doesn't understand.
     pub(super) fn parse(flux: &str) -> Result<Self, String> {
         let mut stages = flux.split("\n  |> ");

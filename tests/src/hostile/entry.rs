@@ -5,29 +5,29 @@ use proptest::prelude::{Just, Strategy, prop_oneof};
 use proptest::sample::select;
 use proptest::strategy::BoxedStrategy;
 
-use super::Fate;
-use super::field::{self, Value, Worth};
-use Field::{Figure, Id, Text};
+use super::MessageFate;
+use super::field::{self, Worth, WrittenValue};
+use EntryField::{Figure, Id, Text};
 
 /// A message that hasn't got its mark yet.
 #[derive(Debug, Clone)]
-pub(super) struct Drawn {
+pub(super) struct UnmarkedMessage {
     pub(super) topic: &'static str,
     pub(super) payload: Vec<u8>,
-    pub(super) fate: Fate,
+    pub(super) fate: MessageFate,
 }
 
 /// Any of them: three entries to an answer.
-pub(super) fn message() -> BoxedStrategy<Drawn> {
+pub(super) fn message() -> BoxedStrategy<UnmarkedMessage> {
     let whole = prop_oneof![3 => entry(), 1 => answer()];
     let maltreated = (whole.clone(), maltreatment()).prop_map(|(drawn, how)| how.done_to(drawn));
     prop_oneof![9 => whole, 1 => maltreated].boxed()
 }
 
-fn entry() -> impl Strategy<Value = Drawn> + Clone {
+fn entry() -> impl Strategy<Value = UnmarkedMessage> + Clone {
     let frame = (select(KINDS), field::marked_text(), field::time(), vec(0..4_u8, 3));
     frame.prop_flat_map(|(kind, key, at, leave_out)| {
-        let fields: Vec<_> = kind.fields.iter().map(Field::values).collect();
+        let fields: Vec<_> = kind.fields.iter().map(EntryField::values).collect();
         (fields, field::text("Aino"), more()).prop_map(move |(values, by, more)| {
             let mut members = vec![("key", key.clone()), ("kind", kind_value(kind)), ("at", at.clone())];
             let given = kind.fields.iter().zip(values).zip(&leave_out).filter(|(_, out)| **out > 0);
@@ -39,7 +39,7 @@ fn entry() -> impl Strategy<Value = Drawn> + Clone {
     })
 }
 
-fn answer() -> impl Strategy<Value = Drawn> + Clone {
+fn answer() -> impl Strategy<Value = UnmarkedMessage> + Clone {
     (field::marked_text(), field::notice(), more()).prop_map(|(by, notice, more)| {
         let mut members = vec![("by", by), ("notice", notice)];
         members.extend(more);
@@ -49,28 +49,28 @@ fn answer() -> impl Strategy<Value = Drawn> + Clone {
 
 /// A kind of entry and its fields.
 #[derive(Debug, Clone, Copy)]
-struct Kind {
+struct EntryForm {
     name: &'static str,
     worth: Worth,
-    fields: &'static [Field],
+    fields: &'static [EntryField],
 }
 
 /// The name of a field, and what is good there.
 #[derive(Debug, Clone, Copy)]
-enum Field {
+enum EntryField {
     Figure(&'static str, &'static str),
     Text(&'static str, &'static str),
     Id(&'static str, &'static str),
 }
 
-impl Field {
+impl EntryField {
     fn name(&self) -> &'static str {
         match self {
             Self::Figure(name, _) | Self::Text(name, _) | Self::Id(name, _) => name,
         }
     }
 
-    fn values(&self) -> BoxedStrategy<Value> {
+    fn values(&self) -> BoxedStrategy<WrittenValue> {
         match self {
             Self::Figure(_, good) => field::figure(good),
             Self::Text(_, good) => field::text(good),
@@ -79,25 +79,25 @@ impl Field {
     }
 }
 
-fn kind_value(kind: Kind) -> Value {
+fn kind_value(kind: EntryForm) -> WrittenValue {
     field::value(&format!("\"{}\"", kind.name), kind.worth)
 }
 
-fn object(topic: &'static str, members: &[(&str, Value)]) -> Drawn {
-    let member = |(name, value): &(&str, Value)| format!("\"{name}\":{}", value.json);
+fn object(topic: &'static str, members: &[(&str, WrittenValue)]) -> UnmarkedMessage {
+    let member = |(name, value): &(&str, WrittenValue)| format!("\"{name}\":{}", value.json);
     let text = format!("{{{}}}", members.iter().map(member).collect::<Vec<_>>().join(","));
     let worst = members.iter().map(|(_, value)| value.worth).max();
     let fate = match worst {
-        _ if text.len() > LARGEST => Fate::PutAside,
-        Some(Worth::Bad) => Fate::PutAside,
-        Some(Worth::Unsure) => Fate::Either,
-        Some(Worth::Good) | None => Fate::Taken,
+        _ if text.len() > LARGEST => MessageFate::PutAside,
+        Some(Worth::Bad) => MessageFate::PutAside,
+        Some(Worth::Unsure) => MessageFate::Either,
+        Some(Worth::Good) | None => MessageFate::Taken,
     };
-    Drawn { topic, payload: text.into_bytes(), fate }
+    UnmarkedMessage { topic, payload: text.into_bytes(), fate }
 }
 
 /// Keys that mean nothing, or stand there twice.
-fn more() -> BoxedStrategy<Option<(&'static str, Value)>> {
+fn more() -> BoxedStrategy<Option<(&'static str, WrittenValue)>> {
     let unsure = |json: &str| field::value(json, Worth::Unsure);
     prop_oneof![
         60 => Just(None),
@@ -111,7 +111,7 @@ fn more() -> BoxedStrategy<Option<(&'static str, Value)>> {
 }
 
 /// Around the 64 KiB that are read of a payload. Which kinds have a text is left open.
-fn large(length: usize) -> Value {
+fn large(length: usize) -> WrittenValue {
     field::value(&format!("\"{}\"", "x".repeat(length)), Worth::Unsure)
 }
 
@@ -132,8 +132,8 @@ fn maltreatment() -> impl Strategy<Value = Maltreatment> {
 }
 
 impl Maltreatment {
-    fn done_to(self, drawn: Drawn) -> Drawn {
-        let Drawn { topic, payload, .. } = drawn;
+    fn done_to(self, drawn: UnmarkedMessage) -> UnmarkedMessage {
+        let UnmarkedMessage { topic, payload, .. } = drawn;
         let payload = match self {
             Self::CutShort => payload.get(..payload.len() - 1).unwrap_or_default().to_vec(),
             Self::TwoAtOnce => [payload.as_slice(), b"{}"].concat(),
@@ -143,19 +143,19 @@ impl Maltreatment {
             // Only its beginning: the mark must be found again.
             Self::Utf16 => [b"\xff\xfe{\0", payload.as_slice()].concat(),
         };
-        Drawn { topic, payload, fate: Fate::PutAside }
+        UnmarkedMessage { topic, payload, fate: MessageFate::PutAside }
     }
 }
 
-const fn kind(name: &'static str, fields: &'static [Field]) -> Kind {
-    Kind { name, worth: Worth::Good, fields }
+const fn kind(name: &'static str, fields: &'static [EntryField]) -> EntryForm {
+    EntryForm { name, worth: Worth::Good, fields }
 }
 
-const fn no_kind(name: &'static str) -> Kind {
-    Kind { name, worth: Worth::Bad, fields: &[Id("drum", "a"), Text("text", "fed")] }
+const fn no_kind(name: &'static str) -> EntryForm {
+    EntryForm { name, worth: Worth::Bad, fields: &[Id("drum", "a"), Text("text", "fed")] }
 }
 
-const KINDS: &[Kind] = &[
+const KINDS: &[EntryForm] = &[
     kind("refill", &[Id("drum", "a"), Figure("water_l", "50"), Figure("clay_kg", "0.9")]),
     kind("pump_setting", &[Id("pump", "p1"), Figure("rpm", "40")]),
     kind("in_use", &[Id("pump", "p1"), Id("drum", "a")]),

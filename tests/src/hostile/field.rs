@@ -20,13 +20,13 @@ pub(super) enum Worth {
 
 /// A value as it stands in the message.
 #[derive(Debug, Clone)]
-pub(super) struct Value {
+pub(super) struct WrittenValue {
     pub(super) json: String,
     pub(super) worth: Worth,
 }
 
 /// A figure, `good` among them.
-pub(super) fn figure(good: &'static str) -> BoxedStrategy<Value> {
+pub(super) fn figure(good: &'static str) -> BoxedStrategy<WrittenValue> {
     prop_oneof![
         24 => Just(value(good, Worth::Good)),
         4 => select(NUMBERS).prop_map(|json| value(json, Worth::Unsure)),
@@ -40,7 +40,7 @@ pub(super) fn figure(good: &'static str) -> BoxedStrategy<Value> {
 }
 
 /// A text, `good` among them.
-pub(super) fn text(good: &'static str) -> BoxedStrategy<Value> {
+pub(super) fn text(good: &'static str) -> BoxedStrategy<WrittenValue> {
     prop_oneof![
         24 => Just(value(&quoted(good), Worth::Good)),
         6 => text_as_json().prop_map(|json| value(&json, Worth::Unsure)),
@@ -52,7 +52,7 @@ pub(super) fn text(good: &'static str) -> BoxedStrategy<Value> {
 }
 
 /// A text with the mark in front.
-pub(super) fn marked_text() -> BoxedStrategy<Value> {
+pub(super) fn marked_text() -> BoxedStrategy<WrittenValue> {
     prop_oneof![
         12 => Just(value(&format!("\"{MARK}\""), Worth::Good)),
         2 => edge_text().prop_map(|text| value(&quoted(&format!("{MARK}{text}")), Worth::Unsure)),
@@ -61,7 +61,7 @@ pub(super) fn marked_text() -> BoxedStrategy<Value> {
 }
 
 /// An id of the site, `good` among them; nothing else is one.
-pub(super) fn id(good: &'static str) -> BoxedStrategy<Value> {
+pub(super) fn id(good: &'static str) -> BoxedStrategy<WrittenValue> {
     prop_oneof![
         40 => Just(value(&quoted(good), Worth::Good)),
         2 => text_as_json().prop_map(|json| value(&json, Worth::Bad)),
@@ -72,7 +72,7 @@ pub(super) fn id(good: &'static str) -> BoxedStrategy<Value> {
 }
 
 /// When it was done; all good ones lie within the evening before the barn's clock begins.
-pub(super) fn time() -> BoxedStrategy<Value> {
+pub(super) fn time() -> BoxedStrategy<WrittenValue> {
     let good = (0..3600_u32).prop_map(|second| {
         let (minute, second) = (second / 60, second % 60);
         value(&format!("\"2027-03-01T19:{minute:02}:{second:02}Z\""), Worth::Good)
@@ -88,7 +88,7 @@ pub(super) fn time() -> BoxedStrategy<Value> {
 }
 
 /// The number of a notice. Those that may have been given already are left out: the messages mustn't answer.
-pub(super) fn notice() -> BoxedStrategy<Value> {
+pub(super) fn notice() -> BoxedStrategy<WrittenValue> {
     prop_oneof![
         3 => select(NO_NOTICES_YET).prop_map(|json| value(json, Worth::Unsure)),
         3 => select(NO_NOTICE_NUMBERS).prop_map(|json| value(json, Worth::Bad)),
@@ -98,11 +98,11 @@ pub(super) fn notice() -> BoxedStrategy<Value> {
     .boxed()
 }
 
-pub(super) fn value(json: &str, worth: Worth) -> Value {
-    Value { json: json.to_owned(), worth }
+pub(super) fn value(json: &str, worth: Worth) -> WrittenValue {
+    WrittenValue { json: json.to_owned(), worth }
 }
 
-fn finite(number: f64) -> Value {
+fn finite(number: f64) -> WrittenValue {
     match serde_json::Number::from_f64(number) {
         Some(number) => value(&number.to_string(), Worth::Unsure),
         None => value(&number.to_string(), Worth::Bad),
@@ -129,11 +129,11 @@ fn edge_text() -> BoxedStrategy<String> {
 }
 
 /// Valid JSON of another type.
-fn no_text() -> BoxedStrategy<Value> {
+fn no_text() -> BoxedStrategy<WrittenValue> {
     select(&["true", "false", "0", "-1.5", "1e9"][..]).prop_map(|json| value(json, Worth::Bad)).boxed()
 }
 
-fn no_scalar() -> BoxedStrategy<Value> {
+fn no_scalar() -> BoxedStrategy<WrittenValue> {
     let deep = |depth: usize| value(&format!("{}{}", "[".repeat(depth), "]".repeat(depth)), Worth::Bad);
     prop_oneof![
         4 => select(&["[]", "{}", "[1]", "{\"v\":1}", "[[[[]]]]"][..]).prop_map(|json| value(json, Worth::Bad)),

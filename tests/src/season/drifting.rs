@@ -15,41 +15,41 @@ use claymark_model::fieldlog::{Deed as Entry, LogEntry};
 
 use flow::Flow;
 use moods::Mood;
-use people::People;
-use vessel::Vessel;
+use people::DrumHands;
+use vessel::VesselShape;
 
 use super::chance::Chance;
 use super::layout::{self, DrumPlan, Mount, gauge_of, id};
-use super::rooms::Kind;
-use super::truth::{Curve, Deed, Done, Moment, TrueDrum};
-use super::wire::Sent;
+use super::rooms::RoomKind;
+use super::truth::{DeliveryCurve, Done, DrumMinute, TrueDeed, TrueDrum};
+use super::wire::OnTheWire;
 use super::{DAY, Season, Simulator, wire};
 
 /// One drum with its own draw.
-struct Line {
+struct DriftingDrum {
     name: &'static str,
     pump: &'static str,
-    vessel: Vessel,
+    vessel: VesselShape,
     flow: Flow,
-    people: People,
+    people: DrumHands,
     dice: Chance,
     volume: f64,
     fill: u32,
     /// L/h from 100 L, and until when.
     tap: (f64, u32),
-    moments: Vec<Moment>,
-    curves: Vec<Curve>,
-    deeds: Vec<Deed>,
+    moments: Vec<DrumMinute>,
+    curves: Vec<DeliveryCurve>,
+    deeds: Vec<TrueDeed>,
 }
 
 /// A season of so many days.
 #[must_use]
-pub fn season(kind: Kind, seed: u64, days: u32) -> Season {
+pub fn season(kind: RoomKind, seed: u64, days: u32) -> Season {
     let mood = Mood::of(kind);
     let minutes = days * DAY;
     let (mut plans, mut gauges, mut log, mut drums) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
     for (name, pump) in [("a", "p1"), ("b", "p2")] {
-        let mut line = Line::new(name, pump, kind, seed, minutes);
+        let mut line = DriftingDrum::new(name, pump, kind, seed, minutes);
         line.live(&mood, minutes);
         let (plan, sent) = line.gauge(&mood);
         plans.push(plan);
@@ -63,11 +63,11 @@ pub fn season(kind: Kind, seed: u64, days: u32) -> Season {
     Season { by: Simulator::Drifting, kind, seed, site, heard, drums, minutes }
 }
 
-impl Line {
-    fn new(name: &'static str, pump: &'static str, kind: Kind, seed: u64, minutes: u32) -> Self {
+impl DriftingDrum {
+    fn new(name: &'static str, pump: &'static str, kind: RoomKind, seed: u64, minutes: u32) -> Self {
         let stream = |what: &str| Chance::new(seed, &format!("drifting-{}-{name}-{what}", kind.name()));
         let mut dice = stream("line");
-        let vessel = Vessel::new(&mut dice);
+        let vessel = VesselShape::new(&mut dice);
         let base = (vessel.full - vessel.heel) / dice.between(15.0, 34.0);
         let flow = Flow::new(&Mood::of(kind), minutes, base, &mut dice);
         Self {
@@ -77,7 +77,7 @@ impl Line {
             curves: vec![flow.curve(vessel.brim(), vessel.full)],
             vessel,
             flow,
-            people: People::new(name, stream("people")),
+            people: DrumHands::new(name, stream("people")),
             dice,
             fill: 0,
             tap: (0.0, 0),
@@ -117,7 +117,7 @@ impl Line {
         }
         if (factor - 1.0).abs() > 0.1 {
             let what = Done::Changed(factor);
-            self.deeds.push(Deed { from: minute, to: minute, what, logged });
+            self.deeds.push(TrueDeed { from: minute, to: minute, what, logged });
         }
     }
 
@@ -127,18 +127,18 @@ impl Line {
     }
 
     fn fill(&mut self, minute: u32, mood: &Mood) {
-        let Vessel { full, heel, .. } = self.vessel;
+        let VesselShape { full, heel, .. } = self.vessel;
         let share = (self.volume - heel) / (full - heel);
         if let Some(begun) = self.people.maybe_fill(minute, share, full - self.volume, mood) {
             let (what, logged) = (Done::Poured(begun.litres), begun.logged);
-            self.deeds.push(Deed { from: minute, to: begun.until, what, logged });
+            self.deeds.push(TrueDeed { from: minute, to: begun.until, what, logged });
         }
     }
 
     fn minute(&mut self, minute: u32) {
         let (gain, wander) = (self.flow.base, self.flow.wander(minute));
         let pouring = self.people.pouring();
-        self.moments.push(Moment {
+        self.moments.push(DrumMinute {
             volume: self.volume,
             gain,
             wander,
@@ -159,7 +159,7 @@ impl Line {
         self.flow.minute();
     }
 
-    fn gauge(&mut self, mood: &Mood) -> (DrumPlan, Vec<Sent>) {
+    fn gauge(&mut self, mood: &Mood) -> (DrumPlan, Vec<OnTheWire>) {
         let levels: Vec<f64> = self.moments.iter().map(|moment| self.vessel.level(moment.volume)).collect();
         let height = self.dice.between(900.0, 1050.0).round();
         let mount = match self.dice.whole(0, 9) {
@@ -169,12 +169,12 @@ impl Line {
         };
         let strapping = self.vessel.strapping(&mut self.dice);
         let sent = noise::sent(&levels, mount, mood, &mut self.dice);
-        let Vessel { full, heel, .. } = self.vessel;
+        let VesselShape { full, heel, .. } = self.vessel;
         (DrumPlan { name: self.name, pump: self.pump, full, heel, strapping, mount }, sent)
     }
 
     fn end(self) -> (Vec<LogEntry>, TrueDrum) {
-        let Vessel { full, heel, .. } = self.vessel;
+        let VesselShape { full, heel, .. } = self.vessel;
         let Self { name, moments, curves, deeds, .. } = self;
         (self.people.log, TrueDrum { id: id(name), heel, full, moments, curves, deeds })
     }

@@ -12,24 +12,24 @@ mod pump;
 use barrel::Barrel;
 use crew::Crew;
 use habits::{Habits, PumpHabits};
-use pump::Pump;
+use pump::PeristalticPump;
 
 use super::chance::Chance;
 use super::layout::{self, DrumPlan, Mount, gauge_of, id};
-use super::rooms::Kind;
-use super::truth::{Curve, Deed, Done, Moment, TrueDrum};
+use super::rooms::RoomKind;
+use super::truth::{DeliveryCurve, Done, DrumMinute, TrueDeed, TrueDrum};
 use super::{DAY, Season, Simulator, wire};
 
 /// Drums and pumps.
 struct Works {
     barrels: Vec<Barrel>,
-    pumps: Vec<Pump>,
+    pumps: Vec<PeristalticPump>,
     /// Minute from which a tube is due to be changed, pump by pump.
     tubes_due: Vec<u32>,
     habits: PumpHabits,
     dice: Chance,
     /// Of each barrel, the curves that it has had.
-    curves: Vec<Vec<Curve>>,
+    curves: Vec<Vec<DeliveryCurve>>,
     /// What the last curve of each barrel was made for.
     made_for: Vec<(f64, u32)>,
     tubes: Vec<u32>,
@@ -37,7 +37,7 @@ struct Works {
 
 /// A season of so many days.
 #[must_use]
-pub fn season(kind: Kind, seed: u64, days: u32) -> Season {
+pub fn season(kind: RoomKind, seed: u64, days: u32) -> Season {
     let habits = Habits::of(kind);
     let minutes = days * DAY;
     let mut dice = Chance::new(seed, &format!("mechanistic-{}-works", kind.name()));
@@ -79,9 +79,9 @@ impl Works {
     /// Two drums, on a pump each or on one that they share.
     fn new(habits: PumpHabits, minutes: u32, dice: &mut Chance) -> Self {
         let barrels = vec![Barrel::new("a", dice), Barrel::new("b", dice)];
-        let mut pumps = vec![Pump::new("p1", &habits, minutes, dice)];
+        let mut pumps = vec![PeristalticPump::new("p1", &habits, minutes, dice)];
         if dice.happens(0.7) {
-            let mut second = Pump::new("p2", &habits, minutes, dice);
+            let mut second = PeristalticPump::new("p2", &habits, minutes, dice);
             second.draws_from = 1;
             pumps.push(second);
         }
@@ -163,7 +163,7 @@ impl Works {
                 let curve = curves.len() - 1;
                 let share = curves.last().map_or(1.0, |curve| curve.at(barrel.volume));
                 let wander = pump.wander(minute);
-                barrel.moments.push(Moment {
+                barrel.moments.push(DrumMinute {
                     volume: barrel.volume,
                     gain,
                     wander,
@@ -196,7 +196,7 @@ impl Works {
             && let Some(barrel) = self.barrels.get_mut(pump.draws_from)
         {
             let what = Done::Changed(factor);
-            barrel.deeds.push(Deed { from: minute, to: minute, what, logged });
+            barrel.deeds.push(TrueDeed { from: minute, to: minute, what, logged });
         }
     }
 
@@ -211,7 +211,7 @@ impl Works {
     }
 
     fn truth(self) -> Vec<TrueDrum> {
-        let drum = |(barrel, curves): (Barrel, Vec<Curve>)| TrueDrum {
+        let drum = |(barrel, curves): (Barrel, Vec<DeliveryCurve>)| TrueDrum {
             id: id(barrel.name),
             heel: barrel.heel,
             full: barrel.full,

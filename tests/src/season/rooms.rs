@@ -2,7 +2,7 @@
 
 /// A kind of room.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-pub enum Kind {
+pub enum RoomKind {
     /// Still drums, careful people, fresh tubes.
     Calm,
     /// Aerated drums that foam over, coarse sensors.
@@ -13,7 +13,7 @@ pub enum Kind {
     Worn,
 }
 
-impl Kind {
+impl RoomKind {
     /// All of them.
     pub const ALL: [Self; 4] = [Self::Calm, Self::Noisy, Self::Clumsy, Self::Worn];
 

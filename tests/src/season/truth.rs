@@ -15,16 +15,16 @@ pub struct TrueDrum {
     /// Litres at the full line.
     pub full: f64,
     /// Minute by minute.
-    pub moments: Vec<Moment>,
+    pub moments: Vec<DrumMinute>,
     /// The curves that the moments name.
-    pub curves: Vec<Curve>,
+    pub curves: Vec<DeliveryCurve>,
     /// What people and failures did to it.
-    pub deeds: Vec<Deed>,
+    pub deeds: Vec<TrueDeed>,
 }
 
 /// One minute of a drum.
 #[derive(Debug, Clone, Copy)]
-pub struct Moment {
+pub struct DrumMinute {
     /// Litres, heel included.
     pub volume: f64,
     /// L/h that the pump would draw where its curve is 1; 0 while it doesn't draw from here.
@@ -45,7 +45,7 @@ pub struct Moment {
 
 /// Delivery against volume, evenly spaced from nothing to the brim; 1 where the drum is full.
 #[derive(Debug, Clone)]
-pub struct Curve {
+pub struct DeliveryCurve {
     /// Litres at the last point.
     pub brim: f64,
     /// Shares.
@@ -54,7 +54,7 @@ pub struct Curve {
 
 /// Something that was done to a drum.
 #[derive(Debug, Clone, Copy)]
-pub struct Deed {
+pub struct TrueDeed {
     /// Minute in which it began.
     pub from: u32,
     /// Minute in which it was done.
@@ -74,7 +74,7 @@ pub enum Done {
     Changed(f64),
 }
 
-impl Curve {
+impl DeliveryCurve {
     /// From a function of the volume.
     #[must_use]
     pub fn new(brim: f64, share: impl Fn(f64) -> f64) -> Self {
@@ -99,7 +99,7 @@ impl TrueDrum {
     /// # Panics
     /// When the drum has no minutes at all.
     #[must_use]
-    pub fn moment(&self, minute: u32) -> &Moment {
+    pub fn moment(&self, minute: u32) -> &DrumMinute {
         self.moments.get(minute as usize).or(self.moments.last()).expect("a season has minutes")
     }
 
@@ -151,7 +151,7 @@ impl TrueDrum {
         Some(hours)
     }
 
-    fn outflow_of(&self, moment: &Moment, wander: f64, volume: f64) -> f64 {
+    fn outflow_of(&self, moment: &DrumMinute, wander: f64, volume: f64) -> f64 {
         let share = self.curves.get(moment.curve).map_or(1.0, |curve| curve.at(volume));
         moment.gain * wander * share + moment.leak * (volume / 100.0).sqrt()
     }

@@ -7,11 +7,11 @@ use claymark_model::reading::Reading;
 use claymark_model::site::Site;
 use jiff::{SignedDuration, Timestamp};
 
-use super::{Heard, News, start};
+use super::{SeasonArrival, SeasonNews, start};
 
 /// One value on its way.
 #[derive(Debug, Clone, Copy)]
-pub struct Sent {
+pub struct OnTheWire {
     /// By the device's own clock, seconds from the start of the season.
     pub own: f64,
     /// When it arrives, seconds from the start of the season.
@@ -25,19 +25,23 @@ pub struct Sent {
 /// # Panics
 /// When a gauge isn't in the site.
 #[must_use]
-pub fn arrivals(site: &Site, gauges: Vec<(Id, Vec<Sent>)>, log: Vec<LogEntry>) -> Vec<Heard> {
+pub fn arrivals(site: &Site, gauges: Vec<(Id, Vec<OnTheWire>)>, log: Vec<LogEntry>) -> Vec<SeasonArrival> {
     let mut heard = Vec::new();
     for (sensor, mut sent) in gauges {
         sent.sort_by(|a, b| a.arrives.total_cmp(&b.arrives));
         let mut assessor = Assessor::new(site.sensor(&sensor).expect("the site has this gauge"));
-        for Sent { own, arrives, value } in sent {
+        for OnTheWire { own, arrives, value } in sent {
             let received_at = moment(arrives);
             let reading = Reading { sensor: sensor.clone(), at: moment(own), value };
             let given = assessor.assess(reading, received_at).into_iter();
-            heard.extend(given.map(|assessed| Heard { at: received_at, news: News::Reading(assessed) }));
+            heard.extend(
+                given.map(|assessed| SeasonArrival { at: received_at, news: SeasonNews::Reading(assessed) }),
+            );
         }
     }
-    heard.extend(log.into_iter().map(|entry| Heard { at: entry.received_at, news: News::Log(entry) }));
+    heard.extend(
+        log.into_iter().map(|entry| SeasonArrival { at: entry.received_at, news: SeasonNews::Log(entry) }),
+    );
     heard.sort_by_key(|heard| heard.at);
     heard
 }

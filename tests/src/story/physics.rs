@@ -4,9 +4,9 @@
 #[derive(Debug, Clone)]
 pub struct Truth {
     /// Drum A.
-    pub a: Drum,
+    pub a: StoryDrum,
     /// Drum B.
-    pub b: Drum,
+    pub b: StoryDrum,
     /// Which drum the pump draws from.
     pub drawn: Which,
     /// A valve between the drums is open below the slurry: they level out.
@@ -52,7 +52,7 @@ pub enum Which {
 
 /// One drum.
 #[derive(Debug, Clone)]
-pub struct Drum {
+pub struct StoryDrum {
     /// Litres of slurry.
     pub litres: f64,
     /// g/L of clay, if all of it were stirred up.
@@ -66,8 +66,8 @@ impl Truth {
     #[must_use]
     pub fn day_24() -> Self {
         let mut truth = Self {
-            a: Drum { litres: 120.0, strength: STRENGTH_G_L, lumps: 0.0 },
-            b: Drum { litres: HEEL, strength: STRENGTH_G_L, lumps: 0.0 },
+            a: StoryDrum { litres: 120.0, strength: STRENGTH_G_L, lumps: 0.0 },
+            b: StoryDrum { litres: HEEL, strength: STRENGTH_G_L, lumps: 0.0 },
             drawn: Which::A,
             joined: false,
             pump: 209.0,
@@ -125,7 +125,7 @@ impl Truth {
     /// NTU above the background that the head tank is on its way to.
     #[must_use]
     pub fn head_goal(&self) -> f64 {
-        let clay = |drum: &Drum, lifted: f64, stirred: f64| {
+        let clay = |drum: &StoryDrum, lifted: f64, stirred: f64| {
             if drum.litres > HEEL {
                 lifted / 1000.0 * drum.strength * (1.0 - drum.lumps) * stirred
             } else {
@@ -171,14 +171,14 @@ impl Truth {
         other.strength = grams / other.litres;
     }
 
-    fn drum(&self, which: Which) -> &Drum {
+    fn drum(&self, which: Which) -> &StoryDrum {
         match which {
             Which::A => &self.a,
             Which::B => &self.b,
         }
     }
 
-    fn drum_mut(&mut self, which: Which) -> &mut Drum {
+    fn drum_mut(&mut self, which: Which) -> &mut StoryDrum {
         match which {
             Which::A => &mut self.a,
             Which::B => &mut self.b,

@@ -13,21 +13,21 @@ use claymark::message::Message;
 use claymark::recording;
 
 /// A story that is being told.
-pub struct Story {
+pub struct ScriptedStory {
     truth: Truth,
     now: Timestamp,
     rng: StdRng,
     /// For instruments that came later: the stories before them stay as they were.
     aside: StdRng,
-    acts: Vec<(Timestamp, Act)>,
+    acts: Vec<(Timestamp, Cue)>,
     instruments: Instruments,
     messages: Vec<Message>,
 }
 
-type Deed = Box<dyn FnOnce(&mut Truth, &mut Instruments)>;
+type Doing = Box<dyn FnOnce(&mut Truth, &mut Instruments)>;
 
-enum Act {
-    Do(Deed),
+enum Cue {
+    Do(Doing),
     Write(String),
 }
 
@@ -61,7 +61,7 @@ pub struct Instruments {
     pub turns: bool,
 }
 
-impl Story {
+impl ScriptedStory {
     /// Begins at that clock time on the first day, with its own noise.
     #[must_use]
     pub fn begin(clock: &str, seed: u64, truth: Truth) -> Self {
@@ -100,14 +100,14 @@ impl Story {
         clock: &str,
         act: impl FnOnce(&mut Truth, &mut Instruments) + 'static,
     ) -> &mut Self {
-        self.acts.push((at(clock), Act::Do(Box::new(act))));
+        self.acts.push((at(clock), Cue::Do(Box::new(act))));
         self
     }
 
     /// At that time somebody writes something down: the members of a field-log entry without its `at`.
     pub fn written(&mut self, clock: &str, members: &str) -> &mut Self {
         let at = at(clock);
-        self.acts.push((at, Act::Write(format!("{{\"at\":\"{at}\",{members}}}"))));
+        self.acts.push((at, Cue::Write(format!("{{\"at\":\"{at}\",{members}}}"))));
         self
     }
 
@@ -125,8 +125,8 @@ impl Story {
             self.measure();
             while self.acts.first().is_some_and(|(at, _)| *at <= self.now) {
                 match self.acts.remove(0).1 {
-                    Act::Do(act) => act(&mut self.truth, &mut self.instruments),
-                    Act::Write(entry) => self.send("claymark/story/log", entry),
+                    Cue::Do(act) => act(&mut self.truth, &mut self.instruments),
+                    Cue::Write(entry) => self.send("claymark/story/log", entry),
                 }
             }
         }

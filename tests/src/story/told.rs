@@ -15,7 +15,7 @@ use super::script::at;
 /// All that came of a story.
 pub struct Telling {
     /// In order.
-    pub told: Vec<Told>,
+    pub told: Vec<NoticeAsRead>,
     /// Every ten minutes and with each notice.
     pub forecasts: Vec<Forecast>,
     pipeline: Pipeline,
@@ -23,7 +23,7 @@ pub struct Telling {
 
 /// One notice as people read it.
 #[derive(Debug, Clone)]
-pub struct Told {
+pub struct NoticeAsRead {
     /// When.
     pub at: Timestamp,
     /// "+1 00:45"
@@ -64,7 +64,7 @@ impl Telling {
     /// # Panics
     /// As [`Telling::of`].
     #[must_use]
-    pub fn restarted(site: &str, recorded: &str, told: &[Told], clock: &str) -> Self {
+    pub fn restarted(site: &str, recorded: &str, told: &[NoticeAsRead], clock: &str) -> Self {
         let mut telling = Self::new(site);
         let mut told = told.iter().filter(|told| told.at <= at(clock)).peekable();
         for line in recorded.split_inclusive('\n') {
@@ -118,7 +118,7 @@ impl Telling {
             let output = self.pipeline.take_output();
             assert_eq!(output.batch.quarantined, [], "the story's instruments speak as the site file says");
             self.forecasts.extend(output.forecasts);
-            self.told.extend(output.issued.into_iter().map(Told::of));
+            self.told.extend(output.issued.into_iter().map(NoticeAsRead::of));
         }
         for told in &self.told {
             assert!(told.subject.chars().count() <= 110, "{}", told.subject);
@@ -127,21 +127,21 @@ impl Telling {
 
     /// What was told from one clock time to another, evening checks aside.
     #[must_use]
-    pub fn between(&self, from: &str, to: &str) -> Vec<&Told> {
-        let within = |told: &&Told| at(from) <= told.at && told.at < at(to);
+    pub fn between(&self, from: &str, to: &str) -> Vec<&NoticeAsRead> {
+        let within = |told: &&NoticeAsRead| at(from) <= told.at && told.at < at(to);
         self.told.iter().filter(within).filter(|told| !told.notice.cause.starts_with("evening:")).collect()
     }
 
     /// The failures that were told from one time to another.
     #[must_use]
-    pub fn failures(&self, from: &str, to: &str) -> Vec<(&Told, &Fault)> {
+    pub fn failures(&self, from: &str, to: &str) -> Vec<(&NoticeAsRead, &Fault)> {
         self.between(from, to).into_iter().filter_map(|told| Some((told, &told.failure()?.fault))).collect()
     }
 
     /// The same, without what is said of drum B, which stands idle.
     #[must_use]
-    pub fn of_a(&self, from: &str, to: &str) -> Vec<&Told> {
-        let idle = |told: &&&Told| told.notice.drum.as_ref().is_some_and(|drum| drum.as_str() == "b");
+    pub fn of_a(&self, from: &str, to: &str) -> Vec<&NoticeAsRead> {
+        let idle = |told: &&&NoticeAsRead| told.notice.drum.as_ref().is_some_and(|drum| drum.as_str() == "b");
         let told = self.between(from, to);
         told.iter().filter(|told| !idle(told)).copied().collect()
     }
@@ -174,7 +174,7 @@ impl Telling {
     }
 }
 
-impl Told {
+impl NoticeAsRead {
     fn of(issued: Issued) -> Self {
         Self {
             at: issued.notice.at,

@@ -7,7 +7,7 @@ use std::time::Duration;
 
 use claymark_tests::barn::Barn;
 use claymark_tests::binary::program;
-use claymark_tests::hostile::{Fate, Hostile, marks};
+use claymark_tests::hostile::{Hostile, MessageFate, marks};
 use claymark_tests::wait::wait_within;
 
 /// Readings of the head tank's turbidity that the test means.
@@ -30,9 +30,9 @@ pub fn each_message_is_where_it_belongs(barn: &Barn, messages: &[Hostile]) {
     for message in messages {
         let (taken, aside) = (set.contains(&message.number), aside.contains(&message.number));
         let right = match message.fate {
-            Fate::Taken => taken && !aside,
-            Fate::PutAside => aside && !taken,
-            Fate::Either => taken || aside,
+            MessageFate::Taken => taken && !aside,
+            MessageFate::PutAside => aside && !taken,
+            MessageFate::Either => taken || aside,
         };
         let shown: String = String::from_utf8_lossy(&message.payload).chars().take(400).collect();
         assert!(right, "{:?}: taken {taken}, put aside {aside}: {} {shown}", message.fate, message.topic);

@@ -3,7 +3,7 @@
 use super::moods::Mood;
 use crate::season::DAY;
 use crate::season::chance::Chance;
-use crate::season::truth::Curve;
+use crate::season::truth::DeliveryCurve;
 
 /// One draw.
 pub struct Flow {
@@ -48,8 +48,8 @@ impl Flow {
     }
 
     /// Delivery against volume: straight between five corners.
-    pub fn curve(&self, brim: f64, full: f64) -> Curve {
-        Curve::new(brim, |litres| {
+    pub fn curve(&self, brim: f64, full: f64) -> DeliveryCurve {
+        DeliveryCurve::new(brim, |litres| {
             let place = (litres / full).clamp(0.0, 1.0) * 4.0;
             let below = self.corners.iter().zip(0u32..).filter(|(_, i)| f64::from(*i) <= place);
             let low = below.last().map_or((1.0, 0), |(share, i)| (*share, i));

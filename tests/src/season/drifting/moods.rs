@@ -1,6 +1,6 @@
 //! The figures of each kind of room of the second simulator. All invented, and not those of the first.
 
-use crate::season::rooms::Kind;
+use crate::season::rooms::RoomKind;
 
 /// How a room behaves.
 #[derive(Debug, Clone, Copy)]
@@ -36,13 +36,13 @@ pub struct Mood {
 impl Mood {
     /// Of that kind of room.
     #[must_use]
-    pub fn of(kind: Kind) -> Self {
+    pub fn of(kind: RoomKind) -> Self {
         match kind {
-            Kind::Calm => CALM,
-            Kind::Noisy => {
+            RoomKind::Calm => CALM,
+            RoomKind::Noisy => {
                 Self { noise: 2.6, spells: (3.0, 30.0), wanders: 1.6, gaps: 1.5, grain: 4.0, ..CALM }
             }
-            Kind::Clumsy => Self {
+            RoomKind::Clumsy => Self {
                 noise: 1.2,
                 spells: (0.8, 18.0),
                 jumps: 0.35,
@@ -51,7 +51,7 @@ impl Mood {
                 settings: 0.4,
                 ..CALM
             },
-            Kind::Worn => Self {
+            RoomKind::Worn => Self {
                 noise: 1.2,
                 spells: (0.8, 18.0),
                 spread: 0.022,

@@ -6,10 +6,10 @@ use super::moods::Mood;
 use crate::season::DAY;
 use crate::season::chance::Chance;
 use crate::season::layout::{Mount, TARGET_G_PER_L};
-use crate::season::wire::Sent;
+use crate::season::wire::OnTheWire;
 
 /// What it sends, given the true level of each minute.
-pub fn sent(levels: &[f64], mount: Mount, mood: &Mood, dice: &mut Chance) -> Vec<Sent> {
+pub fn sent(levels: &[f64], mount: Mount, mood: &Mood, dice: &mut Chance) -> Vec<OnTheWire> {
     let mut noise = Noise::new(mood, mount, dice);
     let mut sent = Vec::with_capacity(levels.len());
     for (minute, level) in (0..).zip(levels) {
@@ -18,7 +18,7 @@ pub fn sent(levels: &[f64], mount: Mount, mood: &Mood, dice: &mut Chance) -> Vec
         let value = noise.holds(value);
         if let Some(arrives) = noise.arrives(minute, dice) {
             let own = f64::from(minute) * 60.0 + 5.0 + noise.clock;
-            sent.push(Sent { own, arrives, value });
+            sent.push(OnTheWire { own, arrives, value });
         }
     }
     sent

@@ -10,7 +10,7 @@ use crate::season::chance::Chance;
 use crate::season::layout::{MINERAL_DENSITY, TARGET_G_PER_L, id};
 
 /// Who fills one drum.
-pub struct People {
+pub struct DrumHands {
     dice: Chance,
     drum: &'static str,
     /// The share of the usable litres at which it is filled next.
@@ -31,7 +31,7 @@ pub struct Begun {
     pub logged: bool,
 }
 
-impl People {
+impl DrumHands {
     /// Of one drum.
     pub fn new(drum: &'static str, mut dice: Chance) -> Self {
         let next_at = lot(&mut dice);

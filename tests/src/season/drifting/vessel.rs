@@ -3,7 +3,7 @@
 use crate::season::chance::Chance;
 
 /// Level in mm and litres, rising.
-pub struct Vessel {
+pub struct VesselShape {
     corners: Vec<(f64, f64)>,
     /// Litres at the full line.
     pub full: f64,
@@ -11,7 +11,7 @@ pub struct Vessel {
     pub heel: f64,
 }
 
-impl Vessel {
+impl VesselShape {
     /// Lying, bulged or with a foot: no two corners have the same litres in a mm.
     pub fn new(dice: &mut Chance) -> Self {
         let wide = dice.between(0.2, 0.26);

@@ -3,7 +3,7 @@
 use std::f64::consts::PI;
 
 use crate::season::chance::Chance;
-use crate::season::truth::{Deed, Moment};
+use crate::season::truth::{DrumMinute, TrueDeed};
 
 /// A frustum of a cone with slurry in it.
 pub struct Barrel {
@@ -28,9 +28,9 @@ pub struct Barrel {
     /// Counts the fills.
     pub fill: u32,
     /// What was true, minute by minute.
-    pub moments: Vec<Moment>,
+    pub moments: Vec<DrumMinute>,
     /// What was done.
-    pub deeds: Vec<Deed>,
+    pub deeds: Vec<TrueDeed>,
 }
 
 /// Slurry being poured in.

@@ -9,7 +9,7 @@ use super::barrel::Pour;
 use super::habits::CrewHabits;
 use crate::season::chance::Chance;
 use crate::season::layout::{MINERAL_DENSITY, RATED_ML_PER_REVOLUTION, TARGET_G_PER_L, id};
-use crate::season::truth::{Deed, Done};
+use crate::season::truth::{Done, TrueDeed};
 use crate::season::{DAY, DAYS, Season};
 
 /// The people of one room.
@@ -182,7 +182,7 @@ impl Crew {
         }
         let logged = self.write_fill(minute + takes, barrel.name, litres);
         let (from, to) = (minute, minute + takes);
-        barrel.deeds.push(Deed { from, to, what: Done::Poured(litres), logged });
+        barrel.deeds.push(TrueDeed { from, to, what: Done::Poured(litres), logged });
     }
 
     /// Says whether it was written down in time.

@@ -6,11 +6,11 @@ use super::habits::GaugeHabits;
 use crate::season::DAY;
 use crate::season::chance::Chance;
 use crate::season::layout::{Mount, TARGET_G_PER_L};
-use crate::season::wire::Sent;
+use crate::season::wire::OnTheWire;
 
 /// What it sends through a season, given the true level in mm of each minute.
-pub fn sent(levels: &[f64], mount: Mount, habits: &GaugeHabits, dice: &mut Chance) -> Vec<Sent> {
-    let mut gauge = Gauge::new(habits, mount, dice);
+pub fn sent(levels: &[f64], mount: Mount, habits: &GaugeHabits, dice: &mut Chance) -> Vec<OnTheWire> {
+    let mut gauge = GaugeAtWork::new(habits, mount, dice);
     let mut sent = Vec::with_capacity(levels.len());
     for (minute, level) in (0..).zip(levels) {
         let value = mount.shows(gauge.shows(minute, *level, dice), gauge.strength);
@@ -19,14 +19,14 @@ pub fn sent(levels: &[f64], mount: Mount, habits: &GaugeHabits, dice: &mut Chanc
         if let Some(one) = gauge.sends(minute, value, dice) {
             sent.push(one);
             if dice.happens(habits.doubled) {
-                sent.push(Sent { arrives: one.arrives + dice.between(0.1, 20.0), ..one });
+                sent.push(OnTheWire { arrives: one.arrives + dice.between(0.1, 20.0), ..one });
             }
         }
     }
     sent
 }
 
-struct Gauge<'a> {
+struct GaugeAtWork<'a> {
     habits: &'a GaugeHabits,
     ripple: f64,
     ripple_now: f64,
@@ -57,7 +57,7 @@ struct Foam {
     restless: f64,
 }
 
-impl<'a> Gauge<'a> {
+impl<'a> GaugeAtWork<'a> {
     fn new(habits: &'a GaugeHabits, mount: Mount, dice: &mut Chance) -> Self {
         let lasts = dice.between(habits.ripple_lasts.0, habits.ripple_lasts.1);
         let pick = dice.whole(0, 2) as usize;
@@ -126,7 +126,7 @@ impl<'a> Gauge<'a> {
     }
 
     /// The value on its way, if it is sent and not lost.
-    fn sends(&mut self, minute: u32, value: f64, dice: &mut Chance) -> Option<Sent> {
+    fn sends(&mut self, minute: u32, value: f64, dice: &mut Chance) -> Option<OnTheWire> {
         let per_minute = |a_day: f64| a_day / f64::from(DAY);
         if minute >= self.silent_until && dice.happens(per_minute(self.habits.silent)) {
             self.silent_until = minute + dice.whole(20, 300);
@@ -146,6 +146,6 @@ impl<'a> Gauge<'a> {
         } else {
             now + on_the_way
         };
-        Some(Sent { own: now + self.clock, arrives, value })
+        Some(OnTheWire { own: now + self.clock, arrives, value })
     }
 }

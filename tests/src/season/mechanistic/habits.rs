@@ -1,6 +1,6 @@
 //! How often what happens in each kind of room of the first simulator. All invented.
 
-use crate::season::rooms::Kind;
+use crate::season::rooms::RoomKind;
 
 /// The figures of one kind of room.
 #[derive(Debug, Clone, Copy)]
@@ -95,15 +95,15 @@ pub struct GaugeHabits {
 impl Habits {
     /// Of that kind of room.
     #[must_use]
-    pub fn of(kind: Kind) -> Self {
+    pub fn of(kind: RoomKind) -> Self {
         let calm = Self { crew: CAREFUL, pump: FRESH, gauge: STILL };
         match kind {
-            Kind::Calm => calm,
-            Kind::Noisy => Self { gauge: AERATED, ..calm },
-            Kind::Clumsy => {
+            RoomKind::Calm => calm,
+            RoomKind::Noisy => Self { gauge: AERATED, ..calm },
+            RoomKind::Clumsy => {
                 Self { crew: FORGETFUL, gauge: GaugeHabits { moved: 0.02, ..AIRED }, pump: FRESH }
             }
-            Kind::Worn => Self { pump: WORN, gauge: AIRED, ..calm },
+            RoomKind::Worn => Self { pump: WORN, gauge: AIRED, ..calm },
         }
     }
 }

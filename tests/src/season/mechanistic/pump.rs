@@ -5,10 +5,10 @@ use super::habits::PumpHabits;
 use crate::season::DAY;
 use crate::season::chance::Chance;
 use crate::season::layout::RATED_ML_PER_REVOLUTION;
-use crate::season::truth::Curve;
+use crate::season::truth::DeliveryCurve;
 
 /// One pump.
-pub struct Pump {
+pub struct PeristalticPump {
     /// `p1`, `p2`.
     pub name: &'static str,
     /// Speed that people set.
@@ -55,7 +55,7 @@ struct Tube {
     gulps: f64,
 }
 
-impl Pump {
+impl PeristalticPump {
     /// A pump with a fresh tube.
     pub fn new(name: &'static str, habits: &PumpHabits, minutes: u32, dice: &mut Chance) -> Self {
         Self {
@@ -87,12 +87,12 @@ impl Pump {
     }
 
     /// Delivery against volume from that drum, as it is now.
-    pub fn curve(&self, barrel: &Barrel) -> Curve {
+    pub fn curve(&self, barrel: &Barrel) -> DeliveryCurve {
         let Tube { fading, bend, gulps, .. } = self.tube;
         // Faster rollers leave the tube less time to fill.
         let fading = fading * (0.6 + self.rpm / 150.0).min(1.8);
         let (full, heel) = (barrel.level(barrel.full), barrel.level(barrel.heel));
-        Curve::new(barrel.brim(), |litres| {
+        DeliveryCurve::new(barrel.brim(), |litres| {
             let level = barrel.level(litres);
             let sunk = ((full - level) / full).max(0.0);
             let air = gulps * (-(level - heel).max(0.0) / 25.0).exp();
