@@ -31,6 +31,7 @@ mod score_oracle;
 mod seasons;
 mod service;
 mod settling_oracle;
+mod sources;
 mod stock_oracle;
 mod store_lost;
 mod stories;
