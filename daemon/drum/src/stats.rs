@@ -3,7 +3,7 @@
 use claymark_model::median::median;
 
 /// A robust standard deviation about the median. Sorts in place.
-pub(super) fn spread(values: &mut [f64]) -> Option<f64> {
+pub(crate) fn spread(values: &mut [f64]) -> Option<f64> {
     let middle = median(values)?;
     let mut off: Vec<f64> = values.iter().map(|value| (value - middle).abs()).collect();
     median(&mut off).map(|mad| mad * NORMAL_PER_MAD)
@@ -11,8 +11,9 @@ pub(super) fn spread(values: &mut [f64]) -> Option<f64> {
 
 /// The repeated median slope of at most [`PAIRED`] of `points`, evenly taken, which bears half of them being outliers.
 ///
-/// Siegel, Biometrika 69:242 (1982), from memory.
-pub(super) fn robust_slope(points: &[(f64, f64)]) -> Option<f64> {
+/// Siegel, Biometrika 69:242 (1982), from memory, held against `scipy.stats.siegelslopes` by a test.
+#[must_use]
+pub fn robust_slope(points: &[(f64, f64)]) -> Option<f64> {
     let step = points.len().div_ceil(PAIRED).max(1);
     let thinned: Vec<_> = points.iter().rev().step_by(step).copied().collect();
     let mut slopes = Vec::with_capacity(thinned.len());
@@ -27,12 +28,12 @@ pub(super) fn robust_slope(points: &[(f64, f64)]) -> Option<f64> {
 }
 
 /// A count as a number to reckon with.
-pub(super) fn count(n: usize) -> f64 {
+pub(crate) fn count(n: usize) -> f64 {
     u32::try_from(n).map_or(f64::from(u32::MAX), f64::from)
 }
 
 /// Standard deviations in a median absolute deviation of a normal distribution.
-pub(super) const NORMAL_PER_MAD: f64 = 1.482_602;
+pub(crate) const NORMAL_PER_MAD: f64 = 1.482_602;
 /// Points that are paired for a slope.
 const PAIRED: usize = 24;
 
