@@ -63,7 +63,9 @@ impl Trend {
             return None;
         }
         let mut slopes = pairwise(&taken);
-        let per_hour = median(&mut slopes)?;
+        // The interval goes by ranks; the median alone leaves them in any order.
+        slopes.sort_unstable_by(f64::total_cmp);
+        let per_hour = median(&mut slopes.clone())?;
         let (least, most) = sen_interval(&slopes, taken.len())?;
         // The line goes through the median point, as Theil's does; at the last point hours are zero.
         let middle = |of: fn(&(f64, f64)) -> f64| median(&mut taken.iter().map(of).collect::<Vec<_>>());
