@@ -60,12 +60,12 @@ pub const RULES: &[Rule] = &[
     },
     Rule {
         why: "time is real time: 1.75 s are 1.75 s, and a flat line of 200 s lasts 200 s; the library cuts both",
-        standard: "pH manual, tests 7 and 8: count readings, whose interval is fixed",
+        standard: "pH manual, test 8: counts readings (3 and 5 before), and test 7 takes them one by one",
         shown_by: &[("RC10", Differs(&[(0, 2), (1, 1)])), ("FL11", Differs(&[(3, 1), (5, 3)]))],
     },
     Rule {
         why: "an overtaken reading is compared with the one before it in its own time: 5 in 30 s after 5",
-        standard: "pH manual, section 3.3: readings come in order",
+        standard: "pH manual, test 7: compares a reading with the one before it; one that was overtaken isn't spoken of",
         shown_by: &[("RC11", Differs(&[(0, 2), (2, 1)]))],
     },
     Rule {
@@ -78,7 +78,7 @@ pub const RULES: &[Rule] = &[
     },
     Rule {
         why: "a gap breaks the run, and one value alone isn't flat",
-        standard: "pH manual, test 8: compares with the readings before, each of which must be there",
+        standard: "pH manual, test 8: all of the readings before lie within EPS, so each has to be there",
         shown_by: &[
             ("FL06", Differs(&[(3, 1), (4, 1), (5, 1), (6, 3)])),
             ("FL07", Differs(&[(7, 1)])),
