@@ -179,6 +179,15 @@ mod tests {
     }
 
     #[test]
+    fn the_interval_goes_by_the_ranks_of_slopes_however_they_come() {
+        // scipy.stats.theilslopes 1.17.1.
+        let points = minutes(&[20.0, 14.0, 19.0, 17.5, 30.0, 16.0, 13.0, 15.0, 11.0], 60);
+        let trend = Trend::through(&points).unwrap();
+        assert!((trend.per_hour - -4.9 / 6.0).abs() < 1e-12, "{trend:?}");
+        assert!((trend.least - -1.5).abs() < 1e-12 && (trend.most - 1.0 / 6.0).abs() < 1e-12, "{trend:?}");
+    }
+
+    #[test]
     fn a_heater_that_failed_is_seen_through_noise_and_a_lifted_probe() {
         // 20 °C falling by 0.6 °C an hour, a reading a minute for half an hour, 0.03 °C of noise, and three
         // readings from a probe that was lifted out: 19 °C is 0.7 °C below the line's end, 70 min away.
