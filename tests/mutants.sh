@@ -30,7 +30,7 @@ for floor in "${floors[@]}"; do packages+=(--test-package "$floor"); done
 sample=$(mktemp --suffix .toml)
 trap 'rm -f "$sample"' EXIT
 # cargo-mutants knows no sample: it is told the names. It obeys none about "delete field", so these are all made in the files
-# that were drawn, and counted like the others.
+# that were drawn, and counted apart.
 cargo mutants --list --workspace "${chosen[@]}" | python3 -c '
 import json, random, re, sys
 seed, count = sys.argv[1:]
@@ -50,8 +50,10 @@ python3 - "$out/mutants.out" <<'PYTHON'
 import pathlib, sys
 found = {kind: (pathlib.Path(sys.argv[1]) / f"{kind}.txt").read_text().splitlines()
          for kind in ("caught", "missed", "timeout", "unviable")}
-caught = len(found["caught"]) + len(found["timeout"])
-viable = caught + len(found["missed"])
 print("\n".join(found["missed"]))
-print(f"{caught} of {viable} caught, {100 * caught / max(viable, 1):.1f} %; {len(found['unviable'])} don't compile")
+for what, apart in (("drawn", False), ("deleted fields besides", True)):
+    count = lambda kind: sum((": delete field " in name) == apart for name in found[kind])
+    caught = count("caught") + count("timeout")
+    viable = caught + count("missed")
+    print(f"{what}: {caught} of {viable} caught, {100 * caught / max(viable, 1):.1f} %; {count('unviable')} don't compile")
 PYTHON

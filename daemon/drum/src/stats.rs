@@ -42,6 +42,13 @@ mod tests {
     use super::*;
 
     #[test]
+    fn a_spread_is_about_the_median_and_shrugs_off_an_outlier() {
+        // scipy.stats.median_abs_deviation(scale="normal") 1.17.1: the median is 4, the deviations 3, 2, 0, 3 and 96.
+        let spread = spread(&mut [1.0, 2.0, 4.0, 7.0, 100.0]).unwrap();
+        assert!((spread - 4.447_807).abs() < 1e-5, "{spread}");
+    }
+
+    #[test]
     fn a_slope_shrugs_off_foam_on_nearly_half_of_the_points() {
         let points: Vec<_> = (0u32..20).map(|i| (f64::from(i), 100.0 - 8.0 * f64::from(i))).collect();
         assert!((robust_slope(&points).unwrap() + 8.0).abs() < 1e-12);
