@@ -3,14 +3,17 @@
 //!
 //! `cargo test --release -p claymark-tests --test all store_lost` runs one of the files.
 
+mod clay_oracle;
 mod clock_set;
 mod contracts;
 mod demo;
 mod deploy;
 mod disk_sync;
+mod drum_oracle;
 mod first_watch;
 mod forecast_calibration;
 mod forecast_nights;
+mod handbooks;
 mod hostile_hour;
 mod influx_command;
 mod influx_forward;
@@ -31,6 +34,7 @@ mod score_oracle;
 mod seasons;
 mod service;
 mod settling_oracle;
+mod sources;
 mod stock_oracle;
 mod store_lost;
 mod stories;
@@ -40,4 +44,7 @@ mod story_rows;
 mod story_traps;
 mod story_two;
 mod structure;
+mod trend_oracle;
+mod units_oracle;
+mod week_oracle;
 mod writes;

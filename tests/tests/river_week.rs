@@ -156,23 +156,35 @@ every = "15 min"
 gap = "20 min"
 {ranges}
 spike = {{ {spike} }}
-rate = {{ {rate}, per = "15 min" }}
-flat_line = {{ tolerance = 0.0, suspect = "3 h", fail = "6 h" }}
+rate_of_change = {{ {rate}, per = "15 min" }}
+flat_line = {{ suspect = "3 h", fail = "6 h" }}
 "#
     )
 }
 
 /// Name, unit, and the thresholds that differ.
 const SENSORS: [[&str; 5]; 3] = [
-    ["temperature", "°C", "range = [-5, 50]\nexpected = [-0.5, 25]", AVERAGE, "suspect = 1, fail = 3"],
-    ["oxygen", "mg/L", "range = [0, 20]\nexpected = [4, 18]", AVERAGE, "suspect = 1, fail = 3"],
+    [
+        "temperature",
+        "°C",
+        "gross_range = { fail = [-5, 50], suspect = [-0.5, 25] }",
+        STEPS_TOO,
+        "suspect = 1, fail = 3",
+    ],
+    [
+        "oxygen",
+        "mg/L",
+        "gross_range = { fail = [0, 20], suspect = [4, 18] }",
+        STEPS_TOO,
+        "suspect = 1, fail = 3",
+    ],
     [
         "turbidity",
         "NTU",
-        "range = [0, 4000]\nexpected = [0, 1000]",
-        DIFFERENTIAL,
+        "gross_range = { fail = [0, 4000], suspect = [0, 1000] }",
+        STEPS_PASS,
         "suspect = 250, fail = 1000",
     ],
 ];
-const AVERAGE: &str = r#"suspect = 0.5, fail = 2, method = "average""#;
-const DIFFERENTIAL: &str = r#"suspect = 25, fail = 100, method = "differential""#;
+const STEPS_TOO: &str = "suspect = 0.5, fail = 2";
+const STEPS_PASS: &str = "suspect = 25, fail = 100, steps_pass = true";

@@ -63,6 +63,7 @@ fn where_nobody_touches_anything_the_drum_is_empty_when_the_truth_says() {
 #[test]
 fn no_litre_appears_or_disappears() {
     for by in BOTH {
+        let mut compared = 0;
         for drum in &by.season(RoomKind::Worn, 7, 10).drums {
             for (before, after) in drum.moments.iter().zip(drum.moments.iter().skip(1)) {
                 if before.pouring || after.pouring || before.volume <= drum.heel + 0.2 {
@@ -72,8 +73,10 @@ fn no_litre_appears_or_disappears() {
                 let lost = before.volume - after.volume;
                 let drawn = drum.outflow(u32::try_from(place).unwrap()) / 60.0;
                 assert!((lost - drawn).abs() < 0.01, "{by:?} minute {place}: lost {lost}, drawn {drawn}");
+                compared += 1;
             }
         }
+        assert!(compared > 10_000, "{by:?}: only {compared} pairs of minutes");
     }
 }
 
@@ -83,7 +86,12 @@ fn a_seed_makes_the_same_season_twice_and_another_seed_another() {
         let volumes = |seed: u64| {
             let season = by.season(RoomKind::Clumsy, seed, 3);
             let of_drum = |drum: &TrueDrum| drum.moments.iter().map(|m| m.volume).collect::<Vec<_>>();
-            (season.heard.len(), season.drums.iter().map(of_drum).collect::<Vec<_>>())
+            let volumes: Vec<_> = season.drums.iter().map(of_drum).collect();
+            assert!(
+                season.heard.len() > 1000 && volumes.iter().all(|volumes| volumes.len() > 3 * 1400),
+                "{by:?}"
+            );
+            (season.heard.len(), volumes)
         };
         assert_eq!(volumes(5), volumes(5));
         assert_ne!(volumes(5), volumes(6));
@@ -94,7 +102,9 @@ fn a_seed_makes_the_same_season_twice_and_another_seed_another() {
 fn a_short_season_is_the_beginning_of_a_long_one() {
     for by in BOTH {
         let [short, long] = [3, 5].map(|days| by.season(RoomKind::Worn, 9, days));
+        assert!(!short.drums.is_empty() && short.drums.len() == long.drums.len(), "{by:?}");
         for (short, long) in short.drums.iter().zip(&long.drums) {
+            assert!(short.moments.len() > 3 * 1400 && short.moments.len() < long.moments.len(), "{by:?}");
             let same = |(a, b): (&DrumMinute, &DrumMinute)| (a.volume - b.volume).abs() < 1e-9;
             assert!(short.moments.iter().zip(&long.moments).all(same), "{by:?} drum {}", short.id);
         }
@@ -118,6 +128,7 @@ fn messages_come_late_twice_wrong_and_not_at_all() {
             }
             assert!(season.heard.is_sorted_by_key(|heard| heard.at));
         }
+        assert!(readings * 2 > expected, "{by:?}: {readings} readings of {expected}");
         assert!(late * 1000 > readings, "{by:?}: {late} of {readings} are late");
         assert!(failed > 0, "{by:?}: no reading fails its quality tests");
         let distinct: HashSet<_> = seasons
@@ -145,6 +156,7 @@ fn clumsy_people_write_down_less_than_careful_ones() {
                 written +=
                     u32::try_from(season.heard.iter().filter(|heard| refill(&heard.news)).count()).unwrap();
             }
+            assert!(poured > 20, "{by:?} {kind:?}: only {poured} refills");
             f64::from(written) / f64::from(poured)
         });
         assert!(calm > 0.9 && clumsy < 0.8, "{by:?}: calm {calm}, clumsy {clumsy}");

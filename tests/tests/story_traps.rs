@@ -2,10 +2,33 @@
 //!
 //! Traps that are the twin of a story stand beside it, in `stories` and `story_rows`.
 
+use claymark_model::forecast::Outlook;
 use claymark_notice::NoticeKind;
 use claymark_notice::failure::Fault;
 use claymark_tests::story::physics::STRENGTH_G_L;
 use claymark_tests::story::{ScriptedStory, Telling, Truth, Which, rooms};
+
+/// What is told is told: by its cause, so often from one time to another. A room that says nothing at all passes no trap.
+#[track_caller]
+fn told(telling: &Telling, from: &str, to: &str, cause: &str, times: std::ops::RangeInclusive<usize>) {
+    let told = telling.between(from, to).into_iter().filter(|told| told.notice.cause == cause).count();
+    assert!(times.contains(&told), "{told} of {cause}:\n{}", telling.list());
+}
+
+/// The room watches: by that time it says when drum A will be dry.
+#[track_caller]
+fn watches(telling: &Telling, clock: &str) {
+    let forecast = telling.forecast("a", clock).expect("there is one");
+    assert!(matches!(forecast.outlook, Outlook::Known { .. }), "at {clock}: {forecast:?}");
+}
+
+/// The evening check was sent, in which drum A stands as it is.
+#[track_caller]
+fn evening(telling: &Telling, night: &str, says: &str) {
+    let cause = format!("evening:{night}");
+    let sent = telling.told.iter().find(|told| told.notice.cause == cause).expect("it is always sent");
+    assert!(sent.subject.contains(says), "{}", telling.list());
+}
 
 /// Others may be told, but not this one.
 fn not(telling: &Telling, from: &str, to: &str, fault: fn(&Fault) -> bool) {
@@ -23,6 +46,8 @@ fn a_top_up_with_water_is_not_a_drum_whose_air_failed() {
         story.written("14:07", r#""kind":"refill","drum":"a","water_l":60,"clay_kg":0.3"#);
         let telling = story.told("17:00", &rooms::plain());
         not(&telling, "10:00", "17:00", |fault| matches!(fault, Fault::DrumAir { .. }));
+        told(&telling, "14:30", "17:00", "limits:turbidity", 1..=2);
+        watches(&telling, "16:50");
     }
 }
 
@@ -33,6 +58,8 @@ fn foam_that_holds_the_level_is_no_plugged_line_and_no_stopped_pump() {
         story.happens("+1 01:00", |truth, instruments| instruments.crust = Some(truth.a.litres));
         let telling = story.told("+1 03:00", &rooms::with_contact());
         telling.tells_no_failure("20:00", "+1 03:00");
+        told(&telling, "+1 01:00", "+1 03:00", "level:a", 1..=1);
+        evening(&telling, TONIGHT, "lasts until 05:30");
     }
 }
 
@@ -44,6 +71,8 @@ fn more_fresh_water_from_day_to_day_is_no_worn_tube() {
     story.filled_for_four_days(|truth| truth.fresh *= 1.013);
     let telling = story.told("+3 23:00", &rooms::plain());
     not(&telling, "00:30", "+3 23:00", |fault| matches!(fault, Fault::TubeWear { .. }));
+    evening(&telling, "2027-04-22", "First dry: Drum A");
+    watches(&telling, "+3 22:50");
 }
 
 #[test]
@@ -56,6 +85,8 @@ fn a_pump_that_is_stopped_on_purpose_takes_one_entry_and_nothing_is_told() {
             for site in [rooms::plain(), rooms::with_contact()] {
                 let telling = story.told(until, &site);
                 assert!(telling.of_a("14:00", until).is_empty(), "{}", telling.list());
+                // It had watched until then.
+                watches(&telling, clock);
             }
         }
     }
@@ -69,6 +100,7 @@ fn bubbles_on_the_probe_are_not_fresh_water_that_is_low() {
             story.happens("+1 04:10", move |_, instruments| instruments.bubbles = ntu);
             let telling = story.told("+1 05:20", &rooms::plain());
             not(&telling, "20:00", "+1 05:20", |fault| !matches!(fault, Fault::Bubbles { .. }));
+            told(&telling, "+1 04:10", "+1 05:20", "bubbles:head-turbidity", 1..=1);
         }
     }
 }
@@ -85,6 +117,7 @@ fn froth_that_dies_after_a_fill_is_no_pump_turned_up() {
             story.written("17:30", r#""kind":"refill","drum":"a","water_l":125,"clay_kg":2.3"#);
             let telling = story.told("21:00", &rooms::plain());
             telling.tells_no_failure("11:00", "21:00");
+            watches(&telling, "20:50");
         }
     }
 }
@@ -98,6 +131,8 @@ fn drums_that_are_joined_are_neither_a_changed_pump_nor_a_swapped_drum() {
         story.happens("+1 01:00", |truth, _| truth.joined = true);
         let telling = story.told("+1 03:30", &rooms::plain());
         telling.tells_no_failure("20:00", "+1 03:30");
+        told(&telling, "+1 01:00", "+1 02:10", "level:a", 1..=1);
+        evening(&telling, TONIGHT, "First dry: Drum A");
     }
 }
 
@@ -116,6 +151,7 @@ fn air_that_is_restored_after_a_fill_stirs_up_clay_and_no_lumps() {
         story.written("18:36", r#""kind":"note","text":"air stone was off, put back""#);
         let telling = story.told("20:30", &rooms::plain());
         not(&telling, "11:00", "20:30", |fault| matches!(fault, Fault::Lumps));
+        watches(&telling, "20:20");
     }
 }
 
@@ -137,6 +173,7 @@ fn lines_that_grow_dirty_and_are_cleaned_are_no_weaker_clay() {
     story.written("16:00", r#""kind":"cleaning","place":"pump:p1","minutes":10"#);
     let telling = story.told("+1 03:00", &rooms::plain());
     not(&telling, "00:30", "+1 03:00", |fault| matches!(fault, Fault::YieldChanged { .. }));
+    evening(&telling, TONIGHT, "Drum A will not last");
 }
 
 #[test]
@@ -149,6 +186,8 @@ fn an_oxygen_probe_that_is_lifted_out_is_no_failed_blower() {
         story.happens("+1 01:00", |_, instruments| instruments.oxygen_off = -3.4);
         let telling = story.told("+1 02:30", &rooms::plain());
         not(&telling, "20:00", "+1 02:30", |fault| !matches!(fault, Fault::OutOfLimits { .. }));
+        // The water with too much oxygen before, and that it is over once the probe hangs in air.
+        told(&telling, "20:00", "+1 02:30", "limits:oxygen_saturation", 2..=2);
     }
 }
 
@@ -164,6 +203,10 @@ fn an_idle_drum_that_is_topped_up_is_no_swapped_drum() {
             });
             let telling = story.told("16:30", &rooms::plain());
             telling.tells_no_failure("08:00", "16:30");
+            watches(&telling, "16:20");
+            let b = telling.forecast("b", "16:20").expect("there is one");
+            let Outlook::Known { volume, .. } = &b.outlook else { panic!("{b:?}") };
+            assert!((volume.0 - 60.0 - litres).abs() < 3.0, "B holds what was poured into it: {volume:?}");
         }
     }
 }
@@ -194,6 +237,8 @@ fn a_network_that_is_worked_on_by_day_is_not_lost_unless_it_stays_away() {
     assert_eq!(silent("+1 01:00", "+1 01:35", "+1 02:30", true), 1, "by night nobody works on it");
 }
 
+/// As the evening check of the story's first day names it.
+const TONIGHT: &str = "2027-04-20";
 const SEEDS: u64 = 2;
 
 #[test]
@@ -211,6 +256,7 @@ fn an_idle_drum_is_never_told_of_at_night_whatever_it_holds() {
             );
             let evening = telling.told.iter().find(|told| told.notice.cause.starts_with("evening:"));
             let text = &evening.expect("it is always sent").text;
+            watches(&telling, "+1 05:20");
             assert!(text.contains("Drum B: NOT IN USE."), "seed {seed}, {litres} L in B:\n{text}");
         }
     }

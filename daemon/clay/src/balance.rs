@@ -75,7 +75,7 @@ mod tests {
     use crate::checks;
 
     #[test]
-    fn the_published_balances_come_out() {
+    fn the_balances_of_the_table_come_out() {
         for check in checks::of("head_tank_mg_l") {
             let [strength, slurry, water] = check.inputs(["Cs", "Qp", "Qw"]);
             let slurry = Inflow {

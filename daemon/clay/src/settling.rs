@@ -144,9 +144,11 @@ mod tests {
 
     #[test]
     fn a_crowd_sinks_slower_and_small_grains_are_brownian() {
-        for check in checks::of("richardson_zaki_vt") {
-            let [crowded, grains, n] = check.inputs(["vh", "phi", "n"]);
-            check.accepts(crowded / hindered(grains, n));
+        for check in checks::of("crowded_share") {
+            let [d, share] = check.inputs(["d_um", "phi"]);
+            // So much clay in a litre takes up that share of it.
+            let (one, strength) = (grain(d, 2.6, 20.0), GramsPerLitre(share * 2600.0));
+            check.accepts(one.crowded_m_per_s(strength) / one.alone_m_per_s());
         }
         for check in checks::of("peclet") {
             let [d, rho_s, t] = check.inputs(["d_um", "rho_s", "t_c"]);

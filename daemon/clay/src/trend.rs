@@ -63,7 +63,9 @@ impl Trend {
             return None;
         }
         let mut slopes = pairwise(&taken);
-        let per_hour = median(&mut slopes)?;
+        // The interval goes by ranks; the median alone leaves them in any order.
+        slopes.sort_unstable_by(f64::total_cmp);
+        let per_hour = median(&mut slopes.clone())?;
         let (least, most) = sen_interval(&slopes, taken.len())?;
         // The line goes through the median point, as Theil's does; at the last point hours are zero.
         let middle = |of: fn(&(f64, f64)) -> f64| median(&mut taken.iter().map(of).collect::<Vec<_>>());
@@ -174,6 +176,15 @@ mod tests {
         let until = trend.until(0.0, Side::Falling).unwrap();
         assert_eq!(until.likely, Some(SignedDuration::from_mins(450)), "60 / 8 h");
         assert!(until.earliest < until.likely.unwrap() && until.likely < until.latest);
+    }
+
+    #[test]
+    fn the_interval_goes_by_the_ranks_of_slopes_however_they_come() {
+        // scipy.stats.theilslopes 1.17.1.
+        let points = minutes(&[20.0, 14.0, 19.0, 17.5, 30.0, 16.0, 13.0, 15.0, 11.0], 60);
+        let trend = Trend::through(&points).unwrap();
+        assert!((trend.per_hour - -4.9 / 6.0).abs() < 1e-12, "{trend:?}");
+        assert!((trend.least - -1.5).abs() < 1e-12 && (trend.most - 1.0 / 6.0).abs() < 1e-12, "{trend:?}");
     }
 
     #[test]

@@ -1,10 +1,10 @@
 //! Checks by hand against the sensors: bucket and watch, hand meters, and which of them are overdue.
 //!
-//! Differences are judged as the USGS judges continuous water-quality monitors: a correction is due when fouling
-//! and drift together exceed a criterion, and beyond a greater one the data aren't used (Wagner and others, USGS
-//! Techniques and Methods 1-D3, 2006; the figures are from memory and say so wherever they are shown). Claymark
-//! suggests a correction and never applies one.
+//! Differences are judged as the USGS judges continuous water-quality monitors (`criteria`): a correction is due when
+//! fouling and drift together exceed one criterion, the record is rated by others, and beyond a third the data aren't used.
+//! Claymark suggests a correction and never applies one.
 
+mod criteria;
 pub mod parts;
 
 use jiff::{SignedDuration, Timestamp};
@@ -62,30 +62,17 @@ impl Catch {
     }
 }
 
-/// Two limits of a difference: an absolute one, and one by share of the value; the greater of them holds.
-#[derive(Debug, Clone, Copy, PartialEq)]
-struct Criterion {
-    absolute: f64,
-    share: f64,
-}
-
-impl Criterion {
-    fn at(self, value: f64) -> f64 {
-        self.absolute.max(self.share * value.abs())
-    }
-}
-
-/// How good the sensor's readings are, by the difference (USGS TM 1-D3, from memory).
+/// How good the sensor's readings are, by the difference (the ratings of USGS TM 1-D3, from memory).
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Grade {
-    /// No correction is due.
+    /// The best there is.
     Excellent,
-    /// Correct it.
+    /// A little off.
     Good,
-    /// Correct it, and look after the sensor.
+    /// Look after the sensor.
     Fair,
-    /// Correct it, and mend the sensor.
+    /// Mend the sensor.
     Poor,
     /// Beyond correcting: don't use it.
     Unusable,
@@ -104,7 +91,7 @@ pub struct Comparison {
     pub allowed: f64,
     /// Beyond here nothing can be.
     pub usable: f64,
-    /// How good the sensor is.
+    /// How good the sensor is; says nothing of whether a correction is due.
     pub grade: Grade,
 }
 
@@ -112,10 +99,10 @@ impl Comparison {
     /// Both in the base unit of `quantity`; `None` where the USGS has no criterion.
     #[must_use]
     pub fn of(quantity: Quantity, hand: f64, sensor: f64) -> Option<Self> {
-        let steps = criteria(quantity)?;
+        let [excellent, good, fair] = criteria::rating(quantity)?;
+        let usable = criteria::most_allowable(quantity)?;
         let correction = hand - sensor;
-        let beyond = |step: Criterion| correction.abs() > step.at(hand) + ROUNDING;
-        let [excellent, good, fair, usable] = steps;
+        let beyond = |step: criteria::Criterion| correction.abs() > step.at(hand) + ROUNDING;
         let grade = match () {
             () if beyond(usable) => Grade::Unusable,
             () if beyond(fair) => Grade::Poor,
@@ -123,29 +110,14 @@ impl Comparison {
             () if beyond(excellent) => Grade::Good,
             () => Grade::Excellent,
         };
-        Some(Self { hand, sensor, correction, allowed: excellent.at(hand), usable: usable.at(hand), grade })
+        let allowed = criteria::correction(quantity)?.at(hand);
+        Some(Self { hand, sensor, correction, allowed, usable: usable.at(hand), grade })
     }
-}
 
-/// Up to where it is excellent, good and fair, and usable at all (USGS TM 1-D3, from memory).
-fn criteria(quantity: Quantity) -> Option<[Criterion; 4]> {
-    let steps = |absolute: [f64; 4], share: [f64; 4]| {
-        let [a, b, c, d] = absolute;
-        let [p, q, r, s] = share;
-        [(a, p), (b, q), (c, r), (d, s)].map(|(absolute, share)| Criterion { absolute, share })
-    };
-    match quantity {
-        Quantity::Turbidity => Some(steps([0.5, 1.0, 1.5, 3.0], [0.05, 0.10, 0.15, 0.30])),
-        Quantity::Oxygen => Some(steps([0.3, 0.5, 0.8, 2.0], [0.05, 0.10, 0.15, 0.20])),
-        Quantity::Temperature => Some(steps([0.2, 0.5, 0.8, 2.0], [0.0; 4])),
-        Quantity::Level
-        | Quantity::Distance
-        | Quantity::Volume
-        | Quantity::OxygenSaturation
-        | Quantity::Flow
-        | Quantity::AirPressure
-        | Quantity::AirFlow
-        | Quantity::Running => None,
+    /// Whether the sensor is so far off that its readings would have to be corrected.
+    #[must_use]
+    pub fn is_due(&self) -> bool {
+        self.correction.abs() > self.allowed + ROUNDING
     }
 }
 
@@ -302,9 +274,7 @@ mod tests {
     fn a_short_catch_is_told_how_long_it_should_be() {
         // 500 mL at 209 mL/min take 144 s (500/209 min); 20 s are wrong by 5 % through the watch alone.
         let catch = Catch::of(Litres(0.5), 500.0 / 209.0 * 60.0).unwrap();
-        assert!(
-            (catch.flow.0 - 0.209).abs() < 1e-12 && ((500.0 / 209.0 * 60.0_f64).round() - 144.0).abs() < 0.5
-        );
+        assert!((catch.flow.0 - 0.209).abs() < 1e-12);
         assert!((catch.sd.0 / catch.flow.0 - 0.0122).abs() < 1e-4, "√(0.01² + (1/143.5)²)");
         assert_eq!(catch.catch_for_s, None);
         let short = Catch::of(Litres(0.0697), 20.0).unwrap();
@@ -316,7 +286,7 @@ mod tests {
 
     #[test]
     fn a_difference_is_graded_by_the_greater_of_both_criteria() {
-        // USGS TM 1-D3, from memory: turbidity 0.5 or 5 %, oxygen 0.3 mg/L or 5 %, temperature 0.2 °C.
+        // USGS TM 1-D3, the ratings, from memory: turbidity 0.5 or 5 %, oxygen 0.3 mg/L or 5 %, temperature 0.2 °C.
         use Grade::{Excellent, Fair, Good, Poor, Unusable};
         use Quantity::{Oxygen, Temperature, Turbidity};
         for (quantity, hand, sensor, grade) in [
@@ -340,6 +310,25 @@ mod tests {
             assert!((compared.sensor + compared.correction - hand).abs() < 1e-12);
         }
         assert_eq!(Comparison::of(Quantity::Level, 400.0, 401.0), None);
+    }
+
+    #[test]
+    fn when_to_correct_is_another_question_than_how_to_rate() {
+        // USGS TM 1-D3, the criteria for corrections, from memory: turbidity 0.5 or 5 %, oxygen 0.3 mg/L, temperature 0.2 °C.
+        use Quantity::{Oxygen, Temperature, Turbidity};
+        for (quantity, hand, sensor, due, grade) in [
+            (Oxygen, 8.0, 8.3, false, Grade::Excellent),
+            (Oxygen, 8.0, 7.65, true, Grade::Excellent),
+            (Oxygen, 5.0, 5.35, true, Grade::Good),
+            (Turbidity, 50.0, 52.5, false, Grade::Excellent),
+            (Turbidity, 50.0, 52.6, true, Grade::Good),
+            (Turbidity, 2.0, 2.5, false, Grade::Excellent),
+            (Temperature, 20.0, 20.2, false, Grade::Excellent),
+            (Temperature, 20.0, 20.3, true, Grade::Good),
+        ] {
+            let compared = Comparison::of(quantity, hand, sensor).unwrap();
+            assert_eq!((compared.is_due(), compared.grade), (due, grade), "{quantity:?} {hand} {sensor}");
+        }
     }
 
     fn sample_of(quantity: &str, value: f64, unit: &str) -> Deed {

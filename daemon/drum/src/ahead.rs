@@ -1,8 +1,7 @@
 //! The time to a volume ahead, as quantiles.
 //!
-//! If pump and valves stay, the time from V down to h is T = ∫ₕᵛ dv / q(v), by Gauss and Legendre's rule with eight points
-//! (Abramowitz and Stegun, Handbook of Mathematical Functions, 1964, table 25.4, from memory, checked by a test
-//! that integrates polynomials). Its gradient is ∂T/∂V = 1/q(V), ∂T/∂a = −T, ∂T/∂β₁ = ∫ u/q dv, ∂T/∂β₂ = ∫ u²/q dv, so
+//! If pump and valves stay, the time from V down to h is T = ∫ₕᵛ dv / q(v), by eight points (`quadrature`).
+//! Its gradient is ∂T/∂V = 1/q(V), ∂T/∂a = −T, ∂T/∂β₁ = ∫ u/q dv, ∂T/∂β₂ = ∫ u²/q dv, so
 //!
 //! var T = g P gᵀ + (wander T)² T/3 + (model T)²,
 //!
@@ -17,6 +16,8 @@ use jiff::Timestamp;
 
 use super::calibration::Calibration;
 use super::hours::{in_hours, later};
+use super::normal;
+use super::quadrature::eight_points;
 use super::state::{DrumSize, State, StateRow, log_draw_row};
 use super::tuning::{CURVE_MODEL_SHARE, DRAW_NOISE_AHEAD};
 use claymark_model::forecast::{EmptyAt, HORIZON};
@@ -48,14 +49,11 @@ impl Ahead {
         let mut gradient = StateRow::zeros();
         let mut hours = 0.0;
         let now = share * state.draw_at(size, volume).mean;
-        for (place, weight) in GAUSS_LEGENDRE {
-            for sign in [-1.0, 1.0] {
-                let v = f64::midpoint(target, volume) + sign * place * (volume - target) / 2.0;
-                let row = log_draw_row(size.depth(v));
-                let part = weight * (volume - target) / 2.0 / (share * state.along(&row).exp());
-                hours += part;
-                gradient -= part * row;
-            }
+        for (v, weight) in eight_points(target, volume) {
+            let row = log_draw_row(size.depth(v));
+            let part = weight / (share * state.along(&row).exp());
+            hours += part;
+            gradient -= part * row;
         }
         let of_draw = state.variance_along(&gradient);
         let whole = gradient + State::volume_row() / now;
@@ -94,14 +92,14 @@ pub(super) fn believed(now: Timestamp, mixture: &[(f64, Ahead)], calibration: &C
 }
 
 fn told(now: Timestamp, mixture: &[(f64, Ahead)], calibration: &Calibration, hidden: f64) -> EmptyAt {
-    let of_filter = NORMAL_QUANTILES.map(|(p, z)| match mixture {
+    let of_filter = normal::QUANTILES.map(|(p, z)| match mixture {
         [(_, only)] => only.at(z),
         several => quantile(several, p, z),
     });
     let corrected = calibration.correct(of_filter);
     let likely = corrected[2];
     let mut hours = corrected;
-    for (hours, (_, z)) in hours.iter_mut().zip(NORMAL_QUANTILES) {
+    for (hours, (_, z)) in hours.iter_mut().zip(normal::QUANTILES) {
         *hours = (likely + (*hours - likely).hypot(z * hidden).copysign(z)).max(0.0);
     }
     let [p05, p25, p50, p75, p95] =
@@ -130,35 +128,43 @@ impl Ahead {
             let z = f64::midpoint(low, high);
             if self.at(z) <= hours { low = z } else { high = z }
         }
-        normal(f64::midpoint(low, high))
+        normal::probability(f64::midpoint(low, high))
     }
 }
 
-/// The normal distribution function, by W. J. Cody's idea in the short form of Abramowitz and Stegun 26.2.17, from
-/// memory; within 7.5e-8.
-fn normal(z: f64) -> f64 {
-    let t = 1.0 / (1.0 + 0.231_641_9 * z.abs());
-    let series = t
-        * (0.319_381_530
-            + t * (-0.356_563_782 + t * (1.781_477_937 + t * (-1.821_255_978 + t * 1.330_274_429))));
-    let tail = (-z * z / 2.0).exp() / std::f64::consts::TAU.sqrt() * series;
-    if z > 0.0 { 1.0 - tail } else { tail }
-}
-
-/// 5, 25, 50, 75 and 95 %: `scipy.stats.norm.ppf`.
-const NORMAL_QUANTILES: [(f64, f64); 5] = [
-    (0.05, -1.644_853_627),
-    (0.25, -0.674_489_750),
-    (0.5, 0.0),
-    (0.75, 0.674_489_750),
-    (0.95, 1.644_853_627),
-];
-/// Places and weights of the eight points, of which each stands for two.
-const GAUSS_LEGENDRE: [(f64, f64); 4] = [
-    (0.183_434_642_495_650, 0.362_683_783_378_362),
-    (0.525_532_409_916_329, 0.313_706_645_877_887),
-    (0.796_666_477_413_627, 0.222_381_034_453_374),
-    (0.960_289_856_497_536, 0.101_228_536_290_376),
-];
 const HALVINGS: u32 = 24;
 const FARTHEST: f64 = 6.0;
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::state::Gaussian;
+
+    #[test]
+    fn the_way_down_takes_as_long_as_many_small_steps_of_it_and_its_gradient_is_that_of_the_time() {
+        let size = DrumSize { heel: 5.0, full: 175.0, span: 170.0, brim: 205.0 };
+        for (volume, target, share) in [(175.0, 5.0, 1.0), (60.0, 5.0, 1.0), (190.0, 100.0, 0.5)] {
+            let sure = |mean| Gaussian { mean, sd: 1e-9 };
+            let ahead = |volume, draw: f64| {
+                let state = State::first(&size, sure(volume), Some(sure(draw.ln())));
+                Ahead::of(&state, &size, target, share, 0.0)
+            };
+            // By the middles of many small steps.
+            let steps = 40_000;
+            let step = (volume - target) / f64::from(steps);
+            let state = State::first(&size, sure(volume), Some(sure(12.5_f64.ln())));
+            let hours: f64 = (0..steps)
+                .map(|n| target + (f64::from(n) + 0.5) * step)
+                .map(|v| step / (share * state.draw_at(&size, v).mean))
+                .sum();
+            let ours = ahead(volume, 12.5).hours;
+            assert!((ours - hours).abs() < 1e-6 * hours, "{volume} to {target}: {ours} h, not {hours} h");
+            // A volume that is known to a litre shifts the time by what a litre takes there.
+            let known = Gaussian { mean: volume, sd: 1.0 };
+            let unsure = State::first(&size, known, Some(sure(12.5_f64.ln())));
+            let shift = Ahead::of(&unsure, &size, target, share, 0.0).shift;
+            let litre = 1.0 / (share * state.draw_at(&size, volume).mean);
+            assert!((shift - litre).abs() < 1e-3 * litre, "{shift} h, not {litre} h");
+        }
+    }
+}

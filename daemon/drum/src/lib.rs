@@ -42,6 +42,8 @@
 //! **Written down, not seen** (`written`, `confirm`). A refill counts from when it is written down, while the level foams or
 //! before it has risen; a calm level that shows no rise is believed over it.
 //!
+//! The mathematics, each held against another program: [`quadrature`], [`normal`], [`stats`].
+//!
 //! What others ask of one drum stands in `ask`, what concerns all drums of a pump in `supply`. The one base of time is `hours`;
 //! the constants stand in `tuning`, in one table.
 
@@ -57,13 +59,15 @@ mod hypothesis;
 mod judge;
 mod log;
 mod noise;
+pub mod normal;
 mod observe;
 mod prospect;
+pub mod quadrature;
 mod replay;
 mod scorer;
 mod series;
 mod state;
-mod stats;
+pub mod stats;
 mod supply;
 mod tracker;
 mod tuning;

@@ -1,17 +1,20 @@
 //! Quality of readings: the QARTOD flags, the tests that fit a fixed sensor, and their thresholds.
 //!
-//! Source of flags and tests: US IOOS, Manual for Real-Time Quality Control of pH Data Observations,
-//! version 1.0 (2019, doi 10.25923/111k-br08), table 3-1 and table 3-2, tests 1 to 8.
+//! The manuals that apply are those of US IOOS for dissolved oxygen (v2.1, 2018), temperature and salinity (v2.0, 2016) and
+//! ocean optics; they couldn't be opened beyond their contents. Flags and tests are taken from their sister, Manual for Real-Time
+//! Quality Control of pH Data Observations, version 1.0 (2019, doi 10.25923/111k-br08), table 3-1 and table 3-2, tests 1 to
+//! 8, and where that is unclear from the wind manual. Where our rules differ from the reference library, and why, stands in
+//! `tests/tests/quality_oracle/exceptions.rs`.
 //!
 //! [`Assessor`] takes the readings of one sensor; each test is a file, a function from values to a flag.
 //! The manuals want a reason for each test that isn't run:
 //! - 2 syntax: what can't be parsed is kept aside when it is decoded, so here it is always 1;
 //! - 3 location: the sensors don't move;
-//! - 5 climatology: the room has no seasons; what it should be is the expected span of gross range;
+//! - 5 climatology: the room has no seasons; what it should be is the suspect span of gross range;
 //! - 7 by standard deviation: a hatchery's steps (a refill, a change of flow) would widen the limit just when
 //!   it is needed; a rate that water can't exceed is known;
 //! - 9 and 11, against another sensor: comparing sensors is the room's business, with reasons for people;
-//! - 10 attenuated signal: the flat-line test with a tolerance sees the same.
+//! - 10 attenuated signal: the flat-line test with an EPS sees the same.
 
 pub mod aggregate;
 mod assessor;

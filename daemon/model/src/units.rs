@@ -436,16 +436,18 @@ mod tests {
             assert!((unit.from_base(base) - value).abs() < 1e-9, "{unit} back");
         }
         assert!((Unit::Fahrenheit.difference_to_base(9.0) - 5.0).abs() < 1e-12);
-        for (function, unit, number) in [
-            ("gal_L", Unit::UsGallon, 1.0),
-            ("gal50_L", Unit::UsGallon, 50.0),
-            ("gal55_L", Unit::UsGallon, 55.0),
-            ("lb_kg", Unit::Pound, 1.0),
-            ("lb50_kg", Unit::Pound, 50.0),
+        let cubic_metres_per_s = |l_per_min: f64| Unit::CubicMetrePerSecond.from_base(l_per_min);
+        for (function, ours) in [
+            ("gal_L", Unit::UsGallon.to_base(1.0)),
+            ("gal50_L", Unit::UsGallon.to_base(50.0)),
+            ("gal55_L", Unit::UsGallon.to_base(55.0)),
+            ("lb_kg", Unit::Pound.to_base(1.0)),
+            ("lb50_kg", Unit::Pound.to_base(50.0)),
+            ("inch_m", Millimetres(Unit::Inch.to_base(1.0)).metres()),
+            ("mmhg_Pa", Unit::Pascal.from_base(Unit::MillimetreOfMercury.to_base(1.0))),
+            ("gal_min_m3_s", cubic_metres_per_s(Unit::UsGallonPerMinute.to_base(1.0))),
         ] {
-            for check in crate::checks::of(function) {
-                check.accepts(unit.to_base(number));
-            }
+            crate::checks::of(function).iter().for_each(|check| check.accepts(ours));
         }
     }
 

@@ -129,8 +129,7 @@ fn by_definition(readings: &[Reading], method: SpikeMethod) -> Vec<[Flag; 5]> {
         match i {
             _ if flat_for(60.0) => Flag::Fail,
             _ if flat_for(30.0) => Flag::Suspect,
-            _ if range(start) > 0.5 => Flag::Pass,
-            _ => Flag::NotEvaluated,
+            _ => Flag::Pass,
         }
     };
     (0..readings.len())
@@ -294,4 +293,13 @@ fn a_burst_that_was_held_back_for_hours_is_judged_as_if_it_had_come_in_time() {
         given.push(new);
     }
     assert_eq!(given, in_time[200..800]);
+}
+
+#[test]
+fn a_flat_line_that_was_kept_under_the_name_of_before_is_read() {
+    let seconds = SignedDuration::from_secs;
+    let now = FlatLine::new(0.5, seconds(30), Some(seconds(60)), seconds(10)).unwrap();
+    let kept = serde_json::to_string(&now).unwrap().replace("\"eps\"", "\"tolerance\"");
+    assert!(kept.contains("tolerance"), "{kept}");
+    assert_eq!(serde_json::from_str::<FlatLine>(&kept).unwrap(), now);
 }

@@ -1,6 +1,10 @@
 //! The thresholds of a sensor's quality tests: its own, else those of `[quality.…]` for its quantity.
 //!
-//! They are written in the unit that stands beside them and kept in the base unit.
+//! They are written in the unit that stands beside them and kept in the base unit. Keys are the words of the QARTOD manuals
+//! (tests, suspect, fail, EPS); `per` and `steps_pass` are ours. What earlier site files call otherwise is read in
+//! [`earlier`], with a hint.
+
+mod earlier;
 
 use jiff::SignedDuration;
 use toml::Spanned;
@@ -28,7 +32,7 @@ pub(super) struct Tests {
 /// A flat line before the sensor's interval is known.
 #[derive(Clone, Copy)]
 struct Flat {
-    tolerance: f64,
+    eps: f64,
     suspect: SignedDuration,
     fail: Option<SignedDuration>,
 }
@@ -74,13 +78,12 @@ impl Tests {
             Span::new(unit.to_base(span.min()), unit.to_base(span.max()))
                 .expect("conversion keeps the order of finite numbers")
         };
+        let (range, expected) = gross_range_keys(table);
         Self {
-            range: table.maybe("range", value::span).map(|span| to_base(span.into_inner())),
-            expected: table
-                .maybe("expected", value::span)
-                .map(|span| Spanned::new(span.span(), to_base(span.into_inner()))),
+            range: range.map(|span| to_base(span.into_inner())),
+            expected: expected.map(|span| Spanned::new(span.span(), to_base(span.into_inner()))),
             spike: spike(table, unit),
-            rate_per_s: rate(table, unit),
+            rate_per_s: rate_of_change(table, unit),
             flat_line: flat_line(table, unit),
             gap: table.maybe("gap", value::duration),
         }
@@ -109,8 +112,8 @@ impl Tests {
             spike: self.spike.or(usual.spike),
             rate_per_s: self.rate_per_s.or(usual.rate_per_s),
             flat_line: self.flat_line.or(usual.flat_line).and_then(|flat| {
-                let Flat { tolerance, suspect, fail } = *flat.get_ref();
-                accepted(table, "flat_line", &flat, FlatLine::new(tolerance, suspect, fail, every))
+                let Flat { eps, suspect, fail } = *flat.get_ref();
+                accepted(table, "flat_line", &flat, FlatLine::new(eps, suspect, fail, every))
             }),
         }
     }
@@ -132,28 +135,42 @@ fn gross_range(
     match (range, expected) {
         (Some(range), Some(expected)) => {
             let inner = *expected.get_ref();
-            accepted(table, "expected", &expected, GrossRange::new(range, Some(inner)))
+            accepted(table, "gross_range", &expected, GrossRange::new(range, Some(inner)))
         }
         (Some(range), None) => GrossRange::new(range, None).ok(),
         (None, Some(expected)) => {
-            let remedy = "Add range = [lowest, highest]: what the instrument can show at all.";
-            table.findings.mistake(expected.span(), "expected: there is no range around it", remedy);
+            let remedy = "Add fail = [lowest, highest]: what the instrument can show at all.";
+            table.findings.mistake(expected.span(), "gross_range: suspect has no fail around it", remedy);
             None
         }
         (None, None) => None,
     }
 }
 
+/// Fail and suspect of test 4.
+fn gross_range_keys(table: &Table<'_>) -> (Option<Spanned<Span>>, Option<Spanned<Span>>) {
+    let earlier = earlier::spans(table);
+    let Some(part) = table.table("gross_range") else { return earlier };
+    let (fail, suspect) = (part.maybe("fail", value::span), part.maybe("suspect", value::span));
+    part.finish();
+    (fail.or(earlier.0), suspect.or(earlier.1))
+}
+
 fn spike(table: &Table<'_>, unit: Unit) -> Option<Spike> {
     let part = table.table("spike")?;
-    let method = part.or("method", SpikeMethod::Average, value::one_of(METHODS));
+    let usual = earlier::method(&part).unwrap_or(SpikeMethod::Average);
+    let method = match part.maybe("steps_pass", value::yes_or_no).map(Spanned::into_inner) {
+        Some(true) => SpikeMethod::Differential,
+        Some(false) => SpikeMethod::Average,
+        None => usual,
+    };
     let levels = levels(&part, |level| unit.difference_to_base(level));
     part.finish();
     Some(Spike { method, levels: levels? })
 }
 
-fn rate(table: &Table<'_>, unit: Unit) -> Option<Levels> {
-    let part = table.table("rate")?;
+fn rate_of_change(table: &Table<'_>, unit: Unit) -> Option<Levels> {
+    let part = earlier::rate(table).or_else(|| table.table("rate_of_change"))?;
     let per = part.need("per", "\"1 min\", the time in which the value changes by so much", value::duration);
     let per_s = per.map_or(1.0, |per| per.into_inner().as_secs_f64());
     let levels = levels(&part, |level| unit.difference_to_base(level) / per_s);
@@ -163,13 +180,14 @@ fn rate(table: &Table<'_>, unit: Unit) -> Option<Levels> {
 
 fn flat_line(table: &Table<'_>, unit: Unit) -> Option<Spanned<Flat>> {
     let part = table.table("flat_line")?;
-    let tolerance = part.or("tolerance", 0.0, value::not_negative);
+    let earlier = earlier::tolerance(&part);
+    let eps = part.maybe("eps", value::not_negative).map(Spanned::into_inner).or(earlier).unwrap_or(0.0);
     let suspect = part.need("suspect", "\"2 h\"", value::duration);
     let fail = part.maybe("fail", value::duration).map(Spanned::into_inner);
     let span = part.span();
     part.finish();
-    let tolerance = unit.difference_to_base(tolerance);
-    Some(Spanned::new(span, Flat { tolerance, suspect: suspect?.into_inner(), fail }))
+    let eps = unit.difference_to_base(eps);
+    Some(Spanned::new(span, Flat { eps, suspect: suspect?.into_inner(), fail }))
 }
 
 /// `suspect` and perhaps `fail`, as `convert` turns them into the base unit.
@@ -197,7 +215,7 @@ fn accepted<T, P>(
             let remedy = match bad {
                 BadThreshold::Reversed { .. } => "Write [smaller, larger].",
                 BadThreshold::Outside { .. } => {
-                    "What people expect must lie inside what the instrument can show (range)."
+                    "What people expect (suspect) must lie inside what the instrument can show (fail)."
                 }
                 BadThreshold::Swapped { .. } => SWAP_REMEDY,
                 BadThreshold::NotUsable(_) => "Write a number of zero or more.",
@@ -208,8 +226,6 @@ fn accepted<T, P>(
         .ok()
 }
 
-const METHODS: &[(&str, SpikeMethod)] =
-    &[("average", SpikeMethod::Average), ("differential", SpikeMethod::Differential)];
 const SWAP_REMEDY: &str = "Suspect comes first: make suspect the smaller one, or swap the two.";
 /// So many readings may be missed before it is called a gap.
 const MISSED_BEFORE_GAP: i32 = 5;

@@ -48,7 +48,10 @@ pub(super) fn sensors(file: &Table<'_>, vessels: &Vessels) -> SoundSensors {
     if let Some(first) = untested.first() {
         let what =
             format!("{} without a range: impossible values would pass", count(untested.len(), "sensor"));
-        let remedy = format!("Add range = [lowest, highest], first to '{}'.", first.binding.sensor.id);
+        let remedy = format!(
+            "Add gross_range = {{ fail = [lowest, highest] }}, first to '{}'.",
+            first.binding.sensor.id
+        );
         file.findings.warning(first.at.clone(), what, remedy);
     }
     SoundSensors { bound }

@@ -71,6 +71,22 @@ impl<'a> Table<'a> {
         }
     }
 
+    /// A key of earlier site files: read where it stands, and named to nobody as one that is known.
+    pub(super) fn maybe_earlier<T>(
+        &self,
+        key: &'static str,
+        read: impl FnOnce(&DeValue<'_>) -> Result<T, Wrong>,
+    ) -> Option<Spanned<T>> {
+        self.entries.get(key)?;
+        self.maybe(key, read)
+    }
+
+    /// Likewise the table below such a key.
+    pub(super) fn table_earlier(&self, key: &'static str) -> Option<Table<'a>> {
+        self.entries.get(key)?;
+        self.table(key)
+    }
+
     /// A key that must be there; `example` is what could be written.
     pub(super) fn need<T>(
         &self,

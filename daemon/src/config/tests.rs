@@ -36,8 +36,8 @@ fn figures_are_kept_in_base_units() {
     let file = good(&[
         ("unit = \"mm\"", "unit = \"in\""),
         (
-            "range = [0, 900]",
-            "range = [0, 40]\nspike = { suspect = 1, fail = 2 }\nrate = { suspect = 6, per = \"1 min\" }",
+            "gross_range = { fail = [0, 900] }",
+            "gross_range = { fail = [0, 40] }\nspike = { suspect = 1, fail = 2 }\nrate_of_change = { suspect = 6, per = \"1 min\" }",
         ),
         ("bag = \"25 kg\"", "bag = \"50 lb\""),
     ]);
@@ -55,13 +55,28 @@ fn figures_are_kept_in_base_units() {
 fn a_sensor_takes_what_it_leaves_out_from_its_quantity() {
     let file = good(&[(
         "[[sensor]]",
-        "[quality.level]\nunit = \"cm\"\nrange = [0, 90]\nexpected = [1, 89]\ngap = \"5 min\"\nflat_line = { suspect = \"1 h\" }\n[[sensor]]",
+        "[quality.level]\nunit = \"cm\"\ngross_range = { fail = [0, 90], suspect = [1, 89] }\ngap = \"5 min\"\nflat_line = { suspect = \"1 h\" }\n[[sensor]]",
     )]);
     let thresholds = &file.settings.site.sensors.first().expect("the file has one").thresholds;
     assert!((thresholds.gross_range.expect("usual").expected().expect("usual").max() - 890.0).abs() < 1e-9);
     assert_eq!(thresholds.gap.as_secs(), 300);
     assert_eq!(thresholds.flat_line.expect("usual").suspect().as_secs(), 3600);
     assert!(thresholds.spike.is_none());
+}
+
+#[test]
+fn a_site_file_with_the_names_of_before_says_the_same() {
+    let thresholds = |keys: &str| {
+        let file = good(&[("gross_range = { fail = [0, 1000] }", keys)]);
+        let mut sensors = file.settings.site.sensors.into_iter();
+        let turbidity = sensors.find(|sensor| sensor.quantity == Quantity::Turbidity);
+        (turbidity.expect("the file has one").thresholds, file.warnings.len())
+    };
+    let (now, no_warning) = thresholds(NOW);
+    let (earlier, warnings) = thresholds(EARLIER);
+    assert_eq!(earlier, now);
+    assert!(now.gross_range.is_some_and(|range| range.expected().is_some()) && now.rate_per_s.is_some());
+    assert_eq!((no_warning, warnings), (0, 5), "each of the five keys has its hint");
 }
 
 #[test]
@@ -295,7 +310,7 @@ measures = "level"
 unit = "mm"
 payload = { json = "/v", time = "/t" }
 every = "30 s"
-range = [0, 900]
+gross_range = { fail = [0, 900] }
 [[sensor]]
 id = "t1-turbidity"
 topic = "test/t1"
@@ -304,7 +319,7 @@ measures = "turbidity"
 unit = "NTU"
 payload = { json = "/ntu", time = "/t" }
 every = "1 min"
-range = [0, 1000]
+gross_range = { fail = [0, 1000] }
 [[sensor]]
 id = "t1-oxygen"
 topic = "test/t1"
@@ -313,7 +328,7 @@ measures = "oxygen"
 unit = "mg/L"
 payload = { json = "/do", time = "/t" }
 every = "1 min"
-range = [0, 25]
+gross_range = { fail = [0, 25] }
 "#;
 
 /// Name of the snapshot, what is replaced, by what.
@@ -405,12 +420,16 @@ const CASES: &[(&str, &str, &str)] = &[
     ("bad-zone", "Europe/Helsinki", "Helsinki"),
     ("zone-slip", "Europe/Helsinki", "Europe/Helsinky"),
     ("reversed-band", "turbidity = [50, 80]", "turbidity = [80, 50]"),
-    ("expected-outside-range", "range = [0, 1000]", "range = [0, 1000]\nexpected = [20, 2000]"),
-    ("expected-without-range", "range = [0, 1000]", "expected = [20, 200]"),
-    ("swapped-levels", "range = [0, 1000]", "range = [0, 1000]\nspike = { suspect = 20, fail = 10 }"),
-    ("rate-without-time", "range = [0, 1000]", "range = [0, 1000]\nrate = { suspect = 20 }"),
-    ("flat-line-too-short", "range = [0, 1000]", "range = [0, 1000]\nflat_line = { suspect = \"30 s\" }"),
-    ("gap-too-short", "range = [0, 1000]", "range = [0, 1000]\ngap = \"1 min\""),
+    ("suspect-outside-fail", "{ fail = [0, 1000] }", "{ fail = [0, 1000], suspect = [20, 2000] }"),
+    ("suspect-without-fail", "{ fail = [0, 1000] }", "{ suspect = [20, 200] }"),
+    ("swapped-levels", "{ fail = [0, 1000] }", "{ fail = [0, 1000] }\nspike = { suspect = 20, fail = 10 }"),
+    ("rate-without-time", "{ fail = [0, 1000] }", "{ fail = [0, 1000] }\nrate_of_change = { suspect = 20 }"),
+    (
+        "flat-line-too-short",
+        "{ fail = [0, 1000] }",
+        "{ fail = [0, 1000] }\nflat_line = { suspect = \"30 s\" }",
+    ),
+    ("gap-too-short", "{ fail = [0, 1000] }", "{ fail = [0, 1000] }\ngap = \"1 min\""),
     ("quality-unit", "[[sensor]]", "[quality.turbidity]\nunit = \"mm\"\n[[sensor]]"),
     ("quality-of-nothing", "[[sensor]]", "[quality.turbidty]\nunit = \"NTU\"\n[[sensor]]"),
     ("wildcard-topic", "topic = \"test/drum/a\"", "topic = \"test/+/a\""),
@@ -440,6 +459,17 @@ const CASES: &[(&str, &str, &str)] = &[
     ("flow-in-litres", "mass = \"kg\"", "mass = \"kg\"\nflow = \"L\""),
 ];
 
+/// Tests of a sensor as site files had them before, and as they have them now.
+const EARLIER: &str = "range = [0, 1000]
+expected = [20, 200]
+spike = { suspect = 20, fail = 60, method = \"differential\" }
+rate = { suspect = 15, fail = 60, per = \"1 min\" }
+flat_line = { tolerance = 0.05, suspect = \"1 h\", fail = \"4 h\" }";
+const NOW: &str = "gross_range = { fail = [0, 1000], suspect = [20, 200] }
+spike = { suspect = 20, fail = 60, steps_pass = true }
+rate_of_change = { suspect = 15, fail = 60, per = \"1 min\" }
+flat_line = { suspect = \"1 h\", fail = \"4 h\", eps = 0.05 }";
+
 const WARNINGS: &[(&str, &str, &str)] = &[
     ("bare-number", "payload = { json = \"/v\", time = \"/t\" }", "payload = \"number\""),
     (
@@ -449,7 +479,8 @@ const WARNINGS: &[(&str, &str, &str)] = &[
     ),
     ("filter-over-nothing", "subscribe = [\"test/#\"]", "subscribe = [\"test/#\", \"other/#\"]"),
     ("idle-pump", "[[pump]]\nid = \"p1\"", "[[pump]]\nid = \"p2\"\n[[pump]]\nid = \"p1\""),
-    ("no-range", "range = [0, 1000]", ""),
+    ("no-range", "gross_range = { fail = [0, 1000] }", ""),
+    ("earlier-names", "gross_range = { fail = [0, 1000] }", EARLIER),
     ("short-session", "client_id", "session_expiry = \"1 h\"\nclient_id"),
     (
         "nobody-is-told",

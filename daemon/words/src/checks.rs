@@ -76,11 +76,20 @@ fn comparison(name: &str, shown: Shown, compared: &Comparison) -> Vec<String> {
         shown.apart(compared.allowed),
     )];
     let sign = if compared.correction > 0.0 { "adding" } else { "taking off" };
-    lines.push(match compared.grade {
-        Grade::Excellent => "They agree: nothing to do.".to_owned(),
-        Grade::Good | Grade::Fair | Grade::Poor => format!(
-            "They differ ({}). Wipe the sensor, log the wipe, and measure again by hand: what the wipe changes was dirt, what stays is \
-             drift. Until then {sign} {apart} would bring it to the hand value; Claymark changes no reading by itself.",
+    lines.push(if compared.is_due() {
+        due(shown, compared, &format!("{sign} {apart}"))
+    } else {
+        "They agree: nothing to do.".to_owned()
+    });
+    lines.push(SOURCE.to_owned());
+    lines
+}
+
+fn due(shown: Shown, compared: &Comparison, change: &str) -> String {
+    match compared.grade {
+        Grade::Excellent | Grade::Good | Grade::Fair | Grade::Poor => format!(
+            "They differ (rated {}). Wipe the sensor, log the wipe, and measure again by hand: what the wipe changes was dirt, what \
+             stays is drift. Until then {change} would bring it to the hand value; Claymark changes no reading by itself.",
             word(compared.grade)
         ),
         Grade::Unusable => format!(
@@ -88,9 +97,7 @@ fn comparison(name: &str, shown: Shown, compared: &Comparison) -> Vec<String> {
              stays so, wipe, calibrate or replace the sensor.",
             shown.apart(compared.usable)
         ),
-    });
-    lines.push(SOURCE.to_owned());
-    lines
+    }
 }
 
 /// The caution beside more oxygen in the water than it holds in balance with the air.

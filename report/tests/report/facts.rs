@@ -199,7 +199,8 @@ fn a_week_that_is_not_over_is_counted_only_so_far() {
 
 #[test]
 fn saturation_goes_by_local_pressure() {
-    // 8.5 mg/L at 18 °C and 740 mmHg is 92.26 % (Benson and Krause 1984; run against gsw 3.6).
+    // 8.5 mg/L at 18 °C and 740 mmHg is 92.26 % (Benson and Krause 1984, equation 24, computed: row `sat_local` of
+    // `tests/data/oxygen_check_values.csv`; gsw knows no pressure).
     let dir = tempfile::tempdir().unwrap();
     let facts = facts_of(dir.path(), &RoomPlan { tanks: 1, ..RoomPlan::ORDINARY }, "2026-W47");
     let place = &facts.places[1];

@@ -8,6 +8,7 @@ mod edges;
 mod facts;
 mod hostile;
 mod invented;
+mod iso_weeks;
 mod pages;
 
 use std::path::Path;

@@ -174,24 +174,26 @@ pub struct Spike {
     pub levels: Levels,
 }
 
-/// Test 8: the value hasn't moved by more than `tolerance` for so long.
+/// Test 8: the value hasn't moved by more than `eps` for so long.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct FlatLine {
-    tolerance: f64,
+    // Sites that are kept have the name from before.
+    #[serde(alias = "tolerance")]
+    eps: f64,
     suspect: SignedDuration,
     fail: Option<SignedDuration>,
 }
 
 impl FlatLine {
-    /// `tolerance` in the base unit, 0 for an exact repeat; durations longer than the sensor's interval.
+    /// `eps` in the base unit, 0 for an exact repeat; durations longer than the sensor's interval.
     pub fn new(
-        tolerance: f64,
+        eps: f64,
         suspect: SignedDuration,
         fail: Option<SignedDuration>,
         every: SignedDuration,
     ) -> Result<Self, BadThreshold> {
-        if !tolerance.is_finite() || tolerance < 0.0 {
-            return Err(BadThreshold::NotUsable(tolerance));
+        if !eps.is_finite() || eps < 0.0 {
+            return Err(BadThreshold::NotUsable(eps));
         }
         for given in [Some(suspect), fail].into_iter().flatten() {
             if given <= every {
@@ -205,14 +207,14 @@ impl FlatLine {
             Some(fail) if suspect > fail => {
                 Err(BadThreshold::Swapped { suspect: suspect.as_secs_f64(), fail: fail.as_secs_f64() })
             }
-            _ => Ok(Self { tolerance, suspect, fail }),
+            _ => Ok(Self { eps, suspect, fail }),
         }
     }
 
-    /// Base unit.
+    /// EPS of the manuals, base unit.
     #[must_use]
-    pub fn tolerance(self) -> f64 {
-        self.tolerance
+    pub fn eps(self) -> f64 {
+        self.eps
     }
 
     /// Flat for so long is suspect.

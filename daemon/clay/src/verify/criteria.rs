@@ -1,0 +1,77 @@
+//! How far a sensor may lie from a hand value: when to correct, how to rate, and when the data are no use.
+//!
+//! Three sets of figures of USGS Techniques and Methods 1-D3 (Wagner and others, 2006; that the ratings and the corrections
+//! are two things is said at water.usgs.gov/usgs/owq/dqrating, which was opened; the figures are from memory and say so
+//! wherever they are shown). They agree for turbidity and temperature; a correction of oxygen is due by milligrams alone,
+//! while its rating goes by the share as well, so that at 8 mg/L a difference of 0.35 is to be corrected and still
+//! rated excellent.
+
+use claymark_model::site::Quantity;
+
+/// Two limits of a difference: an absolute one, and one by share of the value; the greater of them holds.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Criterion {
+    absolute: f64,
+    share: f64,
+}
+
+impl Criterion {
+    pub(super) fn at(self, value: f64) -> f64 {
+        self.absolute.max(self.share * value.abs())
+    }
+}
+
+const fn or(absolute: f64, share: f64) -> Criterion {
+    Criterion { absolute, share }
+}
+
+/// Beyond it a correction is due; `None`: none is published.
+pub(super) fn correction(quantity: Quantity) -> Option<Criterion> {
+    match quantity {
+        Quantity::Turbidity => Some(or(0.5, 0.05)),
+        Quantity::Oxygen => Some(or(0.3, 0.0)),
+        Quantity::Temperature => Some(or(0.2, 0.0)),
+        Quantity::Level
+        | Quantity::Distance
+        | Quantity::Volume
+        | Quantity::OxygenSaturation
+        | Quantity::Flow
+        | Quantity::AirPressure
+        | Quantity::AirFlow
+        | Quantity::Running => None,
+    }
+}
+
+/// Up to where a record is rated excellent, good and fair.
+pub(super) fn rating(quantity: Quantity) -> Option<[Criterion; 3]> {
+    match quantity {
+        Quantity::Turbidity => Some([or(0.5, 0.05), or(1.0, 0.10), or(1.5, 0.15)]),
+        Quantity::Oxygen => Some([or(0.3, 0.05), or(0.5, 0.10), or(0.8, 0.15)]),
+        Quantity::Temperature => Some([or(0.2, 0.0), or(0.5, 0.0), or(0.8, 0.0)]),
+        Quantity::Level
+        | Quantity::Distance
+        | Quantity::Volume
+        | Quantity::OxygenSaturation
+        | Quantity::Flow
+        | Quantity::AirPressure
+        | Quantity::AirFlow
+        | Quantity::Running => None,
+    }
+}
+
+/// Beyond it the data aren't used, corrected or not.
+pub(super) fn most_allowable(quantity: Quantity) -> Option<Criterion> {
+    match quantity {
+        Quantity::Turbidity => Some(or(3.0, 0.30)),
+        Quantity::Oxygen => Some(or(2.0, 0.20)),
+        Quantity::Temperature => Some(or(2.0, 0.0)),
+        Quantity::Level
+        | Quantity::Distance
+        | Quantity::Volume
+        | Quantity::OxygenSaturation
+        | Quantity::Flow
+        | Quantity::AirPressure
+        | Quantity::AirFlow
+        | Quantity::Running => None,
+    }
+}
