@@ -1,5 +1,6 @@
 //! The command line.
 
+mod alarms;
 mod answer;
 mod asked;
 mod by_hand;
@@ -9,6 +10,7 @@ mod entry;
 mod failure;
 mod happened;
 mod influx;
+mod meant;
 mod moment;
 mod names;
 mod outlook;
@@ -79,6 +81,8 @@ enum Command {
     /// Refills, changed draws, clogs, leaks, stuck sensors and run-outs, whether or not anybody wrote them down;
     /// and failures that were told. Reads the store: nothing is changed and nothing is sent.
     Happened(happened::HappenedCommand),
+    /// Tell how much people were called, beside what they can bear
+    Alarms(alarms::AlarmsCommand),
     /// Send readings and all else of a time range to InfluxDB again; what is there stays as it is
     Backfill(influx::BackfillCommand),
     /// What the coming days need by the rearing plan: water, slurry, refills, clay
@@ -160,6 +164,7 @@ impl Cli {
             Command::Replay(asked) => replay(asked),
             Command::Outlook(asked) => Ok(std::io::stdout().write_all(asked.text()?.as_bytes())?),
             Command::Happened(asked) => Ok(std::io::stdout().write_all(asked.text()?.as_bytes())?),
+            Command::Alarms(asked) => Ok(std::io::stdout().write_all(asked.text()?.as_bytes())?),
             Command::Mix(asked) => clay::mix(asked),
             Command::Dose(asked) => clay::dose(asked),
             Command::Wait(asked) => clay::wait(asked),

@@ -4,6 +4,7 @@
 //! settings, and secrets only inside the one setting that needs them.
 
 mod broker;
+mod calls;
 mod fish;
 mod influx;
 mod keeping;
@@ -159,6 +160,7 @@ fn describe_site(file: &Table<'_>) -> Described {
     let batches = fish::batches(file, &vessels);
     let hand_checks = fish::hand_checks(file, &vessels);
     let stock = stock::stock(file);
+    let calls = calls::calls(file);
     let sensors = sensors::sensors(file, &vessels);
     sensors::check_drums(file.findings, &vessels, &sensors);
     let site = || {
@@ -181,6 +183,7 @@ fn describe_site(file: &Table<'_>) -> Described {
             tanks: vessels.tanks.things,
             sensors: sensors.bound.iter().map(|bound| bound.binding.sensor.clone()).collect(),
             contacts: Vec::new(),
+            calls,
         })
     };
     Described { site: site(), sensors }

@@ -58,10 +58,11 @@ impl Saying {
 
     /// "I'm on it."
     #[must_use]
-    pub fn answer(prefix: &str, notice: u64, by: Option<String>) -> Self {
+    pub fn answer(prefix: &str, notice: u64, by: Option<String>, there_by: Option<Timestamp>) -> Self {
         let mut object = Map::new();
         object.insert("notice".to_owned(), json!(notice));
         object.extend(by.map(|name| ("by".to_owned(), json!(name))));
+        object.extend(there_by.map(|at| ("there_by".to_owned(), json!(at.to_string()))));
         Self { topic: format!("{prefix}/answer"), payload: Value::Object(object) }
     }
 }

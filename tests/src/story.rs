@@ -3,15 +3,18 @@
 //! - [`physics`]: the room as stirred tanks: what is truly so;
 //! - [`rooms`]: which instruments it has;
 //! - [`script`]: what happens when, and what the instruments make of it: NDJSON, a line a message;
+//! - [`people`]: who answers, who comes, and whether fish were left in danger without a word;
 //! - [`told`]: the messages through decode, quality and room; what people were told.
 //!
 //! The room is invented: 16 tanks of 280 L behind a head tank of 450 L, two drums of 175 L.
 
+pub mod people;
 pub mod physics;
 pub mod rooms;
 pub mod script;
 pub mod told;
 
+pub use people::{Habit, Watched};
 pub use physics::{Truth, Which};
 pub use script::ScriptedStory;
 pub use told::{NoticeAsRead, Telling};

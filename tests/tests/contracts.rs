@@ -14,10 +14,12 @@ use claymark::pipeline::{Output, Pipeline};
 use claymark::recording::{self, Recording};
 use claymark::run::Settings;
 use claymark::say::{Saying, Signature};
-use claymark::{publish, replay};
+use claymark::{notify, publish, replay};
 use claymark_model::quarantine::Reason;
-use claymark_notice::NoticeKind;
+use claymark_notice::content::{Content, ReadingsMissing};
+use claymark_notice::{Audience, Call, Calling, Notice, NoticeKind, Priority, Urgency};
 use claymark_room::Event;
+use claymark_store::batch::Issued;
 use claymark_tests::binary::{Daemon, program};
 use claymark_tests::broker::RunningBroker;
 use claymark_tests::mqtt::Listener;
@@ -120,7 +122,10 @@ fn answers_are_taken_as_they_stand() {
         let decoded = decoder.decode(&arrived("answer", line));
         nothing_is_refused(line, &decoded);
         let [answer] = decoded.answers.as_slice() else { panic!("no answer: {line}") };
-        assert_eq!(Saying::answer(PREFIX, answer.notice, answer.by.clone()).payload.to_string(), line);
+        assert_eq!(
+            Saying::answer(PREFIX, answer.notice, answer.by.clone(), answer.there_by).payload.to_string(),
+            line
+        );
     }
 }
 
@@ -138,11 +143,39 @@ fn a_replay_leaves_these_files_and_lines_that_look_like_the_examples() {
     let files: BTreeSet<String> =
         fs::read_dir(&out).unwrap().map(|file| file.unwrap().file_name().into_string().unwrap()).collect();
     assert_eq!(files, example("replay-files").lines().map(str::to_owned).collect());
-    for (word, file) in [("forecasts", replay::FORECASTS), ("notices", replay::NOTICES)] {
-        looks_alike(word, fs::read_to_string(out.join(file)).unwrap().lines());
-    }
+    looks_alike("forecasts", fs::read_to_string(out.join(replay::FORECASTS)).unwrap().lines());
+    let notices = fs::read_to_string(out.join(replay::NOTICES)).unwrap();
+    let pressing = line_of_a_pressing_call();
+    looks_alike("notices", notices.lines().chain([pressing.as_str()]));
     let pumped = fs::read_to_string(out.join(replay::FORECASTS)).unwrap().contains("\"basis\":\"pump\"");
     assert!(pumped, "the night shows no drum that goes by its pump");
+}
+
+/// Nothing presses in the night that is replayed.
+fn line_of_a_pressing_call() -> String {
+    let at: Timestamp = "2027-04-23T01:22:36Z".parse().unwrap();
+    let missing = ReadingsMissing::SessionLost { since: at, until: at };
+    let calling = Calling {
+        call: Call::First,
+        urgency: Urgency::By { by: at },
+        earlier: None,
+        broken: None,
+        holds_until: at,
+        later: None,
+    };
+    let notice = Notice {
+        number: 13,
+        at,
+        kind: NoticeKind::Runout,
+        cause: "runout:b".to_owned(),
+        drum: None,
+        priority: Priority::Now,
+        replaces: None,
+        to: Audience::Everyone,
+        calling: Some(Box::new(calling)),
+        content: Content::ReadingsMissing(missing),
+    };
+    notify::line::notice(&Issued { notice, subject: String::new(), text: String::new() })
 }
 
 #[test]

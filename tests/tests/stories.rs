@@ -45,7 +45,8 @@ fn a_pump_turned_up_without_a_word_is_told_with_the_new_end_within_three_quarter
         assert!(off <= SignedDuration::from_mins(25), "seed {seed}: {words}");
         assert_eq!(*verdict, Verdict::WillNotLast, "seed {seed}: {words}");
         assert!(only.subject.contains("will not last"), "{words}");
-        assert_eq!(words.matches('?').count(), 1, "one question: {words}");
+        let asked = words.replace("On it?", "").matches('?').count();
+        assert_eq!(asked, 1, "one question: {words}");
         assert_eq!(only.notice.to, Audience::Everyone);
         assert!(telling.of_a("11:00", "22:30").len() <= 2, "seed {seed}:\n{}", telling.list());
         at_once += u64::from(forecast_as_told(&telling, only.at, seed));

@@ -20,9 +20,18 @@ fn settling_in_a_drum_whose_air_failed_is_told_as_that_and_no_clay_is_advised() 
         let mut story = ScriptedStory::begin("20:00", seed, Truth::full());
         story.happens("+1 01:00", |truth, _| truth.settling = Some(0.0));
         let telling = story.told("+1 03:00", &rooms::plain());
-        let (told, fault) = only(&telling, "20:00", "+1 01:45", "+1 03:00");
+        let (told, fault) = only(&telling, "20:00", "+1 01:45", "+1 02:40");
         assert!(matches!(fault, Fault::DrumAir { .. }), "{}", telling.list());
         assert!(told.words().contains("Do not add clay"), "{}", told.words());
+        // When the water is too clear for the fish that is told too, with what it comes of.
+        for (clear, fault) in telling.failures("+1 02:40", "+1 03:00") {
+            let named = clear.failure().is_some_and(|failure| !failure.comes_of.is_empty());
+            assert!(
+                named && matches!(fault, Fault::OutOfLimits { of: Limited::Turbidity, .. }),
+                "{}",
+                telling.list()
+            );
+        }
 
         // Who asks later hears what was told; who asks a room that only hears the past hears what shows now.
         let still = |telling: &Telling, clock: &str| {

@@ -4,6 +4,7 @@
 
 use claymark_model::forecast::Outlook;
 use claymark_notice::NoticeKind;
+use claymark_notice::Urgency;
 use claymark_notice::failure::Fault;
 use claymark_tests::story::physics::STRENGTH_G_L;
 use claymark_tests::story::{ScriptedStory, Telling, Truth, Which, rooms};
@@ -76,15 +77,28 @@ fn more_fresh_water_from_day_to_day_is_no_worn_tube() {
 }
 
 #[test]
-fn a_pump_that_is_stopped_on_purpose_takes_one_entry_and_nothing_is_told() {
+fn a_pump_that_is_stopped_on_purpose_takes_one_entry_and_nothing_is_told_for_an_hour() {
     for seed in 0..SEEDS {
-        for (clock, noted, until) in [("19:00", "19:01", "21:00"), ("+1 01:00", "+1 01:02", "+1 03:00")] {
+        for (clock, noted, until, then) in
+            [("19:00", "19:01", "20:00", "20:20"), ("+1 01:00", "+1 01:02", "+1 02:00", "+1 02:20")]
+        {
             let mut story = ScriptedStory::begin("14:00", seed, Truth::full());
             story.happens(clock, |truth, instruments| (truth.pump, instruments.turns) = (0.0, false));
             story.written(noted, r#""kind":"pump_setting","pump":"p1","rpm":0"#);
             for site in [rooms::plain(), rooms::with_contact()] {
-                let telling = story.told(until, &site);
+                let telling = story.told(then, &site);
                 assert!(telling.of_a("14:00", until).is_empty(), "{}", telling.list());
+                // Nobody may forget it: the water is too clear by now.
+                let told = telling.failures(until, then);
+                let clear =
+                    |fault: &Fault| matches!(fault, Fault::OutOfLimits { is, least, .. } if is < least);
+                let [(told, fault)] = told.as_slice() else { panic!("{}", telling.list()) };
+                let calling = told.notice.calling.as_ref().expect("it calls people");
+                assert!(
+                    clear(fault) && calling.urgency == (Urgency::Danger { by: None }),
+                    "{}",
+                    telling.list()
+                );
                 // It had watched until then.
                 watches(&telling, clock);
             }

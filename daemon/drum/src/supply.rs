@@ -4,9 +4,9 @@
 //!
 //! Drawn *together* through a common suction line, it ends when the **first** is empty. Air enters the line where that
 //! drum has bared its intake, and air passes far more easily than slurry, so from then on the pump lifts air and leaves
-//! the slurry of the others standing. Drums that are also joined below the slurry, or level out through the line itself,
-//! stand at one level and are empty in the same minute, so the same rule holds for them. Each drum's own draw is
-//! what its own level shows; the pump's is their sum.
+//! the slurry of the others standing. Drums that *level out* through the line are one volume: what one lacks flows in from
+//! the others, and all are empty in the same minute. Each drum's own draw is what its own level shows; the pump's
+//! is their sum.
 
 use jiff::Timestamp;
 
@@ -55,6 +55,7 @@ pub fn supply_forecast(now: Timestamp, pump: &Pump, watches: &[&DrumWatch]) -> F
             let in_use = drums.iter().any(|drum| drum.ahead.in_use);
             let empty_at = match pump.draws {
                 Draws::One => last(now, &drums),
+                Draws::Together if pump.levels_out => joined(now, &drums),
                 Draws::Together => first(&drums),
             };
             (in_use, known(pump.draws, &drums, empty_at))
@@ -100,6 +101,27 @@ fn open<'a>(ours: impl Iterator<Item = &'a DrumWatch>, now: Timestamp) -> Vec<&'
     let unshut: Vec<_> = ours.filter(|watch| watch.log.here(hours(now)) != Some(false)).collect();
     let drawn: Vec<_> = unshut.iter().copied().filter(|watch| watch.in_use()).collect();
     if drawn.is_empty() { unshut } else { drawn }
+}
+
+/// When drums that level out are empty: all that they hold, drawn by all that is drawn from them.
+fn joined(now: Timestamp, drums: &[SupplyShare]) -> EmptyAt {
+    let draws: f64 = drums.iter().map(SupplyShare::draw).sum();
+    let share = |drum: &SupplyShare| drum.draw() / draws.max(f64::MIN_POSITIVE);
+    let mixed = |time: fn(&SupplyShare) -> Ahead| -> Vec<Ahead> {
+        let of = |drum: &SupplyShare| {
+            let (time, share) = (time(drum), share(drum));
+            Ahead {
+                hours: time.hours * share,
+                shift: time.shift * share,
+                hidden: time.hidden * share,
+                ..time
+            }
+        };
+        drums.iter().map(of).collect()
+    };
+    let told = one_after_the_other(now, drums, &mixed(SupplyShare::time));
+    let without = one_after_the_other(now, drums, &mixed(SupplyShare::time_without));
+    EmptyAt { p05: earlier(told.p05, without.p05), ..told }
 }
 
 /// When all are empty, one after the other.

@@ -8,6 +8,7 @@
 //! - [`id`], [`units`]: names, and the only conversion factors;
 //! - [`place`], [`limits`], [`strapping`]: where something is and what is measured there, the water that suits the fish, level
 //!   to volume;
+//! - [`calls`]: how far outside them fish are in danger, and how often that is told;
 //! - [`plan`], [`routine`]: which fish stand where, what hands do each week;
 //! - [`site`], [`fishdays`]: all that stands in the room, and what its fish want day by day;
 //! - [`reading`], [`quality`], [`quarantine`]: a value, its QARTOD flags, and what couldn't be used;
@@ -19,6 +20,7 @@
 #[cfg(test)]
 extern crate self as claymark_model;
 
+pub mod calls;
 pub mod doubt;
 pub mod fieldlog;
 pub mod fishdays;

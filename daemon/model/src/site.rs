@@ -5,6 +5,7 @@ use jiff::civil::Time;
 use jiff::tz::TimeZone;
 use serde::{Deserialize, Serialize};
 
+use crate::calls::CallRules;
 use crate::id::Id;
 use crate::plan::Batch;
 use crate::quality::thresholds::Thresholds;
@@ -57,6 +58,9 @@ pub struct Site {
     pub sensors: Vec<Sensor>,
     /// Who is told, first person first.
     pub contacts: Vec<Contact>,
+    /// When they are called, and how often.
+    #[serde(default)]
+    pub calls: CallRules,
 }
 
 /// When people come and go, and how long they need.
@@ -134,6 +138,9 @@ pub struct Pump {
     /// How it draws from its drums, where it has several.
     #[serde(default)]
     pub draws: Draws,
+    /// Drums drawn together stand at one level through their line: what is missing in one flows in from the others.
+    #[serde(default)]
+    pub levels_out: bool,
 }
 
 /// How a pump draws from several drums.

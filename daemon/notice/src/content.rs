@@ -2,10 +2,11 @@
 //!
 //! A notice is kept with its content, so that a restart knows what people had been told.
 
-use jiff::{SignedDuration, Timestamp};
+use jiff::Timestamp;
 use serde::{Deserialize, Serialize};
 
 use crate::NoticeKind;
+use crate::calling::Urgency;
 use crate::caught::CatchDoubt;
 use crate::failure::Failure;
 use crate::keeping::{ClockStep, StoreFate};
@@ -41,6 +42,8 @@ pub enum Content {
     Query(Box<Queries>),
     /// A notice didn't reach somebody.
     Undelivered(Box<Undelivered>),
+    /// Nobody has been seen in the room.
+    Unattended(Unattended),
 }
 
 impl Content {
@@ -56,6 +59,7 @@ impl Content {
             Self::Failure(failure) => failure.fault.kind(),
             Self::Query(_) => NoticeKind::Query,
             Self::Undelivered(_) => NoticeKind::Undelivered,
+            Self::Unattended(_) => NoticeKind::Unattended,
         }
     }
 }
@@ -130,11 +134,26 @@ pub struct Runout {
     pub supply: Option<Forecast>,
 }
 
+impl Runout {
+    /// How pressing it is at `now`.
+    #[must_use]
+    pub fn urgency(&self, now: Timestamp) -> Urgency {
+        Self::pressing(self.be_there_by, now)
+    }
+
+    /// How pressing it is where somebody must be there `by`; a time that is past sets none any more.
+    #[must_use]
+    pub fn pressing(by: Option<Timestamp>, now: Timestamp) -> Urgency {
+        by.filter(|by| *by > now).map_or(Urgency::Danger { by: None }, |by| Urgency::By { by })
+    }
+}
+
 /// Why a run-out is told now.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(tag = "again", rename_all = "kebab-case")]
 pub enum Again {
-    /// It is time.
+    /// It is time. Rows of before calls had a reason of their own may say that nobody had answered.
+    #[serde(alias = "unanswered")]
     Due,
     /// It moved earlier than what was told last.
     Earlier {
@@ -143,13 +162,6 @@ pub enum Again {
     },
     /// It has run empty since it was told, whether or not somebody answered.
     Empty,
-    /// Nobody answered.
-    Unanswered {
-        /// Who was told before.
-        told: Option<Id>,
-        /// When.
-        at: Timestamp,
-    },
 }
 
 /// A warning no longer holds.
@@ -219,6 +231,15 @@ pub enum Because {
         /// When it was ours again.
         until: Timestamp,
     },
+}
+
+/// Nobody has been seen in the room since a visit was due.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Unattended {
+    /// When somebody should have come.
+    pub visit: Timestamp,
+    /// When somebody was seen last; `None`: never since the watch began.
+    pub seen: Option<Timestamp>,
 }
 
 /// A level can't be believed.
@@ -313,6 +334,3 @@ pub enum Common {
     /// Several fell silent while nothing can be kept: the broker holds readings back until the disk works.
     Disk,
 }
-
-/// Nobody answered for so long: the next person.
-pub const UNANSWERED_FOR: SignedDuration = SignedDuration::from_mins(10);

@@ -287,6 +287,7 @@ mod tests {
             max_rpm: Some(100.0),
             min_rpm,
             draws: Draws::One,
+            levels_out: false,
         };
         // 75 rpm · 0.52 = 39 rpm.
         let slower = |drawn, min_rpm| Slower::of(0.52, &state(drawn), Some(&pump(min_rpm)));

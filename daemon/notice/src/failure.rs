@@ -30,6 +30,9 @@ pub struct Failure {
     pub visit: Option<Visit>,
     /// Counts up when the same cause is told anew because more is known or nothing was done.
     pub stage: u8,
+    /// The notices of what it likely comes of.
+    #[serde(default)]
+    pub comes_of: Vec<u64>,
 }
 
 /// What has failed, with what only that failure has.

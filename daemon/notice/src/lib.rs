@@ -1,10 +1,13 @@
 //! A notice: one thing that people are told, as facts; the sentences are made elsewhere.
 
+pub mod alarm;
+pub mod calling;
 pub mod caught;
 pub mod content;
 pub mod dose;
 pub mod drum;
 pub mod failure;
+pub mod figures;
 pub mod keeping;
 pub mod link;
 pub mod query;
@@ -19,6 +22,7 @@ use serde::{Deserialize, Serialize};
 
 use claymark_model::id::Id;
 
+pub use calling::{Call, Calling, Promise, Urgency};
 pub use content::Content;
 pub use failure::Failure;
 pub use undelivered::{Missed, Undelivered};
@@ -47,6 +51,8 @@ pub enum NoticeKind {
     Query,
     /// A notice didn't reach somebody.
     Undelivered,
+    /// Nobody has been seen in the room.
+    Unattended,
 }
 
 impl NoticeKind {
@@ -60,7 +66,8 @@ impl NoticeKind {
             | Self::Strength
             | Self::Water
             | Self::Air
-            | Self::Undelivered => true,
+            | Self::Undelivered
+            | Self::Unattended => true,
             Self::EveningCheck | Self::Withdrawn | Self::Query => false,
         }
     }
@@ -84,8 +91,39 @@ pub enum Priority {
 pub enum Audience {
     /// All contacts.
     Everyone,
+    /// These contacts.
+    Only(#[serde(deserialize_with = "one_or_several")] Vec<Id>),
+}
+
+/// Rows of before several could be called at once name one.
+fn one_or_several<'de, D: serde::Deserializer<'de>>(deserializer: D) -> Result<Vec<Id>, D::Error> {
+    #[derive(Deserialize)]
+    #[serde(untagged)]
+    enum Named {
+        One(Id),
+        Several(Vec<Id>),
+    }
+    Ok(match Named::deserialize(deserializer)? {
+        Named::One(contact) => vec![contact],
+        Named::Several(contacts) => contacts,
+    })
+}
+
+impl Audience {
     /// One contact.
-    Only(Id),
+    #[must_use]
+    pub fn one(contact: Id) -> Self {
+        Self::Only(vec![contact])
+    }
+
+    /// Whether that contact is told.
+    #[must_use]
+    pub fn includes(&self, contact: &Id) -> bool {
+        match self {
+            Self::Everyone => true,
+            Self::Only(contacts) => contacts.contains(contact),
+        }
+    }
 }
 
 /// By which way a notice goes to a contact.
@@ -117,11 +155,14 @@ pub struct Notice {
     pub replaces: Option<u64>,
     /// Who is told.
     pub to: Audience,
+    /// How it calls people; `None`: it doesn't, or can wait until the next visit.
+    #[serde(default)]
+    pub calling: Option<Box<Calling>>,
     /// All facts that the sentences need.
     pub content: Content,
 }
 
-/// "I'm on it": stops repeats of a notice, not the calculation.
+/// "I'm on it": stops calls for a notice until then, not the calculation.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Answer {
     /// The number of the notice.
@@ -130,4 +171,7 @@ pub struct Answer {
     pub by: Option<String>,
     /// When it arrived.
     pub at: Timestamp,
+    /// By when they will be there, where they said so.
+    #[serde(default)]
+    pub there_by: Option<Timestamp>,
 }

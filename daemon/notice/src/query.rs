@@ -3,6 +3,7 @@
 use jiff::Timestamp;
 use serde::{Deserialize, Serialize};
 
+use crate::Answer;
 use crate::standing::Standing;
 use claymark_clay::bounds::{Impossible, Unlikely};
 use claymark_model::fieldlog::Deed;
@@ -25,6 +26,15 @@ pub struct Query {
     pub by: Option<String>,
     /// What.
     pub about: About,
+}
+
+impl Query {
+    /// Of an answer that comes too late.
+    #[must_use]
+    pub fn too_late(answer: &Answer, there_by: Timestamp, needed_by: Timestamp) -> Self {
+        let about = About::TooLate { notice: answer.notice, there_by, needed_by };
+        Self { at: answer.at, by: answer.by.clone(), about }
+    }
 }
 
 /// What is wrong.
@@ -70,6 +80,15 @@ pub enum About {
         standing: Standing,
         /// The number that was probably meant.
         meant: Option<u64>,
+    },
+    /// An answer that promises to come later than somebody must be there.
+    TooLate {
+        /// The notice.
+        notice: u64,
+        /// When they will be there.
+        there_by: Timestamp,
+        /// When somebody must.
+        needed_by: Timestamp,
     },
     /// A record that the store can't hold was left out of a commit.
     NotKept {

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use jiff::Timestamp;
 
 use crate::content::{Because, Content};
-use crate::{Answer, Notice, NoticeKind};
+use crate::{Answer, Notice, NoticeKind, Urgency};
 
 pub use crate::standing::Standing;
 
@@ -19,12 +19,13 @@ pub struct Register {
 #[derive(Debug, Clone)]
 struct Row {
     at: Timestamp,
+    urgency: Option<Urgency>,
     kind: NoticeKind,
     /// The notice that told the same again.
     told_again: Option<u64>,
     /// Since when it no longer holds.
     over: Option<Timestamp>,
-    /// Who said "I'm on it" first, and when.
+    /// Who said "I'm on it", and when.
     answered: Option<(Option<String>, Timestamp)>,
 }
 
@@ -35,12 +36,14 @@ impl Register {
         if let Some(number) = notice.replaces {
             self.replace(number, notice);
         }
-        if let Content::EveningCheck(check) = &notice.content {
-            // What was said by day is settled by the evening's word.
-            let by_day = |row: &&mut Row| row.kind == NoticeKind::Runout && row.at < check.due;
-            self.rows.values_mut().filter(by_day).for_each(|row| row.end(notice.at));
-        }
-        let row = Row { at: notice.at, kind: notice.kind, told_again: None, over: None, answered: None };
+        let row = Row {
+            at: notice.at,
+            urgency: notice.calling.as_ref().map(|calling| calling.urgency),
+            kind: notice.kind,
+            told_again: None,
+            over: None,
+            answered: None,
+        };
         self.rows.entry(notice.number).or_insert(row);
         while self.rows.len() > KEPT {
             self.rows.pop_first();
@@ -67,6 +70,7 @@ impl Register {
             | Content::ReadingsMissing(_)
             | Content::Failure(_)
             | Content::Query(_)
+            | Content::Unattended(_)
             | Content::Undelivered(_) => row.told_again = Some(by.number),
         }
     }
@@ -82,11 +86,18 @@ impl Register {
         self.last
     }
 
-    /// Takes an answer.
+    /// Takes an answer; while somebody is on it, another one takes nothing off them.
     pub fn answered(&mut self, answer: &Answer) {
-        if let Some(row) = self.rows.get_mut(&answer.notice) {
-            row.answered.get_or_insert_with(|| (answer.by.clone(), answer.at));
+        let taken = self.on_it(answer.notice).is_some_and(|(by, _)| *by != answer.by);
+        if let Some(row) = self.rows.get_mut(&answer.notice).filter(|_| !taken) {
+            row.answered = Some((answer.by.clone(), answer.at));
         }
+    }
+
+    /// How pressing that notice was, by the last one that told the same; `None`: it calls nobody.
+    #[must_use]
+    pub fn urgency(&self, number: u64) -> Option<Urgency> {
+        self.chain(number).last()?.urgency
     }
 
     /// What an answer to `number` by that person comes to.
@@ -127,9 +138,12 @@ impl Register {
         self.rows.iter().filter(waits).min_by_key(by_keys).map(|(number, _)| *number)
     }
 
-    /// Who answered that notice, or one that told the same before or after it.
+    /// Who answered that notice, or one that told the same before or after it. What was told after the answer asks anew:
+    /// the answer's time had run out, or it had got worse.
     fn on_it(&self, number: u64) -> Option<&(Option<String>, Timestamp)> {
-        self.chain(number).into_iter().find_map(|row| row.answered.as_ref())
+        let chain = self.chain(number);
+        let newest = chain.last()?.at;
+        chain.into_iter().rev().filter_map(|row| row.answered.as_ref()).find(|(_, at)| *at >= newest)
     }
 
     /// All rows that tell the same as that one, in order.

@@ -15,6 +15,7 @@ impl Notice {
         let until = match &self.content {
             Content::EveningCheck(check) => check.visit.at,
             Content::Runout(runout) => self.until_visit(runout.visit),
+            Content::Unattended(_) => self.at + BY_DAY,
             Content::LevelDoubt(_) | Content::Failure(_) | Content::Withdrawn(_) | Content::Query(_) => {
                 self.at + STANDING
             }
@@ -62,6 +63,7 @@ impl Notice {
             | Content::LevelDoubt(_)
             | Content::ReadingsMissing(_)
             | Content::Failure(_)
+            | Content::Unattended(_)
             | Content::Query(_) => self,
         }
     }

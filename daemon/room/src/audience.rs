@@ -20,22 +20,61 @@ pub(crate) struct Told {
 
 /// Who is told first.
 pub(crate) fn first(contacts: &[Contact], shift: Shift) -> Audience {
-    match (shift, contacts.first()) {
-        (Shift::Away { .. }, Some(contact)) => Audience::Only(contact.id.clone()),
-        (Shift::Away { .. }, None) | (Shift::Present, _) => Audience::Everyone,
+    first_of(contacts, shift, 1)
+}
+
+/// The first two, where one may sleep and fish have no time.
+pub(crate) fn first_two(contacts: &[Contact], shift: Shift) -> Audience {
+    first_of(contacts, shift, 2)
+}
+
+fn first_of(contacts: &[Contact], shift: Shift, people: usize) -> Audience {
+    match shift {
+        Shift::Away { .. } if !contacts.is_empty() => {
+            Audience::Only(contacts.iter().take(people).map(|contact| contact.id.clone()).collect())
+        }
+        Shift::Away { .. } | Shift::Present => Audience::Everyone,
     }
 }
 
 /// Who is told when `last` didn't answer: the next in order, round again after the last one.
-pub(crate) fn next(contacts: &[Contact], last: Option<&Id>) -> Option<Audience> {
-    let place = last.and_then(|id| contacts.iter().position(|contact| contact.id == *id));
+pub(crate) fn next(contacts: &[Contact], last: &Audience) -> Audience {
+    let place = match last {
+        Audience::Only(told) => contacts.iter().rposition(|contact| told.contains(&contact.id)),
+        Audience::Everyone => None,
+    };
     let next = place.map_or(0, |place| place + 1);
-    contacts.get(next).or_else(|| contacts.first()).map(|contact| Audience::Only(contact.id.clone()))
+    let next = contacts.get(next).or_else(|| contacts.first());
+    next.map_or(Audience::Everyone, |contact| Audience::one(contact.id.clone()))
 }
 
-/// Who is told that it got worse: the one who was told last, or whoever is first.
-pub(crate) fn same_or_first(contacts: &[Contact], shift: Shift, last: Option<&Id>) -> Audience {
-    last.map_or_else(|| first(contacts, shift), |id| Audience::Only(id.clone()))
+/// Who is told that it got worse: whoever was told last, or is first.
+pub(crate) fn same_or_first(contacts: &[Contact], shift: Shift, last: Option<&Audience>) -> Audience {
+    match last {
+        Some(Audience::Only(told)) if matches!(shift, Shift::Away { .. }) => Audience::Only(told.clone()),
+        Some(_) | None => first(contacts, shift),
+    }
+}
+
+/// Who hears that a promise wasn't kept: whoever gave it, and the next person.
+pub(crate) fn after_promise(
+    contacts: &[Contact],
+    shift: Shift,
+    last: &Audience,
+    by: Option<&Id>,
+) -> Audience {
+    if shift == Shift::Present || contacts.is_empty() {
+        return Audience::Everyone;
+    }
+    let promised = by.cloned().into_iter();
+    let after = by.map_or_else(|| last.clone(), |by| Audience::one(by.clone()));
+    let next = match next(contacts, &after) {
+        Audience::Only(next) => next,
+        Audience::Everyone => Vec::new(),
+    };
+    let mut all: Vec<Id> = promised.chain(next).collect();
+    all.dedup();
+    Audience::Only(all)
 }
 
 /// Who hears that a warning no longer holds: the one who was told, or everyone when several were.

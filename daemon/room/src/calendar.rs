@@ -48,10 +48,16 @@ pub(crate) fn visit_of(staff: &Staff, zone: &TimeZone, evening: Timestamp) -> Op
     }
 }
 
-/// Yesterday, today, tomorrow and the day after, as the people's calendar has it.
+/// The last visit before `now` that ended a night.
+pub(crate) fn last_visit(staff: &Staff, zone: &TimeZone, now: Timestamp) -> Option<Timestamp> {
+    let dates = dates_about(zone, now).filter_map(|date| visit_after(staff, zone, date));
+    dates.filter(|visit| *visit <= now).max()
+}
+
+/// Two days back to two days on, as the people's calendar has it.
 fn dates_about(zone: &TimeZone, now: Timestamp) -> impl Iterator<Item = Date> {
     let today = zone.to_datetime(now).date();
-    (-1..=2).filter_map(move |days| today.checked_add(Span::new().days(days)).ok())
+    (-2..=2).filter_map(move |days| today.checked_add(Span::new().days(days)).ok())
 }
 
 fn evening(staff: &Staff, zone: &TimeZone, date: Date) -> Option<Timestamp> {

@@ -1,50 +1,61 @@
-//! A level that isn't believed: its drum is watched worse than usual, and that is told once.
+//! A level that isn't believed: its drum is watched worse than usual.
 
-use jiff::{SignedDuration, Timestamp};
+use jiff::Timestamp;
 
 use crate::Room;
+use crate::alarms::{QUIET_FOR, Raise, Source, Turn};
 use crate::audience::Told;
-use crate::condition::Turn;
 use crate::drum_record::DrumRecord;
 use crate::scene::{Finding, Scene, withdrawn};
 use claymark_model::id::Id;
+use claymark_notice::alarm::Holds;
 use claymark_notice::content::{Because, LevelDoubt};
-use claymark_notice::{Content, Priority};
+use claymark_notice::{Call, Content, Priority, Urgency};
 
 impl Room {
     /// Tells which level isn't believed, and when it is again.
     pub(crate) fn check_doubts(&mut self, scene: &Scene) {
         for place in 0..self.records.len() {
-            let doubted_since = self.records.get(place).and_then(|record| self.doubted_since(scene, record));
-            let Some(record) = self.records.get_mut(place) else { continue };
-            record.doubt.observe(scene.now, doubted_since);
-            let turn = record.doubt.turn(scene.now, DOUBT_PATIENCE);
-            let (drum, told) = (record.drum.id.clone(), record.doubt.told().cloned());
-            match (turn, told) {
-                (Turn::Nothing, _) | (Turn::Withdraw(_), None) => {}
-                (Turn::Tell(since), _) => self.tell_doubt(scene, place, drum, since),
-                (Turn::Withdraw(since), Some(told)) => {
-                    self.withdraw_doubt(scene, place, drum, (&told, since))
+            let Some(record) = self.records.get(place) else { continue };
+            let cause = cause(&record.drum.id);
+            let holds = self.doubted_since(scene, record).map_or(Holds::No, Holds::Since);
+            match self.alarms.observe(&cause, Source::Doubt, (scene.now, holds)) {
+                Turn::Nothing => {}
+                Turn::Tell(since) => self.tell_doubt(scene, place, since),
+                Turn::Withdraw(since) => {
+                    if let Some(told) = self.alarms.last(&cause).cloned() {
+                        self.withdraw_doubt(scene, place, &told, since);
+                    }
                 }
             }
         }
     }
 
-    fn tell_doubt(&mut self, scene: &Scene, place: usize, drum: Id, since: Timestamp) {
+    fn tell_doubt(&mut self, scene: &Scene, place: usize, since: Timestamp) {
         let Some(state) = self.state_at(scene, place) else { return };
         let at_night = if state.forecast.in_use { Priority::Now } else { Priority::Morning };
+        let (drum, cause) = (state.drum.clone(), cause(&state.drum));
         let content = Content::LevelDoubt(Box::new(LevelDoubt { state, visit: scene.visit }));
-        let finding =
-            Finding { drum: Some(drum.clone()), ..self.on_duty(scene, cause(&drum), at_night, content) };
-        let told = self.tell(scene, finding);
-        self.with_record(place, |record| record.doubt.tell(since, told));
+        let finding = Finding { drum: Some(drum), ..self.on_duty(scene, cause, at_night, content) };
+        let raise =
+            Raise { source: Source::Doubt, since, at_night, urgency: Urgency::Look, call: Call::First };
+        self.raise(scene, finding, raise, None);
     }
 
-    fn withdraw_doubt(&mut self, scene: &Scene, place: usize, drum: Id, (told, since): (&Told, Timestamp)) {
+    /// What is to be said when people are called once more.
+    pub(crate) fn doubt_again(&self, scene: &Scene, of: &str) -> Option<(Option<Id>, Content)> {
+        let place = self.records.iter().position(|record| cause(&record.drum.id) == of)?;
+        let state = self.state_at(scene, place)?;
+        let drum = state.drum.clone();
+        Some((Some(drum), Content::LevelDoubt(Box::new(LevelDoubt { state, visit: scene.visit }))))
+    }
+
+    fn withdraw_doubt(&mut self, scene: &Scene, place: usize, told: &Told, since: Timestamp) {
         let Some(state) = self.state_at(scene, place) else { return };
+        let (drum, cause) = (state.drum.clone(), cause(&state.drum));
         let because = Because::LevelBelieved { state, since };
-        self.tell(scene, withdrawn(cause(&drum), Some(drum), told, because));
-        self.with_record(place, |record| record.doubt.withdraw());
+        self.tell(scene, withdrawn(cause.clone(), Some(drum), told, because));
+        self.alarms.over(&cause, Some(told.at + QUIET_FOR));
     }
 
     /// A level that isn't believed though its sensor speaks; one that doesn't is told as silence.
@@ -59,6 +70,3 @@ impl Room {
 fn cause(drum: &Id) -> String {
     format!("level:{drum}")
 }
-
-/// Foam comes and goes: a doubt is told when it has lasted.
-pub(crate) const DOUBT_PATIENCE: SignedDuration = SignedDuration::from_mins(10);

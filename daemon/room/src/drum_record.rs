@@ -3,11 +3,9 @@
 use claymark_model::happening::SAME_REFILL;
 use jiff::{SignedDuration, Timestamp};
 
-use crate::condition::Condition;
 use crate::estimates::Estimate;
 use crate::lasting::Question;
 use crate::mixture::Mixture;
-use crate::runout::Runout;
 use claymark_clay::refill::books::{Books, Filling, LoggedRefill};
 use claymark_clay::refill::{Refill, Wanted};
 use claymark_drum::{DrumWatch, WhatIf};
@@ -26,8 +24,6 @@ use claymark_notice::drum::{Enough, Slower};
 pub(crate) struct DrumRecord {
     pub(crate) drum: Drum,
     pub(crate) watch: DrumWatch,
-    pub(crate) runout: Runout,
-    pub(crate) doubt: Condition,
     /// The only drum of the site: an entry that names none means this one.
     only: bool,
     seen: Vec<SeenRefill>,
@@ -47,8 +43,6 @@ impl DrumRecord {
             Some(Self {
                 watch: DrumWatch::new(site, &drum.id)?,
                 drum: drum.clone(),
-                runout: Runout::default(),
-                doubt: Condition::default(),
                 only: site.drums.len() == 1,
                 seen: Vec::new(),
                 ran_empty: None,
@@ -81,7 +75,6 @@ impl DrumRecord {
             self.logged.push(LoggedRefill { key, at, water, clay, held, aimed });
             self.logged.sort_by_key(|logged| logged.at);
             keep_last(&mut self.logged);
-            self.runout.refill_logged(entry.at);
         }
         if let Deed::PumpSetting { pump, rpm: Some(rpm) } = &entry.deed
             && pump.as_ref().is_none_or(|pump| *pump == self.drum.pump)
@@ -90,6 +83,11 @@ impl DrumRecord {
             self.pump_settings.sort_by_key(|(_, setting)| setting.at);
             keep_last(&mut self.pump_settings);
         }
+    }
+
+    /// Whether an entry that names that drum means this one.
+    pub(crate) fn is_meant_by(&self, drum: Option<&Id>) -> bool {
+        drum.map_or(self.only, |drum| *drum == self.drum.id)
     }
 
     /// Keeps what is believed: what changes is held against what was believed before it.
@@ -159,7 +157,6 @@ impl DrumRecord {
         self.seen.sort_by_key(|seen| seen.at);
         keep_last(&mut self.seen);
         self.ran_empty = self.ran_empty.filter(|empty| *empty > refill.at);
-        self.runout.refill_seen(refill);
     }
 
     /// The refills that the data show, oldest first.

@@ -114,9 +114,8 @@ impl Room {
         let visit = Visit { at: visit, margin: self.site.staff.margin };
         let finding = self.evening_check(scene, due, visit);
         let told = self.tell(scene, finding);
-        for (record, forecast) in self.records.iter_mut().zip(&scene.forecasts) {
-            record.runout.evening_told(due.evening, told.at, forecast.outlook.empty_at());
-        }
+        let supplies = self.supplies(scene.now);
+        self.evening_told_ends(told.at, &scene.forecasts, &supplies);
     }
 
     /// Whether each drum lasts, and what hands that are there at `from` can do.
@@ -134,7 +133,7 @@ impl Room {
 
     fn evening_check(&self, scene: &Scene, due: Due, visit: Visit) -> Finding {
         let drums = self.drums_until(scene, &visit, scene.now);
-        let standing = self.failures.standing();
+        let standing = self.standing_failures();
         let all_well = standing.is_empty()
             && drums.iter().all(|drum| drum.verdict == Verdict::Lasts || !drum.state.forecast.in_use);
         let (silent, heard) = self.sensors.roll_call(scene.now);

@@ -29,18 +29,20 @@ mod wrong_weighing;
 
 use jiff::{SignedDuration, Timestamp};
 
-use consequences::{may_bring, moves, stands_for, starves};
+use consequences::{follows, may_bring, moves, needs_two, stands_for, starves, urgency};
 
 use crate::Room;
-use crate::audience::Told;
+use crate::alarms::{Raise, Source, Turn};
+use crate::audience::{self, Told};
 use crate::drum_record::DrumRecord;
 use crate::evidence::Evidence;
 use crate::scene::{Finding, Scene, withdrawn};
 use claymark_model::id::Id;
 use claymark_model::site::Sensor;
+use claymark_notice::alarm::Holds;
 use claymark_notice::content::{Because, SilentSensor, Standing};
 use claymark_notice::failure::{Failure, Fault, Limited, PumpChanged, Sign};
-use claymark_notice::{Content, Notice, Priority};
+use claymark_notice::{Call, Content, Notice, Priority};
 
 /// One row: how it is found, and how one knows that it is over.
 struct Rule {
@@ -78,7 +80,7 @@ const RULES: [Rule; 23] = [
 ];
 
 /// What a rule has found.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub(crate) struct Found {
     /// Names the cause: "pump:p1".
     cause: String,
@@ -86,37 +88,61 @@ pub(crate) struct Found {
     since: Timestamp,
     signs: Vec<Sign>,
     drum: Option<Id>,
+    /// A hard limit of the fish is broken: nothing hides it.
+    hard: Hard,
     /// While nobody is there.
     at_night: Priority,
     stage: u8,
+}
+
+/// Whether a hard limit of the fish is broken.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Hard {
+    /// None is.
+    No,
+    /// One is, and the water comes back.
+    Mending,
+    /// One is.
+    Yes,
 }
 
 /// A failure that people were told of.
 #[derive(Debug)]
 struct Open {
     cause: String,
+    /// As it was told.
     failure: Failure,
-    told: Told,
-    over_since: Option<Timestamp>,
+    told_at: Timestamp,
+    /// As it was found last, where the rule still finds it.
+    now: Option<Found>,
 }
 
-/// The failures that stand.
+/// Something that is over, and may have left its traces in the water.
+#[derive(Debug)]
+pub(crate) enum Was {
+    /// A failure that people were told of.
+    Failure(Fault),
+    /// A drum was dry.
+    DryDrum,
+}
+
+/// The failures that stand, and those that have just ended.
 #[derive(Debug, Default)]
 pub(crate) struct Failures {
     open: Vec<Open>,
-    /// Causes of failures that were withdrawn, and until when they aren't told again.
-    quiet: Vec<(String, Timestamp)>,
+    /// And when.
+    ended: Vec<(Was, Timestamp)>,
 }
 
 impl Failures {
     /// People had been told before a restart.
-    pub(crate) fn recall(&mut self, cause: &str, failure: &Failure, told: Told) {
-        self.tell(cause.to_owned(), failure.clone(), told);
+    pub(crate) fn recall(&mut self, cause: &str, failure: &Failure, at: Timestamp) {
+        self.tell(cause.to_owned(), failure.clone(), at);
     }
 
     /// A failure had been withdrawn before a restart.
     pub(crate) fn recall_over(&mut self, notice: &Notice) {
-        self.open.retain(|open| open.cause != notice.cause);
+        self.end(&notice.cause, notice.at);
     }
 
     /// Whether a failure that stands explains why a drum's level stands still.
@@ -136,12 +162,6 @@ impl Failures {
         })
     }
 
-    /// What stands, and the notices that told it.
-    pub(crate) fn standing(&self) -> Vec<Standing> {
-        let standing = |open: &Open| Standing { notice: open.told.number, failure: open.failure.clone() };
-        self.open.iter().filter(|open| open.over_since.is_none()).map(standing).collect()
-    }
-
     /// Whether something stands that makes turbidity tell of more than the clay.
     pub(crate) fn cloud(&self) -> bool {
         self.open.iter().any(|open| {
@@ -149,72 +169,137 @@ impl Failures {
         })
     }
 
-    /// When something is due if nothing happens.
-    pub(crate) fn wake(&self) -> Option<Timestamp> {
-        self.open.iter().filter_map(|open| open.over_since.map(|since| since + OVER_FOR)).min()
+    /// What was told of the draw of these drums: their end is told by it.
+    pub(crate) fn of_draw(&self, drums: &[&Id]) -> Vec<String> {
+        let changed = |open: &&Open| {
+            let drum = open.failure.drum.as_ref().map(|state| &state.drum);
+            matches!(open.failure.fault, Fault::PumpChanged(_))
+                && drum.is_some_and(|drum| drums.contains(&drum))
+        };
+        self.open.iter().filter(changed).map(|open| open.cause.clone()).collect()
     }
 
-    /// Takes note of what is over.
-    fn observe(&mut self, evidence: &Evidence<'_>) {
-        for open in &mut self.open {
-            let mut rules = RULES.iter().filter(|rule| (rule.tells)(&open.failure.fault));
-            let over = rules.any(|rule| (rule.is_over)(evidence, &open.failure));
-            open.over_since = if over { open.over_since.or(Some(evidence.now)) } else { None };
+    fn tell(&mut self, cause: String, failure: Failure, at: Timestamp) {
+        self.open.retain(|open| open.cause != cause);
+        self.open.push(Open { cause, failure, told_at: at, now: None });
+    }
+
+    /// It is over: what follows from that is expected for a while.
+    fn end(&mut self, cause: &str, at: Timestamp) {
+        for open in self.open.extract_if(.., |open| open.cause == cause) {
+            self.ended.push((Was::Failure(open.failure.fault), at));
         }
     }
 
-    /// What has been over for long enough; what has stood for half a day has become how things are.
-    fn take_ended(&mut self, now: Timestamp) -> Vec<Open> {
-        let over = |open: &Open| open.over_since.is_some_and(|since| since + OVER_FOR <= now);
-        let (ended, open): (Vec<_>, Vec<_>) = std::mem::take(&mut self.open).into_iter().partition(over);
-        self.open =
-            open.into_iter().filter(|open| now < open.told.at + stands_for(&open.failure.fault)).collect();
-        self.quiet.retain(|(_, until)| now < *until);
-        self.quiet.extend(ended.iter().map(|open| (open.cause.clone(), now + QUIET_FOR)));
-        ended
+    /// A drum that was dry has been filled.
+    pub(crate) fn dry_drum_filled(&mut self, at: Timestamp) {
+        self.ended.push((Was::DryDrum, at));
     }
 
-    fn tell(&mut self, cause: String, failure: Failure, told: Told) {
-        self.open.retain(|open| open.cause != cause);
-        self.open.push(Open { cause, failure, told, over_since: None });
+    /// What has stood for half a day and endangers nobody has become how things are.
+    fn forget(&mut self, now: Timestamp) -> Vec<String> {
+        let old = |open: &Open| now >= open.told_at + stands_for(&open.failure.fault);
+        self.ended.retain(|(_, at)| now < *at + RECOVERS_IN * 2);
+        self.open.extract_if(.., |open| old(open)).map(|open| open.cause).collect()
     }
 
     /// Whether a finding is news: neither told at this stage, nor explained by what was.
-    fn is_news(&self, now: Timestamp, found: &Found) -> bool {
+    fn is_news(&self, now: Timestamp, found: &Found, called_for: impl Fn(&str) -> bool) -> bool {
         let known = self.open.iter().find(|open| open.cause == found.cause);
-        let quiet = self.quiet.iter().any(|(cause, until)| *cause == found.cause && now < *until);
         match known.map(|open| (&open.failure, &open.failure.fault, &found.fault)) {
             // It names the cause of what was told.
             Some((_, Fault::OxygenFalls { .. }, Fault::Blower { .. })) => true,
             Some((_, Fault::Blower { .. }, Fault::OxygenFalls { .. })) => false,
             Some((open, ..)) => found.stage > open.stage,
-            None => !quiet && !self.open.iter().any(|open| explains(&open.failure, found)),
+            None => !self.explain(now, found, called_for),
         }
+    }
+
+    /// Whether what stands or has just ended explains a finding. Danger is told whatever explains it, unless people are
+    /// called for the danger that brings it.
+    fn explain(&self, now: Timestamp, found: &Found, called_for: impl Fn(&str) -> bool) -> bool {
+        let stands = match found.hard {
+            Hard::No => self.open.iter().any(|open| explains(&open.failure, found)),
+            Hard::Mending | Hard::Yes => self.bringing(&found.fault).any(|open| called_for(&open.cause)),
+        };
+        stands || found.hard != Hard::Yes && self.leaves(now, found)
+    }
+
+    /// Whether something that has ended left it behind.
+    fn leaves(&self, now: Timestamp, found: &Found) -> bool {
+        let recovers_in = match (found.hard, &found.fault) {
+            (Hard::Mending | Hard::Yes, _) => MENDS_IN,
+            (Hard::No, Fault::ProbeFouled { .. }) => RECOVERS_IN * 2,
+            (Hard::No, _) => RECOVERS_IN,
+        };
+        self.ended.iter().any(|(was, at)| now < *at + recovers_in && follows(was, &found.fault))
+    }
+
+    /// What stands and drives the water that way.
+    fn bringing(&self, later: &Fault) -> impl Iterator<Item = &Open> {
+        let limit = matches!(later, Fault::OutOfLimits { .. });
+        self.open.iter().filter(move |open| limit && may_bring(&open.failure.fault, later))
     }
 }
 
 /// Whether a failure that stands explains a finding: it moves the same water at the same time, or comes of it.
 fn explains(open: &Failure, found: &Found) -> bool {
     let together = found.since.duration_since(open.since).abs() <= SAME_TIME;
-    together || may_bring(&open.fault, &found.fault)
+    // That the water leaves its limits comes of what drives it that way, and of nothing else.
+    let limit = matches!(found.fault, Fault::OutOfLimits { .. });
+    together && !limit || may_bring(&open.fault, &found.fault)
 }
 
 impl Room {
     /// Tells what has failed, and when it is over.
     pub(crate) fn check_failures(&mut self, scene: &mut Scene) {
         self.learn(scene);
-        let mut failures = std::mem::take(&mut self.failures);
         let evidence = Evidence::of(self, scene);
-        failures.observe(&evidence);
         let found: Vec<Found> = RULES.iter().filter_map(|rule| (rule.find)(&evidence)).collect();
-        self.failures = failures;
-        self.end_failures(scene);
-        for found in found {
-            if self.failures.is_news(scene.now, &found) {
-                self.hint(scene, &found);
-                self.tell_failure(scene, found);
+        let holds: Vec<(String, bool)> =
+            self.failures.open.iter().map(|open| holds(&evidence, open)).collect();
+        for open in &mut self.failures.open {
+            open.now = found.iter().find(|found| found.cause == open.cause).cloned();
+        }
+        for (cause, holds) in holds {
+            let holds = if holds { Holds::Since(scene.now) } else { Holds::No };
+            if let Turn::Withdraw(_) = self.alarms.observe(&cause, Source::Failure, (scene.now, holds)) {
+                self.end_failure(scene, &cause);
             }
         }
+        for cause in self.failures.forget(scene.now) {
+            self.alarms.over(&cause, None);
+        }
+        for found in found {
+            let quiet = self.alarms.is_quiet(&found.cause, scene.now) && found.hard == Hard::No;
+            if self.failures.is_news(scene.now, &found, |cause| self.alarms.is_danger(cause))
+                && !self.dry_tells(&found)
+                && !quiet
+            {
+                self.hint(scene, &found);
+                self.tell_failure(scene, found);
+            } else if self.failures.open.iter().any(|open| open.cause == found.cause) {
+                self.alarms.presses(&found.cause, urgency(&found, scene.now), found.at_night);
+            }
+        }
+    }
+
+    /// Whether people are called for a supply that has ended, and clear water is what comes of that.
+    fn dry_tells(&self, found: &Found) -> bool {
+        let clear =
+            matches!(found.fault, Fault::OutOfLimits { of: Limited::Turbidity, is, least, .. } if is < least);
+        clear && self.ends.iter().any(|end| self.alarms.is_danger(&end.cause))
+    }
+
+    /// What stands, and the notices that told it.
+    pub(crate) fn standing_failures(&self) -> Vec<Standing> {
+        let standing = |open: &Open| {
+            let told = self.alarms.last(&open.cause)?;
+            self.alarms
+                .holds(&open.cause)
+                .then(|| Standing { notice: told.number, failure: open.failure.clone() })
+        };
+        self.failures.open.iter().filter_map(standing).collect()
     }
 
     /// Why less of a drum's clay arrives than should: what people were told and still stands, else what shows now.
@@ -242,7 +327,14 @@ impl Room {
             drum: place.and_then(|place| self.state_at(scene, place)),
             visit: scene.visit,
             stage: found.stage,
+            comes_of: self.comes_of(found),
         }
+    }
+
+    /// The notices of what drives the water where it is found.
+    fn comes_of(&self, found: &Found) -> Vec<u64> {
+        let bringing = self.failures.bringing(&found.fault).filter(|_| found.hard != Hard::No);
+        bringing.filter_map(|open| Some(self.alarms.last(&open.cause)?.number)).collect()
     }
 
     /// What people are told of a draw is what its drum is forecast by.
@@ -260,40 +352,82 @@ impl Room {
 
     fn tell_failure(&mut self, scene: &Scene, found: Found) {
         let failure = self.failure(scene, &found);
-        let Found { cause, drum, at_night, .. } = found;
-        let before = self.failures.open.iter().find(|open| open.cause == cause).map(|open| open.told.number);
+        let urgency = urgency(&found, scene.now);
+        let Found { cause, drum, at_night, since, .. } = found;
+        let before = self.alarms.last(&cause).map(|told| told.number);
         let content = Content::Failure(Box::new(failure.clone()));
+        let to = if needs_two(&failure.fault) {
+            audience::first_two(&self.site.contacts, scene.shift)
+        } else {
+            audience::first(&self.site.contacts, scene.shift)
+        };
         let finding =
-            Finding { drum, replaces: before, ..self.on_duty(scene, cause.clone(), at_night, content) };
-        let told = self.tell(scene, finding);
+            Finding { drum, replaces: before, to, ..self.on_duty(scene, cause.clone(), at_night, content) };
+        let call = if before.is_some() { Call::Worse } else { Call::First };
+        let told = self.raise(
+            scene,
+            finding,
+            Raise { source: Source::Failure, since, at_night, urgency, call },
+            None,
+        );
         if failure.fault == Fault::PowerCut {
-            // Their silence is told by this; that they speak again is told as usual.
-            let mains = |sensor: &&Sensor| sensor.mains == Some(true);
-            let silent = self.site.sensors.iter().filter(mains).map(|sensor| SilentSensor {
+            self.silenced_by_power(&told);
+        }
+        self.failures.tell(cause, failure, told.at);
+    }
+
+    /// The silence of what runs from the mains is told by the power cut; that it speaks again is told as usual.
+    fn silenced_by_power(&mut self, told: &Told) {
+        let mains = |sensor: &&Sensor| sensor.mains == Some(true);
+        let silent =
+            self.site.sensors.iter().filter(mains).map(|sensor| SilentSensor {
                 sensor: sensor.id.clone(),
                 last: self.sensors.last(&sensor.id),
             });
-            let silent: Vec<SilentSensor> = silent.collect();
-            self.sensors.tell(told.clone(), &silent);
-        }
-        self.failures.tell(cause, failure, told);
+        let silent: Vec<SilentSensor> = silent.collect();
+        self.silent_without_a_call(told, &silent);
     }
 
-    fn end_failures(&mut self, scene: &Scene) {
-        for open in self.failures.take_ended(scene.now) {
-            // The silence of the sensors ends in a message of its own.
-            if open.failure.fault == Fault::PowerCut {
-                continue;
-            }
-            let because = Because::FailureOver { failure: Box::new(open.failure) };
-            self.tell(scene, withdrawn(open.cause, None, &open.told, because));
-        }
+    /// What is to be said when people are called once more.
+    pub(crate) fn failure_again(&self, scene: &Scene, cause: &str) -> Option<(Option<Id>, Content)> {
+        let open = self.failures.open.iter().find(|open| open.cause == cause)?;
+        let failure = open.now.as_ref().map(|found| {
+            let failure = self.failure(scene, found);
+            // Its cause and its beginning were told; what it comes to is as it is now.
+            Failure { since: open.failure.since, ..failure }
+        });
+        let failure = failure.unwrap_or_else(|| Failure { visit: scene.visit, ..open.failure.clone() });
+        let drum = failure.drum.as_ref().map(|state| state.drum.clone());
+        Some((drum, Content::Failure(Box::new(failure))))
     }
+
+    fn end_failure(&mut self, scene: &Scene, cause: &str) {
+        let last = self.alarms.last(cause).cloned();
+        let failure =
+            self.failures.open.iter().find(|open| open.cause == cause).map(|open| open.failure.clone());
+        self.failures.end(cause, scene.now);
+        // The silence of the sensors ends in a message of its own.
+        if let (Some(last), Some(failure)) = (last, failure)
+            && failure.fault != Fault::PowerCut
+        {
+            let because = Because::FailureOver { failure: Box::new(failure) };
+            self.tell(scene, withdrawn(cause.to_owned(), None, &last, because));
+        }
+        self.alarms.over(cause, Some(scene.now + QUIET_FOR));
+    }
+}
+
+/// Whether what was told still holds.
+fn holds(evidence: &Evidence<'_>, open: &Open) -> (String, bool) {
+    let mut rules = RULES.iter().filter(|rule| (rule.tells)(&open.failure.fault));
+    (open.cause.clone(), !rules.any(|rule| (rule.is_over)(evidence, &open.failure)))
 }
 
 /// Two signs of one failure show within this time of each other.
 const SAME_TIME: SignedDuration = SignedDuration::from_mins(20);
-/// Over for so long before it is withdrawn.
-const OVER_FOR: SignedDuration = SignedDuration::from_mins(15);
+/// Water that is far outside is let mend for so long after a failure has ended.
+const MENDS_IN: SignedDuration = SignedDuration::from_mins(60);
+/// What a failure leaves behind is gone after so long.
+const RECOVERS_IN: SignedDuration = SignedDuration::from_hours(3);
 /// The same cause isn't told again for so long after it was withdrawn.
 const QUIET_FOR: SignedDuration = SignedDuration::from_mins(30);

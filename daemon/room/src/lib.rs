@@ -5,17 +5,19 @@
 //! early or twice does nothing. The same events give the same effects.
 
 mod aim;
+mod alarms;
+mod attendance;
 mod audience;
 mod calendar;
-mod calls;
 mod catches;
 mod clock;
-mod condition;
 mod dosing;
 mod doubt;
 mod drum_record;
+mod ends;
 mod estimates;
 mod evening;
+mod event;
 mod evidence;
 mod failures;
 mod forwarding;
@@ -26,10 +28,12 @@ mod link;
 mod mixing;
 mod mixture;
 mod night;
+mod pace;
 mod planning;
 mod queries;
 mod reach;
 mod recall;
+mod recalls;
 mod round;
 mod runout;
 mod scene;
@@ -39,12 +43,13 @@ mod silence;
 mod storage;
 mod unstirred;
 
-use std::collections::BTreeMap;
-
 use jiff::{SignedDuration, Timestamp};
 
+use crate::alarms::Alarms;
+use crate::attendance::Attendance;
 use crate::calendar::Shift;
 use crate::drum_record::DrumRecord;
+use crate::ends::SupplyEnd;
 use crate::evening::Evening;
 use crate::evidence::Traces;
 use crate::evidence::journal::Journal;
@@ -52,28 +57,29 @@ use crate::failures::Failures;
 use crate::forwarding::Forwarding;
 use crate::learning::Learned;
 use crate::link::LinkWatch;
+use crate::pace::Pace;
 use crate::queries::Asked;
 use crate::reach::Reach;
 use crate::session::Session;
 use crate::silence::Sensors;
 use crate::storage::Storage;
-use claymark_clay::LearnedYield;
-use claymark_clay::refill::sheet::Sheet;
 use claymark_clay::water::WaterWatch;
 use claymark_drum::supply_forecast;
 use claymark_model::fieldlog::{Deed, LogEntry};
 use claymark_model::forecast::Forecast;
-use claymark_model::happening::Happening;
+use claymark_model::happening::{SeenRefill, What};
 use claymark_model::ledger::Ledger;
 use claymark_model::reading::Assessed;
 use claymark_model::site::{Pump, Site};
 use claymark_model::skill::{MarkForecast, Skill};
 use claymark_model::units::GramsPerLitre;
-use claymark_notice::keeping::{ClockStep, StoreFate};
+use claymark_notice::Answer;
+use claymark_notice::keeping::ClockStep;
 use claymark_notice::link::{Link, Trouble};
 use claymark_notice::query::Query;
 use claymark_notice::register::Register;
-use claymark_notice::{Answer, Missed, Notice};
+
+pub use crate::event::{Deadline, Effect, Event, Why};
 
 /// The whole room.
 #[derive(Debug)]
@@ -90,13 +96,14 @@ pub struct Room {
     traces: Traces,
     journal: Journal,
     failures: Failures,
+    alarms: Alarms,
+    ends: Vec<SupplyEnd>,
+    attendance: Attendance,
     forwarding: Forwarding,
     learned: Learned,
     link: LinkWatch,
     reach: Reach,
     evening: Evening,
-    /// Notices that were answered, and when last.
-    answers: BTreeMap<u64, Timestamp>,
     register: Register,
     asked: Asked,
     last_number: u64,
@@ -113,107 +120,6 @@ pub struct Room {
     skill: Skill,
 }
 
-/// Everything that can happen to the room.
-#[derive(Debug, Clone, PartialEq)]
-pub enum Event {
-    /// A reading with its flags; a second time for the same sensor and time when its spike flag was settled.
-    Reading(Assessed),
-    /// Somebody did something and wrote it down.
-    Log(LogEntry),
-    /// Somebody answered a notice.
-    Answer(Answer),
-    /// The broker had forgotten our session: readings may be missing since then.
-    SessionLost {
-        /// The last time that the session is known to have stood.
-        since: Timestamp,
-    },
-    /// A commit failed: readings aren't kept until the store works again.
-    StoreFailed {
-        /// What the store said.
-        why: String,
-    },
-    /// A commit succeeded again.
-    StoreWorks,
-    /// Something became of the store itself.
-    StoreReplaced(StoreFate),
-    /// Before going live: not all of the past could be read.
-    PastUnread {
-        /// None of it could.
-        wholly: bool,
-    },
-    /// The server's clock was set; told before the time that it shows now.
-    ClockStepped(ClockStep),
-    /// What is kept hasn't reached the central database for too long.
-    NotForwarded {
-        /// When the oldest of what waits arrived.
-        since: Timestamp,
-        /// What stands in the way.
-        why: String,
-    },
-    /// Nothing waits for the central database any more.
-    Forwarded,
-    /// While the past is told again after a restart: a notice that had been sent.
-    Recalled(Notice),
-    /// While the past is told again after a restart: what was written down in the weeks before it.
-    Remembered(LogEntry),
-    /// While the past is told again after a restart: what the data had shown in the weeks before it.
-    HadHappened(Happening),
-    /// While the past is told again after a restart: what had been said of a mark.
-    RecalledMark(MarkForecast),
-    /// While the past is told again after a restart: what had been learned of the clay.
-    RecalledYield(LearnedYield),
-    /// The past has been told; from now on the room speaks. Before this it makes no notice and no forecast.
-    GoLive,
-    /// Nothing but the time: a deadline has come, or the clock was looked at.
-    Tick,
-    /// Something wasn't taken, or is to be asked about.
-    Query(Query),
-    /// While the past is told again after a restart: notices were numbered up to there, whether or not they can be read.
-    NumberedUpTo(u64),
-    /// The connection to the broker is another than before.
-    Link(Link),
-    /// A notice won't reach somebody by some way.
-    NotDelivered {
-        /// The notice.
-        notice: Box<Notice>,
-        /// Who won't get it, and how.
-        missed: Missed,
-    },
-}
-
-/// What must be done now.
-#[derive(Debug, Clone, PartialEq)]
-pub enum Effect {
-    /// Tell people.
-    Notify(Notice),
-    /// Publish and keep a forecast.
-    Forecast(Forecast),
-    /// Publish a refill sheet.
-    Sheet(Box<Sheet>),
-    /// Keep what was seen to happen.
-    Happened(Happening),
-    /// Keep what was said of a mark, or what became of it.
-    Mark(MarkForecast),
-    /// Keep what was learned of the clay.
-    Learned(LearnedYield),
-}
-
-/// Why the room wants to be woken.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Why {
-    /// The forecasts of each tenth minute.
-    Forecasts,
-    /// The evening check.
-    EveningCheck,
-    /// A warning is due, or due again.
-    Warning,
-    /// A sensor will have been silent for too long.
-    Silence,
-}
-
-/// A time with its reason.
-pub type Deadline = (Timestamp, Why);
-
 impl Room {
     /// A room in which nothing has happened yet.
     #[must_use]
@@ -229,12 +135,14 @@ impl Room {
             traces: Traces::default(),
             journal: Journal::default(),
             failures: Failures::default(),
+            alarms: Alarms::default(),
+            ends: SupplyEnd::all(&site),
+            attendance: Attendance::default(),
             forwarding: Forwarding::default(),
             learned: Learned::default(),
             link: LinkWatch::default(),
             reach: Reach::default(),
             evening: Evening::default(),
-            answers: BTreeMap::new(),
             register: Register::default(),
             asked: Asked::default(),
             last_number: 0,
@@ -263,7 +171,8 @@ impl Room {
     pub fn handle(&mut self, now: Timestamp, event: Event) {
         let arrived = matches!(event, Event::Reading(_) | Event::Log(_) | Event::Answer(_));
         let due = if arrived { now - SignedDuration::from_nanos(1) } else { now };
-        let news = self.is_news(now, &event);
+        let looked_at = self.checked_at.is_some_and(|checked_at| now < checked_at + LOOK_EVERY);
+        let news = event.is_news(!looked_at);
         self.take_in(now, event);
         let happened = self.take_happenings();
         if let Some(live) = self.live
@@ -317,41 +226,11 @@ impl Room {
         self.site.pumps.iter().filter(shared).map(supply).collect()
     }
 
-    /// Whether an event may change what people must be told. Readings are looked at once in a while; what is
-    /// told again of the past may not, for the room doesn't speak yet.
-    fn is_news(&self, now: Timestamp, event: &Event) -> bool {
-        match event {
-            Event::Reading(_) => self.checked_at.is_none_or(|checked_at| checked_at + LOOK_EVERY <= now),
-            Event::Log(_)
-            | Event::Answer(_)
-            | Event::SessionLost { .. }
-            | Event::StoreFailed { .. }
-            | Event::StoreWorks
-            | Event::StoreReplaced(_)
-            | Event::ClockStepped(_)
-            | Event::NotForwarded { .. }
-            | Event::Forwarded
-            | Event::Query(_)
-            | Event::NotDelivered { .. }
-            | Event::GoLive => true,
-            // The rest is known when something else is told: who connects, connects again and again.
-            Event::Link(link) => matches!(link, Link::Down(Trouble::TakenOver { .. })),
-            Event::Recalled(_)
-            | Event::Remembered(_)
-            | Event::HadHappened(_)
-            | Event::RecalledMark(_)
-            | Event::RecalledYield(_)
-            | Event::PastUnread { .. }
-            | Event::NumberedUpTo(_)
-            | Event::Tick => false,
-        }
-    }
-
     fn take_in(&mut self, now: Timestamp, event: Event) {
         match event {
             Event::Reading(assessed) => self.take_reading(now, &assessed),
             Event::Log(entry) => self.take_log(now, &entry),
-            Event::Answer(answer) => self.take_answer(&answer),
+            Event::Answer(answer) => self.take_answer(now, &answer),
             Event::SessionLost { since } => {
                 if !self.link.explains_loss(since) {
                     self.session.lost(now, since);
@@ -386,21 +265,27 @@ impl Room {
         }
     }
 
-    fn take_answer(&mut self, answer: &Answer) {
+    fn take_answer(&mut self, now: Timestamp, answer: &Answer) {
         // It mustn't silence a later notice of that number.
         if answer.notice > self.last_number {
             return;
         }
         self.register.answered(answer);
+        let pace = Pace::of(&self.site, calendar::shift(&self.site.staff, &self.site.time_zone, now));
         for notice in [Some(answer.notice), self.reach.stands_for(answer.notice)].into_iter().flatten() {
-            let last = self.answers.entry(notice).or_insert(answer.at);
-            *last = answer.at.max(*last);
+            let answer = Answer { notice, ..answer.clone() };
+            if let Some(late) = self.alarms.answered(&answer, &pace)
+                && self.live.is_some()
+            {
+                self.asked.take(Query::too_late(&answer, late.there_by, late.needed_by));
+            }
         }
     }
 
     /// What others than the drums keep of an entry.
     fn note(&mut self, now: Timestamp, entry: &LogEntry) {
         self.water.log(entry);
+        self.attendance.seen(entry.at);
         self.journal.take(now, entry);
         self.ledger.log(entry);
     }
@@ -412,6 +297,21 @@ impl Room {
         let aims = self.aims(now, &entry.deed);
         for (record, aim) in self.records.iter_mut().zip(aims) {
             record.log(now, entry, aim);
+        }
+        self.hands_seen(now, entry);
+    }
+
+    /// Somebody is there: what only needs looking at is looked at, and a refill that was written down shows soon.
+    fn hands_seen(&mut self, now: Timestamp, entry: &LogEntry) {
+        let shift = self.shift(now);
+        self.alarms.attended(entry.at, &Pace::of(&self.site, shift));
+        let Deed::Refill { drum, .. } = &entry.deed else { return };
+        for (place, record) in self.records.iter().enumerate() {
+            if record.is_meant_by(drum.as_ref())
+                && let Some(end) = self.ends.iter().find(|end| end.has(place))
+            {
+                self.alarms.begun(&end.cause, entry.at, entry.at.max(now) + REFILL_SHOWS);
+            }
         }
     }
 
@@ -450,7 +350,24 @@ impl Room {
     }
 
     fn take_happenings(&mut self) -> bool {
-        let happenings: Vec<_> = self.records.iter_mut().flat_map(DrumRecord::take_happenings).collect();
+        let mut happenings = Vec::new();
+        for (place, record) in self.records.iter_mut().enumerate() {
+            let was_dry = record.ran_empty().is_some();
+            let new = record.take_happenings();
+            for happening in &new {
+                let What::Refilled { added, to, logged } = happening.what else { continue };
+                let refill = SeenRefill { at: happening.at, added, to, logged };
+                self.attendance.seen(refill.at);
+                if was_dry {
+                    self.failures.dry_drum_filled(refill.at);
+                }
+                if let Some(end) = self.ends.iter_mut().find(|end| end.has(place)) {
+                    let called = self.alarms.last(&end.cause).map(|told| told.at);
+                    end.runout.refill_seen(refill, called);
+                }
+            }
+            happenings.extend(new);
+        }
         let any = !happenings.is_empty();
         // What is found again while the past is told had been kept when it was found first.
         if self.live.is_some() {
@@ -492,6 +409,9 @@ fn at_or_after(now: Timestamp) -> Timestamp {
 
 /// Forecasts are published at each multiple of this, UTC.
 const FORECAST_EVERY: SignedDuration = SignedDuration::from_mins(10);
+
+/// A refill that was written down shows in the level within this, or it wasn't one.
+const REFILL_SHOWS: SignedDuration = SignedDuration::from_mins(20);
 
 /// Readings come in every few seconds; looking at all drums once a minute is soon enough.
 const LOOK_EVERY: SignedDuration = SignedDuration::from_mins(1);

@@ -4,12 +4,12 @@
 use jiff::Timestamp;
 
 use crate::Room;
-use crate::audience::Told;
-use crate::condition::WELL_FOR;
+use crate::alarms::{Raise, Source, Turn};
 use crate::scene::{Scene, withdrawn};
+use claymark_notice::alarm::Holds;
 use claymark_notice::content::{Because, ReadingsMissing};
 use claymark_notice::link::{Link, LinkDown, Trouble};
-use claymark_notice::{Content, Priority};
+use claymark_notice::{Call, Content, Priority, Urgency};
 
 /// How the connection stands, and what people were told of a rival.
 #[derive(Debug, Default)]
@@ -26,14 +26,6 @@ struct Rival {
     certain: bool,
     /// Since when the session is ours again.
     ours_since: Option<Timestamp>,
-    told: Option<Told>,
-}
-
-/// What is due.
-enum Turn {
-    Nothing,
-    Tell,
-    Withdraw(Told),
 }
 
 impl LinkWatch {
@@ -63,7 +55,6 @@ impl LinkWatch {
             client_id: client_id.to_owned(),
             certain: certain || known.as_ref().is_some_and(|known| known.certain),
             ours_since: None,
-            told: known.and_then(|known| known.told),
         });
     }
 
@@ -80,62 +71,57 @@ impl LinkWatch {
         self.down.as_ref()
     }
 
-    /// It is told at once, however short it was: readings are gone. Only what is over for long enough is withdrawn,
-    /// so two clients that throw each other out are one story.
-    fn turn(&self, now: Timestamp) -> Turn {
-        match &self.rival {
-            Some(Rival { told: None, .. }) => Turn::Tell,
-            Some(Rival { told: Some(told), ours_since: Some(ours), .. }) if *ours + WELL_FOR <= now => {
-                Turn::Withdraw(told.clone())
-            }
-            Some(_) | None => Turn::Nothing,
-        }
-    }
-
-    /// When something is due if nothing changes.
-    pub(crate) fn wake(&self) -> Option<Timestamp> {
-        self.rival.as_ref()?.ours_since.map(|ours| ours + WELL_FOR)
-    }
-
     /// It was withdrawn.
     pub(crate) fn withdraw(&mut self) {
         self.rival = None;
     }
 
     /// While the past is told again: another client had our name then.
-    pub(crate) fn recall(&mut self, since: Timestamp, client_id: &str, certain: bool, told: Told) {
+    pub(crate) fn recall(&mut self, since: Timestamp, client_id: &str, certain: bool) {
         self.taken_over(since, client_id, certain);
-        if let Some(rival) = &mut self.rival {
-            rival.told = Some(told);
-        }
     }
 }
 
 impl Room {
-    /// Tells that another client has our name, and when it hasn't any more.
+    /// Tells that another client has our name, and when it hasn't any more: at once, however short it was, for readings
+    /// are gone. Only what is over for long enough is withdrawn, so two clients that throw each other out are one story.
     pub(crate) fn check_link(&mut self, scene: &Scene) {
-        match self.link.turn(scene.now) {
+        let Some(rival) = &self.link.rival else { return };
+        let told = self.alarms.stands(NAME);
+        let holds = if told && rival.ours_since.is_some() { Holds::No } else { Holds::Since(rival.since) };
+        match self.alarms.observe(NAME, Source::Name, (scene.now, holds)) {
             Turn::Nothing => {}
-            Turn::Tell => {
-                let Some(Rival { since, client_id, certain, .. }) = &self.link.rival else { return };
-                let (since, client_id, certain) = (*since, client_id.clone(), *certain);
-                let missing = ReadingsMissing::TakenOver { since, client_id, certain };
-                let content = Content::ReadingsMissing(missing);
-                let finding = self.on_duty(scene, NAME.to_owned(), Priority::Soon, content);
-                let told = self.tell(scene, finding);
-                if let Some(rival) = &mut self.link.rival {
-                    rival.told = Some(told);
-                }
+            Turn::Tell(since) => {
+                let Some(content) = self.taken_over() else { return };
+                let at_night = Priority::Soon;
+                let finding = self.on_duty(scene, NAME.to_owned(), at_night, content);
+                let (source, call) = (Source::Name, Call::First);
+                self.raise(
+                    scene,
+                    finding,
+                    Raise { source, since, at_night, urgency: Urgency::Look, call },
+                    None,
+                );
             }
-            Turn::Withdraw(told) => {
-                if let Some(rival) = self.link.rival.take() {
+            Turn::Withdraw(_) => {
+                if let Some(told) = self.alarms.last(NAME).cloned()
+                    && let Some(rival) = self.link.rival.take()
+                {
                     let until = rival.ours_since.unwrap_or(scene.now);
                     let because = Because::NameFree { since: rival.since, until };
                     self.tell(scene, withdrawn(NAME.to_owned(), None, &told, because));
+                    self.alarms.over(NAME, None);
                 }
             }
         }
     }
+
+    /// What is to be said while another client has our name.
+    pub(crate) fn taken_over(&self) -> Option<Content> {
+        let Rival { since, client_id, certain, .. } = self.link.rival.as_ref()?;
+        let (since, client_id, certain) = (*since, client_id.clone(), *certain);
+        Some(Content::ReadingsMissing(ReadingsMissing::TakenOver { since, client_id, certain }))
+    }
 }
 
-const NAME: &str = "client-id";
+pub(crate) const NAME: &str = "client-id";

@@ -4,6 +4,7 @@
 use jiff::{SignedDuration, Timestamp};
 
 use crate::Room;
+use crate::alarms::named;
 use crate::scene::{Finding, Scene};
 use claymark_clay::bounds::{self, Unlikely};
 use claymark_model::fieldlog::LogEntry;
@@ -111,14 +112,11 @@ impl Room {
 
     /// The contact who wrote all of it.
     fn contact_of(&self, queries: &Queries) -> Option<Audience> {
-        let named = |name: &str| {
-            let same = |known: &str| known.eq_ignore_ascii_case(name);
-            self.site.contacts.iter().find(|contact| same(contact.id.as_str()) || same(&contact.name))
-        };
+        let named = |name: &str| named(&self.site.contacts, name);
         let mut writers = queries.first.iter().map(|query| query.by.as_deref().and_then(named));
         let writer = writers.next()??;
-        let only = queries.more == 0 && writers.all(|other| other.is_some_and(|other| other.id == writer.id));
-        only.then(|| Audience::Only(writer.id.clone()))
+        let only = queries.more == 0 && writers.all(|other| other == Some(writer));
+        only.then(|| Audience::one(writer.clone()))
     }
 }
 

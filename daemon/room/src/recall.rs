@@ -1,12 +1,15 @@
 //! What people had been told before a restart: nothing is repeated, nothing is forgotten.
 
 use crate::Room;
+use crate::alarms::{Raise, Source};
 use crate::audience::Told;
 use crate::drum_record::DrumRecord;
+use crate::ends::SupplyEnd;
+use claymark_model::forecast::{EmptyAt, Forecast};
 use claymark_model::id::Id;
-use claymark_notice::Notice;
 use claymark_notice::content::{Because, Content, ReadingsMissing};
 use claymark_notice::failure::{Failure, Fault, PumpChanged};
+use claymark_notice::{Call, Notice, Urgency};
 
 impl Room {
     /// A notice that had been sent.
@@ -14,34 +17,41 @@ impl Room {
         self.last_number = self.last_number.max(notice.number);
         self.register.issue(notice);
         let told = Told { number: notice.number, at: notice.at, to: notice.to.clone() };
+        if let Some(source) = source(&notice.content) {
+            self.alarms.told(&notice.cause, as_raised(notice, source), told, notice.calling.as_deref());
+        }
         match &notice.content {
             Content::EveningCheck(check) => {
                 self.evening.sent_for(check.due);
-                for drum in &check.drums {
-                    self.record_of(&drum.state.drum, |record| {
-                        record.runout.evening_told(
-                            check.due,
-                            notice.at,
-                            drum.state.forecast.outlook.empty_at(),
-                        );
-                    });
-                }
+                let drums: Vec<_> = check.drums.iter().map(|drum| drum.state.forecast.clone()).collect();
+                self.evening_told_ends(notice.at, &drums, &check.supplies);
             }
-            Content::Runout(runout) => self.record_of(&runout.state.drum, |record| {
-                record.runout.warned(told, &runout.because, runout.state.forecast.outlook.empty_at());
-            }),
-            Content::LevelDoubt(doubt) => {
-                let since = doubt.state.doubt.as_ref().map_or(notice.at, |doubted| doubted.since);
-                self.record_of(&doubt.state.drum, |record| record.doubt.tell(since, told));
+            Content::Runout(runout) => {
+                let ends = self.heard_of(&notice.cause, &runout.state.forecast, runout.supply.as_ref());
+                self.end_of(&notice.cause, |end| end.runout.warned(notice.at, ends));
             }
-            Content::ReadingsMissing(missing) => self.recall_missing(missing, told),
+            Content::LevelDoubt(_) | Content::Unattended(_) => {}
+            Content::ReadingsMissing(missing) => self.recall_missing(notice, missing),
             Content::Failure(failure) => {
                 self.recall_hint(failure);
-                self.failures.recall(&notice.cause, failure, told);
+                self.failures.recall(&notice.cause, failure, notice.at);
             }
             Content::Withdrawn(withdrawn) => self.recall_withdrawn(notice, &withdrawn.because),
             Content::Query(queries) => self.asked.told(notice.at, queries),
             Content::Undelivered(undelivered) => self.reach.told(notice.number, notice.at, undelivered),
+        }
+    }
+
+    /// When the supply that a notice tells of ends, by what it said.
+    fn heard_of(&self, cause: &str, drum: &Forecast, supply: Option<&Forecast>) -> Option<EmptyAt> {
+        let joint = self.ends.iter().any(|end| end.cause == cause && end.is_joint());
+        let forecast = if joint { supply.unwrap_or(drum) } else { drum };
+        forecast.outlook.empty_at()
+    }
+
+    fn end_of(&mut self, cause: &str, change: impl FnOnce(&mut SupplyEnd)) {
+        if let Some(end) = self.ends.iter_mut().find(|end| end.cause == cause) {
+            change(end);
         }
     }
 
@@ -54,40 +64,38 @@ impl Room {
         }
     }
 
-    fn recall_missing(&mut self, missing: &ReadingsMissing, told: Told) {
+    fn recall_missing(&mut self, notice: &Notice, missing: &ReadingsMissing) {
         match missing {
-            ReadingsMissing::Silent { sensors, .. } => self.sensors.tell(told, sensors),
-            ReadingsMissing::SessionLost { .. } => self.session.told(told.at),
-            ReadingsMissing::StoreFailing { since, .. } => self.storage.tell(*since, told),
-            ReadingsMissing::NotForwarded { since, .. } => self.forwarding.tell(*since, told),
-            // Told once, when it happened.
-            ReadingsMissing::StoreReplaced { .. } | ReadingsMissing::ClockStepped(_) => {}
-            ReadingsMissing::TakenOver { since, client_id, certain } => {
-                self.link.recall(*since, client_id, *certain, told);
+            ReadingsMissing::Silent { sensors, common, .. } => {
+                self.sensors.tell(notice.at, &notice.cause, sensors, common.clone());
             }
+            ReadingsMissing::SessionLost { .. } => self.session.told(notice.at),
+            ReadingsMissing::TakenOver { since, client_id, certain } => {
+                self.link.recall(*since, client_id, *certain);
+            }
+            // What is still so will be said again.
+            ReadingsMissing::StoreFailing { .. }
+            | ReadingsMissing::NotForwarded { .. }
+            | ReadingsMissing::StoreReplaced { .. }
+            | ReadingsMissing::ClockStepped(_) => {}
         }
     }
 
     fn recall_withdrawn(&mut self, notice: &Notice, because: &Because) {
         self.reach.cleared(&notice.cause);
+        let goes_on = matches!(because, Because::HeardAgain { still_silent, .. } if !still_silent.is_empty());
+        if !goes_on {
+            self.alarms.over(&notice.cause, None);
+        }
         match because {
             Because::Refilled { state, .. } | Because::LastsAfterAll { state, .. } => {
-                self.record_of(&state.drum, |record| {
-                    record.runout.withdrawn(notice.at, state.forecast.outlook.empty_at())
-                });
+                let ends = state.forecast.outlook.empty_at();
+                self.end_of(&notice.cause, |end| end.runout.withdrawn(notice.at, ends));
             }
-            Because::LevelBelieved { state, .. } => {
-                self.record_of(&state.drum, |record| record.doubt.withdraw())
-            }
-            Because::HeardAgain { still_silent, .. } => {
-                if let Some(number) = notice.replaces {
-                    self.sensors.withdraw(number, still_silent);
-                }
-            }
+            Because::HeardAgain { still_silent, .. } => self.sensors.withdraw(&notice.cause, still_silent),
             Because::FailureOver { .. } => self.failures.recall_over(notice),
-            Because::StoreWorks { .. } => self.storage.withdraw(),
-            Because::Forwarded { .. } => self.forwarding.withdraw(),
             Because::NameFree { .. } => self.link.withdraw(),
+            Because::LevelBelieved { .. } | Because::StoreWorks { .. } | Because::Forwarded { .. } => {}
         }
     }
 
@@ -95,5 +103,55 @@ impl Room {
         if let Some(record) = self.records.iter_mut().find(|record| record.drum.id == *drum) {
             change(record);
         }
+    }
+}
+
+/// The part of the room that an alarm's notice comes from; `None`: it is no alarm.
+fn source(content: &Content) -> Option<Source> {
+    match content {
+        Content::Runout(_) => Some(Source::Runout),
+        Content::LevelDoubt(_) => Some(Source::Doubt),
+        Content::Failure(_) => Some(Source::Failure),
+        Content::Unattended(_) => Some(Source::Absence),
+        Content::ReadingsMissing(missing) => match missing {
+            ReadingsMissing::Silent { .. } => Some(Source::Silence),
+            ReadingsMissing::StoreFailing { .. } => Some(Source::Storage),
+            ReadingsMissing::NotForwarded { .. } => Some(Source::Forwarding),
+            ReadingsMissing::TakenOver { .. } => Some(Source::Name),
+            ReadingsMissing::SessionLost { .. }
+            | ReadingsMissing::StoreReplaced { .. }
+            | ReadingsMissing::ClockStepped(_) => None,
+        },
+        Content::EveningCheck(_) | Content::Withdrawn(_) | Content::Query(_) | Content::Undelivered(_) => {
+            None
+        }
+    }
+}
+
+/// How a notice of before a restart had been raised.
+fn as_raised(notice: &Notice, source: Source) -> Raise {
+    let since = match &notice.content {
+        Content::Failure(failure) => failure.since,
+        Content::LevelDoubt(doubt) => doubt.state.doubt.as_ref().map_or(notice.at, |doubted| doubted.since),
+        Content::ReadingsMissing(
+            ReadingsMissing::StoreFailing { since, .. }
+            | ReadingsMissing::NotForwarded { since, .. }
+            | ReadingsMissing::TakenOver { since, .. },
+        ) => *since,
+        Content::Unattended(unattended) => unattended.visit,
+        Content::EveningCheck(_)
+        | Content::Runout(_)
+        | Content::Withdrawn(_)
+        | Content::ReadingsMissing(_)
+        | Content::Query(_)
+        | Content::Undelivered(_) => notice.at,
+    };
+    let calling = notice.calling.as_ref();
+    Raise {
+        source,
+        since,
+        at_night: notice.priority,
+        urgency: calling.map_or(Urgency::Look, |calling| calling.urgency),
+        call: calling.map_or(Call::First, |calling| calling.call),
     }
 }

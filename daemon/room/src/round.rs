@@ -4,8 +4,7 @@
 use claymark_drum::share_draws;
 use jiff::{SignedDuration, Timestamp};
 
-use crate::calls::moment_of;
-use crate::doubt::DOUBT_PATIENCE;
+use crate::pace::Pace;
 use crate::scene::Scene;
 use crate::{Effect, Room, at_or_after};
 
@@ -37,7 +36,9 @@ impl Room {
         self.check_silence(&scene);
         self.check_doubts(&scene);
         self.check_evening(&scene);
-        self.check_runouts(&scene);
+        self.check_ends(&scene);
+        self.check_attendance(&scene);
+        self.call_again(&scene);
         self.check_queries(&scene);
         self.checked_at = Some(now);
         self.warnings_due = self.warnings_due(&scene);
@@ -79,24 +80,9 @@ impl Room {
     }
 
     fn warnings_due(&self, scene: &Scene) -> Option<Timestamp> {
-        let moment = moment_of(scene, &self.site, &self.answers);
-        let runouts = self
-            .records
-            .iter()
-            .zip(&scene.forecasts)
-            .filter_map(|(record, forecast)| record.runout.wake(&moment, forecast));
-        let doubts = self.records.iter().filter_map(|record| record.doubt.due(DOUBT_PATIENCE));
-        let rest = [
-            self.storage.wake(),
-            self.forwarding.wake(),
-            self.session.wake(),
-            self.failures.wake(),
-            self.asked.wake(),
-            self.link.wake(),
-            self.reach.wake(),
-        ]
-        .into_iter()
-        .flatten();
-        runouts.chain(doubts).chain(rest).filter(|due| *due > scene.now).min()
+        let pace = Pace::of(&self.site, scene.shift);
+        let rest = [self.session.wake(), self.asked.wake(), self.reach.wake()].into_iter().flatten();
+        let dues = self.ends_due(scene).chain(self.alarms.wake(&pace)).chain(rest);
+        dues.filter(|due| *due > scene.now).min()
     }
 }

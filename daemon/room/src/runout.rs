@@ -1,21 +1,18 @@
-//! The run-out warning of one drum: when it is told, told again, to whom, and withdrawn.
+//! When the end of a supply is told, told anew because it is worse, and withdrawn; that it is told again until somebody comes,
+//! the alarms see to.
 //!
 //! At night the cause is that the earliest time (p05) lies before the next visit. It is told when the way to
-//! the barn and the mixing leave no more time, or when the likely time (p50) is earlier than what people last
-//! heard, and stays so while there is time to wait and see. While people are there it is told once, when they have just the time to mix.
-
-use claymark_notice::content::UNANSWERED_FOR;
-use std::collections::BTreeMap;
+//! the barn, the mixing and one call that nobody answers leave no more time, or when the likely time (p50) is earlier than
+//! what people last heard, and stays so while there is time to wait and see. While people are there it is told when they have
+//! just the time to mix.
 
 use jiff::{SignedDuration, Timestamp};
 
-use crate::audience::{self, Told};
 use crate::calendar::Shift;
 use claymark_model::forecast::{EmptyAt, Forecast, HORIZON, Outlook};
 use claymark_model::happening::SeenRefill;
-use claymark_model::id::Id;
-use claymark_model::site::{Contact, Staff};
-use claymark_notice::Audience;
+use claymark_model::site::Staff;
+use claymark_notice::alarm::Holds;
 use claymark_notice::content::{Again, Visit};
 
 /// What the room knows when it judges.
@@ -24,9 +21,10 @@ pub(crate) struct Moment<'a> {
     pub(crate) now: Timestamp,
     pub(crate) shift: Shift,
     pub(crate) staff: &'a Staff,
-    pub(crate) contacts: &'a [Contact],
-    /// Notices that were answered, and when last.
-    pub(crate) answers: &'a BTreeMap<u64, Timestamp>,
+    /// Somebody has been seen in the room of late.
+    pub(crate) attended: bool,
+    /// Another drum feeds the tanks.
+    pub(crate) relieved: bool,
 }
 
 impl Moment<'_> {
@@ -54,13 +52,10 @@ impl Moment<'_> {
         }
     }
 
-    /// How long before the earliest time people must be told.
+    /// How long before the earliest time people must be told, so that one of them may not answer.
     fn lead(&self) -> SignedDuration {
-        let there = self.staff.mixing + self.staff.response;
-        match self.shift {
-            Shift::Away { .. } => there + self.staff.travel,
-            Shift::Present => there,
-        }
+        let there = self.staff.mixing + self.staff.response * 2;
+        if self.attended { there } else { there + self.staff.travel }
     }
 }
 
@@ -70,11 +65,9 @@ pub(crate) enum Step {
     /// Nothing.
     Wait,
     /// People must be told.
-    Warn(Again, Audience),
+    Warn(Again),
     /// A refill was seen.
     Refilled(SeenRefill),
-    /// It lasts after all.
-    Lasts,
 }
 
 /// What people heard about one drum's end.
@@ -95,16 +88,9 @@ struct Heard {
 }
 
 /// A warning that holds.
-#[derive(Debug)]
+#[derive(Debug, Default)]
 struct Open {
-    /// All notices of this cause.
-    told: Vec<Told>,
-    /// An answer counts from here: the last time that something new was told.
-    since: Timestamp,
-    /// Somebody wrote down a refill, or one was seen.
-    acted: bool,
     refill: Option<SeenRefill>,
-    well_since: Option<Timestamp>,
 }
 
 impl Runout {
@@ -116,7 +102,7 @@ impl Runout {
         }
     }
 
-    /// Takes note of how long it has been well, or worse than people know.
+    /// Takes note of how long it has been worse than people know.
     pub(crate) fn observe(&mut self, moment: &Moment<'_>, forecast: &Forecast) {
         let worse = |ends: EmptyAt| self.heard.is_some_and(|heard| heard.jumped(&ends));
         match forecast.outlook.empty_at() {
@@ -126,57 +112,38 @@ impl Runout {
             Some(_) => self.earlier_since = None,
             None => {}
         }
-        let Some(open) = &mut self.open else { return };
-        match &forecast.outlook {
-            Outlook::Known { empty_at, .. } if well(moment, empty_at, forecast.in_use) => {
-                open.well_since.get_or_insert(moment.now);
-            }
-            Outlook::Known { .. } => open.well_since = None,
-            Outlook::Unknown { .. } => {}
-        }
+    }
+
+    /// Whether what was told still holds; `None`: nothing was told.
+    pub(crate) fn holds(&self, moment: &Moment<'_>, forecast: &Forecast) -> Option<Holds> {
+        self.open.as_ref()?;
+        Some(match &forecast.outlook {
+            Outlook::Known { empty_at, .. } if well(moment, empty_at, forecast.in_use) => Holds::No,
+            Outlook::Known { .. } => Holds::Since(moment.now),
+            Outlook::Unknown { .. } => Holds::Unknown,
+        })
     }
 
     /// When something is due if nothing changes.
     pub(crate) fn wake(&self, moment: &Moment<'_>, forecast: &Forecast) -> Option<Timestamp> {
         let times = match &self.open {
-            Some(open) => [
-                open.refill.map(|refill| refill.at + REFILL_SETTLES),
-                open.well_since.map(|well| well + LASTED_FOR),
-                (!open.answered(moment)).then(|| open.last_at() + UNANSWERED_FOR),
-            ],
+            Some(open) => [open.refill.map(|refill| refill.at + REFILL_SETTLES), None],
             None => {
                 let tell_at = match &forecast.outlook {
                     Outlook::Known { empty_at, .. } => empty_at.p05.map(|p05| p05 - moment.lead() - SLACK),
                     Outlook::Unknown { .. } => None,
                 };
-                [tell_at, self.heard.map(|heard| heard.at + UNANSWERED_FOR), None]
+                [tell_at, self.heard.map(|heard| heard.at + TAKEN_IN)]
             }
         };
         let stands = self.earlier_since.map(|since| since + STANDS_FOR);
         times.into_iter().chain([stands]).flatten().filter(|time| *time > moment.now).min()
     }
 
-    /// A warning was told; `because` says whether it was news.
-    pub(crate) fn warned(&mut self, told: Told, because: &Again, ends: Option<EmptyAt>) {
-        self.heard = Some(Heard { ends, at: told.at });
-        let news = told.at;
-        match (&mut self.open, because) {
-            (Some(open), Again::Unanswered { .. }) => open.told.push(told),
-            (Some(open), Again::Due | Again::Earlier { .. } | Again::Empty) => {
-                open.told.push(told);
-                open.since = news;
-                open.acted = false;
-            }
-            (None, _) => {
-                self.open = Some(Open {
-                    told: vec![told],
-                    since: news,
-                    acted: false,
-                    refill: None,
-                    well_since: None,
-                });
-            }
-        }
+    /// A warning was told at `at`, with those ends.
+    pub(crate) fn warned(&mut self, at: Timestamp, ends: Option<EmptyAt>) {
+        self.heard = Some(Heard { ends, at });
+        self.open.get_or_insert_default();
     }
 
     /// The warning was withdrawn.
@@ -185,36 +152,18 @@ impl Runout {
         self.open = None;
     }
 
-    /// The evening check of `due` told it: what was said while people were there is settled by it.
-    pub(crate) fn evening_told(&mut self, due: Timestamp, at: Timestamp, ends: Option<EmptyAt>) {
+    /// The evening check told it.
+    pub(crate) fn evening_told(&mut self, at: Timestamp, ends: Option<EmptyAt>) {
         self.heard = Some(Heard { ends, at });
-        if self.open.as_ref().is_some_and(|open| open.last_at() < due) {
-            self.open = None;
-        }
     }
 
-    /// The data show a refill.
-    pub(crate) fn refill_seen(&mut self, refill: SeenRefill) {
+    /// The data show a refill; `called` is when people were called last.
+    pub(crate) fn refill_seen(&mut self, refill: SeenRefill, called: Option<Timestamp>) {
         if let Some(open) = &mut self.open
-            && refill.at >= open.last_at() - SEEN_LATE
+            && called.is_none_or(|called| refill.at >= called - SEEN_LATE)
         {
             open.refill = Some(refill);
-            open.acted = true;
         }
-    }
-
-    /// Somebody wrote down a refill at `at`.
-    pub(crate) fn refill_logged(&mut self, at: Timestamp) {
-        if let Some(open) = &mut self.open
-            && at >= open.since
-        {
-            open.acted = true;
-        }
-    }
-
-    /// The notices of the warning that holds, oldest first.
-    pub(crate) fn told(&self) -> &[Told] {
-        self.open.as_ref().map_or(&[], |open| &open.told)
     }
 
     fn judge_open(&self, open: &Open, moment: &Moment<'_>, outlook: &Outlook) -> Step {
@@ -228,28 +177,15 @@ impl Runout {
             }
             Some(_) | None => {}
         }
-        if passed(open.well_since, LASTED_FOR) {
-            return Step::Lasts;
-        }
         if let (true, Some(ends), Some(heard)) = (too_early, ends, self.heard)
             && heard.jumped(&ends)
             && self.jump_stands(moment, &ends)
         {
-            let again = Again::Earlier { told: heard.likely() };
-            return Step::Warn(again, audience::same_or_first(moment.contacts, moment.shift, open.last_to()));
+            return Step::Warn(Again::Earlier { told: heard.likely() });
         }
-        let away = matches!(moment.shift, Shift::Away { .. });
-        if away && ends.is_some_and(|ends| is_empty(&ends, moment.now)) && !self.heard_empty() {
-            return Step::Warn(
-                Again::Empty,
-                audience::same_or_first(moment.contacts, moment.shift, open.last_to()),
-            );
-        }
-        let wanted = too_early && away && !open.answered(moment);
-        if wanted && passed(Some(open.last_at()), UNANSWERED_FOR) {
-            let again = Again::Unanswered { told: open.last_to().cloned(), at: open.last_at() };
-            return audience::next(moment.contacts, open.last_to())
-                .map_or(Step::Wait, |to| Step::Warn(again, to));
+        let dry = ends.is_some_and(|ends| is_empty(&ends, moment.now));
+        if dry && !moment.relieved && !self.heard_empty() {
+            return Step::Warn(Again::Empty);
         }
         Step::Wait
     }
@@ -272,37 +208,18 @@ impl Runout {
         let Some(p05) = empty_at.p05.filter(|p05| forecast.in_use && *p05 < moment.too_early()) else {
             return Step::Wait;
         };
-        let first = audience::first(moment.contacts, moment.shift);
         match self.heard.filter(|_| matches!(moment.shift, Shift::Away { .. })) {
             Some(heard) if heard.jumped(empty_at) => {
                 if self.jump_stands(moment, empty_at) {
-                    Step::Warn(Again::Earlier { told: heard.likely() }, first)
+                    Step::Warn(Again::Earlier { told: heard.likely() })
                 } else {
                     Step::Wait
                 }
             }
-            Some(heard) if moment.now < heard.at + UNANSWERED_FOR => Step::Wait,
-            _ if p05 - moment.lead() - SLACK <= moment.now => Step::Warn(Again::Due, first),
+            Some(heard) if moment.now < heard.at + TAKEN_IN => Step::Wait,
+            _ if p05 - moment.lead() - SLACK <= moment.now => Step::Warn(Again::Due),
             _ => Step::Wait,
         }
-    }
-}
-
-impl Open {
-    fn last_at(&self) -> Timestamp {
-        self.told.last().map_or(self.since, |told| told.at)
-    }
-
-    fn last_to(&self) -> Option<&Id> {
-        match &self.told.last()?.to {
-            Audience::Only(contact) => Some(contact),
-            Audience::Everyone => None,
-        }
-    }
-
-    fn answered(&self, moment: &Moment<'_>) -> bool {
-        let answer = |told: &Told| moment.answers.get(&told.number).is_some_and(|at| *at >= self.since);
-        self.acted || self.told.iter().any(answer)
     }
 }
 
@@ -327,7 +244,7 @@ impl Heard {
 /// Lasts beyond visit and margin, or isn't drawn any more though it isn't empty.
 fn well(moment: &Moment<'_>, empty_at: &EmptyAt, in_use: bool) -> bool {
     let empty = is_before(empty_at.p05, moment.now + SLACK);
-    !is_before(empty_at.p05, moment.well_after()) || (!in_use && !empty)
+    !is_before(empty_at.p05, moment.well_after()) || (!in_use && (!empty || moment.relieved))
 }
 
 /// Nothing is left: even the latest time has come.
@@ -339,14 +256,14 @@ fn is_before(time: Option<Timestamp>, limit: Timestamp) -> bool {
     time.is_some_and(|time| time < limit)
 }
 
+/// What was just said needs no second message at once.
+const TAKEN_IN: SignedDuration = SignedDuration::from_mins(10);
+
 /// Told again when the likely time is earlier by so much.
 const WORSE_BY: SignedDuration = SignedDuration::from_mins(30);
 
 /// An earlier end must have been so for this long, while there is time: what passes by calls nobody.
 const STANDS_FOR: SignedDuration = SignedDuration::from_mins(20);
-
-/// Well for so long before a warning is withdrawn, so that it doesn't flap.
-const LASTED_FOR: SignedDuration = SignedDuration::from_mins(30);
 
 /// While people are there, a drum that lasts for so long is well.
 const WELL_BY_DAY: SignedDuration = SignedDuration::from_hours(2);

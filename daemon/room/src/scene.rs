@@ -2,13 +2,16 @@
 
 use jiff::Timestamp;
 
+use crate::alarms::Raise;
 use crate::audience::{self, Told};
 use crate::calendar::Shift;
 use crate::drum_record::DrumRecord;
+use crate::pace::Pace;
 use crate::{Effect, Room};
 use claymark_model::forecast::{Forecast, Outlook};
 use claymark_model::id::Id;
 use claymark_model::units::LitresPerHour;
+use claymark_notice::calling::{Calling, Earlier, Later, Promise};
 use claymark_notice::content::{Because, Content, DrumState, Visit, Withdrawn};
 use claymark_notice::{Audience, Notice, Priority};
 
@@ -29,6 +32,8 @@ pub(crate) struct Scene {
     /// What has its fixed time and was due by then is told.
     pub(crate) due: Timestamp,
     pub(crate) shift: Shift,
+    /// Somebody has been seen in the room of late.
+    pub(crate) attended: bool,
     /// The next visit, while nobody is there.
     pub(crate) visit: Option<Visit>,
     /// Of each record, in order.
@@ -50,22 +55,74 @@ impl Room {
             Shift::Present => None,
         };
         let forecasts = self.records.iter().map(|record| record.watch.forecast(now)).collect();
-        Scene { now, live, due, shift, visit, forecasts }
+        let attended = self.attendance.is_attended(now, shift);
+        Scene { now, live, due, shift, attended, visit, forecasts }
+    }
+
+    /// Tells an alarm: it calls people again until somebody has promised to come.
+    pub(crate) fn raise(
+        &mut self,
+        scene: &Scene,
+        finding: Finding,
+        raise: Raise,
+        broken: Option<Promise>,
+    ) -> Told {
+        let cause = finding.cause.clone();
+        let raise =
+            Raise { urgency: Pace::of(&self.site, scene.shift).graded(raise.urgency, scene.now), ..raise };
+        let calling =
+            (finding.priority != Priority::Morning).then(|| self.calling(scene, &finding, raise, broken));
+        let told = self.tell_with(scene, finding, calling.clone());
+        self.alarms.told(&cause, raise, told.clone(), calling.as_ref());
+        told
+    }
+
+    /// How a finding calls people.
+    fn calling(&self, scene: &Scene, finding: &Finding, raise: Raise, broken: Option<Promise>) -> Calling {
+        let pace = Pace::of(&self.site, scene.shift);
+        let told = Told { number: 0, at: scene.now, to: finding.to.clone() };
+        let later = self.alarms.later(&finding.cause, &raise, told, &pace);
+        Calling {
+            call: raise.call,
+            urgency: raise.urgency,
+            earlier: self
+                .alarms
+                .last(&finding.cause)
+                .map(|told| Earlier { at: told.at, to: told.to.clone() }),
+            broken,
+            holds_until: pace.holds_until(scene.now, raise.urgency),
+            later: later.map(|due| Later { at: due.at, to: due.to }),
+        }
     }
 
     /// Gives a finding its number and sends it, with the forecasts that it goes by.
     pub(crate) fn tell(&mut self, scene: &Scene, finding: Finding) -> Told {
+        self.tell_with(scene, finding, None)
+    }
+
+    fn tell_with(&mut self, scene: &Scene, finding: Finding, calling: Option<Calling>) -> Told {
         self.issue_forecasts(scene);
         self.last_number = self.next_number(scene.now);
         let Finding { cause, drum, priority, replaces, mut to, content } = finding;
         // Who heard of it only because somebody else couldn't be reached hears that it is over.
-        if matches!(content, Content::Withdrawn(_)) && self.reach.cleared(&cause) {
-            to = Audience::Everyone;
+        if matches!(content, Content::Withdrawn(_)) {
+            to = if self.reach.cleared(&cause) { Audience::Everyone } else { self.alarms.all_told(&cause) };
         }
         let told = Told { number: self.last_number, at: scene.now, to: to.clone() };
         let kind = content.kind();
-        let notice =
-            Notice { number: told.number, at: told.at, kind, cause, drum, priority, replaces, to, content };
+        let calling = calling.map(Box::new);
+        let notice = Notice {
+            number: told.number,
+            at: told.at,
+            kind,
+            cause,
+            drum,
+            priority,
+            replaces,
+            to,
+            calling,
+            content,
+        };
         self.register.issue(&notice);
         self.effects.push(Effect::Notify(notice));
         told
@@ -113,12 +170,6 @@ impl Room {
             content,
         }
     }
-
-    pub(crate) fn with_record(&mut self, place: usize, change: impl FnOnce(&mut DrumRecord)) {
-        if let Some(record) = self.records.get_mut(place) {
-            change(record);
-        }
-    }
 }
 
 /// A warning of `told` no longer holds.
@@ -128,7 +179,7 @@ pub(crate) fn withdrawn(cause: String, drum: Option<Id>, told: &Told, because: B
         drum,
         priority: Priority::Morning,
         replaces: Some(told.number),
-        to: told.to.clone(),
+        to: Audience::Everyone,
         content: Content::Withdrawn(Box::new(Withdrawn { told_at: told.at, because })),
     }
 }

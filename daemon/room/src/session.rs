@@ -3,7 +3,7 @@
 use jiff::{SignedDuration, Timestamp};
 
 use crate::Room;
-use crate::condition::QUIET_FOR;
+use crate::alarms::QUIET_FOR;
 use crate::scene::Scene;
 use claymark_notice::content::ReadingsMissing;
 use claymark_notice::{Content, Priority};

@@ -3,15 +3,16 @@
 use jiff::{SignedDuration, Timestamp};
 
 use crate::Room;
+use crate::alarms::{QUIET_FOR, Raise, Source, Turn};
 use crate::audience::Told;
-use crate::condition::{QUIET_FOR, WELL_FOR};
 use crate::drum_record::DrumRecord;
 use crate::scene::{Finding, Scene, withdrawn};
 use claymark_model::fieldlog::Deed;
 use claymark_model::id::Id;
 use claymark_model::site::{Place, Quantity, Sensor};
+use claymark_notice::alarm::Holds;
 use claymark_notice::content::{Because, Common, DrumState, ReadingsMissing, SilentSensor};
-use claymark_notice::{Content, Priority};
+use claymark_notice::{Call, Content, Priority, Urgency};
 
 /// When each sensor last spoke, and what people were told of its silence.
 #[derive(Debug)]
@@ -34,18 +35,10 @@ struct Row {
 /// Sensors that fell silent together and were told in one message.
 #[derive(Debug)]
 struct Group {
-    told: Told,
+    cause: String,
     broke_at: Option<Timestamp>,
     sensors: Vec<Id>,
-    back_since: Option<Timestamp>,
-}
-
-/// Sensors of one message that speak again.
-#[derive(Debug, Clone, PartialEq)]
-pub(crate) struct Back {
-    pub(crate) told: Told,
-    pub(crate) heard: Vec<Id>,
-    pub(crate) still_silent: Vec<SilentSensor>,
+    common: Common,
 }
 
 impl Sensors {
@@ -119,25 +112,27 @@ impl Sensors {
             self.untold().filter(|row| row.due(live) <= now).map(|row| row.id.clone()).collect();
         for id in due {
             let Some(row) = self.rows.iter().find(|row| row.id == id) else { continue };
-            let outage = self.groups.iter_mut().find(|group| {
-                group.sensors.len() > 1 && group.back_since.is_none() && row.fell_silent_at(group.broke_at)
-            });
+            let outage = self
+                .groups
+                .iter_mut()
+                .find(|group| group.sensors.len() > 1 && row.fell_silent_at(group.broke_at));
             if let Some(group) = outage {
                 group.sensors.push(id);
             }
         }
     }
 
-    /// People were told.
-    pub(crate) fn tell(&mut self, told: Told, silent: &[SilentSensor]) {
+    /// People were told at `at`.
+    pub(crate) fn tell(&mut self, at: Timestamp, cause: &str, silent: &[SilentSensor], common: Common) {
         for row in self.rows.iter_mut().filter(|row| silent.iter().any(|silent| silent.sensor == row.id)) {
-            row.quiet_until = Some(told.at + QUIET_FOR);
+            row.quiet_until = Some(at + QUIET_FOR);
         }
+        self.groups.retain(|group| group.cause != cause);
         self.groups.push(Group {
-            told,
+            cause: cause.to_owned(),
             broke_at: silent.iter().map(|silent| silent.last).max().flatten(),
             sensors: silent.iter().map(|silent| silent.sensor.clone()).collect(),
-            back_since: None,
+            common,
         });
     }
 
@@ -148,45 +143,36 @@ impl Sensors {
         }
     }
 
-    /// Takes note of who speaks again.
-    pub(crate) fn observe(&mut self, now: Timestamp) {
-        for group in &mut self.groups {
-            let speaks = self.rows.iter().any(|row| group.sensors.contains(&row.id) && row.speaks(now));
-            match (speaks, group.back_since) {
-                (true, None) => group.back_since = Some(now),
-                (false, Some(_)) => group.back_since = None,
-                (true, Some(_)) | (false, None) => {}
-            }
-        }
+    /// Whether one of that message speaks again, or none does.
+    fn holds(&self, cause: &str, now: Timestamp) -> Holds {
+        let group = self.groups.iter().find(|group| group.cause == cause);
+        let of_group = |row: &&Row| group.is_some_and(|group| group.sensors.contains(&row.id));
+        let speaks = self.rows.iter().filter(of_group).any(|row| row.speaks(now));
+        if speaks { Holds::No } else { Holds::Since(now) }
     }
 
-    /// The first message of which some have been speaking again for long enough.
-    pub(crate) fn back(&self, now: Timestamp) -> Option<Back> {
-        let well = |group: &&Group| group.back_since.is_some_and(|since| since + WELL_FOR <= now);
-        let group = self.groups.iter().find(well)?;
-        let rows = self.rows.iter().filter(|row| group.sensors.contains(&row.id));
+    /// Who of that message speaks again, and who doesn't.
+    fn back(&self, cause: &str, now: Timestamp) -> (Vec<Id>, Vec<SilentSensor>) {
+        let group = self.groups.iter().find(|group| group.cause == cause);
+        let rows = self.rows.iter().filter(|row| group.is_some_and(|group| group.sensors.contains(&row.id)));
         let (heard, silent): (Vec<&Row>, Vec<&Row>) = rows.partition(|row| row.speaks(now));
-        Some(Back {
-            told: group.told.clone(),
-            heard: heard.into_iter().map(|row| row.id.clone()).collect(),
-            still_silent: silent.into_iter().map(Row::as_silent).collect(),
-        })
+        (
+            heard.into_iter().map(|row| row.id.clone()).collect(),
+            silent.into_iter().map(Row::as_silent).collect(),
+        )
     }
 
     /// That message was withdrawn for all but `still_silent`.
-    pub(crate) fn withdraw(&mut self, number: u64, still_silent: &[SilentSensor]) {
-        for group in self.groups.iter_mut().filter(|group| group.told.number == number) {
+    pub(crate) fn withdraw(&mut self, cause: &str, still_silent: &[SilentSensor]) {
+        for group in self.groups.iter_mut().filter(|group| group.cause == cause) {
             group.sensors = still_silent.iter().map(|silent| silent.sensor.clone()).collect();
-            group.back_since = None;
         }
         self.groups.retain(|group| !group.sensors.is_empty());
     }
 
     /// When something is due if nobody speaks.
     pub(crate) fn wake(&self, live: Timestamp) -> Option<Timestamp> {
-        let silent = self.untold().map(|row| row.due(live));
-        let back = self.groups.iter().filter_map(|group| group.back_since.map(|since| since + WELL_FOR));
-        silent.chain(back).min()
+        self.untold().map(|row| row.due(live)).min()
     }
 
     fn untold(&self) -> impl Iterator<Item = &Row> {
@@ -231,23 +217,69 @@ impl Row {
 impl Room {
     /// Tells which sensors don't speak, and when they do again.
     pub(crate) fn check_silence(&mut self, scene: &Scene) {
-        self.sensors.observe(scene.now);
         self.sensors.join_outages(scene.now, scene.live);
         if let Some((sensors, common)) = self.sensors.silent(scene.now, scene.live) {
             if let Some(until) = self.maintenance(scene, &sensors, &common) {
                 self.sensors.put_off(&sensors, until);
             } else {
                 let common = self.held_back(common);
-                let finding = self.silence(scene, sensors.clone(), common);
-                let told = self.tell(scene, finding);
-                self.sensors.tell(told, &sensors);
+                self.tell_silence(scene, &sensors, common);
             }
         }
-        while let Some(back) = self.sensors.back(scene.now) {
-            let Back { told, heard, still_silent } = back;
-            self.sensors.withdraw(told.number, &still_silent);
-            let cause = silence_cause(heard.first());
-            self.tell(scene, withdrawn(cause, None, &told, Because::HeardAgain { heard, still_silent }));
+        let told: Vec<String> = self.sensors.groups.iter().map(|group| group.cause.clone()).collect();
+        for cause in told {
+            let holds = self.sensors.holds(&cause, scene.now);
+            if let Turn::Withdraw(_) = self.alarms.observe(&cause, Source::Silence, (scene.now, holds)) {
+                self.withdraw_silence(scene, &cause);
+            }
+        }
+    }
+
+    fn tell_silence(&mut self, scene: &Scene, sensors: &[SilentSensor], common: Common) {
+        let (drum, at_night, content) = self.silence(scene, sensors.to_vec(), common.clone());
+        let cause = silence_cause(sensors.first().map(|silent| &silent.sensor));
+        let finding = Finding { drum, ..self.on_duty(scene, cause.clone(), at_night, content) };
+        let since = sensors.iter().filter_map(|silent| silent.last).max().unwrap_or(scene.live);
+        let (source, call) = (Source::Silence, Call::First);
+        let told =
+            self.raise(scene, finding, Raise { source, since, at_night, urgency: Urgency::Look, call }, None);
+        self.sensors.tell(told.at, &cause, sensors, common);
+    }
+
+    /// What is to be said when people are called once more.
+    pub(crate) fn silence_again(&self, scene: &Scene, cause: &str) -> Option<(Option<Id>, Content)> {
+        let group = self.sensors.groups.iter().find(|group| group.cause == cause)?;
+        let (_, silent) = self.sensors.back(cause, scene.now);
+        let (drum, _, content) = self.silence(scene, silent, group.common.clone());
+        Some((drum, content))
+    }
+
+    /// Sensors whose silence was told with its cause.
+    pub(crate) fn silent_without_a_call(&mut self, told: &Told, silent: &[SilentSensor]) {
+        let cause = silence_cause(silent.first().map(|silent| &silent.sensor));
+        let raise = Raise {
+            source: Source::Silence,
+            since: told.at,
+            at_night: Priority::Morning,
+            urgency: Urgency::Look,
+            call: Call::First,
+        };
+        self.alarms.told(&cause, raise, told.clone(), None);
+        self.sensors.tell(told.at, &cause, silent, Common::Together);
+    }
+
+    fn withdraw_silence(&mut self, scene: &Scene, cause: &str) {
+        let (heard, still_silent) = self.sensors.back(cause, scene.now);
+        self.sensors.withdraw(cause, &still_silent);
+        if let Some(told) = self.alarms.last(cause).cloned() {
+            let goes_on = !still_silent.is_empty();
+            let because = Because::HeardAgain { heard, still_silent };
+            self.tell(scene, withdrawn(cause.to_owned(), None, &told, because));
+            if goes_on {
+                self.alarms.goes_on(cause);
+            } else {
+                self.alarms.over(cause, None);
+            }
         }
     }
 
@@ -269,7 +301,13 @@ impl Room {
         }
     }
 
-    fn silence(&self, scene: &Scene, sensors: Vec<SilentSensor>, common: Common) -> Finding {
+    /// The drum that it is about, how soon somebody must act at night, and what is said.
+    fn silence(
+        &self,
+        scene: &Scene,
+        sensors: Vec<SilentSensor>,
+        common: Common,
+    ) -> (Option<Id>, Priority, Content) {
         let watches_a_drum = |silent: &SilentSensor| {
             let sensor = self.site.sensor(&silent.sensor);
             sensor.is_some_and(|s| {
@@ -292,10 +330,9 @@ impl Room {
             [one] => Some(one.drum.clone()),
             [] | [..] => None,
         };
-        let cause = silence_cause(sensors.first().map(|silent| &silent.sensor));
         let link = self.link.down().cloned();
         let silent = ReadingsMissing::Silent { sensors, common, drums, visit: scene.visit, link };
-        Finding { drum, ..self.on_duty(scene, cause, at_night, Content::ReadingsMissing(silent)) }
+        (drum, at_night, Content::ReadingsMissing(silent))
     }
 }
 

@@ -1,22 +1,21 @@
 //! Readings can't be kept: warnings go on, but what arrives may be lost.
 
-use jiff::{SignedDuration, Timestamp};
+use jiff::Timestamp;
 
 use crate::Room;
-use crate::audience::Told;
-use crate::condition::{Condition, Turn};
+use crate::alarms::{QUIET_FOR, Raise, Source, Turn};
 use crate::scene::{Scene, withdrawn};
+use claymark_notice::alarm::Holds;
 use claymark_notice::content::{Because, ReadingsMissing};
 use claymark_notice::keeping::StoreFate;
 use claymark_notice::register::by_the_clock;
-use claymark_notice::{Content, Priority};
+use claymark_notice::{Call, Content, Priority, Urgency};
 
 /// Whether the store works.
 #[derive(Debug, Default)]
 pub(crate) struct Storage {
     why: String,
     failing_since: Option<Timestamp>,
-    condition: Condition,
     /// What became of the store, and when, that people don't know yet.
     untold: Vec<(Timestamp, StoreFate)>,
 }
@@ -47,32 +46,6 @@ impl Storage {
     pub(crate) fn why(&self) -> &str {
         &self.why
     }
-
-    /// What is due: a failed commit is told at once.
-    pub(crate) fn turn(&mut self, now: Timestamp) -> Turn {
-        self.condition.observe(now, self.failing_since);
-        self.condition.turn(now, SignedDuration::ZERO)
-    }
-
-    /// When something is due if nothing changes.
-    pub(crate) fn wake(&self) -> Option<Timestamp> {
-        self.condition.due(SignedDuration::ZERO)
-    }
-
-    /// People were told.
-    pub(crate) fn tell(&mut self, since: Timestamp, told: Told) {
-        self.condition.tell(since, told);
-    }
-
-    /// It was withdrawn.
-    pub(crate) fn withdraw(&mut self) {
-        self.condition.withdraw();
-    }
-
-    /// What people were told and still holds.
-    pub(crate) fn told(&self) -> Option<&Told> {
-        self.condition.told()
-    }
 }
 
 impl Room {
@@ -83,22 +56,33 @@ impl Room {
             let finding = self.on_duty(scene, STORE.to_owned(), Priority::Soon, content);
             self.tell(scene, finding);
         }
-        match self.storage.turn(scene.now) {
+        let holds = self.storage.failing_since().map_or(Holds::No, Holds::Since);
+        match self.alarms.observe(STORE, Source::Storage, (scene.now, holds)) {
             Turn::Nothing => {}
             Turn::Tell(since) => {
-                let why = self.storage.why().to_owned();
-                let content = Content::ReadingsMissing(ReadingsMissing::StoreFailing { since, why });
-                let finding = self.on_duty(scene, STORE.to_owned(), Priority::Soon, content);
-                let told = self.tell(scene, finding);
-                self.storage.tell(since, told);
+                let at_night = Priority::Soon;
+                let finding = self.on_duty(scene, STORE.to_owned(), at_night, self.not_kept(since));
+                let (source, call) = (Source::Storage, Call::First);
+                self.raise(
+                    scene,
+                    finding,
+                    Raise { source, since, at_night, urgency: Urgency::Look, call },
+                    None,
+                );
             }
             Turn::Withdraw(since) => {
-                if let Some(told) = self.storage.told().cloned() {
+                if let Some(told) = self.alarms.last(STORE).cloned() {
                     self.tell(scene, withdrawn(STORE.to_owned(), None, &told, Because::StoreWorks { since }));
+                    self.alarms.over(STORE, Some(told.at + QUIET_FOR));
                 }
-                self.storage.withdraw();
             }
         }
+    }
+
+    /// What is to be said while nothing can be kept.
+    pub(crate) fn not_kept(&self, since: Timestamp) -> Content {
+        let why = self.storage.why().to_owned();
+        Content::ReadingsMissing(ReadingsMissing::StoreFailing { since, why })
     }
 }
 
@@ -121,4 +105,4 @@ impl Room {
     }
 }
 
-const STORE: &str = "store";
+pub(crate) const STORE: &str = "store";

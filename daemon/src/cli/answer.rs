@@ -10,6 +10,7 @@ use claymark_store::{Reader, StoreError};
 use claymark_words::format::Clock as Wall;
 use claymark_words::{answers, bounds as words};
 
+use super::moment::ahead;
 use super::{CommandFailure, SiteFileFlag, say};
 use crate::clock::TimeSource;
 use crate::config::{self, Secrets};
@@ -27,30 +28,40 @@ pub(super) struct AnswerCommand {
     /// Who is on it
     #[arg(long, value_name = "NAME")]
     by: Option<String>,
+    /// When they will be there, such as 04:30; else in time for what the notice says
+    #[arg(long, value_name = "TIME")]
+    there_by: Option<String>,
     /// Print what was sent as JSON, and not as a sentence
     #[arg(long)]
     json: bool,
 }
 
 pub(super) fn run(asked: AnswerCommand) -> Result<(), CommandFailure> {
-    let AnswerCommand { site_file, notice, by, json } = asked;
+    let AnswerCommand { site_file, notice, by, there_by, json } = asked;
     let settings = config::read(&site_file.config, Secrets::Needed)?.settings;
     possible(&settings, notice, by.as_deref())?;
     let now = TimeSource::system().now();
+    let there_by = there_by.map(|typed| ahead(&typed, now, &settings.site.time_zone)).transpose()?;
+    let mut urgency = None;
     let doubt = match register(&settings, now) {
         Ok(seen) if seen.may_lack(notice, now) => seen.doubt(&settings, now),
-        Ok(seen) => fits(&settings, &seen.register, now, (notice, by.as_deref())).map(|()| String::new())?,
+        Ok(seen) => {
+            fits(&settings, &seen.register, now, (notice, by.as_deref()))?;
+            urgency = seen.register.urgency(notice);
+            String::new()
+        }
         Err(why) => format!(
             " Whether notice {notice} is open can't be seen from here ({why}); Claymark tells everybody if it isn't."
         ),
     };
     let who = by.as_ref().map_or("somebody", String::as_str);
     let told = if doubt.is_empty() {
-        format!("{who} is on it, notice {notice}. Nobody else is called for it.")
+        let clock = Wall::new(&settings.site, now);
+        answers::taken(clock, &settings.site.staff, (who, notice), urgency, there_by)
     } else {
         format!("{who} is on it, notice {notice}.{doubt}")
     };
-    say(&settings, &Saying::answer(&settings.intake.prefix, notice, by), &told, json)
+    say(&settings, &Saying::answer(&settings.intake.prefix, notice, by, there_by), &told, json)
 }
 
 fn number(text: &str) -> Result<u64, String> {

@@ -13,6 +13,7 @@ use claymark_notice::dose::{Missing, NoDose};
 use claymark_room::Room;
 use claymark_words::{checks, dosing, refill, settling};
 
+use super::meant;
 use super::past::{RoomAsOf, When};
 use super::{CommandFailure, names};
 use crate::amount::Amount;
@@ -32,6 +33,9 @@ pub(super) struct MixCommand {
     /// the middle of the mix's life, or the drum's target
     #[arg(long, value_name = "STRENGTH", value_parser = Amount::parse, allow_negative_numbers = true)]
     strength: Option<Amount>,
+    /// The figures are right as they stand, also where they can hardly be meant
+    #[arg(long)]
+    sure: bool,
 }
 
 /// Both levers.
@@ -46,6 +50,9 @@ pub(super) struct DoseCommand {
     /// its life for a new mix
     #[arg(long, value_name = "NTU", value_parser = Amount::parse, allow_negative_numbers = true)]
     turbidity: Option<Amount>,
+    /// The figure is right as it stands, also where it can hardly be meant
+    #[arg(long)]
+    sure: bool,
 }
 
 /// How long a change takes.
@@ -107,6 +114,10 @@ fn mix_told(standing: &RoomAsOf, asked: MixCommand) -> Result<String, CommandFai
     for id in drums(standing, asked.drum.as_deref(), |_| true)? {
         let sheet = standing.room().sheet(standing.now, &id, (to, strength));
         let sheet = sheet.ok_or_else(|| no(Missing::Drum))?;
+        if let Some(asked_for) = strength.filter(|_| !asked.sure) {
+            let usual = standing.room().sheet(standing.now, &id, (to, None));
+            meant::strength(site, &id, asked_for, usual.map(|sheet| sheet.wanted.strength))?;
+        }
         sheets.push(refill::sheet(site, &sheet));
     }
     Ok(sheets.join("\n"))
@@ -119,6 +130,9 @@ pub(super) fn dose(asked: DoseCommand) -> Result<(), CommandFailure> {
 
 fn dose_told(standing: &RoomAsOf, asked: DoseCommand) -> Result<String, CommandFailure> {
     let target = turbidity(&standing.settings.site, asked.turbidity)?;
+    if let Some(target) = target.filter(|_| !asked.sure) {
+        meant::turbidity(&standing.settings.site, standing.now, target)?;
+    }
     let drawn = |id: &Id| is_drawn(standing.room(), standing.now, id);
     let mut parts = Vec::new();
     for id in drums(standing, asked.drum.as_deref(), drawn)? {
@@ -339,6 +353,14 @@ mod tests {
             (&["mix", "--drum", "z"][..], "there is no drum 'z'"),
             (&["mix", "--drum", "a", "--to", "3 kg"], "the mark can't be used"),
             (&["dose", "--turbidity", "0"], "0 can't be the turbidity"),
+            (
+                &["dose", "--turbidity", "190"],
+                "190 NTU is far from what the fish want today, 50 NTU to 80 NTU.",
+            ),
+            (
+                &["mix", "--drum", "a", "--strength", "1.8"],
+                "1.8 g/L is a 10th of what Drum A is to have today, 18.6 g/L.",
+            ),
             (&["dose", "--turbidity", "65 FNU"], "'FNU' can't be used here; write it in NTU"),
             (&["mix", "--drum", "a", "--to", "-5"], "-5 can't be the mark"),
             (&["mix", "--drum", "a", "--strength", "-5"], "-5 can't be the strength"),

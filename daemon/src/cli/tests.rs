@@ -62,7 +62,7 @@ fn the_decoder_takes_every_entry_as_it_was_meant() {
         );
         assert_eq!(again, saying, "{typed:?}");
     }
-    let answer = Saying::answer(&settings.intake.prefix, 7, Some("Aino".to_owned()));
+    let answer = Saying::answer(&settings.intake.prefix, 7, Some("Aino".to_owned()), None);
     assert_eq!(answer.topic, "claymark/alder-bend/answer");
     assert_eq!(answer.payload.to_string(), r#"{"notice":7,"by":"Aino"}"#);
 }

@@ -57,7 +57,16 @@ pub(super) fn vessels(file: &Table<'_>, clay: Option<&ClaySupply>) -> Vessels {
         }
         let min_rpm = min_rpm.map(Spanned::into_inner);
         let draws = table.or("drums", Draws::default(), value::one_of(&Draws::NAMES));
-        Some(Pump { id, name, ml_per_min_per_rpm, max_rpm, min_rpm, draws })
+        let levels_out = table.or("levels_out", false, value::yes_or_no);
+        if levels_out && draws != Draws::Together {
+            let what = "levels_out: only drums that are drawn together level out through their line";
+            table.findings.mistake(
+                table.span(),
+                what,
+                "Write drums = \"together\" as well, or leave levels_out out.",
+            );
+        }
+        Some(Pump { id, name, ml_per_min_per_rpm, max_rpm, min_rpm, draws, levels_out })
     });
     let drums = List::read(file, "drum", |table, id, name| drum(table, id, name, &pumps, clay));
     let head_tank = head_tank(file);

@@ -1,8 +1,10 @@
 //! "I'm on it": an answer to a notice, as JSON on `<prefix>/answer`.
 
+use jiff::Timestamp;
 use serde::Deserialize;
 
 use claymark_clay::bounds;
+use claymark_model::forecast::HORIZON;
 use claymark_model::quarantine::Reason;
 use claymark_model::site::Site;
 use claymark_notice::Answer;
@@ -15,9 +17,10 @@ use crate::message::Message;
 struct SentAnswer {
     notice: u64,
     by: Option<String>,
+    there_by: Option<Timestamp>,
 }
 
-/// Reads `{"notice":7,"by":"…"}`; it counts from its arrival.
+/// Reads `{"notice":7,"by":"…","there_by":"…"}`; it counts from its arrival.
 pub(super) fn decode(site: &Site, message: &Message, decoded: &mut Decoded) {
     match answer(message) {
         Ok(answer) => decoded.answers.push(answer),
@@ -32,5 +35,10 @@ fn answer(message: &Message) -> Result<Answer, Refusal> {
     })?;
     bounds::notice_number(sent.notice)?;
     bounds::name("by", sent.by.as_deref())?;
-    Ok(Answer { notice: sent.notice, by: sent.by, at: message.received_at })
+    let (at, there_by) = (message.received_at, sent.there_by);
+    if let Some(there_by) = there_by.filter(|there_by| *there_by <= at || *there_by > at + HORIZON) {
+        let detail = format!("there_by {there_by} isn't a time within the next {} h", HORIZON.as_hours());
+        return Err(Problem::new(Reason::BadAnswer, detail).into());
+    }
+    Ok(Answer { notice: sent.notice, by: sent.by, at, there_by })
 }

@@ -7,12 +7,12 @@ use jiff::{SignedDuration, Timestamp};
 use rand::rngs::StdRng;
 use rand::{RngExt, SeedableRng};
 
-use claymark_notice::{Notice, NoticeKind};
+use claymark_notice::{Call, Notice, NoticeKind};
 
 use super::instruments::LevelGauge;
 use super::messages;
 use super::physics::InventedRoom;
-use super::staff::{Act, Chore, NightResponse};
+use super::staff::{Act, Chore, NIGHT, NightResponse};
 use super::story::Story;
 use crate::message::Message;
 
@@ -96,19 +96,21 @@ impl Hatchery {
             return;
         };
         self.warned += 1;
-        let response = self.story.response(notice.at, self.warned);
-        if response == NightResponse::Sleeps {
-            return;
-        }
+        let broken = notice.calling.as_ref().is_some_and(|calling| calling.call == Call::PromiseBroken);
+        let (by, pours_after) = match self.story.response(notice.at, self.warned, broken) {
+            NightResponse::Sleeps => return,
+            NightResponse::HeldUp => (NIGHT, None),
+            NightResponse::Comes { by, pours_after } => (by, Some(pours_after)),
+        };
         let answered = (notice.at + NightResponse::ANSWERS_AFTER).max(self.now + TICK);
-        self.send(answered, ANSWERS, messages::answer(notice.number, NIGHT));
-        let on_the_way = self.agenda.iter().any(|act| act.by == Some(NIGHT))
-            || self.pouring.iter().any(|pouring| pouring.by == Some(NIGHT));
-        if response == NightResponse::Comes && !on_the_way {
-            let at = (notice.at + NightResponse::POURS_AFTER).max(self.now + TICK);
+        self.send(answered, ANSWERS, messages::answer(notice.number, by));
+        let on_the_way = self.agenda.iter().any(|act| act.by == Some(by) && act.at < notice.at + SOON)
+            || self.pouring.iter().any(|pouring| pouring.by == Some(by));
+        if let Some(pours_after) = pours_after.filter(|_| !on_the_way) {
+            let at = (notice.at + pours_after).max(self.now + TICK);
             let place = self.agenda.partition_point(|act| act.at <= at);
             let deed = Chore::Fill { drum, to_l: NightResponse::FILLS_TO_L };
-            self.agenda.insert(place, Act { at, deed, by: Some(NIGHT) });
+            self.agenda.insert(place, Act { at, deed, by: Some(by) });
         }
     }
 
@@ -288,10 +290,11 @@ impl Hatchery {
     }
 }
 
+/// Nobody comes twice for one warning.
+const SOON: SignedDuration = SignedDuration::from_hours(1);
 const TICK: SignedDuration = SignedDuration::from_secs(10);
 const DRUM_IDS: [&str; 3] = ["a", "b", "c"];
 const TARGET_G_PER_L: f64 = 18.0;
-const NIGHT: &str = "night person";
 /// Where people write down what they do.
 pub const LOG: &str = "claymark/alder-bend/log";
 /// Where they answer.

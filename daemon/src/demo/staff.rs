@@ -117,15 +117,27 @@ pub enum NightResponse {
     Sleeps,
     /// Somebody says "I'm on it" and is held up on the way.
     HeldUp,
-    /// Somebody says so, drives there, mixes and fills.
-    Comes,
+    /// Somebody says so, goes there, mixes and fills.
+    Comes {
+        /// Who.
+        by: &'static str,
+        /// From the warning to pouring.
+        pours_after: SignedDuration,
+    },
 }
 
 impl NightResponse {
     /// From the warning to the answer: slow enough to be human.
     pub const ANSWERS_AFTER: SignedDuration = SignedDuration::from_mins(4);
-    /// From the warning to pouring: fast enough to be in time.
-    pub const POURS_AFTER: SignedDuration = SignedDuration::from_mins(38);
+    /// Drives there: fast enough to be in time.
+    pub const DRIVES: Self = Self::Comes { by: NIGHT, pours_after: SignedDuration::from_mins(38) };
+    /// Lives beside the barn.
+    pub const RUNS: Self = Self::Comes { by: LEAD, pours_after: SignedDuration::from_mins(29) };
     /// Up to here, litres: enough for the rest of the night.
     pub const FILLS_TO_L: f64 = 130.0;
 }
+
+/// Who is called first at night.
+pub const NIGHT: &str = "duty";
+/// Who is called next.
+const LEAD: &str = "lead";

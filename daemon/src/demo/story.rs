@@ -96,14 +96,16 @@ impl Story {
         self.calendar.at(GAP, 13, 10)..self.calendar.at(GAP, 15, 40)
     }
 
-    /// How the warning of `at` is taken, the `nth` of its cause.
+    /// How the warning of `at` is taken, the `nth` of its cause, or told because a promise wasn't kept.
     #[must_use]
-    pub fn response(&self, at: Timestamp, nth: u32) -> NightResponse {
+    pub fn response(&self, at: Timestamp, nth: u32, broken: bool) -> NightResponse {
         let night = |day| (self.calendar.at(day, 17, 30)..self.calendar.at(day + 1, 7, 0)).contains(&at);
-        if night(RUNS_DRY) && nth >= 3 {
+        if night(RUNS_DRY) && broken {
+            NightResponse::RUNS
+        } else if night(RUNS_DRY) && nth >= 3 {
             NightResponse::HeldUp
         } else if night(SOMEBODY_COMES) {
-            NightResponse::Comes
+            NightResponse::DRIVES
         } else {
             NightResponse::Sleeps
         }

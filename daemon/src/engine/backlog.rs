@@ -130,7 +130,7 @@ mod tests {
         let (key, by, replaces) = ("k".to_owned(), None, None);
         let entry = LogEntry { key, at: now, received_at: now, by, replaces, deed };
         assert!(presses(CommitBatch { log: vec![entry], ..CommitBatch::default() }));
-        let answer = Answer { notice: 7, by: None, at: now };
+        let answer = Answer { notice: 7, by: None, at: now, there_by: None };
         assert!(presses(CommitBatch { answers: vec![answer], ..CommitBatch::default() }));
         let (contact, channel) = (Id::new("duty").unwrap(), Channel::Email);
         let delivery = Delivery { notice: 7, contact, channel, state: DeliveryState::Sent { at: now } };

@@ -4,7 +4,7 @@ use jiff::Timestamp;
 use serde::Serialize;
 
 use claymark_model::id::Id;
-use claymark_notice::{NoticeKind, Priority};
+use claymark_notice::{Audience, Call, NoticeKind, Priority};
 use claymark_store::batch::Issued;
 
 /// The line of a notice as it is sent.
@@ -13,16 +13,26 @@ pub fn notice(issued: &Issued) -> String {
     let notice = &issued.notice;
     let line = NoticeLine {
         number: notice.number,
-        at: Timestamp::from_second(notice.at.as_second()).unwrap_or(notice.at),
+        at: whole(notice.at),
         kind: notice.kind,
         cause: &notice.cause,
         drum: notice.drum.as_ref(),
         priority: notice.priority,
         replaces: notice.replaces,
+        to: match &notice.to {
+            Audience::Everyone => None,
+            Audience::Only(contacts) => Some(contacts),
+        },
+        call: notice.calling.as_ref().map(|calling| calling.call),
+        be_there_by: notice.calling.as_ref().and_then(|calling| calling.urgency.by()).map(whole),
         subject: &issued.subject,
         text: &issued.text,
     };
     serde_json::to_string(&line).expect("ids, numbers and texts always make JSON")
+}
+
+fn whole(time: Timestamp) -> Timestamp {
+    Timestamp::from_second(time.as_second()).unwrap_or(time)
 }
 
 #[derive(Serialize)]
@@ -34,6 +44,11 @@ struct NoticeLine<'a> {
     drum: Option<&'a Id>,
     priority: Priority,
     replaces: Option<u64>,
+    /// `null`: everyone.
+    to: Option<&'a Vec<Id>>,
+    /// Why now; `null`: it calls nobody.
+    call: Option<Call>,
+    be_there_by: Option<Timestamp>,
     subject: &'a str,
     text: &'a str,
 }

@@ -3,7 +3,7 @@
 use std::time::Duration;
 
 use claymark_model::id::Id;
-use claymark_notice::{Audience, Content, Notice};
+use claymark_notice::{Content, Notice};
 use claymark_store::batch::{Channel, Delivery, DeliveryState};
 
 use crate::intake::Login;
@@ -106,10 +106,6 @@ impl ContactWays {
     ///
     /// They belong into the commit that keeps the notice, so that a restart goes on with them.
     pub fn deliveries(&self, notice: &Notice) -> impl Iterator<Item = Delivery> {
-        let wanted = |contact: &Id| match &notice.to {
-            Audience::Everyone => true,
-            Audience::Only(only) => only == contact,
-        };
         let works = |contact: &Id, channel: Channel| match &notice.content {
             Content::Undelivered(undelivered) => !undelivered.failed(contact, channel),
             Content::EveningCheck(_)
@@ -118,9 +114,12 @@ impl ContactWays {
             | Content::LevelDoubt(_)
             | Content::ReadingsMissing(_)
             | Content::Failure(_)
+            | Content::Unattended(_)
             | Content::Query(_) => true,
         };
-        let go = move |(contact, channel): &&(Id, Channel)| wanted(contact) && works(contact, *channel);
+        let go = move |(contact, channel): &&(Id, Channel)| {
+            notice.to.includes(contact) && works(contact, *channel)
+        };
         self.0.iter().filter(go).map(|(contact, channel)| Delivery {
             notice: notice.number,
             contact: contact.clone(),

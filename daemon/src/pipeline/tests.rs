@@ -43,6 +43,7 @@ pub(crate) fn site() -> Site {
         batches: Vec::new(),
         stock: None,
         hand_checks: Vec::new(),
+        calls: Default::default(),
         clay: ClaySupply {
             bag: Kilograms(22.7),
             scale_step: Kilograms(0.01),
@@ -60,6 +61,7 @@ pub(crate) fn site() -> Site {
             max_rpm: Some(100.0),
             min_rpm: None,
             draws: Draws::One,
+            levels_out: false,
         }],
         drums: ["a", "b"].map(drum).to_vec(),
         head_tank: HeadTank { id: id("head"), name: "Head tank".to_owned(), volume: Litres(450.0) },

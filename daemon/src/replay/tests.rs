@@ -68,7 +68,20 @@ fn a_notice_line_has_its_keys_in_the_order_of_the_format() {
         let keys: Vec<&String> = notice.as_object().unwrap().keys().collect();
         assert_eq!(
             keys,
-            ["number", "at", "kind", "cause", "drum", "priority", "replaces", "subject", "text"]
+            [
+                "number",
+                "at",
+                "kind",
+                "cause",
+                "drum",
+                "priority",
+                "replaces",
+                "to",
+                "call",
+                "be_there_by",
+                "subject",
+                "text"
+            ]
         );
         assert_eq!(notice["at"].as_str().unwrap().len(), "2027-04-17T14:00:00Z".len());
     }

@@ -138,7 +138,7 @@ async fn the_broker_gets_the_notice_as_one_json_object() {
         String::from_utf8(request.payload).unwrap(),
         r#"{"number":7,"at":"2027-04-20T14:00:00Z","kind":"runout","cause":"runout:a","drum":"a","#
             .to_owned()
-            + r#""priority":"now","replaces":null,"subject":"Notice 7","text":"Go.\n"}"#
+            + r#""priority":"now","replaces":null,"to":null,"call":null,"be_there_by":null,"subject":"Notice 7","text":"Go.\n"}"#
     );
     request.done.send(Err(RefusedForGood("not authorised".to_owned()))).unwrap();
     let DeliveryState::GivenUp { why, .. } = office.outcome().await.state else { panic!("not given up") };
@@ -192,7 +192,7 @@ async fn only_the_contact_that_a_notice_is_for_gets_it() {
     settings.addresses.push(address("second", Some("second@barn.example"), false));
     let mut office = Office::open(settings, vec![]);
     let mut one = notice(7, Priority::Now);
-    one.notice.to = Audience::Only(id("second"));
+    one.notice.to = Audience::one(id("second"));
     office.tell(one).await;
     assert_eq!(office.outcome().await.contact, id("second"));
     office.tell(notice(8, Priority::Now)).await;

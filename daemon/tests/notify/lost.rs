@@ -91,7 +91,7 @@ async fn what_the_broker_did_not_take_in_time_is_not_published_later() {
 async fn a_notice_for_which_there_is_no_way_has_reached_nobody() {
     let mut office = Office::open(settings(1), vec![]);
     let mut gone = notice(7, Priority::Now);
-    gone.notice.to = Audience::Only(id("gone"));
+    gone.notice.to = Audience::one(id("gone"));
     office.tell(gone).await;
     assert!(matches!(office.other().await, Outcome::ReachedNobody(issued) if issued.notice.number == 7));
     office.close().await;
@@ -103,14 +103,18 @@ async fn once_somebody_is_on_it_nobody_else_is_called() {
     let mut office = Office::open(settings(server.port()), vec![]);
     office.tell(notice(7, Priority::Now)).await;
     office.outcome().await;
-    let answer = Answer { notice: 7, by: Some("kim".to_owned()), at: at(30) };
+    let answer = Answer { notice: 7, by: Some("kim".to_owned()), at: at(30), there_by: None };
     office.words.send(Word::Answer(answer)).await.unwrap();
     let DeliveryState::GivenUp { why, .. } = office.outcome().await.state else { panic!("not given up") };
     assert!(why.contains("was answered"), "{why}");
     // Nothing was lost, so nothing more is said of it.
     office.tell(notice(8, Priority::Now)).await;
     assert_eq!(office.outcome().await.notice, 8);
-    office.words.send(Word::Answer(Answer { notice: 8, by: None, at: at(31) })).await.unwrap();
+    office
+        .words
+        .send(Word::Answer(Answer { notice: 8, by: None, at: at(31), there_by: None }))
+        .await
+        .unwrap();
     assert_eq!(office.outcome().await.notice, 8);
     office.close().await;
 }
@@ -122,11 +126,11 @@ async fn an_all_clear_stops_a_call_that_had_gone_to_somebody_else() {
     settings.addresses.push(address("kim", Some("kim@barn.example"), false));
     let mut office = Office::open(settings, vec![]);
     let mut call = notice(7, Priority::Now);
-    call.notice.to = Audience::Only(id("on-call"));
+    call.notice.to = Audience::one(id("on-call"));
     office.tell(call).await;
     office.outcome().await;
     let mut clear = notice(9, Priority::Morning);
-    clear.notice.to = Audience::Only(id("kim"));
+    clear.notice.to = Audience::one(id("kim"));
     clear.notice.replaces = Some(8);
     let because = Because::StoreWorks { since: at(0) };
     clear.notice.content = Content::Withdrawn(Box::new(Withdrawn { told_at: at(0), because }));

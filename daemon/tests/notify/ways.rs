@@ -12,13 +12,13 @@ fn a_notice_goes_to_whom_it_is_for_by_each_way_that_exists() {
         address("kim", Some("kim@barn.example"), false),
         address("lamp", None, true),
     ];
-    let ann = Audience::Only(id("ann"));
+    let ann = Audience::one(id("ann"));
     for (mail_server, to, expected) in [
         (true, Audience::Everyone, vec![("ann", Email), ("ann", Mqtt), ("kim", Email), ("lamp", Mqtt)]),
         (true, ann.clone(), vec![("ann", Email), ("ann", Mqtt)]),
         (false, ann, vec![("ann", Mqtt)]),
         (false, Audience::Everyone, vec![("ann", Mqtt), ("lamp", Mqtt)]),
-        (true, Audience::Only(id("gone")), vec![]),
+        (true, Audience::one(id("gone")), vec![]),
     ] {
         let mut settings = settings(25);
         settings.addresses.clone_from(&addresses);

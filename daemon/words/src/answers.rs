@@ -1,6 +1,9 @@
 //! What an answer to a notice comes to, where it isn't simply "I'm on it".
 
+use claymark_model::site::Staff;
+use claymark_notice::Urgency;
 use claymark_notice::register::Standing;
+use jiff::Timestamp;
 
 use crate::format::Clock;
 use crate::names::short;
@@ -26,6 +29,36 @@ pub fn standing(clock: Clock<'_>, notice: u64, standing: &Standing, meant: Optio
     match meant {
         Some(meant) => format!("{what} Was {meant} meant?"),
         None => what,
+    }
+}
+
+/// "Kim is on it, notice 7, until 03:15."
+#[must_use]
+pub fn taken(
+    clock: Clock<'_>,
+    staff: &Staff,
+    (who, notice): (&str, u64),
+    urgency: Option<Urgency>,
+    there_by: Option<Timestamp>,
+) -> String {
+    let now = clock.seen_from();
+    let needed_by = urgency.and_then(Urgency::by).filter(|by| *by > now);
+    if let Some((there_by, needed_by)) =
+        there_by.zip(needed_by).filter(|(there_by, needed_by)| there_by > needed_by)
+    {
+        return format!(
+            "{who} will be there by {}, notice {notice}; somebody must be there by {}. Others are called as well.",
+            clock.by(there_by),
+            clock.by(needed_by)
+        );
+    }
+    let until = there_by.or_else(|| urgency?.answered_until(now, staff));
+    match until {
+        Some(until) => format!(
+            "{who} is on it, notice {notice}. Nobody else is called for it until {}, unless it gets worse.",
+            clock.time(until)
+        ),
+        None => format!("{who} is on it, notice {notice}. Nobody else is called for it."),
     }
 }
 

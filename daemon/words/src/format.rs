@@ -152,6 +152,12 @@ impl<'a> Clock<'a> {
         Self { zone: &site.time_zone, seen_from, obvious: OBVIOUS }
     }
 
+    /// The moment that times are seen from.
+    #[must_use]
+    pub fn seen_from(&self) -> Timestamp {
+        self.seen_from
+    }
+
     /// For times that stand in one sentence: where one needs its day, all carry theirs.
     #[must_use]
     pub fn together(&self, times: &[Option<Timestamp>]) -> Self {

@@ -20,6 +20,7 @@
 //! - [`standing`]: how old what is known is;
 //! - [`typed`]: what people and devices wrote, with nothing unseen in it.
 
+pub mod alarms;
 pub mod answers;
 pub mod bounds;
 pub mod caution;

@@ -1,6 +1,7 @@
 //! The sentences of a notice: a first line that stands alone on a lock screen, and a plain text.
 
 mod amounts;
+mod calling;
 mod doubt;
 mod drum;
 mod evening;
@@ -10,11 +11,12 @@ mod missing;
 mod outlook;
 mod query;
 mod runout;
+mod unattended;
 mod undelivered;
 mod withdrawn;
 
 use claymark_model::site::Site;
-use claymark_notice::{Content, Failure, Notice};
+use claymark_notice::{Call, Content, Failure, Notice};
 use jiff::Timestamp;
 
 use crate::format::Clock;
@@ -35,16 +37,33 @@ pub struct Wording {
 #[must_use]
 pub fn wording(site: &Site, notice: &Notice) -> Wording {
     let teller = Teller::new(site, notice.at);
+    let said = said(teller, notice);
+    let Some(calling) = &notice.calling else { return said };
+    let mut text = Text::default();
+    text.lines(teller.why_again(calling)).gap();
+    text.lines(said.text.lines().map(str::to_owned)).gap();
+    text.lines(teller.answering(notice, calling));
+    text.wording(said.subject)
+}
+
+/// What happened, what it means and what to do.
+fn said(teller: Teller<'_>, notice: &Notice) -> Wording {
     match &notice.content {
         Content::EveningCheck(check) => evening::wording(teller, check),
-        Content::Runout(runout) => runout::wording(teller, notice, runout),
+        Content::Runout(runout) => runout::wording(teller, runout, again(notice)),
         Content::Failure(failure) => failure::wording(teller, failure),
         Content::Withdrawn(withdrawn) => withdrawn::wording(teller, notice, withdrawn),
         Content::LevelDoubt(doubt) => doubt::wording(teller, doubt),
         Content::ReadingsMissing(missing) => missing::wording(teller, missing),
         Content::Query(queries) => query::wording(teller, queries),
         Content::Undelivered(undelivered) => undelivered::wording(teller, undelivered),
+        Content::Unattended(unattended) => unattended::wording(teller, unattended),
     }
+}
+
+/// Whether the same is told once more.
+fn again(notice: &Notice) -> bool {
+    notice.calling.as_ref().is_some_and(|calling| !matches!(calling.call, Call::First | Call::Worse))
 }
 
 /// A failure in the answer to a question: its first line after "NOW", then its signs.

@@ -73,6 +73,7 @@ pub fn kind(kind: NoticeKind) -> &'static str {
         NoticeKind::Air => "air and oxygen",
         NoticeKind::Query => "entry asked about",
         NoticeKind::Undelivered => "somebody not reached",
+        NoticeKind::Unattended => "nobody seen in the room",
     }
 }
 

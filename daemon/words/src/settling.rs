@@ -116,6 +116,7 @@ mod tests {
             drum: None,
             visit: None,
             stage: 0,
+            comes_of: Vec::new(),
         };
         let short = UnstirredDrum { seen: Some(0.6), ..well.clone() };
         let failing = told(&UnstirredDrum { failure: Some(failure), ..short.clone() });

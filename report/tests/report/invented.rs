@@ -65,6 +65,7 @@ pub fn site(plan: &RoomPlan) -> Site {
         batches: Vec::new(),
         stock: None,
         hand_checks: Vec::new(),
+        calls: Default::default(),
         clay: clay(),
         pumps: vec![pump()],
         head_tank: HeadTank {
@@ -111,6 +112,7 @@ fn pump() -> Pump {
         max_rpm: Some(100.0),
         min_rpm: None,
         draws: Draws::One,
+        levels_out: false,
     }
 }
 

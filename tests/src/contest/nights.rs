@@ -5,8 +5,8 @@
 //! [`ENOUGH`] before it was empty.
 
 use claymark_model::id::Id;
-use claymark_notice::Content;
-use claymark_notice::content::{Again, Verdict};
+use claymark_notice::content::Verdict;
+use claymark_notice::{Call, Content};
 use claymark_room::{Effect, Event, Room};
 use jiff::Timestamp;
 
@@ -198,7 +198,8 @@ fn take(season: &Season, at: Timestamp, effects: Vec<Effect>, words: &mut Vec<Ro
         if let Content::EveningCheck(check) = &notice.content {
             check.drums.iter().for_each(|drum| says(Some(&drum.state.drum), WhatSaid::Evening(drum.verdict)));
         } else if let Content::Runout(runout) = &notice.content {
-            if !matches!(runout.because, Again::Unanswered { .. }) {
+            let call = notice.calling.as_ref().map(|calling| calling.call);
+            if matches!(call, Some(Call::First | Call::Worse)) {
                 says(Some(&runout.state.drum), WhatSaid::Warning { new: notice.replaces.is_none() });
             }
         } else if let Content::LevelDoubt(_) = &notice.content {

@@ -114,23 +114,55 @@ impl ScriptedStory {
     /// Lives until that time.
     pub fn until(&mut self, clock: &str) -> &mut Self {
         let end = at(clock);
-        self.acts.sort_by_key(|(at, _)| *at);
         while self.now < end {
-            for _ in 0..STEPS {
-                self.truth.pass(1.0 / STEPS_A_MINUTE);
-            }
-            self.now += SignedDuration::from_mins(1);
-            self.instruments.head_off += self.instruments.fouling / 60.0;
-            self.instruments.froth *= (-1.0 / FROTH_MINUTES).exp();
-            self.measure();
-            while self.acts.first().is_some_and(|(at, _)| *at <= self.now) {
-                match self.acts.remove(0).1 {
-                    Cue::Do(act) => act(&mut self.truth, &mut self.instruments),
-                    Cue::Write(entry) => self.send("claymark/story/log", entry),
-                }
-            }
+            self.pass_a_minute();
         }
         self
+    }
+
+    /// Lives for a minute; what was sent since the last one.
+    pub fn minute(&mut self) -> Vec<Message> {
+        self.pass_a_minute();
+        std::mem::take(&mut self.messages)
+    }
+
+    /// What time it is.
+    #[must_use]
+    pub fn now(&self) -> Timestamp {
+        self.now
+    }
+
+    /// Hands do something now.
+    pub fn hands(&mut self, act: impl FnOnce(&mut Truth, &mut Instruments)) {
+        act(&mut self.truth, &mut self.instruments);
+    }
+
+    /// Somebody writes something down now: the members of a field-log entry without its `at`.
+    pub fn write(&mut self, members: &str) {
+        let entry = format!("{{\"at\":\"{}\",{members}}}", self.now);
+        self.acts.push((self.now, Cue::Write(entry)));
+    }
+
+    /// Somebody answers a notice now.
+    pub fn answer(&mut self, notice: u64, by: &str) {
+        self.send("claymark/story/answer", format!("{{\"notice\":{notice},\"by\":\"{by}\"}}"));
+    }
+
+    fn pass_a_minute(&mut self) {
+        self.acts.sort_by_key(|(at, _)| *at);
+        for _ in 0..STEPS {
+            self.truth.pass(1.0 / STEPS_A_MINUTE);
+        }
+        self.now += SignedDuration::from_mins(1);
+        self.instruments.head_off += self.instruments.fouling / 60.0;
+        self.instruments.froth *= (-1.0 / FROTH_MINUTES).exp();
+        self.measure();
+        while self.acts.first().is_some_and(|(at, _)| *at <= self.now) {
+            match self.acts.remove(0).1 {
+                Cue::Do(act) => act(&mut self.truth, &mut self.instruments),
+                Cue::Write(entry) => self.send("claymark/story/log", entry),
+            }
+        }
     }
 
     /// Lives until that time; what a room with that site file makes of it.

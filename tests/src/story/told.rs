@@ -1,11 +1,12 @@
 //! The recorded messages through decode, quality and room: what people were told.
 
 use claymark::config::{self, Secrets, Surroundings};
+use claymark::message::Message;
 use claymark::pipeline::Pipeline;
 use claymark::recording::Recording;
 use claymark_model::forecast::{Forecast, Subject};
 use claymark_notice::failure::Fault;
-use claymark_notice::{Content, Failure, Notice};
+use claymark_notice::{Call, Content, Failure, Notice};
 use claymark_room::{Event, Room};
 use claymark_store::batch::Issued;
 use jiff::Timestamp;
@@ -79,6 +80,29 @@ impl Telling {
         telling
     }
 
+    /// A room that speaks from that time on; nothing has been heard yet.
+    ///
+    /// # Panics
+    /// As [`Telling::of`].
+    #[must_use]
+    pub fn live(site: &str, from: Timestamp) -> Self {
+        let mut telling = Self::new(site);
+        telling.pipeline.event(from, Event::GoLive);
+        telling
+    }
+
+    /// Hears messages as they come; what people are told for them.
+    pub fn hears(&mut self, messages: &[Message]) -> &[NoticeAsRead] {
+        let known = self.told.len();
+        for message in messages {
+            self.pipeline.advance_before(message.received_at);
+            self.pipeline.message(message);
+            let output = self.pipeline.take_output();
+            self.told.extend(output.issued.into_iter().map(NoticeAsRead::of));
+        }
+        self.told.get(known..).unwrap_or_default()
+    }
+
     /// The room at the end.
     #[must_use]
     pub fn room(&self) -> &Room {
@@ -125,11 +149,19 @@ impl Telling {
         }
     }
 
-    /// What was told from one clock time to another, evening checks aside.
+    /// What was new or worse from one clock time to another, evening checks aside; in most stories nobody answers.
     #[must_use]
     pub fn between(&self, from: &str, to: &str) -> Vec<&NoticeAsRead> {
         let within = |told: &&NoticeAsRead| at(from) <= told.at && told.at < at(to);
-        self.told.iter().filter(within).filter(|told| !told.notice.cause.starts_with("evening:")).collect()
+        let news = |told: &&NoticeAsRead| !told.notice.cause.starts_with("evening:") && told.is_news();
+        self.told.iter().filter(within).filter(news).collect()
+    }
+
+    /// All calls of one cause, the repeated ones too.
+    #[must_use]
+    pub fn calls(&self, cause: &str) -> Vec<&NoticeAsRead> {
+        let of = |told: &&NoticeAsRead| told.notice.cause == cause && told.notice.calling.is_some();
+        self.told.iter().filter(of).collect()
     }
 
     /// The failures that were told from one time to another.
@@ -175,6 +207,13 @@ impl Telling {
 }
 
 impl NoticeAsRead {
+    /// It isn't told once more only because nobody has come.
+    #[must_use]
+    pub fn is_news(&self) -> bool {
+        let calling = self.notice.calling.as_ref();
+        calling.is_none_or(|calling| matches!(calling.call, Call::First | Call::Worse))
+    }
+
     fn of(issued: Issued) -> Self {
         Self {
             at: issued.notice.at,

@@ -246,6 +246,13 @@ impl Filling {
         self.aimed.clay_in(self.after) - self.left.strength.clay_in(self.before)
     }
 
+    /// Whether it is what one mixes into so much water, whatever was left: then no other unit explains it better.
+    fn is_usual(&self, clay: Kilograms) -> bool {
+        let usual = self.aimed.clay_in((self.after - self.before).max(Litres(0.0)));
+        let share = clay.0 / usual.0;
+        (1.0 / FITS..=FITS).contains(&share)
+    }
+
     /// What speaks against so much `clay`; the entry is named by its key and its time.
     #[must_use]
     pub fn doubt(
@@ -255,7 +262,7 @@ impl Filling {
         supply: &ClaySupply,
     ) -> Option<MassDoubt> {
         let expected = self.expected();
-        let meant = meant(clay, expected);
+        let meant = meant(clay, expected).filter(|_| !self.is_usual(clay));
         // Into slurry that is nearly right a little goes, and a little more is no slip.
         let usual = expected.max(self.aimed.clay_in(self.after) * LITTLE);
         let after = self.mix(clay, at, supply)?;

@@ -57,6 +57,7 @@ pub fn site(drums: &[&str]) -> Site {
         batches: Vec::new(),
         stock: None,
         hand_checks: Vec::new(),
+        calls: Default::default(),
         clay: ClaySupply {
             bag: Kilograms(22.68),
             scale_step: Kilograms(0.1),
@@ -74,6 +75,7 @@ pub fn site(drums: &[&str]) -> Site {
             max_rpm: Some(300.0),
             min_rpm: None,
             draws: Draws::One,
+            levels_out: false,
         }],
         drums: drums.iter().map(|name| drum(name)).collect(),
         head_tank: HeadTank { id: id("head"), name: "Head".to_owned(), volume: Litres(450.0) },

@@ -1,9 +1,8 @@
 //! Which numbers are known, over, or were probably meant.
 
 use super::*;
-use crate::content::{EveningCheck, ReadingsMissing, Visit, Withdrawn};
+use crate::content::{ReadingsMissing, Withdrawn};
 use crate::{Audience, Priority};
-use jiff::SignedDuration;
 
 fn at(minute: i64) -> Timestamp {
     Timestamp::from_second(1_800_000_000 + minute * 60).unwrap()
@@ -19,6 +18,7 @@ fn notice(number: u64, kind: NoticeKind, replaces: Option<u64>, content: Content
         priority: Priority::Now,
         replaces,
         to: Audience::Everyone,
+        calling: None,
         content,
     }
 }
@@ -42,7 +42,7 @@ fn register(notices: &[Notice]) -> Register {
 }
 
 fn answer(notice: u64, by: &str) -> Answer {
-    Answer { notice, by: Some(by.to_owned()), at: at(100) }
+    Answer { notice, by: Some(by.to_owned()), at: at(100), there_by: None }
 }
 
 #[test]
@@ -77,25 +77,21 @@ fn what_was_told_again_is_answered_by_any_of_its_numbers_and_over_with_the_last(
 }
 
 #[test]
-fn the_evening_settles_what_was_said_by_day() {
+fn what_is_told_after_an_answer_asks_anew() {
     let mut register = register(&[call(1, NoticeKind::Runout, None)]);
-    let check = EveningCheck {
-        due: at(10),
-        visit: Visit { at: at(900), margin: SignedDuration::from_hours(1) },
-        drums: Vec::new(),
-        supplies: Vec::new(),
-        silent: Vec::new(),
-        heard: 0,
-        first_called: None,
-        store_failing_since: None,
-        standing: Vec::new(),
-        overdue: Vec::new(),
-        doubtful_catches: Vec::new(),
-        order_due: None,
-    };
-    register.issue(&notice(10, NoticeKind::EveningCheck, None, Content::EveningCheck(Box::new(check))));
-    assert_eq!(register.standing(1, None), Standing::Over { at: at(10) });
-    assert_eq!(register.meant(1), None);
+    register.answered(&answer(1, "Aino"));
+    let again = Notice { at: at(200), ..call(2, NoticeKind::Runout, Some(1)) };
+    register.issue(&again);
+    assert_eq!(
+        (register.standing(1, Some("Bo")), register.standing(2, Some("Bo"))),
+        (Standing::Open, Standing::Open)
+    );
+    register.answered(&Answer { at: at(210), ..answer(2, "Bo") });
+    let by_bo = Standing::Answered { by: Some("Bo".to_owned()), at: at(210) };
+    assert_eq!(register.standing(1, Some("Aino")), by_bo);
+    // Another answer takes nothing off Bo.
+    register.answered(&Answer { at: at(211), ..answer(2, "Aino") });
+    assert_eq!(register.standing(1, Some("Aino")), by_bo);
 }
 
 #[test]

@@ -5,7 +5,7 @@
 
 use jiff::SignedDuration;
 
-use super::{Found, Rule};
+use super::{Found, Hard, Rule};
 use crate::evidence::Evidence;
 use crate::evidence::step_change::{StepChange, shift};
 use crate::evidence::trace::{middle, minutes};
@@ -42,6 +42,7 @@ fn find(evidence: &Evidence<'_>) -> Option<Found> {
         since,
         signs,
         drum: None,
+        hard: Hard::No,
         at_night: Priority::Now,
         stage: 0,
     })

@@ -2,7 +2,7 @@
 //!
 //! Trap: feeding does the same for some minutes.
 
-use super::{Found, Rule};
+use super::{Found, Hard, Rule};
 use crate::evidence::Evidence;
 use crate::evidence::trace::{Point, minutes, timestamp};
 use crate::evidence::water::Turbid;
@@ -36,6 +36,7 @@ fn of_probe(evidence: &Evidence<'_>, probe: &Turbid<'_>) -> Option<Found> {
             Sign::TurbiditySteady { place: probe.sensor.place.clone(), at: newest.middle },
         ],
         drum: None,
+        hard: Hard::No,
         at_night: Priority::Morning,
         stage: 0,
     })

@@ -4,7 +4,7 @@
 
 use jiff::SignedDuration;
 
-use super::{Found, Rule};
+use super::{Found, Hard, Rule};
 use crate::evidence::Evidence;
 use claymark_model::fieldlog::Deed;
 use claymark_notice::Priority;
@@ -28,6 +28,7 @@ fn find(evidence: &Evidence<'_>) -> Option<Found> {
         since: change.since,
         signs: vec![Sign::Yield { from, to }],
         drum: None,
+        hard: Hard::No,
         at_night: Priority::Morning,
         stage: 0,
     })

@@ -5,7 +5,7 @@
 
 use jiff::SignedDuration;
 
-use super::{Found, Rule};
+use super::{Found, Hard, Rule};
 use crate::evidence::Evidence;
 use crate::evidence::drum::DrumSight;
 use crate::evidence::feed::Feed;
@@ -57,6 +57,7 @@ fn find(evidence: &Evidence<'_>) -> Option<Found> {
         since: shift.since,
         signs,
         drum: Some(drum.clone()),
+        hard: Hard::No,
         at_night: Priority::Now,
         stage: 0,
     })

@@ -4,7 +4,7 @@
 
 use jiff::{SignedDuration, Timestamp};
 
-use super::{Found, Rule};
+use super::{Found, Hard, Rule};
 use crate::evidence::Evidence;
 use crate::evidence::breakpoint::Breakpoint;
 use crate::evidence::drum::DrumSight;
@@ -82,6 +82,7 @@ fn between(
         since,
         signs: vec![Sign::LevelStands, Sign::OtherFalls { drum: to.record.drum.id.clone(), draw }],
         drum: Some(to.record.drum.id.clone()),
+        hard: Hard::No,
         at_night: Priority::Morning,
         stage: 0,
     })

@@ -5,7 +5,7 @@
 
 use jiff::SignedDuration;
 
-use super::{Found, Rule};
+use super::{Found, Hard, Rule};
 use crate::evidence::Evidence;
 use crate::evidence::feed::only_drum;
 use claymark_model::site::Place;
@@ -43,6 +43,7 @@ fn find(evidence: &Evidence<'_>) -> Option<Found> {
         since: shift.since,
         signs,
         drum: only_drum(&feeds),
+        hard: Hard::No,
         at_night: Priority::Now,
         stage: 0,
     })

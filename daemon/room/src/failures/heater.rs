@@ -5,7 +5,7 @@
 
 use jiff::SignedDuration;
 
-use super::{Found, Rule};
+use super::{Found, Hard, Rule};
 use crate::evidence::Evidence;
 use crate::evidence::step_change::{StepChange, shift};
 use crate::evidence::trace::{Trace, middle, minutes};
@@ -52,7 +52,8 @@ fn towards(evidence: &Evidence<'_>, side: Side) -> Option<Found> {
     if side == Side::Rising && change.towards <= limit && change.now <= limit {
         return None;
     }
-    let at_night = if second.is_some() { Priority::Now } else { Priority::Soon };
+    let soon = limit_at.is_some_and(|at| at <= evidence.now + PRESSES);
+    let at_night = if second.is_some() || soon { Priority::Now } else { Priority::Soon };
     let mut signs = vec![sign(Place::Head, &change)];
     signs.extend(second);
     let temperature = change.now;
@@ -65,6 +66,7 @@ fn towards(evidence: &Evidence<'_>, side: Side) -> Option<Found> {
         since: change.since,
         signs,
         drum: None,
+        hard: Hard::No,
         at_night,
         stage: 0,
     })
@@ -96,6 +98,8 @@ fn is_over(evidence: &Evidence<'_>, failure: &Failure) -> bool {
     )
 }
 
+/// A limit that is so near wakes people.
+const PRESSES: SignedDuration = SignedDuration::from_hours(2);
 /// °C. Smaller changes are the room's day and night.
 const LEAST_CHANGE_C: f64 = 0.5;
 /// So long after it began a change has a trend.

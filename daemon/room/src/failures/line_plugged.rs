@@ -4,7 +4,7 @@
 use jiff::SignedDuration;
 
 use super::no_slurry::{is_over, no_slurry};
-use super::{Found, Rule};
+use super::{Found, Hard, Rule};
 use crate::evidence::Evidence;
 use claymark_notice::Priority;
 use claymark_notice::failure::{Fault, Sign};
@@ -26,6 +26,7 @@ fn find(evidence: &Evidence<'_>) -> Option<Found> {
         since: none.shift.since,
         signs,
         drum: Some(none.drum.record.drum.id.clone()),
+        hard: Hard::No,
         at_night: Priority::Now,
         stage: 0,
     })

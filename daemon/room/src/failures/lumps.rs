@@ -5,7 +5,7 @@
 
 use jiff::SignedDuration;
 
-use super::{Found, Rule};
+use super::{Found, Hard, Rule};
 use crate::evidence::Evidence;
 use crate::evidence::drum::DrumSight;
 use crate::evidence::trace::{middle, minutes};
@@ -65,6 +65,7 @@ fn of_drum(evidence: &Evidence<'_>, drum: &DrumSight<'_>) -> Option<Found> {
             },
         ],
         drum: Some(id),
+        hard: Hard::No,
         at_night: Priority::Morning,
         stage: 0,
     })

@@ -7,7 +7,7 @@
 use claymark_model::median::median;
 use jiff::SignedDuration;
 
-use super::{Found, Rule};
+use super::{Found, Hard, Rule};
 use crate::evidence::Evidence;
 use crate::evidence::drum::DrumSight;
 use crate::evidence::trace::{Point, middle, minutes};
@@ -35,19 +35,23 @@ pub(super) const SATURATION: Rule = Rule {
 };
 
 fn turbidity(evidence: &Evidence<'_>) -> Option<Found> {
-    if at_work(evidence) || is_dry(evidence) || is_stopped(evidence) {
-        return None;
-    }
-    let outside = evidence.head.iter().chain(&evidence.tanks).filter(|water| water.out.is_none());
-    found(
-        evidence,
-        outside.filter_map(|water| Outside::at(evidence, &water.sensor.place, Limited::Turbidity)),
-    )
+    let of = Limited::Turbidity;
+    let places = || evidence.head.iter().chain(&evidence.tanks).filter(|water| water.out.is_none());
+    let hard = places().filter_map(|water| Outside::far(evidence, &water.sensor.place, of));
+    let hard = hard.filter(|far| far.is < far.least || !denied(evidence, far));
+    let hard = hard.filter(|far| far.is > far.most || !just_stopped(evidence));
+    let explained = at_work(evidence) || is_dry(evidence) || is_stopped(evidence);
+    let soft =
+        places().filter(|_| !explained).filter_map(|water| Outside::at(evidence, &water.sensor.place, of));
+    broken(evidence, hard).or_else(|| found(evidence, soft))
 }
 
 fn temperature(evidence: &Evidence<'_>) -> Option<Found> {
     let sensors = evidence.site.sensors.iter().filter(|sensor| sensor.quantity == Quantity::Temperature);
-    found(evidence, sensors.filter_map(|sensor| Outside::at(evidence, &sensor.place, Limited::Temperature)))
+    let (of, places) = (Limited::Temperature, sensors.map(|sensor| &sensor.place));
+    let hard = places.clone().filter_map(|place| Outside::far(evidence, place, of));
+    broken(evidence, hard)
+        .or_else(|| found(evidence, places.filter_map(|place| Outside::at(evidence, place, of))))
 }
 
 fn saturation(evidence: &Evidence<'_>) -> Option<Found> {
@@ -57,6 +61,38 @@ fn saturation(evidence: &Evidence<'_>) -> Option<Found> {
         evidence,
         sensors.filter_map(|sensor| Outside::at(evidence, &sensor.place, Limited::OxygenSaturation)),
     )
+}
+
+/// Water that endangers the fish, whatever explains it.
+fn broken(evidence: &Evidence<'_>, far: impl Iterator<Item = Outside>) -> Option<Found> {
+    let far: Vec<Outside> = far.collect();
+    let hard = if far.iter().all(|far| comes_back(evidence, far)) { Hard::Mending } else { Hard::Yes };
+    let found = found(evidence, far.into_iter())?;
+    let since = evidence.now - HARD_PATIENCE;
+    Some(Found { hard, at_night: Priority::Now, stage: found.stage + HARD_STAGE, since, ..found })
+}
+
+/// Whether the water of a place has come clearly nearer to what it should be.
+fn comes_back(evidence: &Evidence<'_>, far: &Outside) -> bool {
+    let until = minutes(evidence.now);
+    let points = readings(evidence, &far.place, far.of, until - HARD_PATIENCE.as_secs_f64() / 60.0);
+    let (early, late) = points.split_at(points.len() / 2);
+    let beyond = |is: f64| (is - far.most).max(far.least - is);
+    middle(early)
+        .zip(middle(late))
+        .is_some_and(|(early, late)| beyond(early) - beyond(late) > MARGIN_SHARE * (far.most - far.least))
+}
+
+/// Another probe in the same water says that it isn't so cloudy: tanks get it from the head tank.
+fn denied(evidence: &Evidence<'_>, far: &Outside) -> bool {
+    let since = minutes(evidence.now) - OVER_MINUTES;
+    let clear = |place: &Place| {
+        *place != far.place
+            && middle(&readings(evidence, place, far.of, since)).is_some_and(|is| is <= far.most)
+    };
+    let others = evidence.tanks.iter().filter(|_| far.place == Place::Head).chain(&evidence.head);
+    let mut others = others.filter(|water| water.out.is_none()).peekable();
+    others.peek().is_some() && others.any(|water| clear(&water.sensor.place))
 }
 
 /// The worst place names it; another one that says the same makes it sure.
@@ -77,6 +113,7 @@ fn found(evidence: &Evidence<'_>, outside: impl Iterator<Item = Outside>) -> Opt
         since: evidence.now - patience(of),
         signs: outside.iter().map(Outside::sign).collect(),
         drum: None,
+        hard: Hard::No,
         at_night,
         stage: u8::from(sure),
     })
@@ -114,6 +151,35 @@ impl Outside {
         let below = parts.iter().all(|part| *part < least - margin);
         let [.., is] = parts;
         (speaks && whole && (above || below)).then(|| Self { place: place.clone(), of, is, least, most })
+    }
+
+    /// A place whose water has been so far outside that fish are in danger; what they want stays what it is told by.
+    fn far(evidence: &Evidence<'_>, place: &Place, of: Limited) -> Option<Self> {
+        if !matches!(place, Place::Head | Place::Tank(_)) {
+            return None;
+        }
+        let (least, most) = limits(evidence, place, of);
+        let hard = evidence.site.calls.hard(&evidence.limits(place));
+        let (lowest, highest) = match of {
+            Limited::Turbidity => (hard.turbidity.min(), hard.turbidity.max()),
+            Limited::Temperature => (hard.temperature_c.min(), hard.temperature_c.max()),
+            Limited::OxygenSaturation => return None,
+        };
+        let until = minutes(evidence.now);
+        let lasted = HARD_PATIENCE.as_secs_f64() / 60.0;
+        let points = readings(evidence, place, of, until - lasted);
+        let speaks = points.last().is_some_and(|last| until - last.t <= STALE_MINUTES);
+        let whole = points.first().is_some_and(|first| first.t <= until - 0.6 * lasted);
+        let out =
+            |above: bool| points.iter().all(|point| if above { point.v > highest } else { point.v < lowest });
+        let is = middle(&points)?;
+        (speaks && whole && (out(true) || out(false))).then(|| Self {
+            place: place.clone(),
+            of,
+            is,
+            least,
+            most,
+        })
     }
 
     /// How far outside, as a share of the band.
@@ -164,6 +230,13 @@ fn at_work(evidence: &Evidence<'_>) -> bool {
     evidence.journal.between(evidence.now - WORK, evidence.now).any(|entry| works(&entry.deed))
 }
 
+/// Hands that stop a pump, or clean, may make the water clear, but not for long.
+fn just_stopped(evidence: &Evidence<'_>) -> bool {
+    let stops =
+        |deed: &Deed| matches!(deed, Deed::Cleaning { .. } | Deed::PumpSetting { rpm: Some(0.0), .. });
+    evidence.journal.has(evidence.now, HANDS, stops)
+}
+
 /// Nothing is drawn, as somebody wrote down; what stands for another reason has a name.
 fn is_stopped(evidence: &Evidence<'_>) -> bool {
     let stopped = |drum: &DrumSight<'_>| {
@@ -201,6 +274,12 @@ fn patience(of: Limited) -> SignedDuration {
     if of == Limited::Temperature { SignedDuration::from_mins(40) } else { SignedDuration::from_mins(60) }
 }
 
+/// Fish are in danger when water has been far outside for so long.
+const HARD_PATIENCE: SignedDuration = SignedDuration::from_mins(10);
+/// A pump that was stopped on purpose, or a cleaning, is over by then, or endangers the fish.
+const HANDS: SignedDuration = SignedDuration::from_hours(1);
+/// A hard limit comes after all stages of a soft one.
+const HARD_STAGE: u8 = 2;
 /// Share of the band beyond its end that is no matter of a drop.
 const MARGIN_SHARE: f64 = 0.05;
 /// min.

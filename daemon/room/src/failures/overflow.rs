@@ -5,7 +5,7 @@
 
 use jiff::SignedDuration;
 
-use super::{Found, Rule};
+use super::{Found, Hard, Rule};
 use crate::evidence::Evidence;
 use crate::evidence::feed::only_drum;
 use claymark_model::fieldlog::Deed;
@@ -53,6 +53,7 @@ fn find(evidence: &Evidence<'_>) -> Option<Found> {
         since: shift.since,
         signs,
         drum: only_drum(&feeds),
+        hard: Hard::No,
         at_night: Priority::Soon,
         stage: 0,
     })

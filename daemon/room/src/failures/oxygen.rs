@@ -7,7 +7,7 @@
 
 use jiff::{SignedDuration, Timestamp};
 
-use super::{Found, Rule};
+use super::{Found, Hard, Rule};
 use crate::evidence::Evidence;
 use crate::evidence::step_change::shift;
 use crate::evidence::trace::{Point, middle, minutes, timestamp};
@@ -34,6 +34,7 @@ fn find(evidence: &Evidence<'_>) -> Option<Found> {
         since: worst.since,
         signs: short.iter().map(Short::sign).collect(),
         drum: None,
+        hard: if short.iter().any(|short| short.share < 1.0) { Hard::Yes } else { Hard::No },
         at_night: Priority::Now,
         // Another place, or much less at one, is told anew.
         stage: short.iter().map(|short| short.grave).fold(0, u8::saturating_add),

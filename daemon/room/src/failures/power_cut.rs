@@ -2,7 +2,7 @@
 //!
 //! Trap: a router that starts anew takes all of them.
 
-use super::{Found, Rule};
+use super::{Found, Hard, Rule};
 use crate::evidence::Evidence;
 use crate::evidence::trace::timestamp;
 use claymark_model::site::Sensor;
@@ -30,6 +30,7 @@ fn find(evidence: &Evidence<'_>) -> Option<Found> {
         since: timestamp(newest),
         signs: vec![Sign::Vanished { mains: count(mains) }, Sign::GoOn { batteries: count(speaking) }],
         drum: None,
+        hard: Hard::No,
         at_night: Priority::Now,
         stage: 0,
     })

@@ -2,7 +2,7 @@
 //!
 //! It steps back at a wipe. Trap: all climb, then it is real.
 
-use super::{Found, Rule};
+use super::{Found, Hard, Rule};
 use crate::evidence::Evidence;
 use crate::evidence::trace::{Trace, middle, minutes, timestamp};
 use crate::evidence::water::Turbid;
@@ -38,6 +38,7 @@ fn find(evidence: &Evidence<'_>) -> Option<Found> {
                 Sign::SiblingsSteady { probes: u32::try_from(probes.len() - 1).unwrap_or(u32::MAX), by: siblings },
             ],
             drum: None,
+            hard: Hard::No,
             at_night: Priority::Morning,
             stage: 0,
         })

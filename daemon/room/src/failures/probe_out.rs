@@ -6,7 +6,7 @@
 use claymark_model::median::median;
 use jiff::SignedDuration;
 
-use super::{Found, Rule};
+use super::{Found, Hard, Rule};
 use crate::evidence::Evidence;
 use crate::evidence::journal::NOTED;
 use crate::evidence::trace::{middle, minutes, timestamp};
@@ -42,6 +42,7 @@ fn of_probe(evidence: &Evidence<'_>, probe: &Turbid<'_>) -> Option<Found> {
         since,
         signs,
         drum: None,
+        hard: Hard::No,
         at_night: Priority::Morning,
         stage: 0,
     })

@@ -4,7 +4,7 @@
 
 use jiff::{SignedDuration, Timestamp};
 
-use super::{Found, Rule};
+use super::{Found, Hard, Rule};
 use crate::evidence::Evidence;
 use crate::evidence::breakpoint::Breakpoint;
 use crate::evidence::drum::DrumSight;
@@ -72,6 +72,7 @@ fn of_feed(evidence: &Evidence<'_>, feed: &Feed<'_, '_>, explained: &Explained) 
         since: shift.since,
         signs: vec![Sign::DrawChanged { from, to }, shift.sign(Place::Head)],
         drum: Some(drum.record.drum.id.clone()),
+        hard: Hard::No,
         at_night: if verdict == Verdict::Lasts { Priority::Morning } else { Priority::Now },
         stage: 0,
     };

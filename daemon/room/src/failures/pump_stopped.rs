@@ -1,7 +1,7 @@
 //! The pump has stopped. Trap: a planned stop, which one entry in the log explains.
 
 use super::no_slurry::{is_over, no_slurry};
-use super::{Found, Rule};
+use super::{Found, Hard, Rule};
 use crate::evidence::Evidence;
 use claymark_notice::Priority;
 use claymark_notice::failure::{Fault, Sign};
@@ -28,6 +28,7 @@ fn find(evidence: &Evidence<'_>) -> Option<Found> {
         since: none.shift.since,
         signs,
         drum: Some(none.drum.record.drum.id.clone()),
+        hard: Hard::No,
         at_night: Priority::Now,
         stage: 0,
     })

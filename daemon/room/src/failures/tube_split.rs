@@ -3,7 +3,7 @@
 //! Trap: a drum that is emptied for cleaning, which the log says.
 
 use super::no_slurry::{is_over, no_slurry};
-use super::{Found, Rule};
+use super::{Found, Hard, Rule};
 use crate::evidence::Evidence;
 use claymark_model::units::LitresPerMinute;
 use claymark_notice::Priority;
@@ -24,6 +24,7 @@ fn find(evidence: &Evidence<'_>) -> Option<Found> {
         since: none.shift.since,
         signs,
         drum: Some(none.drum.record.drum.id.clone()),
+        hard: Hard::No,
         at_night: Priority::Now,
         stage: 1,
     })

@@ -2,7 +2,7 @@
 //!
 //! Trap: flow raised, then the clay falls at the same draw.
 
-use super::{Found, Rule};
+use super::{Found, Hard, Rule};
 use crate::evidence::Evidence;
 use crate::evidence::days::Decline;
 use claymark_model::fieldlog::Deed;
@@ -31,6 +31,7 @@ fn find(evidence: &Evidence<'_>) -> Option<Found> {
         since: draw.since,
         signs,
         drum: Some(drum.record.drum.id.clone()),
+        hard: Hard::No,
         at_night: Priority::Morning,
         stage: 0,
     })

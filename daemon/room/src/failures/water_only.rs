@@ -5,7 +5,7 @@
 
 use jiff::SignedDuration;
 
-use super::{Found, Rule};
+use super::{Found, Hard, Rule};
 use crate::evidence::Evidence;
 use crate::evidence::drum::DrumSight;
 use claymark_model::fieldlog::Deed;
@@ -51,6 +51,7 @@ fn of_drum(evidence: &Evidence<'_>, drum: &DrumSight<'_>) -> Option<Found> {
         since: refill.at,
         signs: vec![Sign::LevelRose { added: refill.added, to: refill.to }, shift.sign(Place::Head)],
         drum: Some(id),
+        hard: Hard::No,
         at_night: Priority::Soon,
         stage: u8::from(due),
     })

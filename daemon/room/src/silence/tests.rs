@@ -4,7 +4,6 @@ use super::*;
 use claymark_model::quality::thresholds::Thresholds;
 use claymark_model::site::Senses;
 use claymark_model::units::Unit;
-use claymark_notice::Audience;
 
 fn id(text: &str) -> Id {
     Id::new(text).unwrap()
@@ -75,18 +74,18 @@ fn a_slow_sensor_joins_the_outage_that_was_told_without_a_message_of_its_own() {
         all.heard(&id(name), minute(last));
     }
     let (silent, common) = all.silent(minute(110), minute(0)).unwrap();
-    assert_eq!((names(&silent), common), (vec!["a", "b"], Common::Everything));
-    all.tell(Told { number: 1, at: minute(110), to: Audience::Everyone }, &silent);
+    assert_eq!((names(&silent), &common), (vec!["a", "b"], &Common::Everything));
+    all.tell(minute(110), "silent:a", &silent, common);
     all.join_outages(minute(150), minute(0));
     assert_eq!(all.silent(minute(150), minute(0)), None);
     // When the network is back, the slow one is missed by name.
     for now in 151..=170 {
         all.heard(&id("a"), minute(now));
         all.heard(&id("b"), minute(now));
-        all.observe(minute(now));
     }
-    let back = all.back(minute(170)).unwrap();
-    assert_eq!((back.heard, names(&back.still_silent)), (vec![id("a"), id("b")], vec!["slow"]));
+    assert_eq!(all.holds("silent:a", minute(170)), Holds::No);
+    let (heard, still_silent) = all.back("silent:a", minute(170));
+    assert_eq!((heard, names(&still_silent)), (vec![id("a"), id("b")], vec!["slow"]));
 }
 
 #[test]

@@ -32,6 +32,7 @@ pub fn site(zone: &TimeZone) -> Site {
         batches: Vec::new(),
         stock: None,
         hand_checks: Vec::new(),
+        calls: Default::default(),
         clay: ClaySupply {
             bag: Kilograms(25.0),
             scale_step: Kilograms(0.05),
@@ -105,6 +106,7 @@ fn pump(name: &str) -> Pump {
         max_rpm: Some(200.0),
         min_rpm: None,
         draws: Draws::One,
+        levels_out: false,
     }
 }
 

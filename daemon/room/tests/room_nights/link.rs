@@ -39,7 +39,7 @@ fn another_client_with_our_name_is_told_at_once_and_what_is_missing_when_it_is_g
     night.minutes(1);
     night.event(up());
     let over = night.minutes(20);
-    assert_eq!(told(&over), [("04-20 12:17", NoticeKind::Withdrawn, "everyone")]);
+    assert_eq!(told(&over), [("04-20 12:18", NoticeKind::Withdrawn, "everyone")]);
     let until = night.at("2027-04-20T12:02");
     assert_eq!(because(&over[0]), &Because::NameFree { since, until });
     assert_eq!(over[0].notice.replaces, Some(said[0].notice.number));

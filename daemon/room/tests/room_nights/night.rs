@@ -245,8 +245,17 @@ impl RoomNight {
     }
 
     pub fn answer(&mut self, notice: u64) -> Vec<HeardNotice> {
-        let at = self.now;
-        self.event(Event::Answer(Answer { notice, by: Some("kim".to_owned()), at }))
+        self.answer_by(notice, Some("kim"), None)
+    }
+
+    pub fn answer_by(
+        &mut self,
+        notice: u64,
+        by: Option<&str>,
+        there_by: Option<Timestamp>,
+    ) -> Vec<HeardNotice> {
+        let (at, by) = (self.now, by.map(str::to_owned));
+        self.event(Event::Answer(Answer { notice, by, at, there_by }))
     }
 
     pub fn log(&mut self, deed: Deed) -> Vec<HeardNotice> {
@@ -356,7 +365,9 @@ impl RoomNight {
                         clock: self.zone.to_datetime(notice.at).strftime("%m-%d %H:%M").to_string(),
                         to: match &notice.to {
                             Audience::Everyone => "everyone".to_owned(),
-                            Audience::Only(contact) => contact.to_string(),
+                            Audience::Only(contacts) => {
+                                contacts.iter().map(Id::as_str).collect::<Vec<_>>().join(" and ")
+                            }
                         },
                         notice,
                     });

@@ -79,7 +79,7 @@ fn a_flow_that_nobody_can_catch_is_refused_and_told_and_counts_nowhere() {
         let (issued, queries) = &told[0];
         assert_eq!((told.len(), issued.notice.kind), (1, NoticeKind::Query));
         // Whoever wrote it is told, and nobody else.
-        assert_eq!(issued.notice.to, Audience::Only(super::id("lead")));
+        assert_eq!(issued.notice.to, Audience::one(super::id("lead")));
         let About::NotTaken { written, why: WhyNot::Impossible { .. } } = &queries.first[0].about else {
             panic!("{queries:?}")
         };

@@ -85,16 +85,20 @@ pub(super) fn log_entry(row: &Row<'_>) -> Result<LogEntry, StoreError> {
 }
 
 /// Columns of [`answer`].
-pub(super) const ANSWER: &str = "notice, at, answered_by";
+pub(super) const ANSWER: &str = "notice, at, answered_by, there_by";
 
 pub(super) fn answer(row: &Row<'_>) -> Result<Answer, StoreError> {
     let by: String = row.get(2)?;
-    Ok(Answer { notice: row.get(0)?, at: columns::time(row.get(1)?)?, by: (!by.is_empty()).then_some(by) })
+    Ok(Answer {
+        notice: row.get(0)?,
+        at: columns::time(row.get(1)?)?,
+        by: (!by.is_empty()).then_some(by),
+        there_by: row.get::<_, Option<i64>>(3)?.map(columns::time).transpose()?,
+    })
 }
 
 /// Columns of [`notice`].
-pub(super) const NOTICE: &str =
-    "n.number, n.at, n.kind, n.cause, n.drum, n.priority, n.replaces, n.audience, n.facts, n.subject, n.text";
+pub(super) const NOTICE: &str = "n.number, n.at, n.kind, n.cause, n.drum, n.priority, n.replaces, n.audience, n.facts, n.subject, n.text, n.calling";
 
 pub(super) fn notice(row: &Row<'_>) -> Result<Issued, StoreError> {
     let (drum, audience): (Option<String>, Option<String>) = (row.get(4)?, row.get(7)?);
@@ -109,8 +113,14 @@ pub(super) fn notice(row: &Row<'_>) -> Result<Issued, StoreError> {
             replaces: row.get(6)?,
             to: match audience {
                 None => Audience::Everyone,
-                Some(contact) => Audience::Only(columns::id(&contact)?),
+                Some(contacts) => {
+                    Audience::Only(contacts.split(' ').map(columns::id).collect::<Result<_, _>>()?)
+                }
             },
+            calling: row
+                .get::<_, Option<String>>(11)?
+                .map(|calling| columns::record("call", calling))
+                .transpose()?,
             content: columns::record("notice", row.get(8)?)?,
         },
         subject: row.get(9)?,

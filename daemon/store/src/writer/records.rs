@@ -32,11 +32,12 @@ pub(crate) fn log(connection: &Connection, entries: &[LogEntry]) -> Result<(), S
 /// The same answer twice is one.
 pub(crate) fn answers(connection: &Connection, answers: &[Answer]) -> Result<(), StoreError> {
     let mut insert = connection.prepare_cached(
-        "INSERT INTO answer (notice, at, answered_by) VALUES (?1, ?2, ?3) ON CONFLICT DO NOTHING",
+        "INSERT INTO answer (notice, at, answered_by, there_by) VALUES (?1, ?2, ?3, ?4) ON CONFLICT DO NOTHING",
     )?;
     for answer in answers {
         let by = answer.by.as_deref().unwrap_or_default();
-        insert.execute(params![answer.notice, answer.at.as_millisecond(), by])?;
+        let there_by = answer.there_by.map(Timestamp::as_millisecond);
+        insert.execute(params![answer.notice, answer.at.as_millisecond(), by, there_by])?;
     }
     Ok(())
 }
@@ -158,13 +159,13 @@ pub(crate) fn yields(connection: &Connection, yields: &[LearnedYield]) -> Result
 /// The same number again is the same notice: the first stays.
 pub(crate) fn notices(connection: &Connection, notices: &[Issued]) -> Result<(), StoreError> {
     let mut insert = connection.prepare_cached(
-        "INSERT INTO notice (number, at, kind, cause, drum, priority, replaces, audience, facts, subject, text)
-         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11) ON CONFLICT DO NOTHING",
+        "INSERT INTO notice (number, at, kind, cause, drum, priority, replaces, audience, facts, subject, text, calling)
+         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12) ON CONFLICT DO NOTHING",
     )?;
     for Issued { notice, subject, text } in notices {
         let audience = match &notice.to {
             Audience::Everyone => None,
-            Audience::Only(contact) => Some(contact.as_str()),
+            Audience::Only(contacts) => Some(contacts.iter().map(Id::as_str).collect::<Vec<_>>().join(" ")),
         };
         insert.execute(params![
             notice.number,
@@ -177,7 +178,8 @@ pub(crate) fn notices(connection: &Connection, notices: &[Issued]) -> Result<(),
             audience,
             serde_json::to_string(&notice.content)?,
             subject,
-            text
+            text,
+            notice.calling.as_ref().map(serde_json::to_string).transpose()?
         ])?;
     }
     Ok(())

@@ -11,7 +11,7 @@ use claymark_model::reading::Assessed;
 use claymark_model::skill::{Fate, Lead, MarkForecast};
 use claymark_model::units::{Kilograms, Litres, LitresPerHour};
 use claymark_notice::content::{Content, ReadingsMissing};
-use claymark_notice::{Answer, Audience, Notice, NoticeKind, Priority};
+use claymark_notice::{Answer, Audience, Call, Calling, Notice, NoticeKind, Priority, Promise, Urgency};
 use claymark_store::batch::{Channel, CommitBatch, Delivery, DeliveryState, Issued};
 use jiff::Timestamp;
 
@@ -283,8 +283,8 @@ pub fn full_batch() -> CommitBatch {
         quarantined: vec![noise(0, 1, 3)],
         log: vec![log_entry()],
         answers: vec![
-            Answer { notice: 7, by: None, at: at(50) },
-            Answer { notice: 7, by: Some("on-call".to_owned()), at: at(60) },
+            Answer { notice: 7, by: None, at: at(50), there_by: None },
+            Answer { notice: 7, by: Some("on-call".to_owned()), at: at(60), there_by: None },
         ],
         forecasts: forecasts(),
         happenings: vec![
@@ -356,7 +356,20 @@ fn issued() -> Issued {
             drum: Some(id("a")),
             priority: Priority::Now,
             replaces: Some(6),
-            to: Audience::Only(id("on-call")),
+            to: Audience::Only(vec![id("on-call"), id("lead")]),
+            calling: Some(Box::new(Calling {
+                call: Call::PromiseBroken,
+                urgency: Urgency::Danger { by: Some(at(900)) },
+                earlier: None,
+                broken: Some(Promise {
+                    by: Some("Aino".to_owned()),
+                    at: at(-60),
+                    until: at(0),
+                    comes_late: None,
+                }),
+                holds_until: at(900),
+                later: None,
+            })),
             content: Content::ReadingsMissing(missing),
         },
         subject: "Drum A: dry about 03:10".to_owned(),

@@ -22,7 +22,7 @@ use crate::keeping::full_batch;
 const TOO_MUCH: u64 = 9_223_372_036_854_775_808;
 
 fn answer(notice: u64, ms: i64) -> Answer {
-    Answer { notice, by: None, at: at(ms) }
+    Answer { notice, by: None, at: at(ms), there_by: None }
 }
 
 #[test]

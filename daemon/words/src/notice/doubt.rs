@@ -12,7 +12,7 @@ pub(super) fn wording(teller: Teller<'_>, doubt: &LevelDoubt) -> Wording {
     text.lines(empty_at.map(|empty_at| teller.dry_line(&empty_at)));
     text.lines(doubt.visit.map(|visit| format!("Next visit {}.", teller.clock.time(visit.at)))).gap();
     text.line("To do: read the drum by eye against its marks and write that down as a dip; wipe the sensor, look for foam.");
-    text.line("This is told once; Claymark goes on with what it can still use.");
+    text.line("Claymark goes on with what it can still use.");
     text.wording(subject(teller, doubt))
 }
 

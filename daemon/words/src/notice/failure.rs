@@ -18,7 +18,7 @@ mod wrong_weighing;
 use claymark_model::fieldlog::{Deed, LogEntry};
 use claymark_notice::failure::{Failure, Fault};
 
-use crate::names;
+use crate::names::{self, list};
 use crate::notice::{Teller, Text, Wording};
 use crate::typed;
 
@@ -34,6 +34,7 @@ pub(super) fn wording(teller: Teller<'_>, failure: &Failure) -> Wording {
     let mut text = Text::default();
     text.lines(words.meaning).gap();
     text.lines(teller.signs(failure));
+    text.lines(comes_of(&failure.comes_of));
     text.line(match &failure.near {
         Some(entry) => teller.nearest(entry),
         None => "Nothing was written down within three hours of it.".to_owned(),
@@ -43,6 +44,12 @@ pub(super) fn wording(teller: Teller<'_>, failure: &Failure) -> Wording {
     text.lines(failure.visit.map(|visit| format!("Next visit {}.", teller.clock.time(visit.at))));
     text.line("Claymark advises and switches nothing; it is no life-support control.");
     text.wording(words.subject)
+}
+
+/// What it likely comes of.
+fn comes_of(notices: &[u64]) -> Option<String> {
+    let notices: Vec<String> = notices.iter().map(u64::to_string).collect();
+    (!notices.is_empty()).then(|| format!("It likely comes of what notice {} told.", list(&notices)))
 }
 
 /// Its first line and its signs, for whoever asks.
@@ -112,7 +119,7 @@ fn words(teller: Teller<'_>, failure: &Failure) -> Words {
             water::heats_on(teller, failure, *temperature, *limit_at)
         }
         Fault::OutOfLimits { place, of, is, least, most } => {
-            out_of_limits::words(teller, place, *of, [*is, *least, *most])
+            out_of_limits::words(teller, (place, *of, [*is, *least, *most]), &failure.comes_of)
         }
         Fault::OxygenFalls { place, oxygen, limit_at } => {
             air::oxygen(teller, failure, place, (*oxygen, *limit_at))

@@ -42,7 +42,7 @@ impl Teller<'_> {
             text.lines(self.known(drum)).lines(empty_at.map(|empty_at| self.dry_line(&empty_at))).gap();
         }
         text.lines(visit.map(|visit| format!("Next visit {}.", self.clock.time(visit.at))));
-        text.line("While a sensor is silent Claymark can't warn by it. This is told once.");
+        text.line("While a sensor is silent Claymark can't warn by it.");
         text.wording(self.silence_subject(sensors, common, drums, link))
     }
 

@@ -47,6 +47,10 @@ fn alone(teller: Teller<'_>, query: &Query) -> String {
         About::Answer { notice, standing, meant } => {
             answers::standing(teller.clock, *notice, standing, *meant)
         }
+        About::TooLate { notice, needed_by, .. } => format!(
+            "Notice {notice}: somebody must be there by {}. Others are called as well.",
+            teller.clock.by(*needed_by)
+        ),
         About::NotKept { what, .. } => {
             fit(|room| format!("One record couldn't be kept: {}. All else is kept.", short(what, room)))
         }
@@ -97,6 +101,14 @@ fn lines(teller: Teller<'_>, query: &Query) -> Vec<String> {
             said.push(answers::to_do(standing, *meant));
             said
         }
+        About::TooLate { notice, there_by, needed_by } => vec![
+            format!(
+                "{at}, {who} answered notice {notice}, to be there by {}. Somebody must be there by {}.",
+                teller.clock.by(*there_by),
+                teller.clock.by(*needed_by)
+            ),
+            "To do: come sooner if you can, and say so with another answer; the next person is called meanwhile.".to_owned(),
+        ],
         About::NotKept { what, why } => vec![
             format!("The store couldn't hold one record, {what}: {}.", typed::line(why)),
             "It lies in quarantine; what came with it is kept. To do: keep this message and report it.".to_owned(),
@@ -141,6 +153,7 @@ mod tests {
             priority: Priority::Morning,
             replaces: None,
             to: Audience::Everyone,
+            calling: None,
             content: Content::Query(Box::new(Queries { first, more })),
         };
         wording(&site(), &notice)

@@ -1,24 +1,21 @@
 //! A drum will not last: told to the person who must get up.
 
-use claymark_notice::content::UNANSWERED_FOR;
 use claymark_notice::content::{Again, Runout};
-use claymark_notice::{Audience, Notice};
 
 use crate::caution;
 use crate::format;
-use crate::names::{self, short};
+use crate::names::short;
 use crate::notice::{Teller, Text, Wording, fit};
 
-pub(super) fn wording(teller: Teller<'_>, notice: &Notice, runout: &Runout) -> Wording {
+pub(super) fn wording(teller: Teller<'_>, runout: &Runout, again: bool) -> Wording {
     let mut text = Text::default();
-    text.line(teller.why_now(runout)).gap();
+    text.lines((!again).then(|| teller.why_now(runout))).gap();
     let empty_at = runout.state.forecast.outlook.empty_at();
     text.lines(empty_at.map(|empty_at| teller.dry_line(&empty_at)));
     text.lines(teller.known(&runout.state)).gap();
     text.lines(teller.chores(&runout.state, &runout.remedy)).gap();
     text.lines(runout.supply.as_ref().and_then(|supply| teller.supply(supply)));
     text.lines(teller.if_nobody_comes(runout)).gap();
-    text.lines(teller.answering(notice, runout)).gap();
     text.line(caution::HANDLING);
     text.wording(subject(teller, runout))
 }
@@ -47,14 +44,6 @@ impl Teller<'_> {
             }
             Again::Earlier { told: None } => "It moved earlier: before, it wasn't running dry.".to_owned(),
             Again::Empty => "It has run dry since you were told, and no refill was seen.".to_owned(),
-            Again::Unanswered { told: Some(contact), at } => format!(
-                "{} was told at {} and hasn't answered.",
-                names::contact(self.site, contact),
-                self.clock.time(*at)
-            ),
-            Again::Unanswered { told: None, at } => {
-                format!("Told at {}; nobody has answered.", self.clock.time(*at))
-            }
         }
     }
 
@@ -79,27 +68,5 @@ impl Teller<'_> {
                 self.clock.time(visit)
             )
         })
-    }
-
-    fn answering(&self, notice: &Notice, runout: &Runout) -> Option<String> {
-        runout.visit?;
-        let number = notice.number;
-        let wait = format::duration(UNANSWERED_FOR);
-        Some(match self.next_person(notice) {
-            Some(next) => format!(
-                "On it? Answer notice {number} (claymark answer {number}). Without an answer {next} is told in {wait}."
-            ),
-            None => format!(
-                "On it? Answer notice {number} (claymark answer {number}). Without an answer this comes again in {wait}."
-            ),
-        })
-    }
-
-    /// Who is told when this person doesn't answer, if that is someone else.
-    fn next_person(&self, notice: &Notice) -> Option<String> {
-        let Audience::Only(told) = &notice.to else { return None };
-        let place = self.site.contacts.iter().position(|contact| contact.id == *told)?;
-        let next = self.site.contacts.get(place + 1).or_else(|| self.site.contacts.first())?;
-        (next.id != *told).then(|| names::contact(self.site, &next.id))
     }
 }

@@ -1,6 +1,7 @@
 //! Every kind of message as people read it: the snapshots are meant to be read aloud.
 
 mod advice;
+mod calling;
 mod reach;
 pub(crate) mod room;
 
@@ -18,7 +19,7 @@ use claymark_notice::content::{
     Withdrawn,
 };
 use claymark_notice::failure::{Failure, Fault};
-use claymark_notice::{Audience, Content, NoticeKind};
+use claymark_notice::{Audience, Content, Notice, NoticeKind};
 use claymark_room::{Effect, Event, Room};
 use jiff::SignedDuration;
 use proptest::prelude::*;
@@ -83,6 +84,7 @@ fn a_yield_that_changed_is_not_over_and_a_fixed_target_is_told_with_what_holds_t
         drum: None,
         visit: None,
         stage: 0,
+        comes_of: Vec::new(),
     };
     let site = site();
     assert!(site.batches.is_empty());
@@ -173,18 +175,6 @@ fn a_run_out_that_moved_earlier() {
         &site(),
         &notice("2027-04-20T20:45:00Z", Content::Runout(Box::new(runout)))
     ));
-}
-
-#[test]
-fn a_run_out_that_nobody_answered_when_it_is_too_late_to_be_early() {
-    let because = Again::Unanswered { told: Some(id("ann")), at: at("2027-04-20T23:10:00Z") };
-    let mut runout = Runout { state: falling_faster("2027-04-20T23:20:00Z"), ..runout(because) };
-    runout.remedy = remedy(Verdict::WillNotLast);
-    let notice = Notice {
-        to: Audience::Only(id("kim")),
-        ..notice("2027-04-20T23:20:00Z", Content::Runout(Box::new(runout)))
-    };
-    insta::assert_snapshot!(told(&site(), &notice));
 }
 
 #[test]

@@ -283,7 +283,7 @@ fn notices(site: &Site, clock: &WeekClock, batch: &mut CommitBatch) {
             let says = "Drum A dry about 02:20, earliest 01:40: be there by 01:25";
             let notice = issue(clock, OPEN_H + 2.0, (Runout, Priority::Soon, drum), says, batch);
             let by = Some("Invented Kim".to_owned());
-            batch.answers.push(Answer { notice, by, at: clock.at(OPEN_H + 2.2) });
+            batch.answers.push(Answer { notice, by, at: clock.at(OPEN_H + 2.2), there_by: None });
         }
     }
     let says = "Readings may be missing since Friday 01:00";
@@ -302,7 +302,8 @@ fn issue(
     let at = clock.at(hour);
     let content = Content::ReadingsMissing(ReadingsMissing::SessionLost { since: at, until: at });
     let (cause, to) = (format!("cause {number}"), Audience::Everyone);
-    let notice = Notice { number, at, kind, cause, drum, priority, replaces: None, to, content };
+    let notice =
+        Notice { number, at, kind, cause, drum, priority, replaces: None, to, calling: None, content };
     batch.notices.push(Issued { notice, subject: subject.to_owned(), text: String::new() });
     batch.deliveries.push(Delivery {
         notice: number,

@@ -7,7 +7,12 @@ use super::Words;
 use crate::names::{self, short};
 use crate::notice::{Teller, fit};
 
-pub(super) fn words(teller: Teller<'_>, place: &Place, of: Limited, [is, least, most]: [f64; 3]) -> Words {
+/// `comes_of`: the notices of what it likely comes of.
+pub(super) fn words(
+    teller: Teller<'_>,
+    (place, of, [is, least, most]): (&Place, Limited, [f64; 3]),
+    comes_of: &[u64],
+) -> Words {
     let name = names::place(teller.site, place);
     let amount = |value| teller.amount(place, of, value);
     let side = if is > most { format!("above {}", amount(most)) } else { format!("below {}", amount(least)) };
@@ -16,11 +21,16 @@ pub(super) fn words(teller: Teller<'_>, place: &Place, of: Limited, [is, least, 
     } else {
         format!("The fish of today want {} to {}.", amount(least), amount(most))
     };
+    let (cause, signs) = match comes_of {
+        [first, ..] => (format!("See notice {first}."), None),
+        [] => (
+            "The cause doesn't show.".to_owned(),
+            Some("The signs fit none of the failures that Claymark can tell apart.".to_owned()),
+        ),
+    };
     Words {
-        subject: fit(|room| {
-            format!("{}: {}, {side}. The cause doesn't show.", short(&name, room), amount(is))
-        }),
-        meaning: vec![wanted, "The signs fit none of the failures that Claymark can tell apart.".to_owned()],
+        subject: fit(|room| format!("{}: {}, {side}. {cause}", short(&name, room), amount(is))),
+        meaning: std::iter::once(wanted).chain(signs).collect(),
         to_do: to_do(of, is > most),
     }
 }

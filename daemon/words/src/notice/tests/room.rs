@@ -40,7 +40,8 @@ pub(super) fn notice(when: &str, content: Content) -> Notice {
         drum: Some(id("a")),
         priority: Priority::Now,
         replaces: Some(6),
-        to: Audience::Only(id("ann")),
+        to: Audience::one(id("ann")),
+        calling: None,
         content,
     }
 }
@@ -235,6 +236,7 @@ pub(crate) fn site() -> Site {
         batches: Vec::new(),
         stock: None,
         hand_checks: Vec::new(),
+        calls: Default::default(),
         clay: ClaySupply {
             bag: Kilograms(Unit::Pound.to_base(50.0)),
             scale_step: Kilograms(0.05),
@@ -252,6 +254,7 @@ pub(crate) fn site() -> Site {
             max_rpm: Some(200.0),
             min_rpm: None,
             draws: Draws::One,
+            levels_out: false,
         }],
         drums: ["a", "b"].map(drum).into(),
         head_tank: HeadTank { id: id("head"), name: "Head tank".to_owned(), volume: Litres(450.0) },

@@ -1,0 +1,117 @@
+//! How a notice calls people: why now, how pressing it is, who promised what, and when it calls again.
+
+use claymark_model::site::Staff;
+use jiff::{SignedDuration, Timestamp};
+use serde::{Deserialize, Serialize};
+
+use crate::Audience;
+
+/// Why people are called now.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Call {
+    /// It is new.
+    First,
+    /// It is worse than what was told.
+    Worse,
+    /// It still holds.
+    Again,
+    /// Nobody answered: it is another person's turn.
+    Next,
+    /// Somebody said that they would be there by now, and what it needs wasn't seen.
+    PromiseBroken,
+}
+
+/// How pressing it is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(tag = "urgency", rename_all = "kebab-case")]
+pub enum Urgency {
+    /// Fish are in danger now, or soon: somebody must come at once.
+    Danger {
+        /// By when somebody must be there, where something sets that time.
+        by: Option<Timestamp>,
+    },
+    /// Somebody must be there by then.
+    By {
+        /// Then.
+        by: Timestamp,
+    },
+    /// Somebody should look; nothing sets a time.
+    Look,
+}
+
+impl Urgency {
+    /// Until when an answer at `now` holds, where it says no time: until somebody must be there, else the way and the time to
+    /// get up; `None`: nothing hurries.
+    #[must_use]
+    pub fn answered_until(self, now: Timestamp, staff: &Staff) -> Option<Timestamp> {
+        let on_the_way = now + (staff.travel + staff.response).min(LONGEST_WAY);
+        match self {
+            Self::Danger { by } => Some(by.map_or(on_the_way, |by| by.max(on_the_way))),
+            Self::By { by } => Some(by.max(on_the_way)),
+            Self::Look => None,
+        }
+    }
+
+    /// By when somebody must be there.
+    #[must_use]
+    pub fn by(self) -> Option<Timestamp> {
+        match self {
+            Self::Danger { by } => by,
+            Self::By { by } => Some(by),
+            Self::Look => None,
+        }
+    }
+}
+
+/// "I'm on it", until then.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Promise {
+    /// By whom.
+    pub by: Option<String>,
+    /// When it was given.
+    pub at: Timestamp,
+    /// Until when nobody else is called.
+    pub until: Timestamp,
+    /// When they said to be there, where that is too late.
+    #[serde(default)]
+    pub comes_late: Option<Timestamp>,
+}
+
+/// A call that was made before.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Earlier {
+    /// When.
+    pub at: Timestamp,
+    /// Whom it went to.
+    pub to: Audience,
+}
+
+/// A call that comes if nobody answers.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Later {
+    /// When.
+    pub at: Timestamp,
+    /// Whom it will go to.
+    pub to: Audience,
+}
+
+/// How a notice calls people.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Calling {
+    /// Why now.
+    pub call: Call,
+    /// How pressing it is.
+    pub urgency: Urgency,
+    /// The call before this one.
+    pub earlier: Option<Earlier>,
+    /// The promise that wasn't kept.
+    pub broken: Option<Promise>,
+    /// Until when an answer without a time holds.
+    pub holds_until: Timestamp,
+    /// The next call, if nobody answers.
+    pub later: Option<Later>,
+}
+
+/// No way to the barn takes longer: then somebody else is asked.
+const LONGEST_WAY: SignedDuration = SignedDuration::from_mins(45);

@@ -1,0 +1,406 @@
+//! One table of alarms for all that calls people: what holds, who was told, who promised to come, and who is called next.
+//!
+//! What is wrong and how pressing it is, its rule knows; that it is told again until somebody comes, this table sees to.
+
+use std::collections::BTreeMap;
+
+use jiff::{SignedDuration, Timestamp};
+
+use crate::audience::{self, Told};
+use crate::calendar::Shift;
+use crate::pace::{Due, Pace};
+use claymark_model::id::Id;
+use claymark_model::site::Contact;
+use claymark_notice::alarm::{Alarm, Behaviour, Change, Holds, State};
+use claymark_notice::{Answer, Audience, Call, Calling, Priority, Promise, Urgency};
+
+/// Which part of the room knows what to say of an alarm.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Source {
+    /// Drums that run dry.
+    Runout,
+    /// A level that isn't believed.
+    Doubt,
+    /// Sensors that don't speak.
+    Silence,
+    /// The store.
+    Storage,
+    /// The central database.
+    Forwarding,
+    /// Another client with our name.
+    Name,
+    /// A failure of the room.
+    Failure,
+    /// Nobody is seen in the room.
+    Absence,
+}
+
+impl Source {
+    fn behaviour(self) -> Behaviour {
+        let (on_delay, off_delay) = match self {
+            Self::Runout => (SignedDuration::ZERO, LASTS_FOR),
+            Self::Doubt => (DOUBT_PATIENCE, WELL_FOR),
+            Self::Silence | Self::Storage | Self::Forwarding | Self::Name | Self::Failure => {
+                (SignedDuration::ZERO, WELL_FOR)
+            }
+            Self::Absence => (SignedDuration::ZERO, SignedDuration::ZERO),
+        };
+        Behaviour { on_delay, off_delay, ..Behaviour::default() }
+    }
+}
+
+/// All of them, by what caused them.
+#[derive(Debug, Default)]
+pub(crate) struct Alarms {
+    rows: BTreeMap<String, Row>,
+}
+
+#[derive(Debug)]
+struct Row {
+    source: Source,
+    alarm: Alarm,
+    /// Since when it is wrong.
+    since: Timestamp,
+    at_night: Priority,
+    urgency: Urgency,
+    /// Its notices, oldest first.
+    told: Vec<Told>,
+    /// Calls count from here: the last time that something new was told.
+    news_from: usize,
+    promise: Option<Promise>,
+    /// The call that people were told of: it doesn't come later.
+    announced: Option<Due>,
+    /// It isn't told before then, though it is wrong.
+    quiet_until: Option<Timestamp>,
+}
+
+/// What is due of one that is told once.
+#[derive(Debug, PartialEq, Eq)]
+pub(crate) enum Turn {
+    /// Nothing.
+    Nothing,
+    /// People must be told; wrong since then.
+    Tell(Timestamp),
+    /// What was told no longer holds; it had been wrong since then.
+    Withdraw(Timestamp),
+}
+
+/// How a notice of an alarm is kept.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Raise {
+    pub(crate) source: Source,
+    pub(crate) since: Timestamp,
+    pub(crate) at_night: Priority,
+    pub(crate) urgency: Urgency,
+    pub(crate) call: Call,
+}
+
+/// A call that is due.
+#[derive(Debug)]
+pub(crate) struct Pending {
+    pub(crate) cause: String,
+    pub(crate) raise: Raise,
+    pub(crate) due: Due,
+    pub(crate) broken: Option<Promise>,
+}
+
+/// A promise that comes too late.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) struct TooLate {
+    pub(crate) there_by: Timestamp,
+    pub(crate) needed_by: Timestamp,
+}
+
+impl Alarms {
+    /// Takes note of what holds, and says what is due.
+    pub(crate) fn observe(&mut self, cause: &str, source: Source, (now, holds): (Timestamp, Holds)) -> Turn {
+        if !self.rows.contains_key(cause) {
+            let Holds::Since(since) = holds else { return Turn::Nothing };
+            self.rows.insert(cause.to_owned(), Row::new(source, since));
+        }
+        let Some(row) = self.rows.get_mut(cause) else { return Turn::Nothing };
+        if let (Holds::Since(since), true) =
+            (holds, row.told.is_empty() && row.alarm.state() == State::Normal)
+        {
+            row.since = since;
+        }
+        row.alarm.observe(now, holds);
+        let quiet = row.quiet_until.is_some_and(|until| now < until);
+        match (row.alarm.is_active(), row.told.is_empty()) {
+            (true, true) if !quiet => Turn::Tell(row.since),
+            (false, false) => Turn::Withdraw(row.since),
+            (true, _) | (false, true) => Turn::Nothing,
+        }
+    }
+
+    /// People were told; before a restart, too.
+    pub(crate) fn told(&mut self, cause: &str, raise: Raise, told: Told, calling: Option<&Calling>) {
+        let row = self.rows.entry(cause.to_owned()).or_insert_with(|| Row::new(raise.source, raise.since));
+        if !row.alarm.is_active() {
+            row.alarm = Alarm::announced(row.alarm.behaviour());
+        }
+        if matches!(raise.call, Call::First | Call::Worse) {
+            row.news_from = row.told.len();
+        }
+        row.announced = calling.and_then(|calling| {
+            let later = calling.later.as_ref()?;
+            Some(Due { at: later.at, call: Call::Next, to: later.to.clone() })
+        });
+        // Worse than what was promised for: that was a promise for another time.
+        if let (Some(promise), Some(calling), Call::Worse) = (&mut row.promise, calling, raise.call) {
+            promise.until = promise.until.min(calling.holds_until);
+        }
+        row.since = raise.since;
+        row.at_night = raise.at_night;
+        row.urgency = raise.urgency;
+        row.told.push(told);
+    }
+
+    /// It is more, or less, pressing than it was.
+    pub(crate) fn presses(&mut self, cause: &str, urgency: Urgency, at_night: Priority) {
+        if let Some(row) = self.rows.get_mut(cause) {
+            row.urgency = urgency;
+            row.at_night = at_night;
+        }
+    }
+
+    /// It no longer holds, and isn't told again before `quiet_until`.
+    pub(crate) fn over(&mut self, cause: &str, quiet_until: Option<Timestamp>) {
+        if let Some(row) = self.rows.get_mut(cause) {
+            *row = Row { quiet_until, ..Row::new(row.source, row.since) };
+        }
+    }
+
+    /// Part of it is over; the rest still stands.
+    pub(crate) fn goes_on(&mut self, cause: &str) {
+        if let Some(row) = self.rows.get_mut(cause) {
+            row.alarm = Alarm::announced(row.alarm.behaviour());
+        }
+    }
+
+    /// Whether it isn't to be told again yet.
+    pub(crate) fn is_quiet(&self, cause: &str, now: Timestamp) -> bool {
+        self.rows.get(cause).is_some_and(|row| row.quiet_until.is_some_and(|until| now < until))
+    }
+
+    /// Whether people are being called for it because fish are in danger.
+    pub(crate) fn is_danger(&self, cause: &str) -> bool {
+        let danger = |row: &Row| {
+            row.at_night == Priority::Now
+                && !row.told.is_empty()
+                && matches!(row.urgency, Urgency::Danger { .. })
+        };
+        self.rows.get(cause).is_some_and(danger)
+    }
+
+    /// Whether it holds by the last look.
+    pub(crate) fn holds(&self, cause: &str) -> bool {
+        self.rows.get(cause).is_some_and(|row| row.alarm.holds())
+    }
+
+    /// Whether something stands that calls people.
+    pub(crate) fn any_calls(&self) -> bool {
+        let calls = |row: &Row| {
+            !row.told.is_empty() && row.at_night == Priority::Now && row.source != Source::Absence
+        };
+        self.rows.values().any(calls)
+    }
+
+    /// All whom it was told.
+    pub(crate) fn all_told(&self, cause: &str) -> Audience {
+        audience::all_of(self.notices(cause))
+    }
+
+    /// Its notices, oldest first.
+    pub(crate) fn notices(&self, cause: &str) -> &[Told] {
+        self.rows.get(cause).map_or(&[], |row| &row.told)
+    }
+
+    /// Whether people were told and it still holds.
+    pub(crate) fn stands(&self, cause: &str) -> bool {
+        !self.notices(cause).is_empty()
+    }
+
+    /// The notice that told it last.
+    pub(crate) fn last(&self, cause: &str) -> Option<&Told> {
+        self.notices(cause).last()
+    }
+
+    /// Somebody answered a notice.
+    pub(crate) fn answered(&mut self, answer: &Answer, pace: &Pace<'_>) -> Option<TooLate> {
+        let is_its = |row: &&mut Row| row.told.iter().any(|told| told.number == answer.notice);
+        let row = self.rows.values_mut().find(is_its)?;
+        // Whoever was on it first goes; another one doesn't take that off them.
+        if row.promise.as_ref().is_some_and(|promise| promise.by.is_some() && promise.by != answer.by) {
+            return None;
+        }
+        let needed_by = row.urgency.by().filter(|by| *by > answer.at);
+        let usual = pace.holds_until(answer.at, row.urgency);
+        let until = answer.there_by.map_or(usual, |there_by| there_by.max(answer.at));
+        let late = answer.there_by.zip(needed_by).filter(|(there_by, needed_by)| there_by > needed_by);
+        // Who comes too late stands in nobody's place.
+        let until = late.map_or(until, |(_, needed_by)| needed_by.min(answer.at + pace.rules.next_person));
+        if row.alarm.acknowledge(answer.at, Some(until)) == Change::AcknowledgeRefused {
+            if row.alarm.state() != State::Acknowledged {
+                return None;
+            }
+            row.alarm = Alarm::announced(row.alarm.behaviour());
+            row.alarm.acknowledge(answer.at, Some(until));
+        }
+        row.promise = Some(Promise {
+            by: answer.by.clone(),
+            at: answer.at,
+            until,
+            comes_late: late.map(|(there_by, _)| there_by),
+        });
+        late.map(|(there_by, needed_by)| TooLate { there_by, needed_by })
+    }
+
+    /// Somebody is in the room: whoever is there looks after what only needs to be looked at.
+    pub(crate) fn attended(&mut self, at: Timestamp, pace: &Pace<'_>) {
+        let until = pace.holds_until(at, Urgency::Look);
+        for row in self.rows.values_mut().filter(|row| row.urgency == Urgency::Look && row.told_before(at)) {
+            row.begin(at, until);
+        }
+    }
+
+    /// What the cause needs was begun: nobody is called until it should show.
+    pub(crate) fn begun(&mut self, cause: &str, at: Timestamp, until: Timestamp) {
+        if let Some(row) = self.rows.get_mut(cause) {
+            row.begin(at, until);
+        }
+    }
+
+    /// The calls that are due.
+    pub(crate) fn due(&mut self, now: Timestamp, pace: &Pace<'_>) -> Vec<Pending> {
+        let mut pending = Vec::new();
+        for (cause, row) in self.rows.iter_mut().filter(|(_, row)| !row.told.is_empty()) {
+            row.alarm.advance(now);
+            let broken = row.promise.take_if(|promise| promise.until <= now);
+            let due = match &broken {
+                Some(promise) => row.after(promise, now, pace),
+                None => row.next(pace).filter(|due| due.at <= now),
+            };
+            pending.extend(due.map(|due| Pending {
+                cause: cause.clone(),
+                raise: Raise { call: due.call, ..row.raise() },
+                due,
+                broken,
+            }));
+        }
+        pending
+    }
+
+    /// When the next call is due if nothing happens, or a delay ends.
+    pub(crate) fn wake<'a>(&'a self, pace: &'a Pace<'_>) -> impl Iterator<Item = Timestamp> + 'a {
+        let times = |row: &Row| {
+            let quiet = row.quiet_until.filter(|_| row.told.is_empty() && row.alarm.is_active());
+            [row.alarm.due(), row.next(pace).map(|due| due.at), quiet].into_iter().flatten().min()
+        };
+        self.rows.values().filter_map(times)
+    }
+
+    /// What comes after a notice of that cause, told now to those people.
+    pub(crate) fn later(&self, cause: &str, raise: &Raise, told: Told, pace: &Pace<'_>) -> Option<Due> {
+        let news = matches!(raise.call, Call::First | Call::Worse);
+        let row = self.rows.get(cause).filter(|_| !news);
+        let mut calls: Vec<Told> = row.map_or_else(Vec::new, |row| row.counted().to_vec());
+        calls.push(told);
+        pace.next(&calls, raise.urgency)
+    }
+}
+
+impl Row {
+    fn new(source: Source, since: Timestamp) -> Self {
+        Self {
+            source,
+            alarm: Alarm::new(source.behaviour()),
+            since,
+            at_night: Priority::Morning,
+            urgency: Urgency::Look,
+            told: Vec::new(),
+            news_from: 0,
+            promise: None,
+            announced: None,
+            quiet_until: None,
+        }
+    }
+
+    fn told_before(&self, at: Timestamp) -> bool {
+        self.told.last().is_some_and(|told| told.at <= at)
+    }
+
+    fn begin(&mut self, at: Timestamp, until: Timestamp) {
+        if self.alarm.is_active() && self.promise.as_ref().is_none_or(|promise| promise.until < until) {
+            self.alarm = Alarm::announced(self.alarm.behaviour());
+            self.alarm.acknowledge(at, Some(until));
+            self.promise = Some(Promise { by: None, at, until, comes_late: None });
+        }
+    }
+
+    fn raise(&self) -> Raise {
+        Raise {
+            source: self.source,
+            since: self.since,
+            at_night: self.at_night,
+            urgency: self.urgency,
+            call: Call::Again,
+        }
+    }
+
+    /// The notices since something new was told.
+    fn counted(&self) -> &[Told] {
+        self.told.get(self.news_from..).unwrap_or_default()
+    }
+
+    /// The next call, while nobody has promised to come.
+    fn next(&self, pace: &Pace<'_>) -> Option<Due> {
+        let open = self.alarm.state() == State::Unacknowledged && self.alarm.holds();
+        // What can wait until the morning wakes nobody twice.
+        let calls = open
+            && match pace.shift {
+                Shift::Away { .. } => self.at_night == Priority::Now,
+                Shift::Present => self.at_night != Priority::Morning,
+            };
+        let due = pace.next(self.counted(), self.urgency).filter(|_| calls)?;
+        let announced = self.announced.as_ref().filter(|announced| announced.at < due.at);
+        Some(Due { at: announced.map_or(due.at, |announced| announced.at), ..due })
+    }
+
+    /// The call after a promise that wasn't kept.
+    fn after(&self, promise: &Promise, now: Timestamp, pace: &Pace<'_>) -> Option<Due> {
+        let last = self.told.last().filter(|_| self.at_night != Priority::Morning)?;
+        let by = promise.by.as_deref().and_then(|by| named(pace.contacts, by));
+        if promise.comes_late.is_some() {
+            let after = by.map_or_else(|| last.to.clone(), |by| Audience::one(by.clone()));
+            let to = match pace.shift {
+                Shift::Away { .. } => audience::next(pace.contacts, &after),
+                Shift::Present => Audience::Everyone,
+            };
+            return Some(Due { at: now, call: Call::Next, to });
+        }
+        let to = audience::after_promise(pace.contacts, pace.shift, &last.to, by);
+        Some(Due { at: now, call: Call::PromiseBroken, to })
+    }
+}
+
+/// The contact whose id or name somebody gave.
+pub(crate) fn named<'a>(contacts: &'a [Contact], name: &str) -> Option<&'a Id> {
+    let same = |known: &str| known.eq_ignore_ascii_case(name);
+    contacts
+        .iter()
+        .find(|contact| same(contact.id.as_str()) || same(&contact.name))
+        .map(|contact| &contact.id)
+}
+
+/// What is told isn't told again for so long though it was withdrawn meanwhile, unless fish are in danger.
+pub(crate) const QUIET_FOR: SignedDuration = SignedDuration::from_hours(2);
+
+/// Foam comes and goes: a doubt is told when it has lasted.
+const DOUBT_PATIENCE: SignedDuration = SignedDuration::from_mins(10);
+
+/// A supply lasts for so long before its warning is withdrawn.
+const LASTS_FOR: SignedDuration = SignedDuration::from_mins(30);
+
+/// Well for so long before a warning is withdrawn, so that it doesn't flap.
+pub(crate) const WELL_FOR: SignedDuration = SignedDuration::from_mins(15);

@@ -1,0 +1,89 @@
+//! Why people are called now, and what becomes of it when nobody answers.
+
+use claymark_notice::calling::{Call, Calling, Earlier, Promise};
+use claymark_notice::{Audience, Notice};
+
+use crate::names::{self, list, short};
+use crate::notice::Teller;
+use crate::typed;
+
+impl Teller<'_> {
+    /// Why it is told once more; `None`: it is new, or worse, which its own words say.
+    pub(super) fn why_again(&self, calling: &Calling) -> Option<String> {
+        match (calling.call, &calling.broken, &calling.earlier) {
+            (Call::First | Call::Worse, ..) => None,
+            (_, Some(Promise { by, comes_late: Some(late), .. }), _) => Some(format!(
+                "{} comes only by {}: that may be too late.",
+                by.as_deref().map_or_else(|| "Somebody".to_owned(), |by| short(&typed::name(by), NAME_CHARS)),
+                self.clock.time(*late)
+            )),
+            (Call::Again | Call::Next, _, None) => None,
+            (Call::PromiseBroken, Some(promise), _) => Some(self.broken(promise)),
+            (Call::PromiseBroken, None, _) => {
+                Some("Somebody was on it, and nothing was seen of it.".to_owned())
+            }
+            (Call::Again | Call::Next, _, Some(earlier)) => Some(self.unanswered(earlier)),
+        }
+    }
+
+    fn broken(&self, promise: &Promise) -> String {
+        let until = self.clock.time(promise.until);
+        match &promise.by {
+            Some(by) => format!(
+                "{} answered at {}, to be there by {until}; what it needs wasn't seen.",
+                short(&typed::name(by), NAME_CHARS),
+                self.clock.time(promise.at)
+            ),
+            None => format!(
+                "Somebody was on it from {} on; by {until} nothing was seen of it.",
+                self.clock.time(promise.at)
+            ),
+        }
+    }
+
+    fn unanswered(&self, earlier: &Earlier) -> String {
+        let at = self.clock.time(earlier.at);
+        match self.people_of(&earlier.to).as_slice() {
+            [] => format!("Told at {at}; nobody has answered."),
+            [one] => format!("{one} was told at {at} and hasn't answered."),
+            several => format!("{} were told at {at}; nobody has answered.", list(several)),
+        }
+    }
+
+    /// How to answer, and what comes without an answer.
+    pub(super) fn answering(&self, notice: &Notice, calling: &Calling) -> Vec<String> {
+        let number = notice.number;
+        let holds = self.clock.time(calling.holds_until);
+        let mut lines = vec![format!(
+            "On it? Answer notice {number} (claymark answer {number}). That holds until {holds}; another time: --there-by."
+        )];
+        lines.push(match &calling.later {
+            None => "Without an answer nobody is called again until it gets worse.".to_owned(),
+            Some(later) => {
+                let at = self.clock.time(later.at);
+                match self.people_of(&later.to).as_slice() {
+                    [] => format!("Without an answer everybody is told again at {at}."),
+                    people if later.to == notice.to => {
+                        format!("Without an answer this comes again at {at} ({}).", list(people))
+                    }
+                    people => format!("Without an answer {} is called at {at}.", list(people)),
+                }
+            }
+        });
+        lines
+    }
+
+    /// Their names; none where everybody is told.
+    fn people_of(&self, audience: &Audience) -> Vec<String> {
+        match audience {
+            Audience::Everyone => Vec::new(),
+            Audience::Only(contacts) => contacts
+                .iter()
+                .map(|contact| short(&names::contact(self.site, contact), NAME_CHARS))
+                .collect(),
+        }
+    }
+}
+
+/// Of a name.
+const NAME_CHARS: usize = 32;

@@ -1,0 +1,108 @@
+//! While fish are in danger that the sensors can show, somebody is called at least each half hour, or has promised to come:
+//! whatever has failed, whoever sleeps.
+
+use claymark_model::id::Id;
+use claymark_notice::Call;
+use claymark_tests::story::script::at;
+use claymark_tests::story::{Habit, ScriptedStory, Truth, Watched, rooms};
+
+/// What fails, and how hands mend it.
+type Trouble = (&'static str, fn(&mut Truth), fn(&mut Truth));
+
+const TROUBLES: [Trouble; 10] = [
+    ("oxygen falls", |truth| truth.oxygen_goal = 3.0, |truth| truth.oxygen_goal = 9.0),
+    (
+        "the blower stops",
+        |truth| (truth.oxygen_goal, truth.settling) = (5.0, Some(0.0)),
+        |truth| (truth.oxygen_goal, truth.settling) = (9.0, None),
+    ),
+    ("little fresh water", |truth| truth.fresh = 15.0, |truth| truth.fresh = 51.2),
+    ("the pump stops", |truth| truth.pump = 0.0, |truth| truth.pump = 209.0),
+    ("the pump races", |truth| truth.pump = 700.0, |truth| (truth.pump, truth.a.litres) = (209.0, 175.0)),
+    ("the tube splits", |truth| truth.delivered = 0.0, |truth| truth.delivered = 1.0),
+    ("the heater fails", |truth| truth.incoming = 12.0, |truth| truth.incoming = 20.0),
+    ("the heater sticks on", |truth| truth.incoming = 27.0, |truth| truth.incoming = 20.0),
+    ("the drum runs dry", |truth| truth.a.litres = 60.0, |truth| truth.fill_a(175.0)),
+    ("far too much clay", |truth| truth.a.strength *= 4.0, |truth| truth.a.strength /= 4.0),
+];
+
+#[test]
+fn danger_is_called_for_each_half_hour_until_somebody_has_promised_to_come() {
+    for (name, fails, mends) in TROUBLES {
+        for (clock, end, habits) in
+            [("+1 01:00", "+1 08:00", &Habit::ALL[..]), ("11:00", "17:00", &Habit::ALL[..2])]
+        {
+            for habit in habits {
+                let mut story = ScriptedStory::begin("08:00", 7, Truth::full());
+                story.happens("19:00", |truth, _| truth.fill_a(175.0));
+                story.written("19:00", r#""kind":"refill","drum":"a","water_l":120,"clay_kg":2.2"#);
+                story.happens(clock, move |truth, _| fails(truth));
+                let watched = Watched::new(story, &rooms::plain(), *habit, move |story| {
+                    story.hands(|truth, _| mends(truth));
+                });
+                let watched = watched.until(at(end));
+                assert!(
+                    watched.silences.is_empty(),
+                    "{name} at {clock}, {habit:?}: {:?}\n{}",
+                    watched.silences,
+                    watched.list()
+                );
+            }
+        }
+    }
+}
+
+#[test]
+fn quiet_days_wake_nobody() {
+    let mut waking = 0;
+    for seed in 0..4 {
+        let mut story = ScriptedStory::begin("06:00", seed, Truth::full());
+        for day in 0..10 {
+            for (hour, noted) in [("06:00", "06:10"), ("14:00", "14:05"), ("22:00", "22:20")] {
+                let (clock, noted) = (format!("+{day} {hour}"), format!("+{day} {noted}"));
+                story.happens(&clock, |truth, _| truth.fill_a(175.0));
+                story.written(&noted, r#""kind":"refill","drum":"a","water_l":98,"clay_kg":1.79"#);
+            }
+        }
+        let watched = Watched::new(story, &rooms::plain(), Habit::Sleeps, |_| {}).until(at("+10 05:00"));
+        assert!(watched.silences.is_empty(), "{:?}", watched.silences);
+        let night = |told: &&claymark_tests::story::NoticeAsRead| {
+            let hour = told.at.strftime("%H").to_string().parse::<u32>().unwrap_or(0);
+            told.notice.calling.is_some() && !(6..22).contains(&hour)
+        };
+        waking += watched.telling.told.iter().filter(night).count();
+        if waking > 1 {
+            panic!("seed {seed}:\n{}", watched.list());
+        }
+    }
+}
+
+#[test]
+fn an_answer_after_which_nobody_comes_is_called_for_again_with_the_next_person() {
+    let mut story = ScriptedStory::begin("08:00", 3, Truth::full());
+    story.happens("+1 00:10", |truth, _| truth.a.litres = 70.0);
+    let watched = Watched::new(story, &rooms::plain(), Habit::AnswersOnly, |_| {}).until(at("+1 09:00"));
+    let calls = watched.telling.calls("runout:a");
+    let broken: Vec<_> = calls
+        .iter()
+        .filter(|told| {
+            told.notice.calling.as_ref().is_some_and(|calling| calling.call == Call::PromiseBroken)
+        })
+        .collect();
+    assert!(broken.len() >= 3, "{}", watched.list());
+    let second = Id::new("second").expect("an id");
+    assert!(broken.iter().all(|told| told.notice.to.includes(&second)), "{}", watched.list());
+}
+
+#[test]
+fn nobody_who_comes_in_the_morning_is_told_by_day() {
+    let mut story = ScriptedStory::begin("08:00", 5, Truth::full());
+    story.happens("19:00", |truth, _| truth.fill_a(175.0));
+    story.written("19:00", r#""kind":"refill","drum":"a","water_l":120,"clay_kg":2.2"#);
+    let watched = Watched::new(story, &rooms::plain(), Habit::Sleeps, |_| {}).until(at("+1 14:00"));
+    let absent = watched.telling.calls("absence");
+    let [first, ..] = absent.as_slice() else { panic!("{}", watched.list()) };
+    assert_eq!(first.clock, "+1 06:00", "half an hour after the visit:\n{}", watched.list());
+    assert!(first.subject.starts_with("Nobody has been seen in the room since 19:00."), "{}", first.subject);
+    assert!(watched.silences.is_empty(), "{:?}\n{}", watched.silences, watched.list());
+}
