@@ -56,7 +56,8 @@ pub(super) fn may_bring(fault: &Fault, later: &Fault) -> bool {
     }
     // Clay that settles comes by and by, and in clouds when the air is back.
     let settles = matches!(fault, Fault::Blower { .. } | Fault::DrumAir { .. });
-    let by_settling = settled(later) || matches!(later, Fault::OxygenFalls { .. });
+    let by_settling =
+        settled(later) || matches!(later, Fault::OxygenFalls { .. } | Fault::FreshWaterLow { .. });
     // Whatever runs from the mains stands.
     matches!(fault, Fault::PowerCut) || settles && by_settling
 }
