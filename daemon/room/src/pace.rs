@@ -135,3 +135,6 @@ const LOOK_PAUSE: SignedDuration = SignedDuration::from_mins(30);
 
 /// Somebody who looks after a thing has so long.
 const LOOKED_AT: SignedDuration = SignedDuration::from_hours(4);
+
+#[cfg(test)]
+mod tests;
