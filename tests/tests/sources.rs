@@ -24,20 +24,20 @@ const KINDS: &[&str] = &[
 ];
 
 /// A row of the table.
-struct Row {
+struct SourceRow {
     file: String,
     source: String,
     kinds: Vec<String>,
 }
 
-fn table() -> Vec<Row> {
+fn table() -> Vec<SourceRow> {
     let text = fs::read_to_string(root().join("tests/data/README.md")).unwrap();
     let cells = |line: &str| line.split(" | ").map(|cell| cell.trim_matches(['|', ' ']).to_owned()).collect();
     let rows = text.lines().filter(|line| line.starts_with("| `")).map(|line| {
         let cells: Vec<String> = cells(line);
         let [file, _, source, kinds, _] = cells.as_slice() else { panic!("five cells, not {cells:?}") };
         let kinds = kinds.split("; ").map(str::to_owned).collect();
-        Row { file: file.trim_matches('`').to_owned(), source: source.clone(), kinds }
+        SourceRow { file: file.trim_matches('`').to_owned(), source: source.clone(), kinds }
     });
     rows.collect()
 }
@@ -84,7 +84,7 @@ fn every_file_of_data_and_every_oracle_has_its_row_with_source_and_kind() {
 fn every_row_leads_to_a_file_and_says_where_its_figures_come_from() {
     let table = table();
     let mut seen = BTreeSet::new();
-    for Row { file, source, kinds } in &table {
+    for SourceRow { file, source, kinds } in &table {
         assert!(seen.insert(file), "{file} has two rows");
         assert!(root().join(file).is_file(), "{file} has a row and isn't there");
         for kind in kinds {

@@ -49,6 +49,9 @@ const FACTORS: &[&str] = &["3600", "86400", "1440"];
 /// Files outside the home of factors that still have one; the list only gets shorter. A bound in seconds may stay.
 const FACTORS_STILL_THERE: &[&str] = &["daemon/clay/src/bounds/table.rs"];
 
+/// Each module has settings, each task has channels of its own, and an error is told by its module's name.
+const EACH_ITS_OWN: &[&str] = &["Settings", "Ports", "Error"];
+
 /// The home of the clock, and the report's one look at it: which week is the last full one.
 const READS_THE_CLOCK: &[&str] = &["daemon/src/clock.rs", "report/src/main.rs"];
 
@@ -168,6 +171,29 @@ fn every_file_says_what_it_is_and_is_about_one_thing() {
             assert!(!is_vague, "{shown}: {vague} is no name for a room");
         }
     }
+}
+
+#[test]
+fn no_type_name_stands_for_two_things() {
+    let mut homes: BTreeMap<String, BTreeSet<PathBuf>> = BTreeMap::new();
+    for path in ["daemon", "report", "tests"].into_iter().flat_map(|folder| rust_files(&root().join(folder)))
+    {
+        let code = without_comments(&fs::read_to_string(&path).unwrap());
+        for line in code.lines().map(|line| line.trim_start().trim_start_matches("pub").trim_start()) {
+            let line =
+                line.strip_prefix("(crate)").or(line.strip_prefix("(super)")).unwrap_or(line).trim_start();
+            let kinds = ["struct ", "enum ", "trait "];
+            let Some(name) = kinds.iter().find_map(|kind| line.strip_prefix(kind)) else { continue };
+            let name: String = name.chars().take_while(char::is_ascii_alphanumeric).collect();
+            homes.entry(name).or_default().insert(path.clone());
+        }
+    }
+    assert!(homes.len() > 500, "{} types were found", homes.len());
+    let twice: Vec<_> = homes
+        .iter()
+        .filter(|(name, homes)| homes.len() > 1 && !EACH_ITS_OWN.contains(&name.as_str()))
+        .collect();
+    assert!(twice.is_empty(), "{twice:#?}");
 }
 
 #[test]

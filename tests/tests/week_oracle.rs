@@ -34,7 +34,7 @@ fn the_demos_week_is_that_of_pandas() {
     assert!(made.status.success(), "{}", String::from_utf8_lossy(&made.stderr));
     let store = dir.path().join("claymark.db");
     let site = Reader::open(&store).unwrap().site().unwrap();
-    compare(&store, &site, "2027-W16", (dir.path(), By::PlainHours));
+    compare(&store, &site, "2027-W16", (dir.path(), DayPart::PlainHours));
 }
 
 #[test]
@@ -57,7 +57,7 @@ fn a_week_in_which_the_clocks_change_and_a_week_53_are_those_of_pandas() {
             .output()
             .unwrap();
         assert!(made.status.success(), "{}", String::from_utf8_lossy(&made.stderr));
-        let answer = compare(&store, &site, week, (dir.path(), By::Readings));
+        let answer = compare(&store, &site, week, (dir.path(), DayPart::Readings));
         let all: f64 = answer["hours"].as_array().unwrap().iter().map(|day| day.as_f64().unwrap()).sum();
         assert!((all - hours).abs() < 1e-9, "{week} in {zone}: {all} h");
     }
@@ -117,7 +117,7 @@ fn fill(store: &Path, site: &Site, week: &str) {
 }
 
 /// Every figure of the CSV's sensors; the oracle's answer.
-fn compare(store: &Path, site: &Site, week: &str, (folder, by): (&Path, By)) -> Value {
+fn compare(store: &Path, site: &Site, week: &str, (folder, by): (&Path, DayPart)) -> Value {
     let dates: Vec<Date> = (0..7).map(|n| monday(week) + n.days()).collect();
     let noon =
         |date: Date| date.at(12, 0, 0, 0).to_zoned_datetime(site.time_zone.clone()).unwrap().timestamp();
@@ -170,7 +170,7 @@ fn compare(store: &Path, site: &Site, week: &str, (folder, by): (&Path, By)) -> 
 
 /// How a figure may have been made, and so how far both may lie apart.
 #[derive(Clone, Copy)]
-enum By {
+enum DayPart {
     /// Every hour has its faults, so each reading counts by itself: as far as the figures are printed.
     Readings,
     /// An hour without any counts as a whole, by the mean of its readings, and with it the rest of the reading before it: so
@@ -178,7 +178,7 @@ enum By {
     PlainHours,
 }
 
-impl By {
+impl DayPart {
     /// Of the mean, and of the shares in percent of a day.
     fn apart(self, sensor: &Sensor) -> (f64, f64) {
         let rests = 3.0 * sensor.every.as_secs_f64() / SignedDuration::from_hours(24).as_secs_f64();

@@ -27,7 +27,7 @@ use super::tuning::{
 };
 use super::written::{Rise, Stage, WrittenRefill, unseen};
 use claymark_model::units::Litres;
-use claymark_model::unseen::{Sign, Unseen};
+use claymark_model::unseen::{Unseen, UnseenSign};
 
 impl Tracker {
     /// Somebody wrote down a refill.
@@ -229,14 +229,14 @@ impl Tracker {
         let now = |hypothesis: &Hypothesis| Litres(hypothesis.state.volume().mean.clamp(0.0, self.size.brim));
         let (sign, after) = match &written.stage {
             Stage::Awaited { hypothesis, .. } => {
-                (Sign::Awaited, written.figures.added.map(|_| now(hypothesis)))
+                (UnseenSign::Awaited, written.figures.added.map(|_| now(hypothesis)))
             }
             Stage::Denied => {
                 let shows = now(&self.lead);
-                (Sign::Denied { shows }, Some(Litres(written.before + written.added.mean)))
+                (UnseenSign::Denied { shows }, Some(Litres(written.before + written.added.mean)))
             }
-            Stage::Believed => (Sign::Awaited, Some(now(&self.lead))),
-            Stage::Reckoned => (Sign::Reckoned, Some(now(&self.lead))),
+            Stage::Believed => (UnseenSign::Awaited, Some(now(&self.lead))),
+            Stage::Reckoned => (UnseenSign::Reckoned, Some(now(&self.lead))),
             Stage::Seen => return None,
         };
         let before = Some(Litres(written.before.max(0.0)));

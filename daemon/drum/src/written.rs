@@ -6,7 +6,7 @@ use super::log::Figures;
 use super::state::Gaussian;
 use super::tuning::{CONTRADICTS_SHARE, PART_SHARE};
 use claymark_model::units::{Kilograms, Litres};
-use claymark_model::unseen::{Sign, Unseen};
+use claymark_model::unseen::{Unseen, UnseenSign};
 
 /// A refill that was written down.
 #[derive(Debug, Clone)]
@@ -82,7 +82,7 @@ pub(super) fn unseen(key: &str, at: f64, figures: Figures) -> Unseen {
         clay: figures.clay.map(Kilograms),
         before: None,
         after: None,
-        sign: Sign::Reckoned,
+        sign: UnseenSign::Reckoned,
         again: false,
         overfull: false,
     }

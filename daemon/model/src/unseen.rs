@@ -21,7 +21,7 @@ pub struct Unseen {
     /// What is in it now if it was done; `None`: nobody knows.
     pub after: Option<Litres>,
     /// What the level says.
-    pub sign: Sign,
+    pub sign: UnseenSign,
     /// The same figures were written down again within minutes; they are counted once.
     pub again: bool,
     /// More was written down than had room; it is counted up to the full line.
@@ -31,7 +31,7 @@ pub struct Unseen {
 /// What the level says of a refill that was written down.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[serde(tag = "sign", rename_all = "kebab-case")]
-pub enum Sign {
+pub enum UnseenSign {
     /// It can't be believed yet, or hasn't had the time to show it: what was written down counts.
     Awaited,
     /// It is believed, and shows no such rise: the level counts.
@@ -49,8 +49,8 @@ impl Unseen {
     pub fn is_open(&self, now: Timestamp) -> bool {
         let unsure = self.again || self.overfull;
         let waits = match self.sign {
-            Sign::Awaited | Sign::Denied { .. } => true,
-            Sign::Reckoned => unsure || self.before.is_none(),
+            UnseenSign::Awaited | UnseenSign::Denied { .. } => true,
+            UnseenSign::Reckoned => unsure || self.before.is_none(),
         };
         waits && now < self.at + SETTLES
     }
@@ -58,7 +58,7 @@ impl Unseen {
     /// Whether the level is believed against it.
     #[must_use]
     pub fn is_denied(&self) -> bool {
-        matches!(self.sign, Sign::Denied { .. })
+        matches!(self.sign, UnseenSign::Denied { .. })
     }
 }
 

@@ -7,7 +7,7 @@ use jiff::{SignedDuration, Timestamp};
 
 /// Where an alarm stands by itself, whatever lies over it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub enum State {
+pub enum AlarmState {
     /// All is well.
     #[default]
     Normal,
@@ -97,7 +97,7 @@ pub enum Change {
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct Alarm {
     behaviour: Behaviour,
-    state: State,
+    state: AlarmState,
     overlay: Option<Overlay>,
     holds: bool,
     /// Since when it holds, or doesn't, without a break; `None`: nothing is known since.
@@ -116,7 +116,7 @@ impl Alarm {
     /// One that was announced before, and of which nothing else is known yet.
     #[must_use]
     pub fn announced(behaviour: Behaviour) -> Self {
-        Self { behaviour, state: State::Unacknowledged, holds: true, ..Self::default() }
+        Self { behaviour, state: AlarmState::Unacknowledged, holds: true, ..Self::default() }
     }
 
     /// How it behaves.
@@ -127,7 +127,7 @@ impl Alarm {
 
     /// Where it stands by itself.
     #[must_use]
-    pub fn state(&self) -> State {
+    pub fn state(&self) -> AlarmState {
         self.state
     }
 
@@ -146,7 +146,7 @@ impl Alarm {
     /// Whether it has been raised and hasn't returned to normal.
     #[must_use]
     pub fn is_active(&self) -> bool {
-        matches!(self.state, State::Unacknowledged | State::Acknowledged)
+        matches!(self.state, AlarmState::Unacknowledged | AlarmState::Acknowledged)
     }
 
     /// When a delay, a shelf or a re-alarm ends, if nothing happens.
@@ -191,13 +191,13 @@ impl Alarm {
     pub fn acknowledge(&mut self, now: Timestamp, until: Option<Timestamp>) -> Change {
         let announced = self.behaviour.re_alarm.map(|after| now + after);
         self.state = match self.state {
-            State::Unacknowledged => {
+            AlarmState::Unacknowledged => {
                 self.re_alarm_at = until.or(announced);
-                State::Acknowledged
+                AlarmState::Acknowledged
             }
-            State::Returned => State::Normal,
-            State::LatchedUnacknowledged => State::LatchedAcknowledged,
-            State::Normal | State::Acknowledged | State::LatchedAcknowledged => {
+            AlarmState::Returned => AlarmState::Normal,
+            AlarmState::LatchedUnacknowledged => AlarmState::LatchedAcknowledged,
+            AlarmState::Normal | AlarmState::Acknowledged | AlarmState::LatchedAcknowledged => {
                 return Change::AcknowledgeRefused;
             }
         };
@@ -206,10 +206,10 @@ impl Alarm {
 
     /// Somebody resets a latched one.
     pub fn reset(&mut self) -> Change {
-        if self.state != State::LatchedAcknowledged || self.holds {
+        if self.state != AlarmState::LatchedAcknowledged || self.holds {
             return Change::ResetRefused;
         }
-        self.state = State::Normal;
+        self.state = AlarmState::Normal;
         Change::Reset
     }
 
@@ -223,7 +223,7 @@ impl Alarm {
     pub fn uncover(&mut self) -> Change {
         self.overlay = None;
         self.re_alarm_at = None;
-        self.state = if self.holds { State::Unacknowledged } else { State::Normal };
+        self.state = if self.holds { AlarmState::Unacknowledged } else { AlarmState::Normal };
         Change::Uncovered
     }
 
@@ -247,22 +247,22 @@ impl Alarm {
             return told(change).filter(|_| !covered);
         }
         self.re_alarm_at = None;
-        self.state = State::Unacknowledged;
+        self.state = AlarmState::Unacknowledged;
         told(Change::ReAlarmed).filter(|_| !covered)
     }
 
     fn raise(&mut self) -> Change {
-        self.state = State::Unacknowledged;
+        self.state = AlarmState::Unacknowledged;
         Change::Raised
     }
 
     fn clear(&mut self) -> Change {
         self.re_alarm_at = None;
         self.state = match (self.state, self.behaviour.latched) {
-            (State::Acknowledged, false) => State::Normal,
-            (State::Acknowledged, true) => State::LatchedAcknowledged,
-            (_, false) => State::Returned,
-            (_, true) => State::LatchedUnacknowledged,
+            (AlarmState::Acknowledged, false) => AlarmState::Normal,
+            (AlarmState::Acknowledged, true) => AlarmState::LatchedAcknowledged,
+            (_, false) => AlarmState::Returned,
+            (_, true) => AlarmState::LatchedUnacknowledged,
         };
         Change::Cleared
     }

@@ -77,7 +77,7 @@ pub struct EveningDrum {
 
 /// A failure that stands.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct Standing {
+pub struct StandingFailure {
     /// The notice that told it.
     pub notice: u64,
     /// What.
@@ -105,7 +105,7 @@ pub struct EveningCheck {
     pub store_failing_since: Option<Timestamp>,
     /// Failures that people were told of and that aren't over.
     #[serde(default)]
-    pub standing: Vec<Standing>,
+    pub standing: Vec<StandingFailure>,
     /// Checks by hand that should have been made.
     #[serde(default)]
     pub overdue: Vec<Overdue>,

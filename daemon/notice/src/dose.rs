@@ -98,7 +98,7 @@ pub enum Night {
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum NoDose {
     /// Something isn't known.
-    Missing(Missing),
+    MissingFigure(MissingFigure),
     /// Neither lever reaches what is wanted.
     OutOfReach {
         /// What was wanted.
@@ -166,7 +166,7 @@ impl TankResponse {
 
 /// What isn't known and would have to be.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Missing {
+pub enum MissingFigure {
     /// There is no such drum.
     Drum,
     /// NTU per mg/L of this clay.

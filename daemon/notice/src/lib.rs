@@ -99,13 +99,13 @@ pub enum Audience {
 fn one_or_several<'de, D: serde::Deserializer<'de>>(deserializer: D) -> Result<Vec<Id>, D::Error> {
     #[derive(Deserialize)]
     #[serde(untagged)]
-    enum Named {
+    enum NamedContacts {
         One(Id),
         Several(Vec<Id>),
     }
-    Ok(match Named::deserialize(deserializer)? {
-        Named::One(contact) => vec![contact],
-        Named::Several(contacts) => contacts,
+    Ok(match NamedContacts::deserialize(deserializer)? {
+        NamedContacts::One(contact) => vec![contact],
+        NamedContacts::Several(contacts) => contacts,
     })
 }
 

@@ -13,11 +13,11 @@ pub use crate::standing::Standing;
 #[derive(Debug, Clone, Default)]
 pub struct Register {
     last: u64,
-    rows: BTreeMap<u64, Row>,
+    rows: BTreeMap<u64, RegisterRow>,
 }
 
 #[derive(Debug, Clone)]
-struct Row {
+struct RegisterRow {
     at: Timestamp,
     urgency: Option<Urgency>,
     kind: NoticeKind,
@@ -36,7 +36,7 @@ impl Register {
         if let Some(number) = notice.replaces {
             self.replace(number, notice);
         }
-        let row = Row {
+        let row = RegisterRow {
             at: notice.at,
             urgency: notice.calling.as_ref().map(|calling| calling.urgency),
             kind: notice.kind,
@@ -123,7 +123,7 @@ impl Register {
     /// the one that differs by the fewest keys, and of those the newest.
     #[must_use]
     pub fn meant(&self, typed: u64) -> Option<u64> {
-        let waits = |(number, row): &(&u64, &Row)| {
+        let waits = |(number, row): &(&u64, &RegisterRow)| {
             row.kind.calls()
                 && row.told_again.is_none()
                 && self.on_it(**number).is_none()
@@ -131,8 +131,8 @@ impl Register {
                 && **number != typed
         };
         // A run-out calls people until one answers; the others are told once.
-        let told_once = |row: &Row| row.kind != NoticeKind::Runout;
-        let by_keys = |(number, row): &(&u64, &Row)| {
+        let told_once = |row: &RegisterRow| row.kind != NoticeKind::Runout;
+        let by_keys = |(number, row): &(&u64, &RegisterRow)| {
             (keys_apart(typed, **number), told_once(row), std::cmp::Reverse(**number))
         };
         self.rows.iter().filter(waits).min_by_key(by_keys).map(|(number, _)| *number)
@@ -147,7 +147,7 @@ impl Register {
     }
 
     /// All rows that tell the same as that one, in order.
-    fn chain(&self, number: u64) -> Vec<&Row> {
+    fn chain(&self, number: u64) -> Vec<&RegisterRow> {
         let mut first = number;
         while let Some((before, _)) = self.rows.iter().find(|(_, row)| row.told_again == Some(first)) {
             first = *before;
@@ -163,7 +163,7 @@ impl Register {
     }
 }
 
-impl Row {
+impl RegisterRow {
     fn end(&mut self, at: Timestamp) {
         self.over.get_or_insert(at);
     }

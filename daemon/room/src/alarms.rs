@@ -11,12 +11,12 @@ use crate::calendar::Shift;
 use crate::pace::{Due, Pace};
 use claymark_model::id::Id;
 use claymark_model::site::Contact;
-use claymark_notice::alarm::{Alarm, Behaviour, Change, Holds, State};
+use claymark_notice::alarm::{Alarm, AlarmState, Behaviour, Change, Holds};
 use claymark_notice::{Answer, Audience, Call, Calling, Priority, Promise, Urgency};
 
 /// Which part of the room knows what to say of an alarm.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(crate) enum Source {
+pub(crate) enum AlarmSource {
     /// Drums that run dry.
     Runout,
     /// A level that isn't believed.
@@ -35,7 +35,7 @@ pub(crate) enum Source {
     Absence,
 }
 
-impl Source {
+impl AlarmSource {
     fn behaviour(self) -> Behaviour {
         let (on_delay, off_delay) = match self {
             Self::Runout => (SignedDuration::ZERO, LASTS_FOR),
@@ -52,12 +52,12 @@ impl Source {
 /// All of them, by what caused them.
 #[derive(Debug, Default)]
 pub(crate) struct Alarms {
-    rows: BTreeMap<String, Row>,
+    rows: BTreeMap<String, AlarmRow>,
 }
 
 #[derive(Debug)]
-struct Row {
-    source: Source,
+struct AlarmRow {
+    source: AlarmSource,
     alarm: Alarm,
     /// Since when it is wrong.
     since: Timestamp,
@@ -88,7 +88,7 @@ pub(crate) enum Turn {
 /// How a notice of an alarm is kept.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct Raise {
-    pub(crate) source: Source,
+    pub(crate) source: AlarmSource,
     pub(crate) since: Timestamp,
     pub(crate) at_night: Priority,
     pub(crate) urgency: Urgency,
@@ -113,14 +113,19 @@ pub(crate) struct TooLate {
 
 impl Alarms {
     /// Takes note of what holds, and says what is due.
-    pub(crate) fn observe(&mut self, cause: &str, source: Source, (now, holds): (Timestamp, Holds)) -> Turn {
+    pub(crate) fn observe(
+        &mut self,
+        cause: &str,
+        source: AlarmSource,
+        (now, holds): (Timestamp, Holds),
+    ) -> Turn {
         if !self.rows.contains_key(cause) {
             let Holds::Since(since) = holds else { return Turn::Nothing };
-            self.rows.insert(cause.to_owned(), Row::new(source, since));
+            self.rows.insert(cause.to_owned(), AlarmRow::new(source, since));
         }
         let Some(row) = self.rows.get_mut(cause) else { return Turn::Nothing };
         if let (Holds::Since(since), true) =
-            (holds, row.told.is_empty() && row.alarm.state() == State::Normal)
+            (holds, row.told.is_empty() && row.alarm.state() == AlarmState::Normal)
         {
             row.since = since;
         }
@@ -135,7 +140,8 @@ impl Alarms {
 
     /// People were told; before a restart, too.
     pub(crate) fn told(&mut self, cause: &str, raise: Raise, told: Told, calling: Option<&Calling>) {
-        let row = self.rows.entry(cause.to_owned()).or_insert_with(|| Row::new(raise.source, raise.since));
+        let row =
+            self.rows.entry(cause.to_owned()).or_insert_with(|| AlarmRow::new(raise.source, raise.since));
         if !row.alarm.is_active() {
             row.alarm = Alarm::announced(row.alarm.behaviour());
         }
@@ -167,7 +173,7 @@ impl Alarms {
     /// It no longer holds, and isn't told again before `quiet_until`.
     pub(crate) fn over(&mut self, cause: &str, quiet_until: Option<Timestamp>) {
         if let Some(row) = self.rows.get_mut(cause) {
-            *row = Row { quiet_until, ..Row::new(row.source, row.since) };
+            *row = AlarmRow { quiet_until, ..AlarmRow::new(row.source, row.since) };
         }
     }
 
@@ -185,7 +191,7 @@ impl Alarms {
 
     /// Whether people are being called for it because fish are in danger.
     pub(crate) fn is_danger(&self, cause: &str) -> bool {
-        let danger = |row: &Row| {
+        let danger = |row: &AlarmRow| {
             row.at_night == Priority::Now
                 && !row.told.is_empty()
                 && matches!(row.urgency, Urgency::Danger { .. })
@@ -200,8 +206,8 @@ impl Alarms {
 
     /// Whether something stands that calls people.
     pub(crate) fn any_calls(&self) -> bool {
-        let calls = |row: &Row| {
-            !row.told.is_empty() && row.at_night == Priority::Now && row.source != Source::Absence
+        let calls = |row: &AlarmRow| {
+            !row.told.is_empty() && row.at_night == Priority::Now && row.source != AlarmSource::Absence
         };
         self.rows.values().any(calls)
     }
@@ -228,7 +234,7 @@ impl Alarms {
 
     /// Somebody answered a notice.
     pub(crate) fn answered(&mut self, answer: &Answer, pace: &Pace<'_>) -> Option<TooLate> {
-        let is_its = |row: &&mut Row| row.told.iter().any(|told| told.number == answer.notice);
+        let is_its = |row: &&mut AlarmRow| row.told.iter().any(|told| told.number == answer.notice);
         let row = self.rows.values_mut().find(is_its)?;
         // Whoever was on it first goes; another one doesn't take that off them.
         if row.promise.as_ref().is_some_and(|promise| promise.by.is_some() && promise.by != answer.by) {
@@ -241,7 +247,7 @@ impl Alarms {
         // Who comes too late stands in nobody's place.
         let until = late.map_or(until, |(_, needed_by)| needed_by.min(answer.at + pace.rules.next_person));
         if row.alarm.acknowledge(answer.at, Some(until)) == Change::AcknowledgeRefused {
-            if row.alarm.state() != State::Acknowledged {
+            if row.alarm.state() != AlarmState::Acknowledged {
                 return None;
             }
             row.alarm = Alarm::announced(row.alarm.behaviour());
@@ -293,7 +299,7 @@ impl Alarms {
 
     /// When the next call is due if nothing happens, or a delay ends.
     pub(crate) fn wake<'a>(&'a self, pace: &'a Pace<'_>) -> impl Iterator<Item = Timestamp> + 'a {
-        let times = |row: &Row| {
+        let times = |row: &AlarmRow| {
             let quiet = row.quiet_until.filter(|_| row.told.is_empty() && row.alarm.is_active());
             [row.alarm.due(), row.next(pace).map(|due| due.at), quiet].into_iter().flatten().min()
         };
@@ -310,8 +316,8 @@ impl Alarms {
     }
 }
 
-impl Row {
-    fn new(source: Source, since: Timestamp) -> Self {
+impl AlarmRow {
+    fn new(source: AlarmSource, since: Timestamp) -> Self {
         Self {
             source,
             alarm: Alarm::new(source.behaviour()),
@@ -355,7 +361,7 @@ impl Row {
 
     /// The next call, while nobody has promised to come.
     fn next(&self, pace: &Pace<'_>) -> Option<Due> {
-        let open = self.alarm.state() == State::Unacknowledged && self.alarm.holds();
+        let open = self.alarm.state() == AlarmState::Unacknowledged && self.alarm.holds();
         // What can wait until the morning wakes nobody twice.
         let calls = open
             && match pace.shift {

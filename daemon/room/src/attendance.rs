@@ -3,7 +3,7 @@
 use jiff::{SignedDuration, Timestamp};
 
 use crate::Room;
-use crate::alarms::{Raise, Source, Turn};
+use crate::alarms::{AlarmSource, Raise, Turn};
 use crate::calendar::{self, Shift};
 use crate::scene::{Finding, Scene};
 use claymark_notice::alarm::Holds;
@@ -40,7 +40,7 @@ impl Room {
             Some(visit) => Holds::Since(visit),
             None => Holds::No,
         };
-        match self.alarms.observe(ABSENCE, Source::Absence, (scene.now, holds)) {
+        match self.alarms.observe(ABSENCE, AlarmSource::Absence, (scene.now, holds)) {
             Turn::Nothing => {}
             Turn::Tell(since) => {
                 // Whoever has promised nothing is asked again only where something waits for hands.
@@ -48,7 +48,7 @@ impl Room {
                 let content = self.unattended(since);
                 let finding = self.on_duty(scene, ABSENCE.to_owned(), at_night, content);
                 let finding = Finding { priority: at_night, ..finding };
-                let (source, call) = (Source::Absence, Call::First);
+                let (source, call) = (AlarmSource::Absence, Call::First);
                 self.raise(
                     scene,
                     finding,

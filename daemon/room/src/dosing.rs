@@ -22,7 +22,7 @@ use claymark_model::id::Id;
 use claymark_model::site::Place;
 use claymark_model::units::{Litres, LitresPerHour, Turbidity};
 use claymark_notice::content::{Verdict, Visit};
-use claymark_notice::dose::Missing;
+use claymark_notice::dose::MissingFigure;
 
 impl Room {
     /// Both levers of a drum, for that turbidity of the head tank; else the pump for the middle of the fish's band now,
@@ -30,14 +30,15 @@ impl Room {
     pub fn dose(&self, now: Timestamp, drum: &Id, target: Option<Turbidity>) -> Result<Dose, NoDose> {
         let forecasts = self.forecasts(now);
         let record = self.records.iter().find(|record| record.drum.id == *drum);
-        let record = record.ok_or(NoDose::Missing(Missing::Drum))?;
-        let levers = self.levers(now, record, &forecasts).map_err(NoDose::Missing)?;
-        let fresh = self.fresh_water(now).ok_or(NoDose::Missing(Missing::FreshWater))?;
-        let (own, siblings) = levers.sources.split_first().ok_or(NoDose::Missing(Missing::DrumState))?;
+        let record = record.ok_or(NoDose::MissingFigure(MissingFigure::Drum))?;
+        let levers = self.levers(now, record, &forecasts).map_err(NoDose::MissingFigure)?;
+        let fresh = self.fresh_water(now).ok_or(NoDose::MissingFigure(MissingFigure::FreshWater))?;
+        let (own, siblings) =
+            levers.sources.split_first().ok_or(NoDose::MissingFigure(MissingFigure::DrumState))?;
         let plan = own.mixture.aim.plan.filter(|_| target.is_none());
         let bench = levers.trim(target.unwrap_or_else(|| Turbidity(self.site.target_turbidity(now))));
         let visit = self.coming_visit(now);
-        let asked = Asked { now, record, levers: &levers, bench, plan, visit };
+        let asked = DoseAsked { now, record, levers: &levers, bench, plan, visit };
         let advice = match levers.look_first() {
             Some(look) => Advice::LookFirst(look),
             None => Advice::Set(Box::new(self.ways(&asked)?)),
@@ -65,9 +66,11 @@ impl Room {
         })
     }
 
-    fn ways(&self, asked: &Asked<'_>) -> Result<Ways, NoDose> {
-        let Asked { now, record, levers, bench, plan, visit } = *asked;
-        let Some(own) = levers.sources.first() else { return Err(NoDose::Missing(Missing::DrumState)) };
+    fn ways(&self, asked: &DoseAsked<'_>) -> Result<Ways, NoDose> {
+        let DoseAsked { now, record, levers, bench, plan, visit } = *asked;
+        let Some(own) = levers.sources.first() else {
+            return Err(NoDose::MissingFigure(MissingFigure::DrumState));
+        };
         // The pump can be turned at any time; a mix is drawn for hours, and aimed at the middle of them.
         let aim = plan.map_or(bench.target, |plan| plan.turbidity);
         let (by_pump, by_strength) = (bench.by_pump(), levers.mix(aim).by_strength());
@@ -133,7 +136,7 @@ impl Room {
 
 /// What a dose is asked of.
 #[derive(Clone, Copy)]
-struct Asked<'a> {
+struct DoseAsked<'a> {
     now: Timestamp,
     record: &'a DrumRecord,
     levers: &'a Levers<'a>,
@@ -142,7 +145,7 @@ struct Asked<'a> {
     visit: Option<Visit>,
 }
 
-impl Asked<'_> {
+impl DoseAsked<'_> {
     /// When the drum is empty with so much in it and the pump at that flow.
     fn ends(&self, volume: Litres, slurry: LitresPerHour) -> Option<EmptyAt> {
         let draw_share = slurry.0 / self.bench.slurry.0;

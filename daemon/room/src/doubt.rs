@@ -3,7 +3,7 @@
 use jiff::Timestamp;
 
 use crate::Room;
-use crate::alarms::{QUIET_FOR, Raise, Source, Turn};
+use crate::alarms::{AlarmSource, QUIET_FOR, Raise, Turn};
 use crate::audience::Told;
 use crate::drum_record::DrumRecord;
 use crate::scene::{Finding, Scene, withdrawn};
@@ -19,7 +19,7 @@ impl Room {
             let Some(record) = self.records.get(place) else { continue };
             let cause = cause(&record.drum.id);
             let holds = self.doubted_since(scene, record).map_or(Holds::No, Holds::Since);
-            match self.alarms.observe(&cause, Source::Doubt, (scene.now, holds)) {
+            match self.alarms.observe(&cause, AlarmSource::Doubt, (scene.now, holds)) {
                 Turn::Nothing => {}
                 Turn::Tell(since) => self.tell_doubt(scene, place, since),
                 Turn::Withdraw(since) => {
@@ -38,7 +38,7 @@ impl Room {
         let content = Content::LevelDoubt(Box::new(LevelDoubt { state, visit: scene.visit }));
         let finding = Finding { drum: Some(drum), ..self.on_duty(scene, cause, at_night, content) };
         let raise =
-            Raise { source: Source::Doubt, since, at_night, urgency: Urgency::Look, call: Call::First };
+            Raise { source: AlarmSource::Doubt, since, at_night, urgency: Urgency::Look, call: Call::First };
         self.raise(scene, finding, raise, None);
     }
 

@@ -11,10 +11,10 @@ use claymark_notice::{Call, Content, Priority, Urgency};
 use jiff::{SignedDuration, Timestamp};
 
 use crate::Room;
-use crate::alarms::{Pending, Raise, Source, Turn};
+use crate::alarms::{AlarmSource, Pending, Raise, Turn};
 use crate::audience;
 use crate::drum_record::DrumRecord;
-use crate::runout::{Moment, Runout, Step};
+use crate::runout::{EndWatch, Moment, Step};
 use crate::scene::{Finding, Scene, withdrawn};
 
 /// One supply, and what people heard of its end.
@@ -26,7 +26,7 @@ pub(crate) struct SupplyEnd {
     joint: bool,
     /// Of the records, in their order.
     drums: Vec<usize>,
-    pub(crate) runout: Runout,
+    pub(crate) runout: EndWatch,
 }
 
 impl SupplyEnd {
@@ -40,7 +40,7 @@ impl SupplyEnd {
                 Some(end) => end.drums.push(place),
                 None => {
                     let cause = if joint { format!("runout:pump:{}", drum.pump) } else { cause(&drum.id) };
-                    let (pump, drums, runout) = (drum.pump.clone(), vec![place], Runout::default());
+                    let (pump, drums, runout) = (drum.pump.clone(), vec![place], EndWatch::default());
                     all.push(Self { cause, pump, joint, drums, runout });
                 }
             }
@@ -81,7 +81,7 @@ impl Room {
             let lasts = holds.is_some_and(|holds| {
                 let urgency = urgency(&forecast, scene.now, self.site.staff.mixing);
                 urgency.into_iter().for_each(|urgency| self.alarms.presses(&cause, urgency, Priority::Now));
-                let turn = self.alarms.observe(&cause, Source::Runout, (scene.now, holds));
+                let turn = self.alarms.observe(&cause, AlarmSource::Runout, (scene.now, holds));
                 matches!(turn, Turn::Withdraw(_))
             });
             match step {
@@ -155,7 +155,7 @@ impl Room {
         let before = self.alarms.last(&end.cause);
         let call = if before.is_some() { Call::Worse } else { Call::First };
         let raise = Raise {
-            source: Source::Runout,
+            source: AlarmSource::Runout,
             since: scene.now,
             at_night: Priority::Now,
             urgency: facts.urgency(scene.now),

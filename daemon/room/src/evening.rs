@@ -16,12 +16,12 @@ use claymark_notice::{Audience, Content, Priority};
 #[derive(Debug, Default)]
 pub(crate) struct Evening {
     sent_for: Option<Timestamp>,
-    next: Option<Due>,
+    next: Option<EveningDue>,
 }
 
 /// An evening check that is to be sent.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(crate) struct Due {
+pub(crate) struct EveningDue {
     /// The evening that it is for.
     pub(crate) evening: Timestamp,
     /// When it is to be sent.
@@ -40,22 +40,22 @@ impl Evening {
     ) {
         let missed = tonight.filter(|evening| self.sent_for != Some(*evening) && *evening < now);
         self.next = match (missed, tonight) {
-            (Some(evening), _) => Some(Due { evening, at: now + BACKLOG }),
+            (Some(evening), _) => Some(EveningDue { evening, at: now + BACKLOG }),
             (None, Some(evening)) if evening == now && self.sent_for != Some(evening) => {
-                Some(Due { evening, at: now })
+                Some(EveningDue { evening, at: now })
             }
-            (None, _) => upcoming.map(|evening| Due { evening, at: evening }),
+            (None, _) => upcoming.map(|evening| EveningDue { evening, at: evening }),
         };
     }
 
     /// The check that is to be sent now.
-    pub(crate) fn due(&self, now: Timestamp) -> Option<Due> {
+    pub(crate) fn due(&self, now: Timestamp) -> Option<EveningDue> {
         self.next.filter(|due| due.at <= now)
     }
 
     /// It was sent, or the night that it was for is over; `upcoming` is the next one.
     pub(crate) fn done(&mut self, upcoming: Option<Timestamp>) {
-        self.next = upcoming.map(|evening| Due { evening, at: evening });
+        self.next = upcoming.map(|evening| EveningDue { evening, at: evening });
     }
 
     /// It is known to have been sent.
@@ -131,7 +131,7 @@ impl Room {
         self.records.iter().zip(&scene.forecasts).map(drum).collect()
     }
 
-    fn evening_check(&self, scene: &Scene, due: Due, visit: Visit) -> Finding {
+    fn evening_check(&self, scene: &Scene, due: EveningDue, visit: Visit) -> Finding {
         let drums = self.drums_until(scene, &visit, scene.now);
         let standing = self.standing_failures();
         let all_well = standing.is_empty()

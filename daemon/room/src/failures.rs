@@ -32,7 +32,7 @@ use jiff::{SignedDuration, Timestamp};
 use consequences::{follows, may_bring, moves, needs_two, stands_for, starves, urgency};
 
 use crate::Room;
-use crate::alarms::{Raise, Source, Turn};
+use crate::alarms::{AlarmSource, Raise, Turn};
 use crate::audience::{self, Told};
 use crate::drum_record::DrumRecord;
 use crate::evidence::Evidence;
@@ -40,7 +40,7 @@ use crate::scene::{Finding, Scene, withdrawn};
 use claymark_model::id::Id;
 use claymark_model::site::Sensor;
 use claymark_notice::alarm::Holds;
-use claymark_notice::content::{Because, SilentSensor, Standing};
+use claymark_notice::content::{Because, SilentSensor, StandingFailure};
 use claymark_notice::failure::{Failure, Fault, Limited, PumpChanged, Sign};
 use claymark_notice::{Call, Content, Notice, Priority};
 
@@ -108,7 +108,7 @@ enum Hard {
 
 /// A failure that people were told of.
 #[derive(Debug)]
-struct Open {
+struct OpenFailure {
     cause: String,
     /// As it was told.
     failure: Failure,
@@ -129,7 +129,7 @@ pub(crate) enum Was {
 /// The failures that stand, and those that have just ended.
 #[derive(Debug, Default)]
 pub(crate) struct Failures {
-    open: Vec<Open>,
+    open: Vec<OpenFailure>,
     /// And when.
     ended: Vec<(Was, Timestamp)>,
 }
@@ -171,7 +171,7 @@ impl Failures {
 
     /// What was told of the draw of these drums: their end is told by it.
     pub(crate) fn of_draw(&self, drums: &[&Id]) -> Vec<String> {
-        let changed = |open: &&Open| {
+        let changed = |open: &&OpenFailure| {
             let drum = open.failure.drum.as_ref().map(|state| &state.drum);
             matches!(open.failure.fault, Fault::PumpChanged(_))
                 && drum.is_some_and(|drum| drums.contains(&drum))
@@ -181,7 +181,7 @@ impl Failures {
 
     fn tell(&mut self, cause: String, failure: Failure, at: Timestamp) {
         self.open.retain(|open| open.cause != cause);
-        self.open.push(Open { cause, failure, told_at: at, now: None });
+        self.open.push(OpenFailure { cause, failure, told_at: at, now: None });
     }
 
     /// It is over: what follows from that is expected for a while.
@@ -198,7 +198,7 @@ impl Failures {
 
     /// What has stood for half a day and endangers nobody has become how things are.
     fn forget(&mut self, now: Timestamp) -> Vec<String> {
-        let old = |open: &Open| now >= open.told_at + stands_for(&open.failure.fault);
+        let old = |open: &OpenFailure| now >= open.told_at + stands_for(&open.failure.fault);
         self.ended.retain(|(_, at)| now < *at + RECOVERS_IN * 2);
         self.open.extract_if(.., |open| old(open)).map(|open| open.cause).collect()
     }
@@ -236,7 +236,7 @@ impl Failures {
     }
 
     /// What stands and drives the water that way.
-    fn bringing(&self, later: &Fault) -> impl Iterator<Item = &Open> {
+    fn bringing(&self, later: &Fault) -> impl Iterator<Item = &OpenFailure> {
         let limit = matches!(later, Fault::OutOfLimits { .. });
         self.open.iter().filter(move |open| limit && may_bring(&open.failure.fault, later))
     }
@@ -263,7 +263,7 @@ impl Room {
         }
         for (cause, holds) in holds {
             let holds = if holds { Holds::Since(scene.now) } else { Holds::No };
-            if let Turn::Withdraw(_) = self.alarms.observe(&cause, Source::Failure, (scene.now, holds)) {
+            if let Turn::Withdraw(_) = self.alarms.observe(&cause, AlarmSource::Failure, (scene.now, holds)) {
                 self.end_failure(scene, &cause);
             }
         }
@@ -292,12 +292,12 @@ impl Room {
     }
 
     /// What stands, and the notices that told it.
-    pub(crate) fn standing_failures(&self) -> Vec<Standing> {
-        let standing = |open: &Open| {
+    pub(crate) fn standing_failures(&self) -> Vec<StandingFailure> {
+        let standing = |open: &OpenFailure| {
             let told = self.alarms.last(&open.cause)?;
             self.alarms
                 .holds(&open.cause)
-                .then(|| Standing { notice: told.number, failure: open.failure.clone() })
+                .then(|| StandingFailure { notice: told.number, failure: open.failure.clone() })
         };
         self.failures.open.iter().filter_map(standing).collect()
     }
@@ -367,7 +367,7 @@ impl Room {
         let told = self.raise(
             scene,
             finding,
-            Raise { source: Source::Failure, since, at_night, urgency, call },
+            Raise { source: AlarmSource::Failure, since, at_night, urgency, call },
             None,
         );
         if failure.fault == Fault::PowerCut {
@@ -418,7 +418,7 @@ impl Room {
 }
 
 /// Whether what was told still holds.
-fn holds(evidence: &Evidence<'_>, open: &Open) -> (String, bool) {
+fn holds(evidence: &Evidence<'_>, open: &OpenFailure) -> (String, bool) {
     let mut rules = RULES.iter().filter(|rule| (rule.tells)(&open.failure.fault));
     (open.cause.clone(), !rules.any(|rule| (rule.is_over)(evidence, &open.failure)))
 }

@@ -3,7 +3,7 @@
 use jiff::Timestamp;
 
 use crate::Room;
-use crate::alarms::{QUIET_FOR, Raise, Source, Turn};
+use crate::alarms::{AlarmSource, QUIET_FOR, Raise, Turn};
 use crate::scene::{Finding, Scene, withdrawn};
 use claymark_notice::alarm::Holds;
 use claymark_notice::content::{Because, ReadingsMissing};
@@ -39,7 +39,7 @@ impl Room {
             return;
         }
         let holds = self.forwarding.behind_since.map_or(Holds::No, Holds::Since);
-        match self.alarms.observe(FORWARDING, Source::Forwarding, (scene.now, holds)) {
+        match self.alarms.observe(FORWARDING, AlarmSource::Forwarding, (scene.now, holds)) {
             Turn::Nothing => {}
             Turn::Tell(since) => {
                 let why = self.forwarding.why.clone();
@@ -48,7 +48,7 @@ impl Room {
                 let at_night = Priority::Morning;
                 let finding = self.on_duty(scene, FORWARDING.to_owned(), at_night, content);
                 let finding = Finding { priority: at_night, ..finding };
-                let (source, call) = (Source::Forwarding, Call::First);
+                let (source, call) = (AlarmSource::Forwarding, Call::First);
                 self.raise(
                     scene,
                     finding,

@@ -1,7 +1,7 @@
 //! Both levers of one drum's pump, brought together from the drums that feed the head tank, its water and the clay's yield.
 
 use claymark_notice::dose::LookFirst;
-use claymark_notice::dose::Missing;
+use claymark_notice::dose::MissingFigure;
 use jiff::Timestamp;
 
 use crate::Room;
@@ -47,9 +47,9 @@ impl Room {
         now: Timestamp,
         record: &'a DrumRecord,
         forecasts: &[Forecast],
-    ) -> Result<Levers<'a>, Missing> {
-        let clouding = self.clouding().ok_or(Missing::Yield)?;
-        let fresh = self.fresh_water(now).ok_or(Missing::FreshWater)?.flow;
+    ) -> Result<Levers<'a>, MissingFigure> {
+        let clouding = self.clouding().ok_or(MissingFigure::Yield)?;
+        let fresh = self.fresh_water(now).ok_or(MissingFigure::FreshWater)?.flow;
         let (mut sources, mut others) = (Vec::new(), Vec::new());
         let feeds = self.sources(now, record, forecasts);
         // One balance of the clay: all by the head tank where that decides for one of them, else all by the books.
@@ -60,7 +60,7 @@ impl Room {
         }
         sources.sort_by_key(|source| source.record.drum.id != record.drum.id);
         if sources.first().is_none_or(|first| first.record.drum.id != record.drum.id) {
-            return Err(Missing::DrumState);
+            return Err(MissingFigure::DrumState);
         }
         let streams = |sources: &[Source<'_>]| sources.iter().map(|source| source.stream).collect::<Vec<_>>();
         let ours = Stream::of(&streams(&sources));

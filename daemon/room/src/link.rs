@@ -4,7 +4,7 @@
 use jiff::Timestamp;
 
 use crate::Room;
-use crate::alarms::{Raise, Source, Turn};
+use crate::alarms::{AlarmSource, Raise, Turn};
 use crate::scene::{Scene, withdrawn};
 use claymark_notice::alarm::Holds;
 use claymark_notice::content::{Because, ReadingsMissing};
@@ -89,13 +89,13 @@ impl Room {
         let Some(rival) = &self.link.rival else { return };
         let told = self.alarms.stands(NAME);
         let holds = if told && rival.ours_since.is_some() { Holds::No } else { Holds::Since(rival.since) };
-        match self.alarms.observe(NAME, Source::Name, (scene.now, holds)) {
+        match self.alarms.observe(NAME, AlarmSource::Name, (scene.now, holds)) {
             Turn::Nothing => {}
             Turn::Tell(since) => {
                 let Some(content) = self.taken_over() else { return };
                 let at_night = Priority::Soon;
                 let finding = self.on_duty(scene, NAME.to_owned(), at_night, content);
-                let (source, call) = (Source::Name, Call::First);
+                let (source, call) = (AlarmSource::Name, Call::First);
                 self.raise(
                     scene,
                     finding,

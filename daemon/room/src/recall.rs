@@ -1,7 +1,7 @@
 //! What people had been told before a restart: nothing is repeated, nothing is forgotten.
 
 use crate::Room;
-use crate::alarms::{Raise, Source};
+use crate::alarms::{AlarmSource, Raise};
 use crate::audience::Told;
 use crate::drum_record::DrumRecord;
 use crate::ends::SupplyEnd;
@@ -107,17 +107,17 @@ impl Room {
 }
 
 /// The part of the room that an alarm's notice comes from; `None`: it is no alarm.
-fn source(content: &Content) -> Option<Source> {
+fn source(content: &Content) -> Option<AlarmSource> {
     match content {
-        Content::Runout(_) => Some(Source::Runout),
-        Content::LevelDoubt(_) => Some(Source::Doubt),
-        Content::Failure(_) => Some(Source::Failure),
-        Content::Unattended(_) => Some(Source::Absence),
+        Content::Runout(_) => Some(AlarmSource::Runout),
+        Content::LevelDoubt(_) => Some(AlarmSource::Doubt),
+        Content::Failure(_) => Some(AlarmSource::Failure),
+        Content::Unattended(_) => Some(AlarmSource::Absence),
         Content::ReadingsMissing(missing) => match missing {
-            ReadingsMissing::Silent { .. } => Some(Source::Silence),
-            ReadingsMissing::StoreFailing { .. } => Some(Source::Storage),
-            ReadingsMissing::NotForwarded { .. } => Some(Source::Forwarding),
-            ReadingsMissing::TakenOver { .. } => Some(Source::Name),
+            ReadingsMissing::Silent { .. } => Some(AlarmSource::Silence),
+            ReadingsMissing::StoreFailing { .. } => Some(AlarmSource::Storage),
+            ReadingsMissing::NotForwarded { .. } => Some(AlarmSource::Forwarding),
+            ReadingsMissing::TakenOver { .. } => Some(AlarmSource::Name),
             ReadingsMissing::SessionLost { .. }
             | ReadingsMissing::StoreReplaced { .. }
             | ReadingsMissing::ClockStepped(_) => None,
@@ -129,7 +129,7 @@ fn source(content: &Content) -> Option<Source> {
 }
 
 /// How a notice of before a restart had been raised.
-fn as_raised(notice: &Notice, source: Source) -> Raise {
+fn as_raised(notice: &Notice, source: AlarmSource) -> Raise {
     let since = match &notice.content {
         Content::Failure(failure) => failure.since,
         Content::LevelDoubt(doubt) => doubt.state.doubt.as_ref().map_or(notice.at, |doubted| doubted.since),

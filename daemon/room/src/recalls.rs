@@ -1,7 +1,7 @@
 //! People are called once more: nobody answered, or somebody promised to come and nothing was seen.
 
 use crate::Room;
-use crate::alarms::{Pending, Source};
+use crate::alarms::{AlarmSource, Pending};
 use crate::audience;
 use crate::pace::Pace;
 use crate::scene::{Finding, Scene};
@@ -28,15 +28,15 @@ impl Room {
 
     fn said_again(&mut self, scene: &Scene, call: &Pending) -> Option<(Option<Id>, Content)> {
         match call.raise.source {
-            Source::Runout => self.runout_again(scene, call),
-            Source::Doubt => self.doubt_again(scene, &call.cause),
-            Source::Silence => self.silence_again(scene, &call.cause),
-            Source::Failure => self.failure_again(scene, &call.cause),
-            Source::Storage => Some((None, self.not_kept(call.raise.since))),
-            Source::Name => Some((None, self.taken_over()?)),
-            Source::Absence => Some((None, self.unattended(call.raise.since))),
+            AlarmSource::Runout => self.runout_again(scene, call),
+            AlarmSource::Doubt => self.doubt_again(scene, &call.cause),
+            AlarmSource::Silence => self.silence_again(scene, &call.cause),
+            AlarmSource::Failure => self.failure_again(scene, &call.cause),
+            AlarmSource::Storage => Some((None, self.not_kept(call.raise.since))),
+            AlarmSource::Name => Some((None, self.taken_over()?)),
+            AlarmSource::Absence => Some((None, self.unattended(call.raise.since))),
             // It waits until the morning.
-            Source::Forwarding => None,
+            AlarmSource::Forwarding => None,
         }
     }
 }

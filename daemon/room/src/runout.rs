@@ -72,9 +72,9 @@ pub(crate) enum Step {
 
 /// What people heard about one drum's end.
 #[derive(Debug, Default)]
-pub(crate) struct Runout {
+pub(crate) struct EndWatch {
     heard: Option<Heard>,
-    open: Option<Open>,
+    open: Option<OpenEnd>,
     /// Since when the end is earlier than what people heard.
     earlier_since: Option<Timestamp>,
 }
@@ -89,11 +89,11 @@ struct Heard {
 
 /// A warning that holds.
 #[derive(Debug, Default)]
-struct Open {
+struct OpenEnd {
     refill: Option<SeenRefill>,
 }
 
-impl Runout {
+impl EndWatch {
     /// What is due; `None` in `forecast`'s outlook neither raises nor withdraws.
     pub(crate) fn judge(&self, moment: &Moment<'_>, forecast: &Forecast) -> Step {
         match &self.open {
@@ -166,7 +166,7 @@ impl Runout {
         }
     }
 
-    fn judge_open(&self, open: &Open, moment: &Moment<'_>, outlook: &Outlook) -> Step {
+    fn judge_open(&self, open: &OpenEnd, moment: &Moment<'_>, outlook: &Outlook) -> Step {
         let passed = |since: Option<Timestamp>, time| since.is_some_and(|since| since + time <= moment.now);
         let ends = outlook.empty_at();
         // What isn't known can't be well.

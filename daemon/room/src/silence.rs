@@ -3,7 +3,7 @@
 use jiff::{SignedDuration, Timestamp};
 
 use crate::Room;
-use crate::alarms::{QUIET_FOR, Raise, Source, Turn};
+use crate::alarms::{AlarmSource, QUIET_FOR, Raise, Turn};
 use crate::audience::Told;
 use crate::drum_record::DrumRecord;
 use crate::scene::{Finding, Scene, withdrawn};
@@ -17,12 +17,12 @@ use claymark_notice::{Call, Content, Priority, Urgency};
 /// When each sensor last spoke, and what people were told of its silence.
 #[derive(Debug)]
 pub(crate) struct Sensors {
-    rows: Vec<Row>,
+    rows: Vec<HeardSensor>,
     groups: Vec<Group>,
 }
 
 #[derive(Debug)]
-struct Row {
+struct HeardSensor {
     id: Id,
     place: Place,
     every: SignedDuration,
@@ -43,7 +43,7 @@ struct Group {
 
 impl Sensors {
     pub(crate) fn new(sensors: &[Sensor]) -> Self {
-        let row = |sensor: &Sensor| Row {
+        let row = |sensor: &Sensor| HeardSensor {
             id: sensor.id.clone(),
             place: sensor.place.clone(),
             every: sensor.every,
@@ -77,7 +77,7 @@ impl Sensors {
             .rows
             .iter()
             .filter(|row| row.last.is_none_or(|last| last + row.patience <= now))
-            .map(Row::as_silent)
+            .map(HeardSensor::as_silent)
             .collect();
         let heard = self.rows.len() - silent.len();
         (silent, heard)
@@ -85,14 +85,14 @@ impl Sensors {
 
     /// Sensors that have been silent for too long and what they have in common; Claymark listens since `live`.
     pub(crate) fn silent(&self, now: Timestamp, live: Timestamp) -> Option<(Vec<SilentSensor>, Common)> {
-        let due: Vec<&Row> = self.untold().filter(|row| row.due(live) <= now).collect();
+        let due: Vec<&HeardSensor> = self.untold().filter(|row| row.due(live) <= now).collect();
         let newest = due.iter().map(|row| row.last).max()?;
-        let with_them = |row: &&Row| {
+        let with_them = |row: &&HeardSensor| {
             let since = row.last.unwrap_or(live);
             due.iter().any(|other| other.id == row.id)
                 || (row.overdue(since, now) && row.fell_silent_at(newest))
         };
-        let mut group: Vec<&Row> = self.untold().filter(with_them).collect();
+        let mut group: Vec<&HeardSensor> = self.untold().filter(with_them).collect();
         group.sort_by_key(|row| row.last);
         let broke_at = group.iter().map(|row| row.last).max()?;
         let common = match group.as_slice() {
@@ -103,7 +103,7 @@ impl Sensors {
             }
             _ => Common::Together,
         };
-        Some((group.into_iter().map(Row::as_silent).collect(), common))
+        Some((group.into_iter().map(HeardSensor::as_silent).collect(), common))
     }
 
     /// Slow sensors that fell silent in an outage that was told join it without a message of their own.
@@ -146,7 +146,7 @@ impl Sensors {
     /// Whether one of that message speaks again, or none does.
     fn holds(&self, cause: &str, now: Timestamp) -> Holds {
         let group = self.groups.iter().find(|group| group.cause == cause);
-        let of_group = |row: &&Row| group.is_some_and(|group| group.sensors.contains(&row.id));
+        let of_group = |row: &&HeardSensor| group.is_some_and(|group| group.sensors.contains(&row.id));
         let speaks = self.rows.iter().filter(of_group).any(|row| row.speaks(now));
         if speaks { Holds::No } else { Holds::Since(now) }
     }
@@ -155,10 +155,10 @@ impl Sensors {
     fn back(&self, cause: &str, now: Timestamp) -> (Vec<Id>, Vec<SilentSensor>) {
         let group = self.groups.iter().find(|group| group.cause == cause);
         let rows = self.rows.iter().filter(|row| group.is_some_and(|group| group.sensors.contains(&row.id)));
-        let (heard, silent): (Vec<&Row>, Vec<&Row>) = rows.partition(|row| row.speaks(now));
+        let (heard, silent): (Vec<&HeardSensor>, Vec<&HeardSensor>) = rows.partition(|row| row.speaks(now));
         (
             heard.into_iter().map(|row| row.id.clone()).collect(),
-            silent.into_iter().map(Row::as_silent).collect(),
+            silent.into_iter().map(HeardSensor::as_silent).collect(),
         )
     }
 
@@ -175,12 +175,12 @@ impl Sensors {
         self.untold().map(|row| row.due(live)).min()
     }
 
-    fn untold(&self) -> impl Iterator<Item = &Row> {
+    fn untold(&self) -> impl Iterator<Item = &HeardSensor> {
         self.rows.iter().filter(|row| !self.groups.iter().any(|group| group.sensors.contains(&row.id)))
     }
 }
 
-impl Row {
+impl HeardSensor {
     fn due(&self, live: Timestamp) -> Timestamp {
         let patient = match self.last {
             Some(last) => (last + self.patience).max(live + BACKLOG),
@@ -229,7 +229,7 @@ impl Room {
         let told: Vec<String> = self.sensors.groups.iter().map(|group| group.cause.clone()).collect();
         for cause in told {
             let holds = self.sensors.holds(&cause, scene.now);
-            if let Turn::Withdraw(_) = self.alarms.observe(&cause, Source::Silence, (scene.now, holds)) {
+            if let Turn::Withdraw(_) = self.alarms.observe(&cause, AlarmSource::Silence, (scene.now, holds)) {
                 self.withdraw_silence(scene, &cause);
             }
         }
@@ -240,7 +240,7 @@ impl Room {
         let cause = silence_cause(sensors.first().map(|silent| &silent.sensor));
         let finding = Finding { drum, ..self.on_duty(scene, cause.clone(), at_night, content) };
         let since = sensors.iter().filter_map(|silent| silent.last).max().unwrap_or(scene.live);
-        let (source, call) = (Source::Silence, Call::First);
+        let (source, call) = (AlarmSource::Silence, Call::First);
         let told =
             self.raise(scene, finding, Raise { source, since, at_night, urgency: Urgency::Look, call }, None);
         self.sensors.tell(told.at, &cause, sensors, common);
@@ -258,7 +258,7 @@ impl Room {
     pub(crate) fn silent_without_a_call(&mut self, told: &Told, silent: &[SilentSensor]) {
         let cause = silence_cause(silent.first().map(|silent| &silent.sensor));
         let raise = Raise {
-            source: Source::Silence,
+            source: AlarmSource::Silence,
             since: told.at,
             at_night: Priority::Morning,
             urgency: Urgency::Look,

@@ -3,7 +3,7 @@
 use jiff::Timestamp;
 
 use crate::Room;
-use crate::alarms::{QUIET_FOR, Raise, Source, Turn};
+use crate::alarms::{AlarmSource, QUIET_FOR, Raise, Turn};
 use crate::scene::{Scene, withdrawn};
 use claymark_notice::alarm::Holds;
 use claymark_notice::content::{Because, ReadingsMissing};
@@ -57,12 +57,12 @@ impl Room {
             self.tell(scene, finding);
         }
         let holds = self.storage.failing_since().map_or(Holds::No, Holds::Since);
-        match self.alarms.observe(STORE, Source::Storage, (scene.now, holds)) {
+        match self.alarms.observe(STORE, AlarmSource::Storage, (scene.now, holds)) {
             Turn::Nothing => {}
             Turn::Tell(since) => {
                 let at_night = Priority::Soon;
                 let finding = self.on_duty(scene, STORE.to_owned(), at_night, self.not_kept(since));
-                let (source, call) = (Source::Storage, Call::First);
+                let (source, call) = (AlarmSource::Storage, Call::First);
                 self.raise(
                     scene,
                     finding,

@@ -8,7 +8,7 @@ use claymark_clay::settling::Grain;
 use claymark_model::id::Id;
 use claymark_model::units::{Celsius, KilogramsPerLitre, Micrometres, Millimetres};
 use claymark_notice::Failure;
-use claymark_notice::dose::Missing;
+use claymark_notice::dose::MissingFigure;
 use claymark_notice::failure::Fault;
 
 impl Room {
@@ -18,15 +18,15 @@ impl Room {
         now: Timestamp,
         drum: &Id,
         coarse_um: Option<f64>,
-    ) -> Result<UnstirredDrum, Missing> {
+    ) -> Result<UnstirredDrum, MissingFigure> {
         let forecasts = self.forecasts(now);
         let (record, forecast) = self
             .records
             .iter()
             .zip(&forecasts)
             .find(|(record, _)| record.drum.id == *drum)
-            .ok_or(Missing::Drum)?;
-        let volume = forecast.outlook.volume().ok_or(Missing::DrumState)?;
+            .ok_or(MissingFigure::Drum)?;
+        let volume = forecast.outlook.volume().ok_or(MissingFigure::DrumState)?;
         let level = |volume| record.drum.strapping.level(volume).unwrap_or_default();
         let depth = (level(volume) - level(record.drum.heel)).max(Millimetres(0.0));
         let mixture = self.mixture(now, record, &forecasts);

@@ -9,7 +9,7 @@ use claymark_clay::settling::GRAINS_UM;
 use claymark_model::id::Id;
 use claymark_model::site::{Quantity, Site};
 use claymark_model::units::{Dimension, GramsPerLitre, Litres, Turbidity, Unit};
-use claymark_notice::dose::{Missing, NoDose};
+use claymark_notice::dose::{MissingFigure, NoDose};
 use claymark_room::Room;
 use claymark_words::{checks, dosing, refill, settling};
 
@@ -113,7 +113,7 @@ fn mix_told(standing: &RoomAsOf, asked: MixCommand) -> Result<String, CommandFai
     let mut sheets = Vec::new();
     for id in drums(standing, asked.drum.as_deref(), |_| true)? {
         let sheet = standing.room().sheet(standing.now, &id, (to, strength));
-        let sheet = sheet.ok_or_else(|| no(Missing::Drum))?;
+        let sheet = sheet.ok_or_else(|| no(MissingFigure::Drum))?;
         if let Some(asked_for) = strength.filter(|_| !asked.sure) {
             let usual = standing.room().sheet(standing.now, &id, (to, None));
             meant::strength(site, &id, asked_for, usual.map(|sheet| sheet.wanted.strength))?;
@@ -141,7 +141,9 @@ fn dose_told(standing: &RoomAsOf, asked: DoseCommand) -> Result<String, CommandF
             let (what, remedy) = dosing::no_dose(site, why);
             match why {
                 NoDose::OutOfReach { .. } if target.is_some() => CommandFailure::Wrong { what, remedy },
-                NoDose::OutOfReach { .. } | NoDose::Missing(_) => CommandFailure::Failed { what, remedy },
+                NoDose::OutOfReach { .. } | NoDose::MissingFigure(_) => {
+                    CommandFailure::Failed { what, remedy }
+                }
             }
         })?;
         parts.push(dosing::dose(site, &dose));
@@ -156,7 +158,7 @@ pub(super) fn wait(asked: WaitCommand) -> Result<(), CommandFailure> {
 
 fn wait_told(standing: &RoomAsOf, asked: WaitCommand) -> Result<String, CommandFailure> {
     let site = &standing.settings.site;
-    let response = standing.room().response(standing.now).ok_or_else(|| no(Missing::FreshWater))?;
+    let response = standing.room().response(standing.now).ok_or_else(|| no(MissingFigure::FreshWater))?;
     if let (Some(tank), Some(from), Some(seen), Some(after)) =
         (&asked.tank, asked.from, asked.read, &asked.after)
     {
@@ -269,7 +271,7 @@ fn duration(typed: &str) -> Result<SignedDuration, CommandFailure> {
     })
 }
 
-fn no(missing: Missing) -> CommandFailure {
+fn no(missing: MissingFigure) -> CommandFailure {
     let (what, remedy) = dosing::missing(missing);
     CommandFailure::Failed { what: what.to_owned(), remedy: remedy.to_owned() }
 }

@@ -8,7 +8,9 @@ use claymark_model::id::Id;
 use claymark_model::site::{Place, Site};
 use claymark_model::units::{LitresPerHour, Turbidity};
 use claymark_notice::content::{NightMix, Verdict};
-use claymark_notice::dose::{Advice, Dose, LookFirst, Missing, Night, NoDose, Response, TankResponse, Ways};
+use claymark_notice::dose::{
+    Advice, Dose, LookFirst, MissingFigure, Night, NoDose, Response, TankResponse, Ways,
+};
 use jiff::SignedDuration;
 
 use crate::format::{self, Clock};
@@ -90,20 +92,22 @@ pub fn early(site: &Site, tank: &TankResponse, ends: Option<Turbidity>, after: S
 
 /// What isn't known, and what to do about it.
 #[must_use]
-pub fn missing(missing: Missing) -> (&'static str, &'static str) {
+pub fn missing(missing: MissingFigure) -> (&'static str, &'static str) {
     match missing {
-        Missing::Drum => ("there is no such drum.", "Write the id or the name of a drum of the site file."),
-        Missing::Yield => (
+        MissingFigure::Drum => {
+            ("there is no such drum.", "Write the id or the name of a drum of the site file.")
+        }
+        MissingFigure::Yield => (
             "how cloudy this clay makes this water isn't known.",
             "Write [clay] ntu_per_mg_l into the site file: the head tank's turbidity less that of the fresh water, \
              divided by the mg/L of clay that are fed.",
         ),
-        Missing::FreshWater => (
+        MissingFigure::FreshWater => (
             "the water into the head tank isn't known.",
             "Catch it with bucket and watch and write it down: claymark log flow_check --place head --volume \"25 L\" \
              --seconds 30.",
         ),
-        Missing::DrumState => (
+        MissingFigure::DrumState => (
             "what is in the drum, or what the pump draws, isn't known.",
             "Read the drum by eye and write it down (claymark log dip), or look at its level sensor.",
         ),
@@ -114,7 +118,7 @@ pub fn missing(missing: Missing) -> (&'static str, &'static str) {
 #[must_use]
 pub fn no_dose(site: &Site, no: NoDose) -> (String, String) {
     match no {
-        NoDose::Missing(what) => {
+        NoDose::MissingFigure(what) => {
             let (what, remedy) = missing(what);
             (what.to_owned(), remedy.to_owned())
         }

@@ -2,7 +2,7 @@
 
 use claymark_model::id::Id;
 use claymark_model::site::Site;
-use claymark_model::unseen::{Sign, Unseen};
+use claymark_model::unseen::{Unseen, UnseenSign};
 
 use crate::format::{self, Clock};
 
@@ -12,7 +12,7 @@ pub(crate) fn lines(site: &Site, clock: Clock<'_>, unseen: &Unseen) -> Vec<Strin
     let after = unseen.after.map(|after| format::volume(units, after));
     let dip = "If it stands otherwise, read it by eye, write that down (claymark log dip), and ask again.";
     let mut lines = match (unseen.sign, after) {
-        (Sign::Denied { shows }, after) => vec![
+        (UnseenSign::Denied { shows }, after) => vec![
             format!(
                 "{written}, but its level shows {} and no such rise, so they aren't counted.",
                 format::volume(units, shows)
@@ -24,7 +24,7 @@ pub(crate) fn lines(site: &Site, clock: Clock<'_>, unseen: &Unseen) -> Vec<Strin
             ),
             format!("Did they go into another drum, or are the figures wrong? {}", replaces(unseen)),
         ],
-        (Sign::Awaited, Some(after)) => vec![
+        (UnseenSign::Awaited, Some(after)) => vec![
             format!("{written}. Its level doesn't show them yet; they are counted."),
             format!(
                 "Don't add anything now: wait until the level has settled, or look at the mark. It should stand at about \
@@ -32,12 +32,12 @@ pub(crate) fn lines(site: &Site, clock: Clock<'_>, unseen: &Unseen) -> Vec<Strin
             ),
             dip.to_owned(),
         ],
-        (Sign::Reckoned, Some(after)) => vec![
+        (UnseenSign::Reckoned, Some(after)) => vec![
             format!("{written}, and are counted; its level isn't heard."),
             format!("Don't add anything before you have looked at the mark. It should stand at about {after}."),
             dip.to_owned(),
         ],
-        (Sign::Awaited | Sign::Reckoned, None) => vec![
+        (UnseenSign::Awaited | UnseenSign::Reckoned, None) => vec![
             format!("{written}; what was in it before isn't known."),
             "Don't add anything more before you have read the mark: write it down (claymark log dip), and ask again."
                 .to_owned(),
@@ -51,13 +51,13 @@ pub(crate) fn lines(site: &Site, clock: Clock<'_>, unseen: &Unseen) -> Vec<Strin
 pub(crate) fn asked(site: &Site, clock: Clock<'_>, unseen: &Unseen) -> Vec<String> {
     let written = written(site, clock, unseen);
     let mut lines = match unseen.sign {
-        Sign::Denied { .. } => vec![format!(
+        UnseenSign::Denied { .. } => vec![format!(
             "{written}, and its level never showed them, so they aren't counted. Did they go into another drum, or are the \
              figures wrong? {}",
             replaces(unseen)
         )],
-        Sign::Awaited => vec![format!("{written}. Its level doesn't show them yet; they are counted.")],
-        Sign::Reckoned => Vec::new(),
+        UnseenSign::Awaited => vec![format!("{written}. Its level doesn't show them yet; they are counted.")],
+        UnseenSign::Reckoned => Vec::new(),
     };
     lines.extend(slips(unseen));
     lines
@@ -115,7 +115,7 @@ mod tests {
             clay: Some(Kilograms(2.08)),
             before: Some(Litres(49.0)),
             after: Some(Litres(166.4)),
-            sign: Sign::Awaited,
+            sign: UnseenSign::Awaited,
             again: false,
             overfull: false,
         };
@@ -138,7 +138,7 @@ mod tests {
 
     #[test]
     fn a_level_that_denies_it_is_told_with_both_ways_out() {
-        let told = told(|unseen| unseen.sign = Sign::Denied { shows: Litres(48.6) });
+        let told = told(|unseen| unseen.sign = UnseenSign::Denied { shows: Litres(48.6) });
         for part in [
             "but its level shows 49 L and no such rise, so they aren't counted.",
             "where it stands lower, pour what is missing of them, and no more.",

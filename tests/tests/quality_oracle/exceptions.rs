@@ -18,7 +18,7 @@ pub enum Claymark {
 }
 
 /// A rule of ours, and the vectors that show it.
-pub struct Rule {
+pub struct ExceptionRule {
     /// Why.
     pub why: &'static str,
     /// What the standard says of it.
@@ -28,8 +28,8 @@ pub struct Rule {
 }
 
 /// Every rule.
-pub const RULES: &[Rule] = &[
-    Rule {
+pub const RULES: &[ExceptionRule] = &[
+    ExceptionRule {
         why: "nothing before it to compare with: 2, not passed",
         standard: "pH manual, table 3-1: 2 is for what isn't evaluated; its test 6 gives 2 where a neighbour lacks, \
                    tests 1 and 7 don't say; the library passes",
@@ -53,22 +53,22 @@ pub const RULES: &[Rule] = &[
             ("TG07", Differs(&[(0, 2)])),
         ],
     },
-    Rule {
+    ExceptionRule {
         why: "no time has passed, so there is no rate: 2 and the reason time order",
         standard: "pH manual, test 7: doesn't know the case",
         shown_by: &[("RC07", Differs(&[(0, 2), (1, 2)])), ("RC08", Differs(&[(0, 2), (1, 2)]))],
     },
-    Rule {
+    ExceptionRule {
         why: "time is real time: 1.75 s are 1.75 s, and a flat line of 200 s lasts 200 s; the library cuts both",
         standard: "pH manual, test 8: counts readings (3 and 5 before), and test 7 takes them one by one",
         shown_by: &[("RC10", Differs(&[(0, 2), (1, 1)])), ("FL11", Differs(&[(3, 1), (5, 3)]))],
     },
-    Rule {
+    ExceptionRule {
         why: "an overtaken reading is compared with the one before it in its own time: 5 in 30 s after 5",
         standard: "pH manual, test 7: compares a reading with the one before it; one that was overtaken isn't spoken of",
         shown_by: &[("RC11", Differs(&[(0, 2), (2, 1)]))],
     },
-    Rule {
+    ExceptionRule {
         why: "a range of just EPS is flat, and an EPS of 0 asks for an exact repeat; the library asks for less than it",
         standard: "wind manual, test 8: more than EPS breaks the run (the pH manual writes < EPS)",
         shown_by: &[
@@ -76,7 +76,7 @@ pub const RULES: &[Rule] = &[
             ("FL03", Differs(&[(3, 3), (4, 3), (5, 4), (6, 4), (7, 4)])),
         ],
     },
-    Rule {
+    ExceptionRule {
         why: "a gap breaks the run, and one value alone isn't flat",
         standard: "pH manual, test 8: all of the readings before lie within EPS, so each has to be there",
         shown_by: &[
@@ -86,7 +86,7 @@ pub const RULES: &[Rule] = &[
             ("LONG_flat_line", Differs(&[(310, 1)])),
         ],
     },
-    Rule {
+    ExceptionRule {
         why: "a threshold that two readings in a row reach is a mistake in the site file",
         standard: "pH manual, test 8: examples of 3 and 5 readings before; one isn't excluded",
         shown_by: &[
@@ -95,12 +95,12 @@ pub const RULES: &[Rule] = &[
             ("FL10", Refuses("30 s is shorter than the sensor's interval of 60 s")),
         ],
     },
-    Rule {
+    ExceptionRule {
         why: "an infinite value is kept aside when it is decoded and never becomes a reading",
         standard: "pH manual, test 2: what can't be parsed fails there",
         shown_by: &[("GR04", Differs(&[(1, 9), (2, 9)]))],
     },
-    Rule {
+    ExceptionRule {
         why: "a reversed or empty span, and suspect beyond fail, are mistakes in the site file",
         standard: "pH manual, tests 4 and 6: thresholds are the operator's to check (its own example of test 4 is reversed)",
         shown_by: &[
@@ -109,22 +109,22 @@ pub const RULES: &[Rule] = &[
             ("SP21", Refuses("suspect at 6 comes after fail at 3")),
         ],
     },
-    Rule {
+    ExceptionRule {
         why: "without thresholds a test isn't run: 2",
         standard: "pH manual, table 3-1: not evaluated",
         shown_by: &[("SP14", Differs(&[(1, 2)]))],
     },
-    Rule {
+    ExceptionRule {
         why: "a record without time is no reading; the step goes from the one before",
         standard: "pH manual, test 2: what can't be parsed fails there",
         shown_by: &[("TG04", Differs(&[(0, 2), (3, 1)]))],
     },
-    Rule {
+    ExceptionRule {
         why: "the first value for a time is kept, the second is suspect",
         standard: "none of the manuals; the library's test is Argo's",
         shown_by: &[("DT01", Differs(&[(0, 2), (1, 1)]))],
     },
-    Rule {
+    ExceptionRule {
         why: "a missing value is missing, whatever another test says",
         standard: "pH manual, table 3-1: 9 is a placeholder for what isn't there; no order of flags was found in a manual",
         shown_by: &[
@@ -133,12 +133,12 @@ pub const RULES: &[Rule] = &[
             ("AG03", Differs(&[(1, 9), (2, 9)])),
         ],
     },
-    Rule {
+    ExceptionRule {
         why: "what isn't a flag can't be written",
         standard: "pH manual, table 3-1: 1, 2, 3, 4 and 9",
         shown_by: &[("AG04", Refuses("0 is not a QARTOD flag"))],
     },
-    Rule {
+    ExceptionRule {
         why: "1 only where each required test returned 1, and the spike test where it is asked",
         standard: "pH manual, section 3.2: tests 1 to 4 are required, 5 to 8 strongly recommended",
         shown_by: &[("LONG_aggregate", Differs(&[(0, 2), (299, 2), (599, 2)]))],

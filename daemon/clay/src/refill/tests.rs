@@ -13,7 +13,7 @@ use claymark_model::happening::SeenRefill;
 use claymark_model::id::Id;
 use claymark_model::strapping::StrappingTable;
 use claymark_model::units::{GramsPerMinute, LitresPerHour, LitresPerMinute, Millimetres, Turbidity, Unit};
-use claymark_model::unseen::Sign;
+use claymark_model::unseen::UnseenSign;
 
 /// Kaolinite 2.60 kg/L (from memory).
 const DENSITY: f64 = 2.6;
@@ -458,7 +458,7 @@ fn one_that_was_written_down_is_kept_in_a_notice_and_found_again() {
         clay: None,
         before: Some(Litres(49.0)),
         after: Some(Litres(166.0)),
-        sign: Sign::Denied { shows: Litres(48.5) },
+        sign: UnseenSign::Denied { shows: Litres(48.5) },
         again: true,
         overfull: false,
     });

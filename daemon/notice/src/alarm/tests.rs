@@ -17,23 +17,23 @@ fn letter(alarm: &Alarm) -> &'static str {
         (Some(Overlay::Shelved { .. }), _) => "G",
         (Some(Overlay::Suppressed), _) => "H",
         (Some(Overlay::OutOfService), _) => "I",
-        (None, State::Normal) => "A",
-        (None, State::Unacknowledged) => "B",
-        (None, State::Acknowledged) => "C",
-        (None, State::Returned) => "D",
-        (None, State::LatchedUnacknowledged) => "E",
-        (None, State::LatchedAcknowledged) => "F",
+        (None, AlarmState::Normal) => "A",
+        (None, AlarmState::Unacknowledged) => "B",
+        (None, AlarmState::Acknowledged) => "C",
+        (None, AlarmState::Returned) => "D",
+        (None, AlarmState::LatchedUnacknowledged) => "E",
+        (None, AlarmState::LatchedAcknowledged) => "F",
     }
 }
 
 /// One vector under way.
-struct Run {
+struct VectorRun {
     alarm: Alarm,
     limit: Limit,
     seen: Vec<(i64, String, String)>,
 }
 
-impl Run {
+impl VectorRun {
     fn of(config: &Value) -> Self {
         let seconds = |key: &str| SignedDuration::from_secs(config[key].as_i64().unwrap_or(0));
         let behaviour = Behaviour {
@@ -111,7 +111,7 @@ fn every_vector_goes_through_its_states_at_its_seconds() {
     let vectors = file["vectors"].as_array().unwrap();
     assert_eq!(vectors.len(), 22);
     for vector in vectors {
-        let mut run = Run::of(&vector["config"]);
+        let mut run = VectorRun::of(&vector["config"]);
         for event in vector["events"].as_array().unwrap() {
             run.event(event);
         }
@@ -135,5 +135,5 @@ fn an_acknowledgement_that_ends_is_announced_again_while_it_holds() {
     assert_eq!(alarm.acknowledge(second(10), Some(second(100))), Change::Acknowledged);
     assert_eq!(alarm.advance(second(99)), []);
     assert_eq!(alarm.advance(second(100)), [Transition { at: second(100), change: Change::ReAlarmed }]);
-    assert_eq!(alarm.state(), State::Unacknowledged);
+    assert_eq!(alarm.state(), AlarmState::Unacknowledged);
 }

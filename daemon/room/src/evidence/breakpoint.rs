@@ -3,7 +3,7 @@
 //! Knowing *when* makes a change of slope visible much sooner: the level is a straight line with one bend
 //! at that minute, fitted at once by weighted least squares with Huber's weights.
 
-use super::trace::Point;
+use super::trace::TracePoint;
 use claymark_model::median::median;
 
 /// A level's slope before and after a bend.
@@ -57,20 +57,20 @@ pub(crate) struct Known {
 }
 
 /// Fits the bend at `at` (min since 1970).
-pub(crate) fn breakpoint(points: &[Point], at: f64, known: Known) -> Option<Breakpoint> {
+pub(crate) fn breakpoint(points: &[TracePoint], at: f64, known: Known) -> Option<Breakpoint> {
     let after = points.iter().filter(|point| point.t > at).count();
     if after < LEAST_AFTER || points.len() - after < LEAST_BEFORE {
         return None;
     }
     let mut weights = vec![1.0; points.len()];
-    let mut line = Line::fit(points, &weights, at, 1.0, known)?;
+    let mut line = FittedLine::fit(points, &weights, at, 1.0, known)?;
     let mut noise = 1.0;
     for _ in 0..ROUNDS {
         let off: Vec<f64> = points.iter().map(|point| point.v - line.at(point.t, at)).collect();
         noise =
             (median(&mut off.iter().map(|off| off.abs()).collect::<Vec<_>>())? / 0.6745).max(LEAST_NOISE_L);
         weights = off.iter().map(|off| (HUBER * noise / off.abs().max(f64::EPSILON)).min(1.0)).collect();
-        line = Line::fit(points, &weights, at, noise, known)?;
+        line = FittedLine::fit(points, &weights, at, noise, known)?;
     }
     let scale = noise * LOOSER;
     let [_, before, change] = line.beta;
@@ -86,14 +86,14 @@ pub(crate) fn breakpoint(points: &[Point], at: f64, known: Known) -> Option<Brea
 }
 
 /// v = β0 + β1 (t - at) + β2 max(t - at, 0)
-struct Line {
+struct FittedLine {
     beta: [f64; 3],
     /// Of the normal equations, noise 1.
     inverse: [[f64; 3]; 3],
 }
 
-impl Line {
-    fn fit(points: &[Point], weights: &[f64], at: f64, noise: f64, known: Known) -> Option<Self> {
+impl FittedLine {
+    fn fit(points: &[TracePoint], weights: &[f64], at: f64, noise: f64, known: Known) -> Option<Self> {
         // Of 1, t and max(t, 0); the product of the last two is the square of the last.
         let (mut one, mut t1, mut t2, mut h1, mut h2) = (0.0, 0.0, 0.0, 0.0, 0.0);
         let (mut v, mut vt, mut vh) = (0.0, 0.0, 0.0);
@@ -157,12 +157,12 @@ const LOOSER: f64 = 1.15;
 mod tests {
     use super::*;
 
-    fn points(after: f64, minutes: u32) -> Vec<Point> {
+    fn points(after: f64, minutes: u32) -> Vec<TracePoint> {
         (0..240 + minutes)
             .map(|i| {
                 let (t, noise) = (f64::from(i), f64::from((i * 7919) % 13) / 6.0 - 1.0);
                 let fallen = 0.2 * t + (after - 0.2) * (t - 240.0).max(0.0);
-                Point { t, v: 170.0 - fallen + 1.5 * noise }
+                TracePoint { t, v: 170.0 - fallen + 1.5 * noise }
             })
             .collect()
     }

@@ -7,11 +7,11 @@ use super::trace::{minutes, timestamp};
 /// One line an hour.
 #[derive(Debug, Default)]
 pub(crate) struct Days {
-    lines: Vec<Line>,
+    lines: Vec<DayLine>,
 }
 
 #[derive(Debug, Clone, Copy)]
-struct Line {
+struct DayLine {
     at: Timestamp,
     /// L/h.
     draw: f64,
@@ -32,13 +32,13 @@ impl Days {
     pub(crate) fn note(&mut self, at: Timestamp, draw: f64, clay: f64) {
         if draw > 0.0 && clay > 0.0 && self.lines.last().is_none_or(|last| last.at + EVERY <= at) {
             self.lines.retain(|line| line.at >= at - KEPT);
-            self.lines.push(Line { at, draw, clay });
+            self.lines.push(DayLine { at, draw, clay });
         }
     }
 
     /// How draw and clay declined since a time; `None` of less than two days.
     pub(crate) fn declines(&self, since: Option<Timestamp>) -> Option<(Decline, Decline)> {
-        let lines: Vec<&Line> =
+        let lines: Vec<&DayLine> =
             self.lines.iter().filter(|line| since.is_none_or(|since| line.at >= since)).collect();
         let (first, last) = (lines.first()?, lines.last()?);
         if last.at.duration_since(first.at) < LEAST_SPAN || lines.len() < LEAST_LINES {
@@ -49,10 +49,10 @@ impl Days {
 }
 
 /// Least squares of the logarithm over days. Neighbouring hours hang together, so the deviation is doubled.
-fn decline(lines: &[&Line], of: fn(&Line) -> f64) -> Option<Decline> {
-    let days = |line: &Line| minutes(line.at) / (24.0 * 60.0);
+fn decline(lines: &[&DayLine], of: fn(&DayLine) -> f64) -> Option<Decline> {
+    let days = |line: &DayLine| minutes(line.at) / (24.0 * 60.0);
     let n = f64::from(u32::try_from(lines.len()).ok()?);
-    let mean = |of: &dyn Fn(&Line) -> f64| lines.iter().map(|line| of(line)).sum::<f64>() / n;
+    let mean = |of: &dyn Fn(&DayLine) -> f64| lines.iter().map(|line| of(line)).sum::<f64>() / n;
     let (mt, my) = (mean(&days), mean(&|line| of(line).ln()));
     let tt: f64 = lines.iter().map(|line| (days(line) - mt).powi(2)).sum();
     let ty: f64 = lines.iter().map(|line| (days(line) - mt) * (of(line).ln() - my)).sum();

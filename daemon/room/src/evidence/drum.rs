@@ -6,7 +6,7 @@ use jiff::{SignedDuration, Timestamp};
 
 use super::breakpoint::{Breakpoint, Known, breakpoint};
 use super::journal::Journal;
-use super::trace::{Point, minutes};
+use super::trace::{TracePoint, minutes};
 use crate::drum_record::DrumRecord;
 use crate::estimates::Estimate;
 use claymark_model::fieldlog::Deed;
@@ -20,7 +20,7 @@ pub(crate) struct DrumSight<'a> {
     pub(crate) forecast: &'a Forecast,
     pub(crate) journal: &'a Journal,
     /// The levels of the last [`RECENT`], once a rule asks.
-    recent: OnceCell<Vec<Point>>,
+    recent: OnceCell<Vec<TracePoint>>,
 }
 
 impl<'a> DrumSight<'a> {
@@ -120,9 +120,9 @@ impl<'a> DrumSight<'a> {
         breakpoint(recent.get(first..end)?, at, known)
     }
 
-    fn levels(&self, from: Timestamp, to: Timestamp) -> Vec<Point> {
+    fn levels(&self, from: Timestamp, to: Timestamp) -> Vec<TracePoint> {
         let levels = self.record.watch.levels(from, to);
-        levels.map(|(at, litres)| Point { t: minutes(at), v: litres.0 }).collect()
+        levels.map(|(at, litres)| TracePoint { t: minutes(at), v: litres.0 }).collect()
     }
 
     /// Whether a deed changes what is drawn from here.

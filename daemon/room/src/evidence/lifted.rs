@@ -3,7 +3,7 @@
 //! A stirred tank that gets no clay any more keeps exp(-t/τ) of it after t, so from a share a to a share b it needs
 //! τ ln(a/b). What is faster by far isn't the water.
 
-use super::trace::Point;
+use super::trace::TracePoint;
 use claymark_model::median::median;
 
 /// A time in which a probe didn't see its water.
@@ -25,10 +25,10 @@ impl Lifted {
 }
 
 /// All such times in some readings. `residence`: min in which the tank is exchanged once, where that is known.
-pub(crate) fn lifted(points: &[Point], background: f64, residence: Option<f64>) -> Vec<Lifted> {
+pub(crate) fn lifted(points: &[TracePoint], background: f64, residence: Option<f64>) -> Vec<Lifted> {
     let quick = MUCH_FASTER * residence.unwrap_or(SMALL_TANK_MINUTES) * (WELL / LITTLE).ln();
     let mut found: Vec<Lifted> = Vec::new();
-    let mut wet: Vec<Point> = Vec::new();
+    let mut wet: Vec<TracePoint> = Vec::new();
     for (place, point) in points.iter().enumerate() {
         let ahead = points.get(place..place + LASTS).unwrap_or_default();
         match found.last_mut().filter(|lifted| lifted.until.is_none()) {
@@ -49,7 +49,7 @@ pub(crate) fn lifted(points: &[Point], background: f64, residence: Option<f64>) 
 }
 
 /// Whether the water's readings end here.
-fn falls(wet: &[Point], ahead: &[Point], background: f64, quick: f64) -> Option<Lifted> {
+fn falls(wet: &[TracePoint], ahead: &[TracePoint], background: f64, quick: f64) -> Option<Lifted> {
     let first = ahead.first()?;
     // Nearly always the next reading is like the last.
     if first.v >= wet.last()?.v {
@@ -58,7 +58,7 @@ fn falls(wet: &[Point], ahead: &[Point], background: f64, quick: f64) -> Option<
     let recent = wet.get(wet.len().checked_sub(RECENT)?..)?;
     let before = median(&mut recent.iter().map(|point| point.v).collect::<Vec<_>>())?;
     let clay = before - background;
-    let share = |point: &Point| (point.v - background) / clay;
+    let share = |point: &TracePoint| (point.v - background) / clay;
     let out = clay >= LEAST_CLAY_NTU && ahead.iter().all(|point| share(point) < LITTLE);
     let last = recent.iter().rfind(|point| share(point) > WELL)?;
     (out && first.t - last.t < quick).then_some(Lifted { since: last.t, until: None, before })
@@ -83,11 +83,11 @@ const LASTS: usize = 3;
 mod tests {
     use super::*;
 
-    fn points(value: impl Fn(f64) -> f64) -> Vec<Point> {
+    fn points(value: impl Fn(f64) -> f64) -> Vec<TracePoint> {
         (0..150)
             .map(|i| {
                 let (t, noise) = (f64::from(i), f64::from((i * 7919) % 13) / 6.0 - 1.0);
-                Point { t, v: (value(t) + 3.0 * noise).max(0.0) }
+                TracePoint { t, v: (value(t) + 3.0 * noise).max(0.0) }
             })
             .collect()
     }

@@ -6,7 +6,7 @@
 
 use jiff::Timestamp;
 
-use super::trace::{Point, middle, minutes, scatter, timestamp};
+use super::trace::{TracePoint, middle, minutes, scatter, timestamp};
 use claymark_model::site::Place;
 use claymark_notice::failure::Sign;
 
@@ -47,18 +47,23 @@ impl StepChange {
 /// The change that explains the newest readings best; `None` when none is needed.
 ///
 /// `paces` are the time constants that may be, min; `least` is the smallest change that matters.
-pub(crate) fn shift(points: &[Point], paces: &[f64], least: f64) -> Option<StepChange> {
+pub(crate) fn shift(points: &[TracePoint], paces: &[f64], least: f64) -> Option<StepChange> {
     shift_by(points, paces, least, LEAST_EVIDENCE)
 }
 
 /// The same on less evidence, for a change that another sensor makes likely.
-pub(crate) fn shift_by(points: &[Point], paces: &[f64], least: f64, evidence: f64) -> Option<StepChange> {
+pub(crate) fn shift_by(
+    points: &[TracePoint],
+    paces: &[f64],
+    least: f64,
+    evidence: f64,
+) -> Option<StepChange> {
     let newest = points.last()?.t;
     let noise = noise(points)?;
     if !has_moved(points, newest, noise, least) {
         return None;
     }
-    let paces: Vec<Pace> = paces.iter().map(|pace| Pace::new(points, *pace)).collect();
+    let paces: Vec<ChangePace> = paces.iter().map(|pace| ChangePace::new(points, *pace)).collect();
     let starts = starts(points, newest).filter_map(|since| Start::at(points, since, noise));
     let best = best(starts.flat_map(|start| {
         paces.iter().filter_map(move |pace| Curve::fit(&start, pace, Height::Free, noise))
@@ -68,8 +73,8 @@ pub(crate) fn shift_by(points: &[Point], paces: &[f64], least: f64, evidence: f6
 }
 
 /// The same change, if more or less slurry comes into a tank that is exchanged in `residence` minutes.
-pub(crate) fn as_slurry(points: &[Point], found: &StepChange, residence: f64) -> Option<StepChange> {
-    let pace = Pace::new(points, residence);
+pub(crate) fn as_slurry(points: &[TracePoint], found: &StepChange, residence: f64) -> Option<StepChange> {
+    let pace = ChangePace::new(points, residence);
     let curves =
         near(points, found).filter_map(|start| Curve::fit(&start, &pace, Height::Free, found.scatter));
     Some(best(curves)?.as_shift(points.last()?.t, found.scatter))
@@ -78,33 +83,33 @@ pub(crate) fn as_slurry(points: &[Point], found: &StepChange, residence: f64) ->
 /// The same change, if less or more water comes into that tank with the same slurry: what is there of clay
 /// goes to f times of it, and the tank follows f times as slowly.
 pub(crate) fn as_water(
-    points: &[Point],
+    points: &[TracePoint],
     found: &StepChange,
     residence: f64,
     background: f64,
 ) -> Option<StepChange> {
     let starts: Vec<Start<'_>> = near(points, found).collect();
     let curves = FACTORS.iter().flat_map(|factor| {
-        let pace = Pace::new(points, residence * factor);
+        let pace = ChangePace::new(points, residence * factor);
         let height = Height::Share { share: factor - 1.0, above: background };
         starts.iter().filter_map(move |start| Curve::fit(start, &pace, height, found.scatter))
     });
     Some(best(curves)?.as_shift(points.last()?.t, found.scatter))
 }
 
-fn noise(points: &[Point]) -> Option<f64> {
+fn noise(points: &[TracePoint]) -> Option<f64> {
     // A probe in the air reads nothing at all, without any scatter: what it read before gives the scale.
     let largest = points.iter().map(|point| point.v.abs()).fold(0.0, f64::max);
     Some(scatter(points)?.max(LEAST_NOISE_SHARE * largest).max(f64::EPSILON))
 }
 
 /// A change happens between two readings.
-fn starts(points: &[Point], newest: f64) -> impl Iterator<Item = f64> {
+fn starts(points: &[TracePoint], newest: f64) -> impl Iterator<Item = f64> {
     let recent = points.partition_point(|point| point.t < newest - BACK_MINUTES);
     points.iter().skip(recent).map(|point| point.t - HALF_MINUTE)
 }
 
-fn near<'p>(points: &'p [Point], found: &StepChange) -> impl Iterator<Item = Start<'p>> {
+fn near<'p>(points: &'p [TracePoint], found: &StepChange) -> impl Iterator<Item = Start<'p>> {
     let (since, noise) = (minutes(found.since), found.scatter);
     points
         .iter()
@@ -118,9 +123,9 @@ fn best(curves: impl Iterator<Item = Curve>) -> Option<Curve> {
 }
 
 /// Whether the newest readings stand off the older ones at all: spares the search when all is quiet.
-fn has_moved(points: &[Point], newest: f64, noise: f64, least: f64) -> bool {
+fn has_moved(points: &[TracePoint], newest: f64, noise: f64, least: f64) -> bool {
     let part = |from: f64, to: f64| {
-        let wanted = |point: &&Point| (newest - to..newest - from).contains(&point.t);
+        let wanted = |point: &&TracePoint| (newest - to..newest - from).contains(&point.t);
         middle(&points.iter().filter(wanted).copied().collect::<Vec<_>>())
     };
     let recent = middle(points.get(points.len().saturating_sub(3)..).unwrap_or_default());
@@ -131,15 +136,15 @@ fn has_moved(points: &[Point], newest: f64, noise: f64, least: f64) -> bool {
 
 /// A pace, with what it makes of each reading's time. Some hundred starts are tried at each pace: the exponentials
 /// are taken once.
-struct Pace {
+struct ChangePace {
     /// τ, min.
     tau: f64,
     /// exp(-t/τ) of each point, t counted from the first.
     decays: Vec<f64>,
 }
 
-impl Pace {
-    fn new(points: &[Point], tau: f64) -> Self {
+impl ChangePace {
+    fn new(points: &[TracePoint], tau: f64) -> Self {
         // Two readings a minute can't tell such paces apart, and exp(t/τ) stays finite over the hours of a search.
         let tau = tau.max(LEAST_PACE);
         let first = points.first().map_or(0.0, |point| point.t);
@@ -153,7 +158,7 @@ struct Start<'p> {
     /// How many points come before the used ones.
     skipped: usize,
     /// The hour before, and all since.
-    used: &'p [Point],
+    used: &'p [TracePoint],
     /// How many of them come before the change.
     base: usize,
     /// Since the first point of all, min.
@@ -163,7 +168,7 @@ struct Start<'p> {
 }
 
 impl<'p> Start<'p> {
-    fn at(points: &'p [Point], since: f64, noise: f64) -> Option<Self> {
+    fn at(points: &'p [TracePoint], since: f64, noise: f64) -> Option<Self> {
         let skipped = points.partition_point(|point| point.t < since - BASE_MINUTES);
         let used = points.get(skipped..)?;
         let base = used.partition_point(|point| point.t <= since);
@@ -176,7 +181,7 @@ impl<'p> Start<'p> {
     }
 
     /// Each used point with how far the curve of that pace has gone from 0 to 1.
-    fn bent<'a>(&'a self, pace: &'a Pace) -> impl Iterator<Item = (f64, &'p Point)> + 'a {
+    fn bent<'a>(&'a self, pace: &'a ChangePace) -> impl Iterator<Item = (f64, &'p TracePoint)> + 'a {
         let scale = (self.elapsed / pace.tau).exp();
         let after = pace.decays.iter().skip(self.skipped + self.base).map(move |decay| 1.0 - scale * decay);
         std::iter::repeat_n(0.0, self.base).chain(after).zip(self.used)
@@ -212,7 +217,7 @@ enum Height {
 
 impl Curve {
     /// Least squares for level and height, with outliers clipped; the base is the hour before.
-    fn fit(start: &Start<'_>, pace: &Pace, height: Height, noise: f64) -> Option<Self> {
+    fn fit(start: &Start<'_>, pace: &ChangePace, height: Height, noise: f64) -> Option<Self> {
         let (before, height, height_sd) = match height {
             Height::Free => free(start.bent(pace), noise)?,
             Height::Share { share, above } => {
@@ -225,7 +230,7 @@ impl Curve {
                 (above + clay, share * clay, noise * share.abs() / sums.1.sqrt())
             }
         };
-        let off = |(bend, point): (f64, &Point)| clipped(point.v - before - height * bend, noise);
+        let off = |(bend, point): (f64, &TracePoint)| clipped(point.v - before - height * bend, noise);
         let evidence = (start.unchanged - start.bent(pace).map(off).sum::<f64>()) / 2.0;
         let after = start.used.len() - start.base;
         Some(Self { since: start.since, pace: pace.tau, before, height, height_sd, evidence, after })
@@ -247,7 +252,7 @@ impl Curve {
 }
 
 /// Level, height and the height's deviation by least squares.
-fn free<'p>(bent: impl Iterator<Item = (f64, &'p Point)>, noise: f64) -> Option<(f64, f64, f64)> {
+fn free<'p>(bent: impl Iterator<Item = (f64, &'p TracePoint)>, noise: f64) -> Option<(f64, f64, f64)> {
     let (mut n, mut sx, mut sxx, mut sy, mut sxy) = (0.0, 0.0, 0.0, 0.0, 0.0);
     for (x, point) in bent {
         (n, sx, sxx) = (n + 1.0, sx + x, sxx + x * x);
@@ -292,8 +297,8 @@ mod tests {
     }
 
     fn told(change: impl Fn(f64) -> f64, until: u32) -> Option<StepChange> {
-        let points: Vec<Point> = (0..until)
-            .map(|i| Point { t: f64::from(i), v: 65.0 + noise(i) + change(f64::from(i) - 120.0) })
+        let points: Vec<TracePoint> = (0..until)
+            .map(|i| TracePoint { t: f64::from(i), v: 65.0 + noise(i) + change(f64::from(i) - 120.0) })
             .collect();
         shift(&points, &PACES, 6.0)
     }
@@ -313,10 +318,10 @@ mod tests {
 
     #[test]
     fn half_the_water_is_told_from_twice_the_slurry_by_its_pace() {
-        let points = |pace: f64| -> Vec<Point> {
+        let points = |pace: f64| -> Vec<TracePoint> {
             let curve = |t: f64| if t > 0.0 { 63.0 * (1.0 - (-t / pace).exp()) } else { 0.0 };
             let value = |i: u32| 65.0 + noise(i) + curve(f64::from(i) - 120.0);
-            (0..137).map(|i| Point { t: f64::from(i), v: value(i) }).collect()
+            (0..137).map(|i| TracePoint { t: f64::from(i), v: value(i) }).collect()
         };
         for (pace, water) in [(17.6, true), (8.8, false)] {
             let points = points(pace);

@@ -10,7 +10,7 @@ use claymark_model::reading::Assessed;
 
 /// A value and its time.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(crate) struct Point {
+pub(crate) struct TracePoint {
     /// Minutes since 1970.
     pub(crate) t: f64,
     /// In the sensor's base unit.
@@ -20,7 +20,7 @@ pub(crate) struct Point {
 /// The usable readings of the last [`KEPT`], in order of time.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct Trace {
-    points: VecDeque<Point>,
+    points: VecDeque<TracePoint>,
 }
 
 impl Trace {
@@ -36,7 +36,7 @@ impl Trace {
                 }
             }
             (true, false) => drop(self.points.remove(place)),
-            (false, true) => self.points.insert(place, Point { t, v: assessed.reading.value }),
+            (false, true) => self.points.insert(place, TracePoint { t, v: assessed.reading.value }),
             (false, false) => {}
         }
         let oldest = minutes(now - KEPT);
@@ -46,7 +46,7 @@ impl Trace {
     }
 
     /// The readings from one minute to another, both included.
-    pub(crate) fn between(&self, from: f64, to: f64) -> Vec<Point> {
+    pub(crate) fn between(&self, from: f64, to: f64) -> Vec<TracePoint> {
         let first = self.points.partition_point(|point| point.t < from);
         self.points.iter().skip(first).take_while(|point| point.t <= to).copied().collect()
     }
@@ -67,7 +67,7 @@ impl Trace {
 }
 
 /// The middle value of some points.
-pub(crate) fn middle(points: &[Point]) -> Option<f64> {
+pub(crate) fn middle(points: &[TracePoint]) -> Option<f64> {
     median(&mut points.iter().map(|point| point.v).collect::<Vec<_>>())
 }
 
@@ -75,7 +75,7 @@ pub(crate) fn middle(points: &[Point]) -> Option<f64> {
 ///
 /// The differences of independent normal values have √2 times their deviation, and half of them are
 /// smaller than 0.6745 of that.
-pub(crate) fn scatter(points: &[Point]) -> Option<f64> {
+pub(crate) fn scatter(points: &[TracePoint]) -> Option<f64> {
     let apart = points.iter().zip(points.iter().skip(1)).map(|(a, b)| (b.v - a.v).abs());
     median(&mut apart.collect::<Vec<_>>()).map(|half| half / (0.6745 * std::f64::consts::SQRT_2))
 }
@@ -103,10 +103,10 @@ mod tests {
     #[test]
     fn scatter_sees_noise_and_neither_a_trend_nor_a_step() {
         let noise = [0.3, -1.2, 0.9, -0.4, 1.6, -0.8, 0.1, -1.5, 1.1, 0.4, -0.6, 0.7];
-        let points = |f: &dyn Fn(f64) -> f64| -> Vec<Point> {
+        let points = |f: &dyn Fn(f64) -> f64| -> Vec<TracePoint> {
             (0..120)
                 .zip(noise.iter().cycle())
-                .map(|(i, n)| Point { t: f64::from(i), v: n + f(f64::from(i)) })
+                .map(|(i, n)| TracePoint { t: f64::from(i), v: n + f(f64::from(i)) })
                 .collect()
         };
         let plain = scatter(&points(&|_| 50.0)).unwrap();

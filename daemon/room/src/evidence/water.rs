@@ -4,7 +4,7 @@ use jiff::Timestamp;
 
 use super::lifted::{Lifted, lifted};
 use super::step_change::{BACK_MINUTES, BASE_MINUTES, StepChange, as_slurry, as_water, shift, shift_by};
-use super::trace::{Point, Trace, middle, minutes};
+use super::trace::{Trace, TracePoint, middle, minutes};
 use claymark_model::site::Sensor;
 
 /// Turbidity at one place.
@@ -17,7 +17,7 @@ pub(crate) struct Turbid<'a> {
     pub(crate) out: Option<Lifted>,
     /// The change that its last hours show.
     pub(crate) shift: Option<StepChange>,
-    points: Vec<Point>,
+    points: Vec<TracePoint>,
     /// min in which its water is exchanged once, where that is known.
     residence: Option<f64>,
 }
@@ -45,7 +45,7 @@ impl<'a> Turbid<'a> {
         let Around { background, residence } = *about;
         let until = minutes(now);
         let speaks =
-            |points: &Vec<Point>| points.last().is_some_and(|point| until - point.t <= STALE_MINUTES);
+            |points: &Vec<TracePoint>| points.last().is_some_and(|point| until - point.t <= STALE_MINUTES);
         let mut points = trace.between(until - BACK_MINUTES - BASE_MINUTES, until);
         let lifted = lifted(&points, background, residence);
         points.retain(|point| !lifted.iter().any(|lifted| lifted.covers(point.t)));

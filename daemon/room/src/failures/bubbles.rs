@@ -4,7 +4,7 @@
 
 use super::{Found, Hard, Rule};
 use crate::evidence::Evidence;
-use crate::evidence::trace::{Point, minutes, timestamp};
+use crate::evidence::trace::{TracePoint, minutes, timestamp};
 use crate::evidence::water::Turbid;
 use claymark_notice::Priority;
 use claymark_notice::failure::{Failure, Fault, Sign};
@@ -50,7 +50,7 @@ struct Spread {
 }
 
 impl Spread {
-    fn of(points: &[Point]) -> Option<Self> {
+    fn of(points: &[TracePoint]) -> Option<Self> {
         let mut values: Vec<f64> = points.iter().map(|point| point.v).collect();
         values.sort_unstable_by(f64::total_cmp);
         let at = |tenths: usize| values.get(values.len() * tenths / 10).copied();

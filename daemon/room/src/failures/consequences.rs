@@ -50,7 +50,7 @@ pub(super) fn starves(fault: &Fault) -> bool {
 /// Whether another failure, found later, may be nothing but this one.
 pub(super) fn may_bring(fault: &Fault, later: &Fault) -> bool {
     if let Fault::OutOfLimits { of, is, least, most, .. } = later {
-        let way = if is > most { Way::Up } else { Way::Down };
+        let way = if is > most { Drift::Up } else { Drift::Down };
         let beyond = is > most || is < least;
         return beyond && drives(fault, *of).contains(&way);
     }
@@ -136,7 +136,7 @@ fn settled(found: &Fault) -> bool {
 
 /// To which side something drives the water.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Way {
+pub(super) enum Drift {
     /// Cloudier, warmer.
     Up,
     /// Clearer, colder.
@@ -149,10 +149,10 @@ pub(super) fn moves(fault: &Fault, of: Limited) -> bool {
 }
 
 /// To which sides it drives the water, or seems to.
-fn drives(fault: &Fault, of: Limited) -> &'static [Way] {
-    const UP: &[Way] = &[Way::Up];
-    const DOWN: &[Way] = &[Way::Down];
-    const BOTH: &[Way] = &[Way::Up, Way::Down];
+fn drives(fault: &Fault, of: Limited) -> &'static [Drift] {
+    const UP: &[Drift] = &[Drift::Up];
+    const DOWN: &[Drift] = &[Drift::Down];
+    const BOTH: &[Drift] = &[Drift::Up, Drift::Down];
     match (of, fault) {
         (
             Limited::Turbidity,

@@ -24,8 +24,8 @@ fn find(evidence: &Evidence<'_>) -> Option<Found> {
     let feeds = evidence.feeds(shift.since);
     let clay = |ntu: f64| (ntu - head.background).max(0.0);
     let in_head = clay(shift.now) / clay(shift.before).max(f64::EPSILON);
-    let mut settled: Vec<Settled<'_, '_>> =
-        feeds.iter().map(|feed| Settled::of(evidence, feed, in_head)).collect();
+    let mut settled: Vec<SettledClay<'_, '_>> =
+        feeds.iter().map(|feed| SettledClay::of(evidence, feed, in_head)).collect();
     // An air meter tells which; else what it left of each.
     settled.sort_by_key(|drum| drum.air.is_none());
     let first = settled.first()?;
@@ -64,7 +64,7 @@ fn find(evidence: &Evidence<'_>) -> Option<Found> {
 }
 
 /// A drum whose clay may settle.
-struct Settled<'e, 'a> {
+struct SettledClay<'e, 'a> {
     drum: &'e DrumSight<'a>,
     /// Share of its clay that still comes, if it is this one alone.
     left: f64,
@@ -72,7 +72,7 @@ struct Settled<'e, 'a> {
     air: Option<Sign>,
 }
 
-impl<'e, 'a> Settled<'e, 'a> {
+impl<'e, 'a> SettledClay<'e, 'a> {
     fn of(evidence: &Evidence<'a>, feed: &Feed<'e, 'a>, in_head: f64) -> Self {
         let air = air_lost(evidence, &Place::Drum(feed.drum.record.drum.id.clone()));
         Self { drum: feed.drum, left: feed.by_drum.alone(in_head), air }

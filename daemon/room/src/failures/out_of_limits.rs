@@ -10,7 +10,7 @@ use jiff::SignedDuration;
 use super::{Found, Hard, Rule};
 use crate::evidence::Evidence;
 use crate::evidence::drum::DrumSight;
-use crate::evidence::trace::{Point, middle, minutes};
+use crate::evidence::trace::{TracePoint, middle, minutes};
 use claymark_clay::oxygen::{SUPERSATURATED, percent_saturation, pressure_at};
 use claymark_model::fieldlog::Deed;
 use claymark_model::site::{Place, Quantity};
@@ -203,7 +203,7 @@ fn limits(evidence: &Evidence<'_>, place: &Place, of: Limited) -> (f64, f64) {
 }
 
 /// The readings since then; oxygen as percent of saturation at the temperature there.
-fn readings(evidence: &Evidence<'_>, place: &Place, of: Limited, since: f64) -> Vec<Point> {
+fn readings(evidence: &Evidence<'_>, place: &Place, of: Limited, since: f64) -> Vec<TracePoint> {
     let until = minutes(evidence.now);
     let of_sensor = |quantity| Some(evidence.sensor(place, quantity)?.1.between(since, until));
     if let Some(points) = of_sensor(of.quantity()) {
@@ -215,9 +215,9 @@ fn readings(evidence: &Evidence<'_>, place: &Place, of: Limited, since: f64) -> 
     let warmth = of_sensor(Quantity::Temperature).and_then(|points| middle(&points));
     let (Some(oxygen), Some(warmth)) = (of_sensor(Quantity::Oxygen), warmth) else { return Vec::new() };
     let air = pressure_at(evidence.site.elevation_m);
-    let percent = |point: Point| {
+    let percent = |point: TracePoint| {
         let full = percent_saturation(MilligramsPerLitre(point.v), Celsius(warmth), air)?;
-        Some(Point { t: point.t, v: full.0 })
+        Some(TracePoint { t: point.t, v: full.0 })
     };
     oxygen.into_iter().filter_map(percent).collect()
 }

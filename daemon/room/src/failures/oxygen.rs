@@ -10,7 +10,7 @@ use jiff::{SignedDuration, Timestamp};
 use super::{Found, Hard, Rule};
 use crate::evidence::Evidence;
 use crate::evidence::step_change::shift;
-use crate::evidence::trace::{Point, middle, minutes, timestamp};
+use crate::evidence::trace::{TracePoint, middle, minutes, timestamp};
 use crate::evidence::water::is_water;
 use claymark_model::site::{Place, Quantity};
 use claymark_notice::Priority;
@@ -98,7 +98,7 @@ impl Short {
 }
 
 /// The first reading after the last one that was high enough.
-fn low_since(points: &[Point], least: f64, now: Timestamp) -> Timestamp {
+fn low_since(points: &[TracePoint], least: f64, now: Timestamp) -> Timestamp {
     let low = points.iter().rev().take_while(|point| point.v < least).last();
     low.map_or(now, |point| timestamp(point.t))
 }

@@ -31,15 +31,15 @@ fn forecast(at: i64, ends: EmptyAt) -> Forecast {
     Forecast { at: minute(at), of: Subject::Drum(id("a")), in_use: true, outlook }
 }
 
-fn step(runout: &Runout, at: i64, ends: EmptyAt) -> Step {
+fn step(runout: &EndWatch, at: i64, ends: EmptyAt) -> Step {
     judge(runout, at, &forecast(at, ends))
 }
 
-fn judge(runout: &Runout, at: i64, forecast: &Forecast) -> Step {
+fn judge(runout: &EndWatch, at: i64, forecast: &Forecast) -> Step {
     at_moment(at, |moment| runout.judge(moment, forecast))
 }
 
-fn observe(runout: &mut Runout, at: i64, forecast: &Forecast) {
+fn observe(runout: &mut EndWatch, at: i64, forecast: &Forecast) {
     at_moment(at, |moment| runout.observe(moment, forecast));
 }
 
@@ -62,7 +62,7 @@ fn at_moment<T>(at: i64, act: impl FnOnce(&Moment<'_>) -> T) -> T {
 fn the_first_warning_comes_when_it_is_earlier_for_a_while_or_when_time_is_up_and_not_before() {
     let earlier = Again::Earlier { told: Some(minute(960)) };
     let seen_at = |since: i64| {
-        let mut runout = Runout::default();
+        let mut runout = EndWatch::default();
         runout.evening_told(minute(0), Some(ends(700, 960)));
         observe(&mut runout, since - 1, &forecast(since - 1, ends(700, 960)));
         observe(&mut runout, since, &forecast(since, ends(660, 930)));
@@ -93,7 +93,7 @@ fn the_first_warning_comes_when_it_is_earlier_for_a_while_or_when_time_is_up_and
 
 #[test]
 fn an_earlier_end_that_passes_by_calls_nobody() {
-    let mut runout = Runout::default();
+    let mut runout = EndWatch::default();
     runout.evening_told(minute(0), Some(ends(700, 960)));
     for (at, ends) in [(40, ends(660, 930)), (50, ends(700, 960)), (51, ends(660, 930))] {
         observe(&mut runout, at, &forecast(at, ends));
@@ -104,7 +104,7 @@ fn an_earlier_end_that_passes_by_calls_nobody() {
 
 #[test]
 fn what_the_evening_told_is_not_told_again_at_once() {
-    let mut runout = Runout::default();
+    let mut runout = EndWatch::default();
     runout.evening_told(minute(0), Some(ends(40, 60)));
     assert_eq!(step(&runout, 5, ends(40, 60)), Step::Wait);
     assert!(matches!(step(&runout, 10, ends(40, 60)), Step::Warn(Again::Due)));
@@ -113,7 +113,7 @@ fn what_the_evening_told_is_not_told_again_at_once() {
 #[test]
 fn what_ran_dry_is_told_by_day_as_by_night_unless_another_drum_feeds_the_tanks() {
     for at in [-60, 60] {
-        let mut runout = Runout::default();
+        let mut runout = EndWatch::default();
         runout.warned(minute(at - 30), Some(ends(at - 1, at + 10)));
         let dry = EmptyAt { p95: Some(minute(at)), ..ends(at - 10, at - 5) };
         assert_eq!(step(&runout, at, dry), Step::Warn(Again::Empty), "{at}");
@@ -135,7 +135,7 @@ fn resting(at: i64, ends: EmptyAt) -> Forecast {
 
 #[test]
 fn a_drum_that_is_no_longer_known_still_counts_as_running_dry() {
-    let mut runout = Runout::default();
+    let mut runout = EndWatch::default();
     runout.warned(minute(60), Some(ends(120, 140)));
     let unknown = Forecast {
         at: minute(71),

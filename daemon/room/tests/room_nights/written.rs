@@ -13,7 +13,7 @@ use claymark_clay::refill::sheet::Sheet;
 use claymark_model::fieldlog::Deed;
 use claymark_model::forecast::{Basis, EmptyAt, Forecast, Outlook, Subject};
 use claymark_model::units::{Kilograms, Litres};
-use claymark_model::unseen::{Sign, Unseen};
+use claymark_model::unseen::{Unseen, UnseenSign};
 use jiff::SignedDuration;
 
 use crate::night::{RoomNight, id};
@@ -149,7 +149,7 @@ fn counts_from_the_minute_on(failed_by_quality_tests: bool) {
         let truly = night.drum("a").litres();
         assert!((volume - truly).abs() < 12.0, "{}: {volume}, truly {truly}", night.now);
         let unseen = waits_for(night);
-        assert_eq!((unseen.sign, unseen.clay), (Sign::Awaited, Some(Kilograms(2.08))));
+        assert_eq!((unseen.sign, unseen.clay), (UnseenSign::Awaited, Some(Kilograms(2.08))));
         assert_eq!(advised(night), [], "{}", night.now);
     });
 
@@ -208,7 +208,7 @@ fn a_calm_level_that_shows_no_rise_is_believed_and_people_are_asked() {
         assert_eq!(advised(with), [], "{}", with.now);
         if with.now >= with.at("2027-04-20T08:17") {
             assert_eq!(known(with), known(&without));
-            let Sign::Denied { shows } = waits_for(with).sign else { panic!("{:?}", waits_for(with)) };
+            let UnseenSign::Denied { shows } = waits_for(with).sign else { panic!("{:?}", waits_for(with)) };
             assert!((shows.0 - 49.0).abs() < 7.0, "{shows:?}");
         }
     });

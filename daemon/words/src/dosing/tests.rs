@@ -214,7 +214,7 @@ fn what_neither_lever_reaches_is_refused_with_what_they_reach() {
         remedy.starts_with("Ask for more than 2 NTU, which is the water without clay, and at most 198 NTU:"),
         "{remedy}"
     );
-    let (_, remedy) = missing(Missing::FreshWater);
+    let (_, remedy) = missing(MissingFigure::FreshWater);
     assert!(remedy.contains("--volume \"25 L\""), "{remedy}");
 }
 
