@@ -140,7 +140,7 @@ impl Teller<'_> {
                 format!("At {} it must hold {litres} or more.", self.clock.time(enough.at))
             }
             Some(_) | None if add.is_empty() => format!("It lasts with {litres} or more in it."),
-            Some(_) | None => format!("If you can't fill it: {litres} in it lasts too.{add}"),
+            Some(_) | None => format!("Filling to {litres} is enough.{add}"),
         }
     }
 

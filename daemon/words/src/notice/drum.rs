@@ -22,7 +22,7 @@ impl Teller<'_> {
     /// "Dry about 02:45 (earliest 02:20, latest 03:30)."
     pub(super) fn dry_line(&self, empty_at: &EmptyAt) -> String {
         if self.is_empty(empty_at) {
-            return "It is empty: down to what the pump can't lift.".to_owned();
+            return "It is empty: below the pump's intake.".to_owned();
         }
         let clock = self.clock.together(&[empty_at.p05, empty_at.p50, empty_at.p95]);
         let Some(p50) = empty_at.p50 else {

@@ -9,11 +9,15 @@ use crate::notice::{Teller, Text, Wording, fit};
 
 pub(super) fn wording(teller: Teller<'_>, runout: &Runout, again: bool) -> Wording {
     let mut text = Text::default();
-    text.lines((!again).then(|| teller.why_now(runout))).gap();
+    // What, until when, what to carry: the first lines are enough to go by.
+    text.lines((!again).then(|| teller.why_now(runout)));
     let empty_at = runout.state.forecast.outlook.empty_at();
     text.lines(empty_at.map(|empty_at| teller.dry_line(&empty_at)));
+    let by_rote = |line: &String| line == caution::PREMIX;
+    let mut chores = teller.chores(&runout.state, &runout.remedy).into_iter().filter(|line| !by_rote(line));
+    text.lines(chores.next()).gap();
+    text.lines(chores).gap();
     text.lines(teller.known(&runout.state)).gap();
-    text.lines(teller.chores(&runout.state, &runout.remedy)).gap();
     text.lines(runout.supply.as_ref().and_then(|supply| teller.supply(supply)));
     text.lines(teller.if_nobody_comes(runout)).gap();
     text.line(caution::HANDLING);
@@ -40,9 +44,11 @@ impl Teller<'_> {
             Again::Due if in_time => "There is just time to get there and mix.".to_owned(),
             Again::Due => "This comes late: there was no sign of it in time.".to_owned(),
             Again::Earlier { told: Some(told) } => {
-                format!("It moved earlier: you were told about {}.", self.clock.about(*told))
+                format!("Now expected earlier than the {} we told you.", self.clock.about(*told))
             }
-            Again::Earlier { told: None } => "It moved earlier: before, it wasn't running dry.".to_owned(),
+            Again::Earlier { told: None } => {
+                "Now expected to run dry; when you were told last, it wasn't.".to_owned()
+            }
             Again::Empty => "It has run dry since you were told, and no refill was seen.".to_owned(),
         }
     }
@@ -54,12 +60,11 @@ impl Teller<'_> {
         let alone = format::duration(visit.duration_since(dry));
         let is_dry = ends.p95.is_some_and(|latest| latest <= self.at);
         if is_dry || runout.state.ran_empty.is_some() {
-            return Some(format!("If nobody can come: the tanks are clearing, for {alone} until the visit."));
+            return Some(format!("If nobody comes the tanks go on clearing, for {alone} until the visit."));
         }
         Some(if dry < visit {
             format!(
-                "If nobody can come: the tanks begin to clear when it is dry, {alone} before the visit at {}. \
-                 Nothing can be switched from afar.",
+                "If nobody comes the tanks clear from then on, {alone} before the visit at {}.",
                 self.clock.time(visit)
             )
         } else {

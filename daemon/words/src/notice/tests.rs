@@ -200,7 +200,7 @@ fn a_drum_that_ran_dry_although_somebody_answered() {
     runout.state = empty("2027-04-20T23:50:00Z");
     runout.state.ran_empty = None;
     let said = told(&site(), &notice("2027-04-20T23:50:00Z", Content::Runout(Box::new(runout))));
-    assert!(said.contains("the tanks are clearing, for"), "{said}");
+    assert!(said.contains("the tanks go on clearing, for"), "{said}");
 }
 
 #[test]
