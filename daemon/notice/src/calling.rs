@@ -76,6 +76,9 @@ pub struct Promise {
     /// When they said to be there, where that is too late.
     #[serde(default)]
     pub comes_late: Option<Timestamp>,
+    /// Nobody said so: hands in the room, or a refill that was written down, spoke for somebody.
+    #[serde(default)]
+    pub unspoken: bool,
 }
 
 /// A call that was made before.

@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use jiff::{SignedDuration, Timestamp};
 
 use crate::content::Content;
-use crate::{Call, Notice, Priority};
+use crate::{Audience, Call, Notice, Priority};
 
 /// The figures of a time.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -46,7 +46,7 @@ impl AlarmFigures {
             period: to.duration_since(from),
             alarms: count(|call| matches!(call, Call::First | Call::Worse)),
             calls: calls().count(),
-            waking: calls().filter(|(notice, _)| notice.priority == Priority::Now).count(),
+            waking: calls().filter(|(notice, _)| wakes(notice)).count(),
             broken: count(|call| call == Call::PromiseBroken),
             flooded: count_as_f64(flooded) / all.max(1.0),
             most: tens.values().copied().max().unwrap_or(0),
@@ -63,6 +63,11 @@ impl AlarmFigures {
         let days = self.period.as_secs_f64() / A_DAY.as_secs_f64();
         if days > 0.0 { count_as_f64(of) / days } else { 0.0 }
     }
+}
+
+/// By day everybody is told.
+fn wakes(notice: &Notice) -> bool {
+    notice.priority == Priority::Now && matches!(notice.to, Audience::Only(_))
 }
 
 /// Calls by the ten minutes in which they came.
@@ -118,7 +123,7 @@ const A_DAY: SignedDuration = SignedDuration::from_hours(24);
 mod tests {
     use super::*;
     use crate::content::{Because, ReadingsMissing, Withdrawn};
-    use crate::{Audience, Calling, NoticeKind, Urgency};
+    use crate::{Calling, NoticeKind, Urgency};
 
     fn minute(minute: i64) -> Timestamp {
         Timestamp::from_second(1_800_000_000 + minute * 60).unwrap()
@@ -141,7 +146,7 @@ mod tests {
             drum: None,
             priority,
             replaces: None,
-            to: Audience::Everyone,
+            to: Audience::Only(Vec::new()),
             calling: Some(Box::new(calling)),
             content: Content::ReadingsMissing(ReadingsMissing::SessionLost {
                 since: minute(0),

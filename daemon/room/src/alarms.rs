@@ -152,9 +152,10 @@ impl Alarms {
             let later = calling.later.as_ref()?;
             Some(Due { at: later.at, call: Call::Next, to: later.to.clone() })
         });
-        // Worse than what was promised for: that was a promise for another time.
+        // Worse than what was promised for: that was a promise for another time, and whoever gave it has just been told.
         if let (Some(promise), Some(calling), Call::Worse) = (&mut row.promise, calling, raise.call) {
-            promise.until = promise.until.min(calling.holds_until);
+            let next = calling.later.as_ref().map_or(calling.holds_until, |later| later.at);
+            promise.until = promise.until.min(next);
         }
         row.since = raise.since;
         row.at_night = raise.at_night;
@@ -240,12 +241,21 @@ impl Alarms {
         if row.promise.as_ref().is_some_and(|promise| promise.by.is_some() && promise.by != answer.by) {
             return None;
         }
-        let needed_by = row.urgency.by().filter(|by| *by > answer.at);
         let usual = pace.holds_until(answer.at, row.urgency);
+        let needed_by = match row.urgency {
+            Urgency::Look => None,
+            // Where the time is past, or nothing sets one, whoever comes must come at once.
+            Urgency::Danger { by } => Some(by.filter(|by| *by > answer.at).unwrap_or(usual)),
+            Urgency::By { by } => Some(by.max(usual)),
+        };
         let until = answer.there_by.map_or(usual, |there_by| there_by.max(answer.at));
         let late = answer.there_by.zip(needed_by).filter(|(there_by, needed_by)| there_by > needed_by);
-        // Who comes too late stands in nobody's place.
-        let until = late.map_or(until, |(_, needed_by)| needed_by.min(answer.at + pace.rules.next_person));
+        // Whoever comes too late stands in nobody's place, where there is somebody else.
+        let until = match late {
+            Some(_) if pace.contacts.len() > 1 => answer.at,
+            Some((_, needed_by)) => needed_by,
+            None => until,
+        };
         if row.alarm.acknowledge(answer.at, Some(until)) == Change::AcknowledgeRefused {
             if row.alarm.state() != AlarmState::Acknowledged {
                 return None;
@@ -258,13 +268,14 @@ impl Alarms {
             at: answer.at,
             until,
             comes_late: late.map(|(there_by, _)| there_by),
+            unspoken: false,
         });
         late.map(|(there_by, needed_by)| TooLate { there_by, needed_by })
     }
 
     /// Somebody is in the room: whoever is there looks after what only needs to be looked at.
-    pub(crate) fn attended(&mut self, at: Timestamp, pace: &Pace<'_>) {
-        let until = pace.holds_until(at, Urgency::Look);
+    pub(crate) fn attended(&mut self, at: Timestamp) {
+        let until = at + SEEN_TO;
         for row in self.rows.values_mut().filter(|row| row.urgency == Urgency::Look && row.told_before(at)) {
             row.begin(at, until);
         }
@@ -283,6 +294,11 @@ impl Alarms {
         for (cause, row) in self.rows.iter_mut().filter(|(_, row)| !row.told.is_empty()) {
             row.alarm.advance(now);
             let broken = row.promise.take_if(|promise| promise.until <= now);
+            if broken.is_some() && row.alarm.state() == AlarmState::Acknowledged {
+                row.alarm = Alarm::announced(row.alarm.behaviour());
+            }
+            // What was begun without a word was no promise: it is told again as what it is.
+            let broken = broken.filter(|promise| promise.by.is_some() || !promise.unspoken);
             let due = match &broken {
                 Some(promise) => row.after(promise, now, pace),
                 None => row.next(pace).filter(|due| due.at <= now),
@@ -301,7 +317,8 @@ impl Alarms {
     pub(crate) fn wake<'a>(&'a self, pace: &'a Pace<'_>) -> impl Iterator<Item = Timestamp> + 'a {
         let times = |row: &AlarmRow| {
             let quiet = row.quiet_until.filter(|_| row.told.is_empty() && row.alarm.is_active());
-            [row.alarm.due(), row.next(pace).map(|due| due.at), quiet].into_iter().flatten().min()
+            let promise = row.promise.as_ref().map(|promise| promise.until);
+            [row.alarm.due(), row.next(pace).map(|due| due.at), promise, quiet].into_iter().flatten().min()
         };
         self.rows.values().filter_map(times)
     }
@@ -340,7 +357,7 @@ impl AlarmRow {
         if self.alarm.is_active() && self.promise.as_ref().is_none_or(|promise| promise.until < until) {
             self.alarm = Alarm::announced(self.alarm.behaviour());
             self.alarm.acknowledge(at, Some(until));
-            self.promise = Some(Promise { by: None, at, until, comes_late: None });
+            self.promise = Some(Promise { by: None, at, until, comes_late: None, unspoken: true });
         }
     }
 
@@ -368,9 +385,13 @@ impl AlarmRow {
                 Shift::Away { .. } => self.at_night == Priority::Now,
                 Shift::Present => self.at_night != Priority::Morning,
             };
-        let due = pace.next(self.counted(), self.urgency).filter(|_| calls)?;
-        let announced = self.announced.as_ref().filter(|announced| announced.at < due.at);
-        Some(Due { at: announced.map_or(due.at, |announced| announced.at), ..due })
+        if !calls {
+            return None;
+        }
+        match (pace.next(self.counted(), self.urgency), &self.announced) {
+            (Some(due), Some(announced)) => Some(Due { at: announced.at.min(due.at), ..due }),
+            (due, announced) => due.or_else(|| announced.clone()),
+        }
     }
 
     /// The call after a promise that wasn't kept.
@@ -401,6 +422,9 @@ pub(crate) fn named<'a>(contacts: &'a [Contact], name: &str) -> Option<&'a Id> {
 
 /// What is told isn't told again for so long though it was withdrawn meanwhile, unless fish are in danger.
 pub(crate) const QUIET_FOR: SignedDuration = SignedDuration::from_hours(2);
+
+/// Somebody who is in the room has looked within this.
+const SEEN_TO: SignedDuration = SignedDuration::from_mins(90);
 
 /// Foam comes and goes: a doubt is told when it has lasted.
 const DOUBT_PATIENCE: SignedDuration = SignedDuration::from_mins(10);

@@ -80,7 +80,11 @@ impl Room {
             let Some((cause, step, holds)) = judged else { continue };
             let lasts = holds.is_some_and(|holds| {
                 let urgency = urgency(&forecast, scene.now, self.site.staff.mixing);
-                urgency.into_iter().for_each(|urgency| self.alarms.presses(&cause, urgency, Priority::Now));
+                // What the pump doesn't draw from any more calls nobody, though it is empty.
+                let drawn = self.ends.get(place).is_some_and(|end| self.is_drawn(end));
+                let (urgency, at_night) =
+                    if drawn { (urgency, Priority::Now) } else { (Some(Urgency::Look), Priority::Morning) };
+                urgency.into_iter().for_each(|urgency| self.alarms.presses(&cause, urgency, at_night));
                 let turn = self.alarms.observe(&cause, AlarmSource::Runout, (scene.now, holds));
                 matches!(turn, Turn::Withdraw(_))
             });
@@ -90,7 +94,11 @@ impl Room {
                     self.withdraw_runout(scene, place, Because::LastsAfterAll { state, visit: scene.visit });
                 }
                 Step::Wait => {}
-                Step::Warn(because) => self.warn(scene, place, &because),
+                Step::Warn(because) => {
+                    if self.ends.get(place).is_some_and(|end| self.is_drawn(end)) {
+                        self.warn(scene, place, &because);
+                    }
+                }
                 Step::Refilled(refill) => {
                     let of_outlook = |visit| Verdict::of_outlook(&forecast.outlook, &visit);
                     let verdict = scene.visit.map_or(Verdict::Unknown, of_outlook);
@@ -123,6 +131,15 @@ impl Room {
             attended: scene.attended,
             relieved: self.records.iter().zip(&scene.forecasts).any(relieves),
         }
+    }
+
+    /// Whether the pump draws from it, by all that people were told.
+    fn is_drawn(&self, end: &SupplyEnd) -> bool {
+        let swapped = |place: &usize| {
+            let record = self.records.get(*place);
+            record.is_some_and(|record| self.failures.swapped_from(&record.drum.id))
+        };
+        !end.drums.iter().all(swapped)
     }
 
     /// What is forecast of a supply.
@@ -220,7 +237,11 @@ impl Room {
         let Some(last) = self.alarms.last(&cause).cloned() else { return };
         let drum = self.nearest(scene, place).map(|state| state.drum);
         let ends = self.forecast_of(scene, end).and_then(|forecast| forecast.outlook.empty_at());
-        self.tell(scene, withdrawn(cause.clone(), drum, &last, because));
+        let short = matches!(&because, Because::Refilled { verdict: Verdict::WillNotLast, .. });
+        let finding = withdrawn(cause.clone(), drum, &last, because);
+        // Whoever has poured still stands there.
+        let priority = if short { audience::priority(scene.shift, Priority::Now) } else { finding.priority };
+        self.tell(scene, Finding { priority, ..finding });
         self.alarms.over(&cause, None);
         if let Some(end) = self.ends.get_mut(place) {
             end.runout.withdrawn(scene.now, ends);

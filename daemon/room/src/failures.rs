@@ -126,12 +126,19 @@ pub(crate) enum Was {
     DryDrum,
 }
 
+/// When that was over, and by which notice it had been told last.
+#[derive(Debug)]
+struct PastFailure {
+    was: Was,
+    at: Timestamp,
+    notice: Option<u64>,
+}
+
 /// The failures that stand, and those that have just ended.
 #[derive(Debug, Default)]
 pub(crate) struct Failures {
     open: Vec<OpenFailure>,
-    /// And when.
-    ended: Vec<(Was, Timestamp)>,
+    ended: Vec<PastFailure>,
 }
 
 impl Failures {
@@ -142,7 +149,7 @@ impl Failures {
 
     /// A failure had been withdrawn before a restart.
     pub(crate) fn recall_over(&mut self, notice: &Notice) {
-        self.end(&notice.cause, notice.at);
+        self.end(&notice.cause, notice.at, notice.replaces);
     }
 
     /// Whether a failure that stands explains why a drum's level stands still.
@@ -169,6 +176,12 @@ impl Failures {
         })
     }
 
+    /// Whether the data show that the pump draws from another drum than from that one.
+    pub(crate) fn swapped_from(&self, drum: &Id) -> bool {
+        let swapped = |fault: &Fault| matches!(fault, Fault::DrumSwapped { from, .. } if from == drum);
+        self.open.iter().any(|open| swapped(&open.failure.fault))
+    }
+
     /// What was told of the draw of these drums: their end is told by it.
     pub(crate) fn of_draw(&self, drums: &[&Id]) -> Vec<String> {
         let changed = |open: &&OpenFailure| {
@@ -185,21 +198,21 @@ impl Failures {
     }
 
     /// It is over: what follows from that is expected for a while.
-    fn end(&mut self, cause: &str, at: Timestamp) {
+    fn end(&mut self, cause: &str, at: Timestamp, notice: Option<u64>) {
         for open in self.open.extract_if(.., |open| open.cause == cause) {
-            self.ended.push((Was::Failure(open.failure.fault), at));
+            self.ended.push(PastFailure { was: Was::Failure(open.failure.fault), at, notice });
         }
     }
 
     /// A drum that was dry has been filled.
-    pub(crate) fn dry_drum_filled(&mut self, at: Timestamp) {
-        self.ended.push((Was::DryDrum, at));
+    pub(crate) fn dry_drum_filled(&mut self, at: Timestamp, notice: Option<u64>) {
+        self.ended.push(PastFailure { was: Was::DryDrum, at, notice });
     }
 
     /// What has stood for half a day and endangers nobody has become how things are.
     fn forget(&mut self, now: Timestamp) -> Vec<String> {
         let old = |open: &OpenFailure| now >= open.told_at + stands_for(&open.failure.fault);
-        self.ended.retain(|(_, at)| now < *at + RECOVERS_IN * 2);
+        self.ended.retain(|ended| now < ended.at + RECOVERS_IN * 2);
         self.open.extract_if(.., |open| old(open)).map(|open| open.cause).collect()
     }
 
@@ -232,7 +245,7 @@ impl Failures {
             (Hard::No, Fault::ProbeFouled { .. }) => RECOVERS_IN * 2,
             (Hard::No, _) => RECOVERS_IN,
         };
-        self.ended.iter().any(|(was, at)| now < *at + recovers_in && follows(was, &found.fault))
+        self.ended.iter().any(|ended| now < ended.at + recovers_in && follows(&ended.was, &found.fault))
     }
 
     /// What stands and drives the water that way.
@@ -260,6 +273,10 @@ impl Room {
             self.failures.open.iter().map(|open| holds(&evidence, open)).collect();
         for open in &mut self.failures.open {
             open.now = found.iter().find(|found| found.cause == open.cause).cloned();
+            // Water clears in one tank after the other: those count that were outside last.
+            if let (Fault::OutOfLimits { .. }, Some(now)) = (&open.failure.fault, &open.now) {
+                open.failure.signs.clone_from(&now.signs);
+            }
         }
         for (cause, holds) in holds {
             let holds = if holds { Holds::Since(scene.now) } else { Holds::No };
@@ -334,7 +351,12 @@ impl Room {
     /// The notices of what drives the water where it is found.
     fn comes_of(&self, found: &Found) -> Vec<u64> {
         let bringing = self.failures.bringing(&found.fault).filter(|_| found.hard != Hard::No);
-        bringing.filter_map(|open| Some(self.alarms.last(&open.cause)?.number)).collect()
+        let standing = bringing.filter_map(|open| Some(self.alarms.last(&open.cause)?.number));
+        let left = self.failures.ended.iter().filter(|ended| follows(&ended.was, &found.fault));
+        let left = left
+            .filter_map(|ended| ended.notice)
+            .filter(|_| matches!(found.fault, Fault::OutOfLimits { .. }));
+        standing.chain(left).collect()
     }
 
     /// What people are told of a draw is what its drum is forecast by.
@@ -405,7 +427,7 @@ impl Room {
         let last = self.alarms.last(cause).cloned();
         let failure =
             self.failures.open.iter().find(|open| open.cause == cause).map(|open| open.failure.clone());
-        self.failures.end(cause, scene.now);
+        self.failures.end(cause, scene.now, last.as_ref().map(|told| told.number));
         // The silence of the sensors ends in a message of its own.
         if let (Some(last), Some(failure)) = (last, failure)
             && failure.fault != Fault::PowerCut

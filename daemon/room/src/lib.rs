@@ -303,8 +303,7 @@ impl Room {
 
     /// Somebody is there: what only needs looking at is looked at, and a refill that was written down shows soon.
     fn hands_seen(&mut self, now: Timestamp, entry: &LogEntry) {
-        let shift = self.shift(now);
-        self.alarms.attended(entry.at, &Pace::of(&self.site, shift));
+        self.alarms.attended(entry.at);
         let Deed::Refill { drum, .. } = &entry.deed else { return };
         for (place, record) in self.records.iter().enumerate() {
             if record.is_meant_by(drum.as_ref())
@@ -358,13 +357,12 @@ impl Room {
                 let What::Refilled { added, to, logged } = happening.what else { continue };
                 let refill = SeenRefill { at: happening.at, added, to, logged };
                 self.attendance.seen(refill.at);
+                let Some(end) = self.ends.iter_mut().find(|end| end.has(place)) else { continue };
+                let called = self.alarms.last(&end.cause);
                 if was_dry {
-                    self.failures.dry_drum_filled(refill.at);
+                    self.failures.dry_drum_filled(refill.at, called.map(|told| told.number));
                 }
-                if let Some(end) = self.ends.iter_mut().find(|end| end.has(place)) {
-                    let called = self.alarms.last(&end.cause).map(|told| told.at);
-                    end.runout.refill_seen(refill, called);
-                }
+                end.runout.refill_seen(refill, called.map(|told| told.at));
             }
             happenings.extend(new);
         }

@@ -13,7 +13,7 @@ use claymark_model::id::Id;
 use claymark_model::units::LitresPerHour;
 use claymark_notice::calling::{Calling, Earlier, Later, Promise};
 use claymark_notice::content::{Because, Content, DrumState, Visit, Withdrawn};
-use claymark_notice::{Audience, Notice, Priority};
+use claymark_notice::{Audience, Notice, Priority, Urgency};
 
 /// Something to tell, before it has its number.
 pub(crate) struct Finding {
@@ -70,6 +70,8 @@ impl Room {
         let cause = finding.cause.clone();
         let raise =
             Raise { urgency: Pace::of(&self.site, scene.shift).graded(raise.urgency, scene.now), ..raise };
+        let danger = matches!(raise.urgency, Urgency::Danger { .. }) && finding.priority == Priority::Soon;
+        let finding = if danger { Finding { priority: Priority::Now, ..finding } } else { finding };
         let calling =
             (finding.priority != Priority::Morning).then(|| self.calling(scene, &finding, raise, broken));
         let told = self.tell_with(scene, finding, calling.clone());

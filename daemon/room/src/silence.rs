@@ -241,8 +241,10 @@ impl Room {
         let finding = Finding { drum, ..self.on_duty(scene, cause.clone(), at_night, content) };
         let since = sensors.iter().filter_map(|silent| silent.last).max().unwrap_or(scene.live);
         let (source, call) = (AlarmSource::Silence, Call::First);
-        let told =
-            self.raise(scene, finding, Raise { source, since, at_night, urgency: Urgency::Look, call }, None);
+        // What can't be seen, by instruments or by people, can't be said to be well.
+        let blind = matches!(common, Common::Everything | Common::Disk) && !scene.attended;
+        let urgency = if blind { Urgency::Danger { by: None } } else { Urgency::Look };
+        let told = self.raise(scene, finding, Raise { source, since, at_night, urgency, call }, None);
         self.sensors.tell(told.at, &cause, sensors, common);
     }
 

@@ -19,7 +19,7 @@ pub(super) struct RecentArrivals {
     /// When the last reading of a sensor was dated whose payload carried no time.
     undated: HashMap<Id, Timestamp>,
     log: Entries,
-    answers: Window<(u64, Option<String>)>,
+    answers: Window<(u64, Option<String>, Option<Timestamp>, i64)>,
 }
 
 /// Whether a reading is new.
@@ -84,9 +84,14 @@ impl RecentArrivals {
 
     /// Whether this answer came before.
     pub(super) fn answer(&mut self, answer: &Answer) -> bool {
-        self.answers.contained_or_added((answer.notice, answer.by.clone()))
+        // What is said again later is said anew: the first promise may be over.
+        let about = answer.at.as_second().div_euclid(SAME_ANSWER.as_secs());
+        self.answers.contained_or_added((answer.notice, answer.by.clone(), answer.there_by, about))
     }
 }
+
+/// The broker delivers a message twice within this, or not at all.
+const SAME_ANSWER: SignedDuration = SignedDuration::from_mins(3);
 
 /// The last so many log entries, by their keys.
 #[derive(Debug, Default)]

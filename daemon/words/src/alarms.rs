@@ -27,7 +27,8 @@ pub fn figures(figures: &AlarmFigures) -> Vec<String> {
             if broken == 1 { "promise to come wasn't" } else { "promises to come weren't" }
         ),
         format!(
-            "At most {most} calls came within ten minutes; more than {FLOOD} came in {} of the time, and it should be less than 1 %.",
+            "At most {most} {} came within ten minutes; more than {FLOOD} came in {} of the time, and it should be less than 1 %.",
+            if most == 1 { "call" } else { "calls" },
             format::share(flooded)
         ),
         format!(

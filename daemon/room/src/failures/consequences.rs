@@ -11,7 +11,14 @@ pub(super) fn stands_for(fault: &Fault) -> SignedDuration {
     // Some add oxygen on purpose.
     let gas = matches!(fault, Fault::OutOfLimits { of: Limited::OxygenSaturation, .. });
     // What kills never becomes how things are.
-    let kills = matches!(fault, Fault::PowerCut | Fault::Blower { .. } | Fault::OxygenFalls { .. });
+    let kills = matches!(
+        fault,
+        Fault::PowerCut
+            | Fault::Blower { .. }
+            | Fault::OxygenFalls { .. }
+            | Fault::PumpStopped { .. }
+            | Fault::LinePlugged { .. }
+    );
     if gas || kills || matches!(fault, Fault::TubeWear { .. }) {
         FORGOTTEN_AFTER * 14
     } else {

@@ -95,6 +95,19 @@ fn a_promise_has_its_own_time_and_one_that_is_too_late_is_told_back_at_once() {
     assert!(needed_by.duration_since(by).abs() <= SignedDuration::from_hours(2));
     let next = of_kind(&back, NoticeKind::Runout)[0];
     assert_eq!((next.to.as_str(), calling(next).call), ("kim", Call::Next), "{:?}", told(&back));
+    // Whoever can come at some time only, when somebody must come at once, stands in nobody's place.
+    let (mut night, mut calls) = pump_turned_up();
+    calls.extend(night.until("2027-04-21T01:30"));
+    let danger = calls.iter().rfind(|call| call.notice.kind == NoticeKind::Runout).expect("it was called");
+    assert!(matches!(calling(danger).urgency, Urgency::Danger { .. }), "{:?}", told(&calls));
+    let hours_later = night.now + SignedDuration::from_hours(9);
+    let mut back = night.answer_by(danger.notice.number, Some("ann"), Some(hours_later));
+    back.extend(night.minutes(2));
+    assert_eq!(of_kind(&back, NoticeKind::Query).len(), 1, "{:?}", told(&back));
+    let next = of_kind(&back, NoticeKind::Runout)[0];
+    assert_eq!((next.to.as_str(), calling(next).call), ("kim", Call::Next), "{:?}", told(&back));
+    let later = night.minutes(60);
+    assert!(of_kind(&later, NoticeKind::Runout).len() >= 2, "and on: {:?}", told(&later));
     // In time: nobody is called before then.
     let (mut night, said) = pump_turned_up();
     night.answer_by(said[0].notice.number, Some("ann"), Some(night.now + SignedDuration::from_mins(50)));

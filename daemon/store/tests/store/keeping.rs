@@ -366,6 +366,7 @@ fn issued() -> Issued {
                     at: at(-60),
                     until: at(0),
                     comes_late: None,
+                    unspoken: false,
                 }),
                 holds_until: at(900),
                 later: None,

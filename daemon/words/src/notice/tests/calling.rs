@@ -39,6 +39,7 @@ fn a_promise_that_was_not_kept_is_told_with_its_time() {
         at: at("2027-04-20T23:12:00Z"),
         until: at("2027-04-20T23:20:00Z"),
         comes_late: None,
+        unspoken: false,
     };
     let calling = Calling { broken: Some(broken.clone()), ..calling(Call::PromiseBroken) };
     let said = told_again(calling.clone(), Audience::Only(vec![id("ann"), id("kim")]));
