@@ -51,6 +51,34 @@ fn when_the_mains_are_back_nothing_of_what_follows_is_another_failure() {
 }
 
 #[test]
+fn a_pump_that_does_not_run_again_when_the_mains_are_back_is_told_and_so_is_a_second_cut() {
+    let cut = |story: &mut ScriptedStory, from: &str, to: &str, pump: f64| {
+        story.happens(from, |truth, instruments| {
+            instruments.silent = vec!["story/drum", "story/head", "story/t", "story/pump"];
+            (truth.pump, truth.fresh) = (0.0, 0.5);
+        });
+        story.happens(to, move |truth, instruments| {
+            instruments.silent.clear();
+            (truth.pump, truth.fresh) = (pump, 51.2);
+        });
+    };
+    let mut story = ScriptedStory::begin("20:00", 3, Truth::full());
+    cut(&mut story, "+1 01:00", "+1 01:40", 0.0);
+    let telling = story.told("+1 04:00", &rooms::with_battery());
+    let clay = |told: &&NoticeAsRead| {
+        told.notice.cause.starts_with("slurry:") || told.notice.cause == "limits:turbidity"
+    };
+    assert!(calls(&telling, "+1 01:40", "+1 03:00").iter().any(clay), "{}", telling.list());
+    // Back for a quarter of an hour and more, and gone again.
+    let mut story = ScriptedStory::begin("20:00", 3, Truth::full());
+    cut(&mut story, "+1 01:00", "+1 01:30", 209.0);
+    cut(&mut story, "+1 01:50", "+1 03:00", 209.0);
+    let telling = story.told("+1 02:20", &rooms::with_battery());
+    let again = calls(&telling, "+1 01:50", "+1 02:10");
+    assert!(again.iter().any(|told| told.notice.cause == "power"), "{}", telling.list());
+}
+
+#[test]
 fn air_that_comes_back_to_settled_clay_on_which_more_was_poured_is_told_when_it_clouds_the_water() {
     let mut story = ScriptedStory::begin("20:00", 1, Truth::full());
     story.happens("+1 01:00", |truth, _| truth.settling = Some(0.0));

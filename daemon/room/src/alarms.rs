@@ -298,7 +298,7 @@ impl Alarms {
                 row.alarm = Alarm::announced(row.alarm.behaviour());
             }
             // What was begun without a word was no promise: it is told again as what it is.
-            let broken = broken.filter(|promise| promise.by.is_some() || !promise.unspoken);
+            let broken = broken.filter(|promise| !promise.unspoken);
             let due = match &broken {
                 Some(promise) => row.after(promise, now, pace),
                 None => row.next(pace).filter(|due| due.at <= now),

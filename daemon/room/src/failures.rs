@@ -42,7 +42,7 @@ use claymark_model::site::Sensor;
 use claymark_notice::alarm::Holds;
 use claymark_notice::content::{Because, SilentSensor, StandingFailure};
 use claymark_notice::failure::{Failure, Fault, Limited, PumpChanged, Sign};
-use claymark_notice::{Call, Content, Notice, Priority};
+use claymark_notice::{Call, Content, Notice, Priority, Urgency};
 
 /// One row: how it is found, and how one knows that it is over.
 struct Rule {
@@ -242,6 +242,8 @@ impl Failures {
     fn leaves(&self, now: Timestamp, found: &Found) -> bool {
         let recovers_in = match (found.hard, &found.fault) {
             (Hard::Mending | Hard::Yes, _) => MENDS_IN,
+            // What should run again by itself and doesn't is a failure of its own.
+            (_, Fault::Blower { .. } | Fault::PumpStopped { .. } | Fault::OxygenFalls { .. }) => MENDS_IN,
             (Hard::No, Fault::ProbeFouled { .. }) => RECOVERS_IN * 2,
             (Hard::No, _) => RECOVERS_IN,
         };
@@ -288,7 +290,9 @@ impl Room {
             self.alarms.over(&cause, None);
         }
         for found in found {
-            let quiet = self.alarms.is_quiet(&found.cause, scene.now) && found.hard == Hard::No;
+            // What endangers fish is told at once, however lately it was withdrawn.
+            let danger = matches!(urgency(&found, scene.now), Urgency::Danger { .. });
+            let quiet = self.alarms.is_quiet(&found.cause, scene.now) && !danger;
             if self.failures.is_news(scene.now, &found, |cause| self.alarms.is_danger(cause))
                 && !self.dry_tells(&found)
                 && !quiet
