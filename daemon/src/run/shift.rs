@@ -8,6 +8,7 @@ use jiff::SignedDuration;
 use tokio::net::TcpListener;
 use tokio::sync::{mpsc, oneshot, watch};
 use tokio::task::JoinHandle;
+use tokio::time::Sleep;
 use tokio_util::sync::CancellationToken;
 
 use super::process::Process;
@@ -220,21 +221,27 @@ async fn serve_metrics(
 /// commit and its receipts, the last publications, goodbye to the broker.
 async fn end(tasks: Tasks, farewell: Farewell) -> Result<Ended, RunError> {
     let Tasks { notifier, engine, publisher, intake, forwarder, metrics, recorder } = tasks;
+    let [delivered_by, kept_by, published_by, gone_by, forwarded_by, served_by] =
+        [DELIVERED_BY, KEPT_BY, PUBLISHED_BY, GONE_BY, DONE_BY, DONE_BY].map(tokio::time::sleep);
     intake.1.take_no_more.cancel();
     notifier.1.cancel();
-    finish("notices", notifier.0, FOR_DELIVERIES).await?;
+    finish("notices", notifier.0, delivered_by).await?;
     engine.1.cancel();
-    let ended = finish("the last commit", engine.0, FOR_THE_DISK).await?;
+    let ended = finish("the last commit", engine.0, kept_by).await?;
     if publisher.1.send(farewell).is_err() {
         tracing::debug!("the publisher has ended before");
     }
-    finish("publishing", publisher.0, FOR_THE_BROKER).await?;
-    intake.1.disconnect.cancel();
-    finish("the goodbye to the broker", intake.0, FOR_THE_BROKER).await?;
-    for (what, task) in [("forwarding", forwarder), ("metrics", metrics)] {
+    if finish("publishing", publisher.0, published_by).await?.is_some() {
+        intake.1.disconnect.cancel();
+        finish("the goodbye to the broker", intake.0, gone_by).await?;
+    } else {
+        // Without a goodbye the broker says by itself, by the last will, that we have stopped.
+        intake.0.abort();
+    }
+    for (what, task, until) in [("forwarding", forwarder, forwarded_by), ("metrics", metrics, served_by)] {
         if let Some((task, stop)) = task {
             stop.cancel();
-            finish(what, task, FOR_THE_BROKER).await?;
+            finish(what, task, until).await?;
         }
     }
     if let Some(thread) = recorder {
@@ -245,11 +252,10 @@ async fn end(tasks: Tasks, farewell: Farewell) -> Result<Ended, RunError> {
 
 /// Waits for a task, but not for ever: at a stop a dead disk or broker must not hold us up. What wasn't
 /// acknowledged comes again.
-async fn finish<T>(what: &str, mut task: JoinHandle<T>, patience: Duration) -> Result<Option<T>, RunError> {
-    match tokio::time::timeout(patience, &mut task).await {
-        Ok(Ok(done)) => Ok(Some(done)),
-        Ok(Err(fault)) => Err(RunError::Fault(fault.to_string())),
-        Err(_too_long) => {
+async fn finish<T>(what: &str, mut task: JoinHandle<T>, until: Sleep) -> Result<Option<T>, RunError> {
+    tokio::select! {
+        done = &mut task => done.map(Some).map_err(|fault| RunError::Fault(fault.to_string())),
+        () = until => {
             tracing::warn!("stopping without waiting for {what} any longer");
             task.abort();
             Ok(None)
@@ -262,7 +268,9 @@ const CHANNEL: usize = 256;
 /// The intake tells the engine of no more connections than this while one batch of messages is taken.
 const CONNECTION_EVENTS: usize = 16;
 
-/// Together less than the 5 s in which a stop must be over.
-const FOR_DELIVERIES: Duration = Duration::from_millis(2_500);
-const FOR_THE_DISK: Duration = Duration::from_millis(1_200);
-const FOR_THE_BROKER: Duration = Duration::from_millis(400);
+/// From the beginning of a stop, which must be over within 5 s. What one leaves of its time the next ones have.
+const DELIVERED_BY: Duration = Duration::from_millis(2_500);
+const KEPT_BY: Duration = Duration::from_millis(3_700);
+const PUBLISHED_BY: Duration = Duration::from_millis(4_200);
+const GONE_BY: Duration = Duration::from_millis(4_500);
+const DONE_BY: Duration = Duration::from_millis(4_800);
