@@ -2,14 +2,12 @@
 
 use std::hint::black_box;
 
-use claymark_model::id::Id;
 use claymark_model::quality::Assessor;
 use claymark_model::quality::thresholds::{
     FlatLine, GrossRange, Levels, Span, Spike, SpikeMethod, Thresholds,
 };
 use claymark_model::reading::Reading;
-use claymark_model::site::{Place, Quantity, Senses, Sensor};
-use claymark_model::units::Unit;
+use claymark_model::site::{Place, Quantity, Sensor};
 use jiff::{SignedDuration, Timestamp};
 
 type BenchSeries = (&'static str, fn(i32) -> f64, fn(i32) -> i32);
@@ -60,15 +58,7 @@ fn sensor() -> Sensor {
     let every = SignedDuration::from_secs(1);
     let hours = SignedDuration::from_hours;
     Sensor {
-        id: Id::new("s").expect("it is short"),
-        name: "S".to_owned(),
-        place: Place::Head,
-        quantity: Quantity::Turbidity,
-        unit: Unit::Ntu,
         every,
-        senses: Senses::Surface,
-        mains: None,
-        mount_height: None,
         thresholds: Thresholds {
             gap: SignedDuration::from_secs(10),
             gross_range: Some(
@@ -81,5 +71,6 @@ fn sensor() -> Sensor {
             rate_per_s: Some(Levels::new(1.0, Some(5.0)).expect("they rise")),
             flat_line: Some(FlatLine::new(0.25, hours(12), Some(hours(24)), every).expect("they rise")),
         },
+        ..claymark_invented::sensor("s", Place::Head, Quantity::Turbidity)
     }
 }

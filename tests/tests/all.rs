@@ -23,6 +23,7 @@ mod intake_rival;
 mod intake_session;
 mod never_silent;
 mod notice_lost;
+mod one_builder;
 mod oxygen_oracle;
 mod poison;
 mod quality_oracle;

@@ -14,14 +14,12 @@ mod exceptions;
 
 use std::error::Error;
 
-use claymark_model::id::Id;
 use claymark_model::quality::thresholds::{
     FlatLine, GrossRange, Levels, Span, Spike, SpikeMethod, Thresholds,
 };
 use claymark_model::quality::{Assessor, Flag, aggregate, gap};
 use claymark_model::reading::{Assessed, Reading, TestFlags};
-use claymark_model::site::{Place, Quantity, Senses, Sensor};
-use claymark_model::units::Unit;
+use claymark_model::site::{Place, Quantity, Sensor};
 use claymark_tests::oracle;
 use exceptions::{BOTH_REFUSE, Claymark, NOT_AS_THE_MANUALS, NOT_RUN, RULES};
 use jiff::{SignedDuration, Timestamp};
@@ -290,18 +288,7 @@ fn thresholds(vector: &Value) -> Result<Thresholds, Box<dyn Error>> {
 }
 
 fn sensor(thresholds: Thresholds) -> Sensor {
-    Sensor {
-        id: Id::new("s").unwrap(),
-        name: "S".to_owned(),
-        place: Place::Head,
-        quantity: Quantity::Turbidity,
-        unit: Unit::Ntu,
-        every: SignedDuration::from_mins(1),
-        senses: Senses::Surface,
-        mains: None,
-        mount_height: None,
-        thresholds,
-    }
+    Sensor { thresholds, ..claymark_invented::sensor("s", Place::Head, Quantity::Turbidity) }
 }
 
 /// The first row as the required tests, the second as one that is recommended.

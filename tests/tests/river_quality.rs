@@ -9,14 +9,12 @@
 
 use std::collections::BTreeMap;
 
-use claymark_model::id::Id;
 use claymark_model::quality::thresholds::{
     FlatLine, GrossRange, Levels, Span, Spike, SpikeMethod, Thresholds,
 };
 use claymark_model::quality::{Assessor, Flag, gap};
 use claymark_model::reading::{Assessed, Reading};
-use claymark_model::site::{Place, Quantity, Senses, Sensor};
-use claymark_model::units::Unit;
+use claymark_model::site::{Place, Quantity, Sensor};
 use claymark_tests::oracle;
 use claymark_tests::river::{RiverRow, Variable, rows};
 use jiff::SignedDuration;
@@ -230,21 +228,13 @@ fn sensor(variable: Variable) -> Sensor {
     let levels = |suspect: f64, fail: f64| Levels::new(suspect, Some(fail)).unwrap();
     let per_s = |change: f64| change / EVERY.as_secs_f64();
     let (method, suspect, fail) = limits.spike;
-    let (id, quantity, unit) = match variable {
-        Variable::Temperature => ("temperature", Quantity::Temperature, Unit::Celsius),
-        Variable::Oxygen => ("oxygen", Quantity::Oxygen, Unit::MilligramPerLitre),
-        Variable::Turbidity => ("turbidity", Quantity::Turbidity, Unit::Ntu),
+    let (id, quantity) = match variable {
+        Variable::Temperature => ("temperature", Quantity::Temperature),
+        Variable::Oxygen => ("oxygen", Quantity::Oxygen),
+        Variable::Turbidity => ("turbidity", Quantity::Turbidity),
     };
     Sensor {
-        id: Id::new(id).unwrap(),
-        name: id.to_owned(),
-        place: Place::Head,
-        quantity,
-        unit,
         every: EVERY,
-        senses: Senses::Surface,
-        mains: None,
-        mount_height: None,
         thresholds: Thresholds {
             gap: GAP,
             gross_range: Some(GrossRange::new(span(limits.sensor), Some(span(limits.expected))).unwrap()),
@@ -252,5 +242,6 @@ fn sensor(variable: Variable) -> Sensor {
             rate_per_s: Some(levels(per_s(limits.change.0), per_s(limits.change.1))),
             flat_line: Some(FlatLine::new(0.0, FLAT.0, Some(FLAT.1), EVERY).unwrap()),
         },
+        ..claymark_invented::sensor(id, Place::Head, quantity)
     }
 }

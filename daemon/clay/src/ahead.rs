@@ -199,9 +199,8 @@ fn until_below(
 mod tests {
     use super::*;
     use crate::Yield;
-    use crate::invented::site;
     use claymark_model::plan::{Batch, Plan, Ramp, Row};
-    use claymark_model::site::Tank;
+    use claymark_model::site::{Drum, Tank};
 
     /// κ 0.85 and 2 NTU without clay.
     fn known() -> Today {
@@ -211,14 +210,10 @@ mod tests {
 
     /// 4.5 m3 of tanks behind 450 L, 65 NTU: 19.2 L/min on day 0, 64 on day 30, then down to 5 NTU on day 40.
     fn room() -> Site {
-        let mut site = site();
-        site.tanks =
-            vec![Tank { id: Id::new("t1").unwrap(), name: "All".to_owned(), volume: Litres(4500.0) }];
-        site.drums = serde_json::from_value(serde_json::json!([{
-            "id": "a", "name": "Drum A", "pump": "p1", "full": 175.0, "heel": 12.0, "target": 18.143_694_8,
-            "strapping": { "rows": [[0.0, 0.0], [800.0, 190.0]] },
-        }]))
-        .unwrap();
+        let mut site = claymark_invented::site();
+        site.clay.thickest = GramsPerLitre(60.0);
+        site.tanks = vec![Tank { volume: Litres(4500.0), ..claymark_invented::tank(1) }];
+        site.drums = vec![Drum { target: GramsPerLitre(18.143_694_8), ..claymark_invented::drum("a", "p1") }];
         let row = |day, low, high, flow: f64| Row {
             day,
             turbidity: Some(Span::new(low, high).unwrap()),

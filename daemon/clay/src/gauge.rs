@@ -68,62 +68,30 @@ impl Gauge {
 
 #[cfg(test)]
 mod tests {
-    use jiff::SignedDuration;
+    use claymark_invented as invented;
 
     use super::*;
-    use claymark_model::id::Id;
-    use claymark_model::quality::thresholds::Thresholds;
-    use claymark_model::site::{Place, Premix};
-    use claymark_model::units::{GramsPerLitre, Kilograms, Unit};
-
-    fn id(text: &str) -> Id {
-        Id::new(text).unwrap()
-    }
+    use claymark_model::site::Place;
+    use claymark_model::units::GramsPerLitre;
 
     /// A quarter of a litre to a millimetre, up to 200 L.
     fn drum() -> Drum {
-        let rows = [(0.0, 0.0), (800.0, 200.0)].map(|(mm, l)| (Millimetres(mm), Litres(l)));
         Drum {
-            id: id("a"),
-            name: "Drum A".to_owned(),
-            pump: id("p1"),
             full: Litres(180.0),
             heel: Litres(10.0),
-            strapping: StrappingTable::new(rows.to_vec()).unwrap(),
+            strapping: invented::strapping(&[(0.0, 0.0), (800.0, 200.0)]),
             target: GramsPerLitre(120.0),
+            ..invented::drum("a", "p1")
         }
     }
 
     fn reads(quantity: Quantity, senses: Senses, value: f64) -> Option<Litres> {
-        let clay = ClaySupply {
-            bag: Kilograms(25.0),
-            scale_step: Kilograms(0.05),
-            mineral_density_kg_per_l: 2.6,
-            thickest: GramsPerLitre(150.0),
-            ntu_per_mg_l: None,
-            background_ntu: 0.0,
-            premix: Premix::default(),
-            coarse_um: None,
-        };
         let sensor = Sensor {
-            id: id("level"),
-            name: "Level".to_owned(),
-            place: Place::Drum(id("a")),
-            quantity,
             senses,
-            mains: None,
-            unit: Unit::Millimetre,
-            every: SignedDuration::from_secs(30),
             mount_height: Some(Millimetres(950.0)),
-            thresholds: Thresholds {
-                gap: SignedDuration::from_mins(10),
-                gross_range: None,
-                spike: None,
-                rate_per_s: None,
-                flat_line: None,
-            },
+            ..invented::sensor("level", Place::Drum(invented::id("a")), quantity)
         };
-        Gauge::of(&drum(), &sensor, &clay)?.volume(value)
+        Gauge::of(&drum(), &sensor, &invented::clay())?.volume(value)
     }
 
     #[test]

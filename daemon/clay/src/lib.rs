@@ -40,8 +40,5 @@ pub mod yields;
 #[cfg(test)]
 #[path = "../../model/src/checks.rs"]
 mod checks;
-#[cfg(test)]
-#[path = "../../model/src/invented.rs"]
-mod invented;
 
 pub use clouding::{Clouding, LearnedYield, Yield};

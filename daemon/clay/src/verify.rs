@@ -412,8 +412,8 @@ mod tests {
         assert!(check(Quantity::Turbidity).is_made_by(&sample("turbidity", Some(64.0))));
         assert!(!check(Quantity::Turbidity).is_made_by(&sample("turbidity", None)), "no figure, no check");
         assert!(!check(Quantity::Oxygen).is_made_by(&sample("turbidity", Some(64.0))));
-        let mut site = crate::invented::site();
-        site.hand_checks = vec![check(Quantity::Turbidity), check(Quantity::Oxygen)];
+        let hand_checks = vec![check(Quantity::Turbidity), check(Quantity::Oxygen)];
+        let site = Site { hand_checks, ..claymark_invented::site() };
         let mut ledger = Ledger::default();
         ledger.log(&sample("turbidity", Some(64.0)));
         let late = |hours| {

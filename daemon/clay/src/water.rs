@@ -236,13 +236,10 @@ const CHECKS_KEPT: usize = 8;
 #[cfg(test)]
 mod tests {
     use super::*;
+    use claymark_invented::id;
     use claymark_model::quality::Flag;
     use claymark_model::reading::{Reading, TestFlags};
     use claymark_model::units::Litres;
-
-    fn id(text: &str) -> Id {
-        Id::new(text).unwrap()
-    }
 
     fn at(minute: i64) -> Timestamp {
         Timestamp::from_second(1_800_000_000 + 60 * minute).unwrap()

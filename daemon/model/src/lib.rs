@@ -47,4 +47,5 @@ pub mod unseen;
 #[expect(dead_code, reason = "rows with inputs are for the floor above")]
 mod checks;
 #[cfg(test)]
+#[path = "../../../tests/invented/src/lib.rs"]
 mod invented;

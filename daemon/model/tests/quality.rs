@@ -7,14 +7,14 @@
     reason = "the lints excuse test functions, but not what these call"
 )]
 
+use claymark_invented as invented;
 use claymark_model::id::Id;
 use claymark_model::quality::thresholds::{
     FlatLine, GrossRange, Levels, Span, Spike, SpikeMethod, Thresholds,
 };
 use claymark_model::quality::{Assessor, Flag};
 use claymark_model::reading::{Assessed, Reading, TestFlags};
-use claymark_model::site::{Place, Quantity, Senses, Sensor};
-use claymark_model::units::Unit;
+use claymark_model::site::{Place, Quantity, Sensor};
 use jiff::{SignedDuration, Timestamp};
 use proptest::prelude::*;
 
@@ -49,18 +49,7 @@ fn sensor(method: SpikeMethod) -> Sensor {
         rate_per_s: Some(Levels::new(0.25, Some(1.0)).unwrap()),
         flat_line: Some(FlatLine::new(0.5, seconds(30), Some(seconds(60)), seconds(10)).unwrap()),
     };
-    Sensor {
-        id: Id::new("s").unwrap(),
-        name: "S".to_owned(),
-        place: Place::Head,
-        quantity: Quantity::Temperature,
-        unit: Unit::Celsius,
-        every: seconds(10),
-        senses: Senses::Surface,
-        mains: None,
-        mount_height: None,
-        thresholds,
-    }
+    Sensor { every: seconds(10), thresholds, ..invented::sensor("s", Place::Head, Quantity::Temperature) }
 }
 
 /// What is given out in the end, in order of time; checks on the way that nothing but the newest changes.

@@ -241,8 +241,6 @@ const FASTEST: f64 = 1.15;
 #[cfg(test)]
 mod tests {
     use super::*;
-    use claymark_model::id::Id;
-    use claymark_model::site::Draws;
     use claymark_model::units::LitresPerHour;
 
     fn at(text: &str) -> Timestamp {
@@ -273,22 +271,13 @@ mod tests {
 
     #[test]
     fn a_speed_is_told_only_where_what_leaves_agrees_with_it_and_its_slowest_is_minded() {
-        let id = |text| Id::new(text).unwrap();
         let state = |drawn| PumpState {
-            pump: id("p1"),
+            pump: claymark_invented::id("p1"),
             set: Some(PumpSetting { rpm: 75.0, at: at("2027-04-20T04:00:00Z") }),
             rated: Some(LitresPerHour(9.45)),
             drawn: Some(LitresPerHour(drawn)),
         };
-        let pump = |min_rpm| Pump {
-            id: id("p1"),
-            name: "Pump 1".to_owned(),
-            ml_per_min_per_rpm: Some(2.1),
-            max_rpm: Some(100.0),
-            min_rpm,
-            draws: Draws::One,
-            levels_out: false,
-        };
+        let pump = |min_rpm| Pump { max_rpm: Some(100.0), min_rpm, ..claymark_invented::pump("p1") };
         // 75 rpm · 0.52 = 39 rpm.
         let slower = |drawn, min_rpm| Slower::of(0.52, &state(drawn), Some(&pump(min_rpm)));
         assert_eq!((slower(9.4, None).rpm, slower(9.4, None).below), (Some(39.0), None));

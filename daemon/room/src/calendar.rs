@@ -72,20 +72,15 @@ fn visit_after(staff: &Staff, zone: &TimeZone, date: Date) -> Option<Timestamp> 
 
 #[cfg(test)]
 mod tests {
-    use jiff::SignedDuration;
     use jiff::civil::Time;
 
     use super::*;
 
     fn staff(evening_check: &str, next_visit: &str) -> Staff {
-        let minutes = SignedDuration::from_mins;
         Staff {
             evening_check: evening_check.parse::<Time>().unwrap(),
             next_visit: next_visit.parse::<Time>().unwrap(),
-            margin: minutes(60),
-            mixing: minutes(15),
-            travel: minutes(30),
-            response: minutes(15),
+            ..claymark_invented::staff()
         }
     }
 

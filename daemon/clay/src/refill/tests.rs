@@ -10,7 +10,6 @@ use crate::feed::HeadFeed;
 use crate::water::{FlowBy, KnownFlow, Measured};
 use crate::{Clouding, Yield};
 use claymark_model::happening::SeenRefill;
-use claymark_model::id::Id;
 use claymark_model::strapping::StrappingTable;
 use claymark_model::units::{GramsPerMinute, LitresPerHour, LitresPerMinute, Millimetres, Turbidity, Unit};
 use claymark_model::unseen::UnseenSign;
@@ -19,15 +18,9 @@ use claymark_model::unseen::UnseenSign;
 const DENSITY: f64 = 2.6;
 
 fn drum(full: f64, target: f64) -> Drum {
-    Drum {
-        id: Id::new("a").unwrap(),
-        name: "Drum A".to_owned(),
-        pump: Id::new("p1").unwrap(),
-        full: Litres(full),
-        heel: Litres(12.0),
-        strapping: StrappingTable::upright_cylinder(Millimetres(571.5), Millimetres(851.0)).unwrap(),
-        target: GramsPerLitre(target),
-    }
+    let strapping = StrappingTable::upright_cylinder(Millimetres(571.5), Millimetres(851.0)).unwrap();
+    let (full, target) = (Litres(full), GramsPerLitre(target));
+    Drum { full, target, strapping, ..claymark_invented::drum("a", "p1") }
 }
 
 fn supply(step: f64) -> ClaySupply {
@@ -35,11 +28,7 @@ fn supply(step: f64) -> ClaySupply {
         bag: Kilograms(Unit::Pound.to_base(50.0)),
         scale_step: Kilograms(step),
         mineral_density_kg_per_l: DENSITY,
-        thickest: GramsPerLitre(150.0),
-        ntu_per_mg_l: None,
-        background_ntu: 0.0,
-        premix: claymark_model::site::Premix::default(),
-        coarse_um: None,
+        ..claymark_invented::clay()
     }
 }
 

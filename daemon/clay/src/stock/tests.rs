@@ -147,14 +147,8 @@ fn refill(key: &str, at: &str, clay: Option<f64>, water: Option<f64>) -> LogEntr
 }
 
 fn room() -> Site {
-    let mut site = crate::invented::site();
-    site.drums = serde_json::from_value(serde_json::json!([{
-        "id": "a", "name": "Drum A", "pump": "p1", "full": 175.0, "heel": 12.0, "target": 18.0,
-        "strapping": { "rows": [[0.0, 0.0], [800.0, 190.0]] },
-    }]))
-    .unwrap();
-    site.stock = Some(rules());
-    site
+    let drums = vec![claymark_invented::drum("a", "p1")];
+    Site { drums, stock: Some(rules()), ..claymark_invented::site() }
 }
 
 #[test]
@@ -195,7 +189,7 @@ fn a_mass_that_no_drum_could_hold_takes_no_bags_off_the_floor() {
 
 #[test]
 fn what_went_in_of_late_is_known_after_three_days_of_weighing() {
-    let site = crate::invented::site();
+    let site = claymark_invented::site();
     let mut ledger = Ledger::default();
     let bag = site.clay.bag.0;
     let late = |ledger: &Ledger, today| weighed_of_late(&site, ledger, day(today));

@@ -76,7 +76,7 @@ pub const TOGETHER: SignedDuration = SignedDuration::from_hours(4);
 mod tests {
     use super::*;
     use claymark_model::id::Id;
-    use claymark_model::site::Place;
+    use claymark_model::site::{Place, Quantity};
 
     #[test]
     fn fouling_is_what_the_wipe_changed_and_drift_what_it_left() {
@@ -90,13 +90,9 @@ mod tests {
 
     #[test]
     fn a_sample_is_held_against_the_last_one_before_the_last_wipe_of_that_sensor() {
-        let mut site = crate::invented::site();
-        site.sensors = serde_json::from_value(serde_json::json!([{
-            "id": "t1-ntu", "name": "Tank 1", "place": "tank:t1", "quantity": "turbidity", "unit": "NTU", "every": "PT1M",
-            "senses": "surface", "mount_height": null,
-            "thresholds": { "gap": "PT5M", "gross_range": null, "spike": null, "rate_per_s": null, "flat_line": null },
-        }]))
-        .unwrap();
+        let place = Place::Tank(claymark_invented::id("t1"));
+        let sensors = vec![claymark_invented::sensor("t1-ntu", place, Quantity::Turbidity)];
+        let site = Site { sensors, ..claymark_invented::site() };
         let noon: Timestamp = "2027-04-20T12:00:00Z".parse().unwrap();
         let at = |minutes| noon + SignedDuration::from_mins(minutes);
         let entry = |minutes, deed| LogEntry {

@@ -1,19 +1,16 @@
 //! An invented site, and a watch that is fed by a simulated drum.
 
+pub use claymark_invented::id;
+
 use claymark_drum::DrumWatch;
+use claymark_invented as invented;
 use claymark_model::fieldlog::{Deed, LogEntry};
 use claymark_model::forecast::{Basis, EmptyAt, Forecast, Outlook};
 use claymark_model::happening::{Happening, What};
-use claymark_model::id::Id;
 use claymark_model::quality::Flag;
-use claymark_model::quality::thresholds::{Span, Thresholds};
-use claymark_model::site::{
-    ClaySupply, Draws, Drum, HeadTank, Place, Premix, Pump, Quantity, Senses, Sensor, Site, Staff,
-    WaterLimits,
-};
-use claymark_model::strapping::StrappingTable;
-use claymark_model::units::{GramsPerLitre, Kilograms, Litres, Millimetres, PeopleUnits, Unit};
-use jiff::civil::time;
+use claymark_model::quality::thresholds::Thresholds;
+use claymark_model::site::{Drum, Place, Pump, Quantity, Sensor, Site};
+use claymark_model::units::Litres;
 use jiff::tz::TimeZone;
 use jiff::{SignedDuration, Timestamp};
 
@@ -25,10 +22,6 @@ pub fn start() -> Timestamp {
     START.parse().unwrap()
 }
 
-pub fn id(text: &str) -> Id {
-    Id::new(text).unwrap()
-}
-
 pub fn hours(x: f64) -> SignedDuration {
     SignedDuration::from_secs_f64(x * 3600.0)
 }
@@ -36,89 +29,26 @@ pub fn hours(x: f64) -> SignedDuration {
 /// Drums `a`, `b`, … on the pump `p1`, each with the sensor `level-a`, ….
 pub fn site(drums: &[&str]) -> Site {
     Site {
-        id: id("alder-bend"),
-        name: "Alder Bend Hatchery".to_owned(),
         time_zone: TimeZone::UTC,
-        elevation_m: 92.0,
-        units: PeopleUnits::default(),
-        staff: Staff {
-            evening_check: time(17, 0, 0, 0),
-            next_visit: time(7, 30, 0, 0),
-            margin: SignedDuration::from_hours(1),
-            mixing: SignedDuration::from_mins(15),
-            travel: SignedDuration::from_mins(30),
-            response: SignedDuration::from_mins(15),
-        },
-        water: WaterLimits {
-            turbidity: Span::new(50.0, 80.0).unwrap(),
-            temperature_c: Span::new(18.0, 22.0).unwrap(),
-            oxygen_min_mg_l: 6.0,
-        },
-        batches: Vec::new(),
-        stock: None,
-        hand_checks: Vec::new(),
-        calls: Default::default(),
-        clay: ClaySupply {
-            bag: Kilograms(22.68),
-            scale_step: Kilograms(0.1),
-            mineral_density_kg_per_l: 2.6,
-            thickest: GramsPerLitre(150.0),
-            ntu_per_mg_l: None,
-            background_ntu: 0.0,
-            premix: Premix::default(),
-            coarse_um: None,
-        },
-        pumps: vec![Pump {
-            id: id("p1"),
-            name: "P1".to_owned(),
-            ml_per_min_per_rpm: Some(2.1),
-            max_rpm: Some(300.0),
-            min_rpm: None,
-            draws: Draws::One,
-            levels_out: false,
-        }],
+        pumps: vec![Pump { max_rpm: Some(300.0), ..invented::pump("p1") }],
         drums: drums.iter().map(|name| drum(name)).collect(),
-        head_tank: HeadTank { id: id("head"), name: "Head".to_owned(), volume: Litres(450.0) },
         tanks: Vec::new(),
         sensors: drums.iter().map(|name| sensor(name)).collect(),
         contacts: Vec::new(),
+        ..invented::site()
     }
 }
 
 fn drum(name: &str) -> Drum {
-    let marks = [0.0, 100.0, 200.0, 300.0, 400.0, 500.0, 600.0, 700.0, 800.0];
-    let strapping =
-        StrappingTable::new(marks.iter().map(|h| (Millimetres(*h), Litres(litres(*h)))).collect());
-    Drum {
-        id: id(name),
-        name: name.to_owned(),
-        pump: id("p1"),
-        full: Litres(175.0),
-        heel: Litres(HEEL),
-        strapping: strapping.unwrap(),
-        target: GramsPerLitre(18.0),
-    }
+    let marks = [0.0, 100.0, 200.0, 300.0, 400.0, 500.0, 600.0, 700.0, 800.0].map(|mm| (mm, litres(mm)));
+    let strapping = invented::strapping(&marks);
+    Drum { name: name.to_owned(), heel: Litres(HEEL), strapping, ..invented::drum(name, "p1") }
 }
 
 fn sensor(name: &str) -> Sensor {
-    Sensor {
-        id: id(&format!("level-{name}")),
-        name: name.to_owned(),
-        place: Place::Drum(id(name)),
-        quantity: Quantity::Level,
-        unit: Unit::Millimetre,
-        every: SignedDuration::from_secs(30),
-        senses: Senses::Surface,
-        mains: None,
-        mount_height: None,
-        thresholds: Thresholds {
-            gap: SignedDuration::from_mins(10),
-            gross_range: None,
-            spike: None,
-            rate_per_s: None,
-            flat_line: None,
-        },
-    }
+    let sensor = invented::sensor(&format!("level-{name}"), Place::Drum(id(name)), Quantity::Level);
+    let thresholds = Thresholds { gap: SignedDuration::from_mins(10), ..sensor.thresholds };
+    Sensor { name: name.to_owned(), every: SignedDuration::from_secs(30), thresholds, ..sensor }
 }
 
 /// A drum and its watch.

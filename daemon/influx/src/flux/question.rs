@@ -83,10 +83,7 @@ const SIDE_BY_SIDE: &str = r#"
 mod tests {
     use super::*;
     use crate::schema;
-
-    fn id(text: &str) -> Id {
-        Id::new(text).unwrap()
-    }
+    use claymark_invented::id;
 
     #[test]
     fn a_question_names_range_site_fields_and_sensors() {

@@ -3,9 +3,14 @@
 use proptest::prelude::*;
 
 use super::*;
-use crate::invented::site;
+use crate::invented;
 use crate::place::Place;
 use crate::site::Site;
+
+/// Three tanks.
+fn room() -> Site {
+    Site { tanks: (1..=3).map(invented::tank).collect(), ..invented::site() }
+}
 
 fn band(min: f64, max: f64) -> Option<Span> {
     Some(Span::new(min, max).unwrap())
@@ -89,7 +94,7 @@ fn fish_are_counted_in_days_of_the_wall_calendar_also_when_clocks_change() {
 
 #[test]
 fn each_tank_has_the_band_of_its_fish_and_the_head_tank_what_suits_all() {
-    let mut site = site();
+    let mut site = room();
     let at = |date: &str| date.parse::<Date>().unwrap();
     assert_eq!(site.limits_on(&tank("t1"), at("2027-04-01")), site.water, "no batch: the fixed limits");
     let young = Plan::new(Ramp::Linear, vec![row(0, band(50.0, 80.0))]).unwrap();
@@ -115,7 +120,7 @@ fn each_tank_has_the_band_of_its_fish_and_the_head_tank_what_suits_all() {
 
 #[test]
 fn the_day_changes_at_midnight_on_the_wall() {
-    let mut site = site();
+    let mut site = room();
     site.batches = vec![batch("spring", "2027-03-20", &["t1"], weaning(Ramp::Linear, band(0.0, 10.0)))];
     // Fish day 34 begins on 21 April, 00:00 in Helsinki, which is 21:00 UTC on the 20th.
     let lowest = |at: &str| site.limits_at(&tank("t1"), at.parse().unwrap()).turbidity.min();
@@ -125,7 +130,7 @@ fn the_day_changes_at_midnight_on_the_wall() {
 
 #[test]
 fn flow_is_exchanges_of_each_tanks_own_volume() {
-    let mut site = site();
+    let mut site = room();
     assert_eq!(site.plan_flow_on("2027-04-01".parse().unwrap()), None, "no fish, no plan");
     let plan = |exchanges| {
         Plan::new(Ramp::Linear, vec![Row { exchanges_per_h: exchanges, ..Row::default() }]).unwrap()

@@ -7,10 +7,6 @@ fn minute(minute: i64) -> Timestamp {
     Timestamp::from_second(1_800_000_000 + minute * 60).unwrap()
 }
 
-fn id(text: &str) -> Id {
-    Id::new(text).unwrap()
-}
-
 /// Everything that is told from minute 0 on, by (minute, who, why), until `end`.
 fn night(people: &[&str], urgency: Urgency, end: i64) -> Vec<(i64, String, Call)> {
     let shift = Shift::Away { evening: minute(-60), visit: minute(900) };
@@ -18,17 +14,8 @@ fn night(people: &[&str], urgency: Urgency, end: i64) -> Vec<(i64, String, Call)
 }
 
 fn calls(people: &[&str], shift: Shift, urgency: Urgency, end: i64) -> Vec<(i64, String, Call)> {
-    let minutes = SignedDuration::from_mins;
-    let staff = Staff {
-        evening_check: "17:00".parse().unwrap(),
-        next_visit: "07:30".parse().unwrap(),
-        margin: minutes(60),
-        mixing: minutes(15),
-        travel: minutes(30),
-        response: minutes(15),
-    };
-    let contacts: Vec<Contact> =
-        people.iter().map(|name| Contact { id: id(name), name: (*name).to_owned() }).collect();
+    let staff = claymark_invented::staff();
+    let contacts: Vec<Contact> = people.iter().map(|name| claymark_invented::contact(name, name)).collect();
     let pace = Pace { shift, staff: &staff, contacts: &contacts, rules: CallRules::default() };
     let mut told = vec![Told { number: 1, at: minute(0), to: audience::first(&contacts, shift) }];
     let mut all = vec![(0, named(&told[0].to), Call::First)];

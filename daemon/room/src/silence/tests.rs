@@ -1,13 +1,8 @@
 //! Who is silent together, on a clock of minutes.
 
 use super::*;
+use claymark_invented::id;
 use claymark_model::quality::thresholds::Thresholds;
-use claymark_model::site::Senses;
-use claymark_model::units::Unit;
-
-fn id(text: &str) -> Id {
-    Id::new(text).unwrap()
-}
 
 fn minute(minute: i64) -> Timestamp {
     Timestamp::from_second(1_800_000_000 + minute * 60).unwrap()
@@ -15,23 +10,10 @@ fn minute(minute: i64) -> Timestamp {
 
 /// (id, place, speaks every so many minutes); silent for three of those it has a gap.
 fn sensors(all: &[(&str, Place, i64)]) -> Sensors {
-    let sensor = |(name, place, every): &(&str, Place, i64)| Sensor {
-        id: id(name),
-        name: (*name).to_owned(),
-        place: place.clone(),
-        quantity: Quantity::Temperature,
-        unit: Unit::Celsius,
-        every: SignedDuration::from_mins(*every),
-        senses: Senses::Surface,
-        mains: None,
-        mount_height: None,
-        thresholds: Thresholds {
-            gap: SignedDuration::from_mins(3 * every),
-            gross_range: None,
-            spike: None,
-            rate_per_s: None,
-            flat_line: None,
-        },
+    let sensor = |(name, place, every): &(&str, Place, i64)| {
+        let sensor = claymark_invented::sensor(name, place.clone(), Quantity::Temperature);
+        let thresholds = Thresholds { gap: SignedDuration::from_mins(3 * every), ..sensor.thresholds };
+        Sensor { every: SignedDuration::from_mins(*every), thresholds, ..sensor }
     };
     Sensors::new(&all.iter().map(sensor).collect::<Vec<_>>())
 }

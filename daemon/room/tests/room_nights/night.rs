@@ -1,5 +1,7 @@
 //! An invented room on a stepped clock: two drums, a head tank, three people to call.
 
+pub use claymark_invented::id;
+
 use claymark_clay::LearnedYield;
 use claymark_clay::refill::sheet::Sheet;
 use claymark_model::fieldlog::{Deed, LogEntry};
@@ -443,8 +445,4 @@ fn foam(minute: i64) -> f64 {
 fn instant(zone: &TimeZone, local: &str) -> Timestamp {
     let civil: DateTime = local.parse().expect("a civil time");
     zone.to_ambiguous_timestamp(civil).compatible().expect("a time of our days")
-}
-
-pub fn id(text: &str) -> Id {
-    Id::new(text).expect("an id")
 }

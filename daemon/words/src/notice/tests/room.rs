@@ -1,34 +1,25 @@
 //! An invented room (Alder Bend Hatchery) and states of its drums, for the sentences.
 
+pub(super) use claymark_invented::id;
+
 use claymark_clay::refill::books::StrengthSource;
 use claymark_clay::refill::{Counted, Refill, Residual, Wanted};
+use claymark_invented as invented;
 use claymark_model::doubt::Grounds;
 use claymark_model::forecast::{Basis, EmptyAt, Forecast, Outlook, Subject};
 use claymark_model::happening::SeenRefill;
-use claymark_model::id::Id;
-use claymark_model::quality::thresholds::{Span, Thresholds};
-use claymark_model::site::{
-    ClaySupply, Contact, Draws, Drum, HeadTank, Place, Premix, Pump, Quantity, Senses, Sensor, Site, Staff,
-    Tank, WaterLimits,
-};
+use claymark_model::site::{ClaySupply, Drum, Site};
 use claymark_model::strapping::StrappingTable;
-use claymark_model::units::{
-    GramsPerLitre, Kilograms, Litres, LitresPerHour, Millimetres, PeopleUnits, Turbidity, Unit,
-};
+use claymark_model::units::{GramsPerLitre, Kilograms, Litres, LitresPerHour, Millimetres, Turbidity, Unit};
 use claymark_notice::content::{
     Doubted, DrumState, EveningDrum, PumpSetting, PumpState, Remedy, Verdict, Visit,
 };
 use claymark_notice::drum::{Clearer, Enough, Slower};
 use claymark_notice::{Audience, Content, Notice, Priority};
-use jiff::tz::TimeZone;
 use jiff::{SignedDuration, Timestamp};
 
 pub(crate) fn at(text: &str) -> Timestamp {
     text.parse().unwrap()
-}
-
-pub(super) fn id(text: &str) -> Id {
-    Id::new(text).unwrap()
 }
 
 pub(super) fn notice(when: &str, content: Content) -> Notice {
@@ -222,96 +213,17 @@ fn slower(share: f64, rpm: f64) -> Slower {
 
 pub(crate) fn site() -> Site {
     Site {
-        id: id("alder-bend"),
-        name: "Alder Bend Hatchery".to_owned(),
-        time_zone: TimeZone::get("Europe/Helsinki").unwrap(),
-        elevation_m: 92.0,
-        units: PeopleUnits::default(),
-        staff: staff(),
-        water: WaterLimits {
-            turbidity: Span::new(50.0, 80.0).unwrap(),
-            temperature_c: Span::new(15.0, 22.0).unwrap(),
-            oxygen_min_mg_l: 6.0,
-        },
-        batches: Vec::new(),
-        stock: None,
-        hand_checks: Vec::new(),
-        calls: Default::default(),
-        clay: ClaySupply {
-            bag: Kilograms(Unit::Pound.to_base(50.0)),
-            scale_step: Kilograms(0.05),
-            mineral_density_kg_per_l: 2.6,
-            thickest: GramsPerLitre(150.0),
-            ntu_per_mg_l: None,
-            background_ntu: 0.0,
-            premix: Premix::default(),
-            coarse_um: None,
-        },
-        pumps: vec![Pump {
-            id: id("p1"),
-            name: "Pump 1".to_owned(),
-            ml_per_min_per_rpm: Some(2.1),
-            max_rpm: Some(200.0),
-            min_rpm: None,
-            draws: Draws::One,
-            levels_out: false,
-        }],
+        water: invented::water((50.0, 80.0), (15.0, 22.0), 6.0),
+        clay: ClaySupply { bag: Kilograms(Unit::Pound.to_base(50.0)), ..invented::clay() },
         drums: ["a", "b"].map(drum).into(),
-        head_tank: HeadTank { id: id("head"), name: "Head tank".to_owned(), volume: Litres(450.0) },
-        tanks: vec![Tank { id: id("t1"), name: "Tank 1".to_owned(), volume: Litres(280.0) }],
-        sensors: vec![
-            sensor("drum-a-level", Place::Drum(id("a")), Quantity::Level, Unit::Millimetre),
-            sensor("drum-b-level", Place::Drum(id("b")), Quantity::Level, Unit::Millimetre),
-            sensor("head-turbidity", Place::Head, Quantity::Turbidity, Unit::Ntu),
-            sensor("t1-oxygen", Place::Tank(id("t1")), Quantity::Oxygen, Unit::MilligramPerLitre),
-        ],
         contacts: [("ann", "Ann (invented)"), ("kim", "Kim (invented)")]
-            .map(|(contact, name)| Contact { id: id(contact), name: name.to_owned() })
+            .map(|(contact, name)| invented::contact(contact, name))
             .into(),
-    }
-}
-
-fn staff() -> Staff {
-    let minutes = SignedDuration::from_mins;
-    Staff {
-        evening_check: "17:00".parse().unwrap(),
-        next_visit: "07:30".parse().unwrap(),
-        margin: minutes(60),
-        mixing: minutes(15),
-        travel: minutes(30),
-        response: minutes(15),
+        ..invented::site()
     }
 }
 
 fn drum(name: &str) -> Drum {
-    Drum {
-        id: id(name),
-        name: format!("Drum {}", name.to_uppercase()),
-        pump: id("p1"),
-        full: Litres(175.0),
-        heel: Litres(12.0),
-        strapping: StrappingTable::upright_cylinder(Millimetres(571.5), Millimetres(851.0)).unwrap(),
-        target: GramsPerLitre(18.0),
-    }
-}
-
-fn sensor(name: &str, place: Place, quantity: Quantity, unit: Unit) -> Sensor {
-    Sensor {
-        id: id(name),
-        name: name.to_owned(),
-        place,
-        quantity,
-        unit,
-        every: SignedDuration::from_mins(1),
-        senses: Senses::Surface,
-        mains: None,
-        mount_height: None,
-        thresholds: Thresholds {
-            gap: SignedDuration::from_mins(5),
-            gross_range: None,
-            spike: None,
-            rate_per_s: None,
-            flat_line: None,
-        },
-    }
+    let strapping = StrappingTable::upright_cylinder(Millimetres(571.5), Millimetres(851.0)).unwrap();
+    Drum { strapping, ..invented::drum(name, "p1") }
 }
