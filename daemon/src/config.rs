@@ -13,6 +13,7 @@ mod mistake;
 mod people;
 mod quality;
 mod room;
+mod roster;
 mod secrets;
 mod sensors;
 mod stock;
@@ -118,12 +119,15 @@ fn settings(file: Table<'_>, around: &Surroundings) -> Option<Settings> {
     let people = people::people(&file, around);
     let keeping = keeping::keeping(&file, around);
     let forward = influx::influx(&file, around);
+    let (people_at, findings) = (file.key_span("contact"), file.findings);
     file.finish();
 
     let (site, people, keeping, forward) = (site?, people?, keeping?, forward?);
+    let site = Site { contacts: people.contacts, ..site };
+    roster::check_covered(findings, people_at, &site);
     let intake: intake::Settings = broker?.settings;
     Some(Settings {
-        site: Site { contacts: people.contacts, ..site },
+        site,
         store: keeping.store,
         gather: keeping.gather,
         decode: decode::Settings {

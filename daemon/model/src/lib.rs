@@ -10,6 +10,7 @@
 //!   to volume;
 //! - [`calls`]: how far outside them fish are in danger, and how often that is told;
 //! - [`plan`], [`routine`]: which fish stand where, what hands do each week;
+//! - [`roster`], [`calendar`]: who is called at which hour, when people are about;
 //! - [`site`], [`fishdays`]: all that stands in the room, and what its fish want day by day;
 //! - [`reading`], [`quality`], [`quarantine`]: a value, its QARTOD flags, and what couldn't be used;
 //! - [`fieldlog`], [`ledger`], [`unseen`]: what hands did, what is remembered for weeks, a refill that no level shows yet;
@@ -20,6 +21,7 @@
 #[cfg(test)]
 extern crate self as claymark_model;
 
+pub mod calendar;
 pub mod calls;
 pub mod doubt;
 pub mod fieldlog;
@@ -35,6 +37,7 @@ pub mod plan;
 pub mod quality;
 pub mod quarantine;
 pub mod reading;
+pub mod roster;
 pub mod routine;
 pub mod score;
 pub mod site;

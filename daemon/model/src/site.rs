@@ -9,6 +9,7 @@ use crate::calls::CallRules;
 use crate::id::Id;
 use crate::plan::Batch;
 use crate::quality::thresholds::Thresholds;
+use crate::roster::OtherVisit;
 use crate::routine::HandCheck;
 use crate::routine::StockRules;
 use crate::strapping::StrappingTable;
@@ -16,6 +17,7 @@ use crate::units::{GramsPerLitre, Kilograms, Litres, LitresPerHour, Millimetres,
 
 pub use crate::limits::WaterLimits;
 pub use crate::place::{NotAPlace, Place, Quantity};
+pub use crate::roster::Contact;
 
 /// The whole room.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -70,6 +72,9 @@ pub struct Staff {
     pub evening_check: Time,
     /// Local time of the next visit.
     pub next_visit: Time,
+    /// Days on which it is at another time.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub other_visits: Vec<OtherVisit>,
     /// How long a drum must last beyond the next visit.
     pub margin: SignedDuration,
     /// How long mixing a drum takes.
@@ -208,15 +213,6 @@ pub struct Tank {
     pub name: String,
     /// Its volume.
     pub volume: Litres,
-}
-
-/// A person or a list who is told.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct Contact {
-    /// Its id; addresses stay outside the centre.
-    pub id: Id,
-    /// For people.
-    pub name: String,
 }
 
 /// What a level sensor goes by.

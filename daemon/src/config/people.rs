@@ -10,6 +10,7 @@ use claymark_model::site::Contact;
 use super::Surroundings;
 use super::broker::{certificates, on_this_machine};
 use super::list::List;
+use super::roster;
 use super::secrets;
 use super::table::Table;
 use super::value::{self, Wrong};
@@ -26,7 +27,9 @@ pub(super) struct People {
 pub(super) fn people(file: &Table<'_>, around: &Surroundings) -> Option<People> {
     let email = file.table("email");
     let has_email = email.is_some();
+    let mut contacts = Vec::new();
     let list = List::read(file, "contact", |table, contact, name| {
+        contacts.push(roster::contact(table, contact.clone(), name.clone()));
         let email = table.maybe("email", mail_address);
         let mqtt = table.or("mqtt", false, value::yes_or_no);
         match &email {
@@ -63,8 +66,6 @@ pub(super) fn people(file: &Table<'_>, around: &Surroundings) -> Option<People> 
         }
         None => None,
     };
-    let contacts =
-        list.things.iter().map(|a| Contact { id: a.contact.clone(), name: a.name.clone() }).collect();
     Some(People { contacts, addresses: list.things, smtp })
 }
 

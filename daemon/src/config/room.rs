@@ -10,6 +10,7 @@ use claymark_model::id::Id;
 use claymark_model::site::{ClaySupply, Premix, Staff, WaterLimits};
 use claymark_model::units::{Dimension, GramsPerLitre, Kilograms, Litres, PeopleUnits};
 
+use super::roster;
 use super::table::Table;
 use super::value;
 
@@ -52,6 +53,7 @@ pub(super) fn staff(file: &Table<'_>) -> Option<Staff> {
     if let (Some(evening), Some(visit)) = (&evening, &visit) {
         same_time(&table, evening, visit);
     }
+    let other_visits = roster::other_visits(&table);
     let margin = shift_duration(&table, "margin", "\"1 h\", how long a drum must last beyond the next visit");
     let mixing = shift_duration(&table, "mixing", "\"15 min\", how long mixing a drum takes");
     let travel = shift_duration(&table, "travel", "\"30 min\", how long the way to the barn takes");
@@ -61,6 +63,7 @@ pub(super) fn staff(file: &Table<'_>) -> Option<Staff> {
     Some(Staff {
         evening_check: evening?.into_inner(),
         next_visit: visit?.into_inner(),
+        other_visits,
         margin: margin?,
         mixing: mixing?,
         travel: travel?,

@@ -8,6 +8,7 @@ use claymark_model::units::{Celsius, Litres};
 use claymark_words::format;
 
 use super::count;
+use super::roster;
 use crate::notify::Address;
 use crate::run::Settings;
 
@@ -198,6 +199,9 @@ fn people(out: &mut String, settings: &Settings) -> fmt::Result {
     for (number, address) in settings.notify.addresses.iter().enumerate() {
         let order = if number == 0 { "First told" } else { "Then" };
         writeln!(out, "{order}: {}", address_line(settings, address))?;
+    }
+    for line in roster::described(&settings.site) {
+        writeln!(out, "{line}")?;
     }
     Ok(())
 }

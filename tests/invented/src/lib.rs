@@ -57,6 +57,7 @@ pub fn staff() -> Staff {
     Staff {
         evening_check: time(17, 0, 0, 0),
         next_visit: time(7, 30, 0, 0),
+        other_visits: Vec::new(),
         margin: SignedDuration::from_hours(1),
         mixing: SignedDuration::from_mins(15),
         travel: SignedDuration::from_mins(30),
@@ -152,7 +153,7 @@ pub fn sensor(name: &str, place: Place, quantity: Quantity) -> Sensor {
 /// A person, who is called.
 #[must_use]
 pub fn contact(name: &str, called: &str) -> Contact {
-    Contact { id: id(name), name: called.to_owned() }
+    Contact::always(id(name), called.to_owned())
 }
 
 fn usual(quantity: Quantity) -> Unit {
