@@ -75,10 +75,8 @@ struct AlarmRow {
 }
 
 /// What is due of one that is told once.
-#[derive(Debug, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Turn {
-    /// Nothing.
-    Nothing,
     /// People must be told; wrong since then.
     Tell(Timestamp),
     /// What was told no longer holds; it had been wrong since then.
@@ -118,12 +116,12 @@ impl Alarms {
         cause: &str,
         source: AlarmSource,
         (now, holds): (Timestamp, Holds),
-    ) -> Turn {
+    ) -> Option<Turn> {
         if !self.rows.contains_key(cause) {
-            let Holds::Since(since) = holds else { return Turn::Nothing };
+            let Holds::Since(since) = holds else { return None };
             self.rows.insert(cause.to_owned(), AlarmRow::new(source, since));
         }
-        let Some(row) = self.rows.get_mut(cause) else { return Turn::Nothing };
+        let row = self.rows.get_mut(cause)?;
         if let (Holds::Since(since), true) =
             (holds, row.told.is_empty() && row.alarm.state() == AlarmState::Normal)
         {
@@ -132,9 +130,9 @@ impl Alarms {
         row.alarm.observe(now, holds);
         let quiet = row.quiet_until.is_some_and(|until| now < until);
         match (row.alarm.is_active(), row.told.is_empty()) {
-            (true, true) if !quiet => Turn::Tell(row.since),
-            (false, false) => Turn::Withdraw(row.since),
-            (true, _) | (false, true) => Turn::Nothing,
+            (true, true) if !quiet => Some(Turn::Tell(row.since)),
+            (false, false) => Some(Turn::Withdraw(row.since)),
+            (true, _) | (false, true) => None,
         }
     }
 
@@ -161,6 +159,13 @@ impl Alarms {
         row.at_night = raise.at_night;
         row.urgency = raise.urgency;
         row.told.push(told);
+    }
+
+    /// It was told by the last notice of another one.
+    pub(crate) fn join(&mut self, cause: &str, told_by: &str, raise: Raise) {
+        if let Some(told) = self.last(told_by).cloned() {
+            self.told(cause, raise, told, None);
+        }
     }
 
     /// It is more, or less, pressing than it was.
@@ -213,19 +218,9 @@ impl Alarms {
         self.rows.values().any(calls)
     }
 
-    /// All whom it was told.
-    pub(crate) fn all_told(&self, cause: &str) -> Audience {
-        audience::all_of(self.notices(cause))
-    }
-
     /// Its notices, oldest first.
     pub(crate) fn notices(&self, cause: &str) -> &[Told] {
         self.rows.get(cause).map_or(&[], |row| &row.told)
-    }
-
-    /// Whether people were told and it still holds.
-    pub(crate) fn stands(&self, cause: &str) -> bool {
-        !self.notices(cause).is_empty()
     }
 
     /// The notice that told it last.

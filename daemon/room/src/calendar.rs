@@ -71,13 +71,22 @@ fn visit_after(staff: &Staff, zone: &TimeZone, date: Date) -> Option<Timestamp> 
 }
 
 #[cfg(test)]
-mod tests {
+pub(crate) mod tests {
     use jiff::SignedDuration;
     use jiff::civil::Time;
 
     use super::*;
+    use claymark_model::id::Id;
 
-    fn staff(evening_check: &str, next_visit: &str) -> Staff {
+    pub(crate) fn id(text: &str) -> Id {
+        Id::new(text).unwrap()
+    }
+
+    pub(crate) fn minute(minute: i64) -> Timestamp {
+        Timestamp::from_second(1_800_000_000 + minute * 60).unwrap()
+    }
+
+    pub(crate) fn staff(evening_check: &str, next_visit: &str) -> Staff {
         let minutes = SignedDuration::from_mins;
         Staff {
             evening_check: evening_check.parse::<Time>().unwrap(),

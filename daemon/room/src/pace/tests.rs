@@ -1,15 +1,8 @@
 //! Who is called when nobody answers, hour by hour.
 
 use super::*;
+use crate::calendar::tests::{id, minute, staff};
 use claymark_model::id::Id;
-
-fn minute(minute: i64) -> Timestamp {
-    Timestamp::from_second(1_800_000_000 + minute * 60).unwrap()
-}
-
-fn id(text: &str) -> Id {
-    Id::new(text).unwrap()
-}
 
 /// Everything that is told from minute 0 on, by (minute, who, why), until `end`.
 fn night(people: &[&str], urgency: Urgency, end: i64) -> Vec<(i64, String, Call)> {
@@ -18,15 +11,7 @@ fn night(people: &[&str], urgency: Urgency, end: i64) -> Vec<(i64, String, Call)
 }
 
 fn calls(people: &[&str], shift: Shift, urgency: Urgency, end: i64) -> Vec<(i64, String, Call)> {
-    let minutes = SignedDuration::from_mins;
-    let staff = Staff {
-        evening_check: "17:00".parse().unwrap(),
-        next_visit: "07:30".parse().unwrap(),
-        margin: minutes(60),
-        mixing: minutes(15),
-        travel: minutes(30),
-        response: minutes(15),
-    };
+    let staff = staff("17:00", "07:30");
     let contacts: Vec<Contact> =
         people.iter().map(|name| Contact { id: id(name), name: (*name).to_owned() }).collect();
     let pace = Pace { shift, staff: &staff, contacts: &contacts, rules: CallRules::default() };

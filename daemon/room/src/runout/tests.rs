@@ -1,15 +1,10 @@
 //! The rule of the run-out warning on its own, minute by minute from a table.
 
 use super::*;
+use crate::calendar::tests::{id, staff};
 use claymark_model::doubt::WhyUnknown;
-use claymark_model::forecast::Basis;
-use claymark_model::forecast::Subject;
-use claymark_model::id::Id;
+use claymark_model::forecast::{Basis, Subject};
 use claymark_model::units::{Litres, LitresPerHour};
-
-fn id(text: &str) -> Id {
-    Id::new(text).unwrap()
-}
 
 /// Minutes after the evening check at 17:00, which is minute 0; the visit is at minute 870.
 fn minute(minute: i64) -> Timestamp {
@@ -44,15 +39,7 @@ fn observe(runout: &mut EndWatch, at: i64, forecast: &Forecast) {
 }
 
 fn at_moment<T>(at: i64, act: impl FnOnce(&Moment<'_>) -> T) -> T {
-    let minutes = SignedDuration::from_mins;
-    let staff = Staff {
-        evening_check: "17:00".parse().unwrap(),
-        next_visit: "07:30".parse().unwrap(),
-        margin: minutes(60),
-        mixing: minutes(15),
-        travel: minutes(30),
-        response: minutes(15),
-    };
+    let staff = staff("17:00", "07:30");
     let night = Shift::Away { evening: minute(0), visit: minute(870) };
     let shift = if at < 0 { Shift::Present } else { night };
     act(&Moment { now: minute(at), shift, staff: &staff, attended: at < 0, relieved: false })
