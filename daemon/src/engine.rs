@@ -383,7 +383,7 @@ impl Engine {
         self.repeated = repeated;
         self.snapshot.counts.unreadable = self.pipeline.counters().unreadable;
         self.snapshot.note(&output.batch);
-        self.snapshot.skill = self.pipeline.room().skill().clone();
+        self.snapshot.skill = self.pipeline.room().known().skill().clone();
         self.carry(output);
     }
 

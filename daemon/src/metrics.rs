@@ -212,15 +212,11 @@ impl MetricsSheet {
             (subject(forecast), f64::from(u8::from(known)))
         });
         family(encoder, "forecast_known", "1 unless nothing can be said", known)?;
-        let volumes = forecasts().filter_map(|forecast| match &forecast.outlook {
-            Outlook::Known { volume, .. } => Some((subject(forecast), volume.0)),
-            Outlook::Unknown { .. } => None,
-        });
+        let volumes =
+            forecasts().filter_map(|forecast| Some((subject(forecast), forecast.outlook.volume()?.0)));
         family(encoder, "forecast_volume_litres", "All slurry in the drum, heel included", volumes)?;
-        let empty = forecasts().flat_map(|forecast| match &forecast.outlook {
-            Outlook::Known { empty_at, .. } => quantiles(subject(forecast), empty_at),
-            Outlook::Unknown { .. } => Vec::new(),
-        });
+        let ends = |forecast: &Forecast| Some(quantiles(subject(forecast), &forecast.outlook.empty_at()?));
+        let empty = forecasts().filter_map(ends).flatten();
         let help = "When it is empty, by chance of being empty before; none: later than 72 h";
         family(encoder, "forecast_empty_time_seconds", help, empty)
     }

@@ -171,31 +171,14 @@ impl Pipeline {
     }
 
     fn retell(&mut self, at: Timestamp, event: Event) {
-        match &event {
-            Event::Log(entry) => drop(self.recent.log_entry(entry)),
-            // A number that a later notice may get isn't answered for good.
-            Event::Answer(answer) if self.room.standing(answer) == Standing::Nonexistent => {}
-            Event::Answer(answer) => drop(self.recent.answer(answer)),
-            Event::Reading(_)
-            | Event::Recalled(_)
-            | Event::Remembered(_)
-            | Event::HadHappened(_)
-            | Event::RecalledMark(_)
-            | Event::RecalledYield(_)
-            | Event::SessionLost { .. }
-            | Event::StoreFailed { .. }
-            | Event::StoreWorks
-            | Event::StoreReplaced(_)
-            | Event::PastUnread { .. }
-            | Event::ClockStepped(_)
-            | Event::NotForwarded { .. }
-            | Event::Forwarded
-            | Event::GoLive
-            | Event::Query(_)
-            | Event::NumberedUpTo(_)
-            | Event::Link(_)
-            | Event::NotDelivered { .. }
-            | Event::Tick => {}
+        if let Event::Log(entry) = &event {
+            self.recent.log_entry(entry);
+        }
+        // A number that a later notice may get isn't answered for good.
+        if let Event::Answer(answer) = &event
+            && self.standing(answer) != Standing::Nonexistent
+        {
+            self.recent.answer(answer);
         }
         self.room.handle(at, event);
         drop(self.room.take_effects());
@@ -329,7 +312,7 @@ impl Pipeline {
             }
         }
         self.counters.log_entries += 1;
-        let unlikely = if sure { None } else { self.room.unlikely(&entry) };
+        let unlikely = if sure { None } else { self.room.known().unlikely(&entry) };
         self.output.batch.log.push(entry.clone());
         self.event(now, Event::Log(entry.clone()));
         if let Some(why) = unlikely {
@@ -343,13 +326,13 @@ impl Pipeline {
     /// What doesn't answer anything is told; what answers a notice that there never was isn't kept as an answer, for it
     /// would answer a later one of that number.
     fn answer(&mut self, now: Timestamp, answer: Answer) -> Result<(), Problem> {
-        let standing = self.room.standing(&answer);
+        let standing = self.standing(&answer);
         let exists = standing != Standing::Nonexistent;
         if exists && self.recent.answer(&answer) {
             self.counters.duplicates += 1;
             return Ok(());
         }
-        let meant = self.room.meant(answer.notice);
+        let meant = self.room.register().meant(answer.notice);
         if exists {
             self.counters.answers += 1;
             self.output.batch.answers.push(answer.clone());
@@ -363,13 +346,17 @@ impl Pipeline {
         if exists {
             return Ok(());
         }
-        let last = self.room.last_notice();
+        let last = self.room.register().last();
         let detail = format!("there is no notice {}; the last one is {last}", answer.notice);
         Err(Problem::new(Reason::NoSuchNotice, detail))
     }
 
+    fn standing(&self, answer: &Answer) -> Standing {
+        self.room.register().standing(answer.notice, answer.by.as_deref())
+    }
+
     fn notify(&mut self, notice: Notice) {
-        let wording = claymark_words::notice::wording(self.room.site(), &notice);
+        let wording = claymark_words::notice::wording(self.room.known().site(), &notice);
         self.output.batch.deliveries.extend(self.ways.deliveries(&notice));
         let issued = Issued { notice, subject: wording.subject, text: wording.text };
         self.output.batch.notices.push(issued.clone());
@@ -382,29 +369,11 @@ fn no_later_than(now: Timestamp, at: Timestamp, mut deed: Event) -> (Timestamp, 
     if at <= now {
         return (at, deed);
     }
-    match &mut deed {
-        Event::Log(entry) => entry.at = now,
-        Event::Recalled(notice) => notice.at = now,
-        Event::Answer(answer) => answer.at = now,
-        Event::Reading(_)
-        | Event::Remembered(_)
-        | Event::HadHappened(_)
-        | Event::RecalledMark(_)
-        | Event::RecalledYield(_)
-        | Event::SessionLost { .. }
-        | Event::StoreFailed { .. }
-        | Event::StoreWorks
-        | Event::StoreReplaced(_)
-        | Event::PastUnread { .. }
-        | Event::ClockStepped(_)
-        | Event::NotForwarded { .. }
-        | Event::Forwarded
-        | Event::GoLive
-        | Event::Query(_)
-        | Event::NumberedUpTo(_)
-        | Event::Link(_)
-        | Event::NotDelivered { .. }
-        | Event::Tick => {}
+    if let Event::Log(LogEntry { at, .. })
+    | Event::Recalled(Notice { at, .. })
+    | Event::Answer(Answer { at, .. }) = &mut deed
+    {
+        *at = now;
     }
     (now, deed)
 }

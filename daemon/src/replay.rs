@@ -16,10 +16,9 @@ use claymark_room::Event;
 use claymark_store::{StoreError, Writer};
 use claymark_words::doubt;
 
-use crate::notify;
 use crate::pipeline::{Output, Pipeline};
 use crate::recording::{self, Recording, RecordingError};
-use crate::run;
+use crate::{notify, run};
 
 /// What is replayed, and where the results go.
 pub struct Settings {

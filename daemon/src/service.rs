@@ -12,8 +12,7 @@ use tracing_subscriber::layer::SubscriberExt;
 use tracing_subscriber::util::SubscriberInitExt;
 
 use crate::pulse::Pulses;
-use crate::snapshot::Connection;
-use crate::snapshot::Snapshot;
+use crate::snapshot::{Connection, Snapshot};
 
 /// What can't be set up.
 #[derive(Debug, thiserror::Error)]

@@ -45,32 +45,18 @@ impl OnHand {
         let (mut came, mut used, mut guessed) = (0.0, 0.0, 0.0);
         let mut on_order = rules.on_order.map_or(0.0, |order| order.bags);
         for entry in ledger.entries().filter(|entry| counted(entry.at)) {
-            match &entry.deed {
-                Deed::Refill { drum, clay: Some(clay), .. } if can_be(site, drum.as_ref(), *clay) => {
-                    used += bags(*clay);
-                }
-                Deed::Refill { drum, water: Some(water), .. } => {
+            if let Deed::Refill { drum, water, clay } = &entry.deed {
+                if let Some(clay) = clay.filter(|clay| can_be(site, drum.as_ref(), *clay)) {
+                    used += bags(clay);
+                } else if let Some(water) = water {
                     let target = drum.as_ref().and_then(|drum| site.drum(drum)).or(site.drums.first());
                     guessed += target.map_or(0.0, |drum| bags(drum.target.clay_in(*water)));
                 }
-                Deed::Delivery { bags: number, mass, .. } => {
-                    came += number.or(mass.map(bags)).unwrap_or(0.0);
-                    if rules.on_order.is_some_and(|order| site.date_at(entry.at) >= order.since) {
-                        on_order = 0.0;
-                    }
+            } else if let Deed::Delivery { bags: number, mass, .. } = &entry.deed {
+                came += number.or(mass.map(bags)).unwrap_or(0.0);
+                if rules.on_order.is_some_and(|order| site.date_at(entry.at) >= order.since) {
+                    on_order = 0.0;
                 }
-                Deed::Refill { .. }
-                | Deed::PumpSetting { .. }
-                | Deed::InUse { .. }
-                | Deed::FlowCheck { .. }
-                | Deed::GrabSample { .. }
-                | Deed::Cleaning { .. }
-                | Deed::Dip { .. }
-                | Deed::Wipe { .. }
-                | Deed::TubeChange { .. }
-                | Deed::ClogCleared { .. }
-                | Deed::Fish { .. }
-                | Deed::Note { .. } => {}
             }
         }
         for refill in ledger.unlogged().filter(|refill| counted(refill.at)) {

@@ -7,6 +7,7 @@
 mod criteria;
 pub mod parts;
 
+use criteria::{Criteria, Criterion};
 use jiff::{SignedDuration, Timestamp};
 use serde::{Deserialize, Serialize};
 
@@ -99,19 +100,19 @@ impl Comparison {
     /// Both in the base unit of `quantity`; `None` where the USGS has no criterion.
     #[must_use]
     pub fn of(quantity: Quantity, hand: f64, sensor: f64) -> Option<Self> {
-        let [excellent, good, fair] = criteria::rating(quantity)?;
-        let usable = criteria::most_allowable(quantity)?;
+        let criteria = Criteria::of(quantity)?;
+        let [excellent, good, fair] = criteria.rating;
         let correction = hand - sensor;
-        let beyond = |step: criteria::Criterion| correction.abs() > step.at(hand) + ROUNDING;
+        let beyond = |step: Criterion| correction.abs() > step.at(hand) + ROUNDING;
         let grade = match () {
-            () if beyond(usable) => Grade::Unusable,
+            () if beyond(criteria.most_allowable) => Grade::Unusable,
             () if beyond(fair) => Grade::Poor,
             () if beyond(good) => Grade::Fair,
             () if beyond(excellent) => Grade::Good,
             () => Grade::Excellent,
         };
-        let allowed = criteria::correction(quantity)?.at(hand);
-        Some(Self { hand, sensor, correction, allowed, usable: usable.at(hand), grade })
+        let (allowed, usable) = (criteria.correction.at(hand), criteria.most_allowable.at(hand));
+        Some(Self { hand, sensor, correction, allowed, usable, grade })
     }
 
     /// Whether the sensor is so far off that its readings would have to be corrected.

@@ -155,6 +155,46 @@ impl Deed {
         pump.as_ref()
     }
 
+    /// The drum that it names.
+    #[must_use]
+    pub fn drum(&self) -> Option<&Id> {
+        let (Self::Refill { drum, .. } | Self::InUse { drum, .. } | Self::Dip { drum, .. }) = self else {
+            return None;
+        };
+        drum.as_ref()
+    }
+
+    /// The place that it names.
+    #[must_use]
+    pub fn place(&self) -> Option<&Place> {
+        let (Self::FlowCheck { place, .. }
+        | Self::GrabSample { place, .. }
+        | Self::Cleaning { place, .. }
+        | Self::Fish { place, .. }) = self
+        else {
+            return None;
+        };
+        place.as_ref()
+    }
+
+    /// Whether it is a refill of that drum, or of one that it doesn't name.
+    #[must_use]
+    pub fn may_refill(&self, drum: &Id) -> bool {
+        matches!(self, Self::Refill { .. }) && self.drum().is_none_or(|named| named == drum)
+    }
+
+    /// Whether it is the cleaning of one of these places, or of one that it doesn't name.
+    #[must_use]
+    pub fn may_clean(&self, places: &[Place]) -> bool {
+        matches!(self, Self::Cleaning { .. }) && self.place().is_none_or(|named| places.contains(named))
+    }
+
+    /// Whether it is the wipe of that sensor, or of one that it doesn't name.
+    #[must_use]
+    pub fn may_wipe(&self, of: &Id) -> bool {
+        matches!(self, Self::Wipe { sensor } if sensor.as_ref().is_none_or(|sensor| sensor == of))
+    }
+
     /// Whether it says that the network or the server is worked on. No kind of entry is for that: people write a note,
     /// so it goes by words in it, here and nowhere else.
     #[must_use]

@@ -109,13 +109,12 @@ impl Happening {
 
     /// Whether a deed does what was seen.
     fn is_of(&self, site: &Site, deed: &Deed) -> bool {
-        let here = |drum: &Option<Id>| drum.as_ref().is_none_or(|drum| *drum == self.drum);
         let ours = |pump: Option<&Id>| match (pump, site.drum(&self.drum)) {
             (Some(pump), Some(drum)) => *pump == drum.pump,
             (None, _) | (_, None) => true,
         };
-        if let Deed::Refill { drum, .. } = deed {
-            return matches!(self.what, What::Refilled { .. }) && here(drum);
+        if deed.may_refill(&self.drum) {
+            return matches!(self.what, What::Refilled { .. });
         }
         deed.is_of_a_pump() && self.what.changes_draw() && ours(deed.pump())
     }

@@ -3,13 +3,12 @@
 //! The same entries come from the log as it arrives and, after a restart, from the store: an entry that is told
 //! twice counts once, and one that was corrected doesn't count.
 
-use crate::happening::SAME_REFILL;
+use crate::happening::{Happening, SAME_REFILL, What};
 use std::collections::{BTreeMap, BTreeSet};
 
 use jiff::Timestamp;
 
 use crate::fieldlog::{Deed, LogEntry};
-use crate::happening::{Happening, What};
 use crate::id::Id;
 use crate::units::Litres;
 
@@ -75,7 +74,7 @@ fn is_remembered(deed: &Deed) -> bool {
 
 fn is_of(entry: &LogEntry, refill: &Unlogged) -> bool {
     let near = entry.at.duration_since(refill.at).abs() <= SAME_REFILL;
-    matches!(&entry.deed, Deed::Refill { drum, .. } if near && drum.as_ref().is_none_or(|drum| *drum == refill.drum))
+    near && entry.deed.may_refill(&refill.drum)
 }
 
 #[cfg(test)]

@@ -104,6 +104,12 @@ pub enum Quantity {
 }
 
 impl Quantity {
+    /// Whether it tells how full a drum is.
+    #[must_use]
+    pub fn tells_level(self) -> bool {
+        matches!(self, Self::Level | Self::Distance | Self::Volume)
+    }
+
     /// All, with their names in the site file.
     pub const NAMES: [(&'static str, Self); 11] = [
         ("level", Self::Level),

@@ -10,8 +10,7 @@ use crate::id::Id;
 use crate::plan::Batch;
 use crate::quality::thresholds::Thresholds;
 use crate::roster::OtherVisit;
-use crate::routine::HandCheck;
-use crate::routine::StockRules;
+use crate::routine::{HandCheck, StockRules};
 use crate::strapping::StrappingTable;
 use crate::units::{GramsPerLitre, Kilograms, Litres, LitresPerHour, Millimetres, PeopleUnits, Unit};
 
@@ -281,10 +280,9 @@ impl Site {
     /// The sensor that tells the level of that drum.
     #[must_use]
     pub fn level_sensor(&self, drum: &Id) -> Option<&Sensor> {
-        self.sensors.iter().find(|sensor| {
-            sensor.place == Place::Drum(drum.clone())
-                && matches!(sensor.quantity, Quantity::Level | Quantity::Distance | Quantity::Volume)
-        })
+        self.sensors
+            .iter()
+            .find(|sensor| sensor.place == Place::Drum(drum.clone()) && sensor.quantity.tells_level())
     }
 
     /// The drums that draw through that pump.

@@ -62,6 +62,13 @@ impl Content {
             Self::Unattended(_) => NoticeKind::Unattended,
         }
     }
+
+    /// Whether it withdraws a part of what was told, and the rest still stands.
+    #[must_use]
+    pub fn is_withdrawn_in_part(&self) -> bool {
+        let Self::Withdrawn(withdrawn) = self else { return false };
+        matches!(&withdrawn.because, Because::HeardAgain { still_silent, .. } if !still_silent.is_empty())
+    }
 }
 
 /// One drum in the evening.

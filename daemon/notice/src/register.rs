@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use jiff::Timestamp;
 
-use crate::content::{Because, Content};
+use crate::content::Content;
 use crate::{Answer, Notice, NoticeKind, Urgency};
 
 pub use crate::standing::Standing;
@@ -52,26 +52,10 @@ impl Register {
 
     fn replace(&mut self, number: u64, by: &Notice) {
         let Some(row) = self.rows.get_mut(&number) else { return };
-        match &by.content {
-            Content::Withdrawn(withdrawn) => match &withdrawn.because {
-                Because::HeardAgain { still_silent, .. } if !still_silent.is_empty() => {}
-                Because::Refilled { .. }
-                | Because::LastsAfterAll { .. }
-                | Because::LevelBelieved { .. }
-                | Because::HeardAgain { .. }
-                | Because::FailureOver { .. }
-                | Because::StoreWorks { .. }
-                | Because::NameFree { .. }
-                | Because::Forwarded { .. } => row.end(by.at),
-            },
-            Content::EveningCheck(_)
-            | Content::Runout(_)
-            | Content::LevelDoubt(_)
-            | Content::ReadingsMissing(_)
-            | Content::Failure(_)
-            | Content::Query(_)
-            | Content::Unattended(_)
-            | Content::Undelivered(_) => row.told_again = Some(by.number),
+        if !matches!(by.content, Content::Withdrawn(_)) {
+            row.told_again = Some(by.number);
+        } else if !by.content.is_withdrawn_in_part() {
+            row.end(by.at);
         }
     }
 

@@ -55,17 +55,7 @@ impl Notice {
 
     /// The notice that this one passes on, or else itself.
     fn meant(&self) -> &Notice {
-        match &self.content {
-            Content::Undelivered(undelivered) => &undelivered.notice,
-            Content::EveningCheck(_)
-            | Content::Runout(_)
-            | Content::Withdrawn(_)
-            | Content::LevelDoubt(_)
-            | Content::ReadingsMissing(_)
-            | Content::Failure(_)
-            | Content::Unattended(_)
-            | Content::Query(_) => self,
-        }
+        if let Content::Undelivered(undelivered) = &self.content { &undelivered.notice } else { self }
     }
 }
 

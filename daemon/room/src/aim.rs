@@ -2,14 +2,14 @@
 
 use jiff::Timestamp;
 
-use crate::Room;
 use crate::drum_record::DrumRecord;
+use crate::knowledge::Knowledge;
 use claymark_clay::refill::Aim;
 use claymark_clay::refill::aim::{DrawnNow, Life};
 use claymark_drum::WhatIf;
 use claymark_model::forecast::Forecast;
 
-impl Room {
+impl Knowledge {
     /// What a drum that is filled now should hold: by the plan of the fish, else by the drum's own target.
     pub(crate) fn aim(&self, now: Timestamp, record: &DrumRecord, forecasts: &[Forecast]) -> Aim {
         self.aim_by_plan(now, record, forecasts).unwrap_or(Aim { strength: record.drum.target, plan: None })

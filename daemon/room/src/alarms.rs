@@ -7,10 +7,8 @@ use std::collections::BTreeMap;
 use jiff::{SignedDuration, Timestamp};
 
 use crate::audience::{self, Told};
-use crate::calendar::Shift;
 use crate::pace::{Due, Pace};
-use claymark_model::id::Id;
-use claymark_model::site::Contact;
+use claymark_model::calendar::Shift;
 use claymark_notice::alarm::{Alarm, AlarmState, Behaviour, Change, Holds};
 use claymark_notice::{Answer, Audience, Call, Calling, Priority, Promise, Urgency};
 
@@ -75,10 +73,8 @@ struct AlarmRow {
 }
 
 /// What is due of one that is told once.
-#[derive(Debug, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Turn {
-    /// Nothing.
-    Nothing,
     /// People must be told; wrong since then.
     Tell(Timestamp),
     /// What was told no longer holds; it had been wrong since then.
@@ -118,12 +114,12 @@ impl Alarms {
         cause: &str,
         source: AlarmSource,
         (now, holds): (Timestamp, Holds),
-    ) -> Turn {
+    ) -> Option<Turn> {
         if !self.rows.contains_key(cause) {
-            let Holds::Since(since) = holds else { return Turn::Nothing };
+            let Holds::Since(since) = holds else { return None };
             self.rows.insert(cause.to_owned(), AlarmRow::new(source, since));
         }
-        let Some(row) = self.rows.get_mut(cause) else { return Turn::Nothing };
+        let row = self.rows.get_mut(cause)?;
         if let (Holds::Since(since), true) =
             (holds, row.told.is_empty() && row.alarm.state() == AlarmState::Normal)
         {
@@ -132,9 +128,9 @@ impl Alarms {
         row.alarm.observe(now, holds);
         let quiet = row.quiet_until.is_some_and(|until| now < until);
         match (row.alarm.is_active(), row.told.is_empty()) {
-            (true, true) if !quiet => Turn::Tell(row.since),
-            (false, false) => Turn::Withdraw(row.since),
-            (true, _) | (false, true) => Turn::Nothing,
+            (true, true) if !quiet => Some(Turn::Tell(row.since)),
+            (false, false) => Some(Turn::Withdraw(row.since)),
+            (true, _) | (false, true) => None,
         }
     }
 
@@ -161,6 +157,13 @@ impl Alarms {
         row.at_night = raise.at_night;
         row.urgency = raise.urgency;
         row.told.push(told);
+    }
+
+    /// It was told by the last notice of another one.
+    pub(crate) fn join(&mut self, cause: &str, told_by: &str, raise: Raise) {
+        if let Some(told) = self.last(told_by).cloned() {
+            self.told(cause, raise, told, None);
+        }
     }
 
     /// It is more, or less, pressing than it was.
@@ -213,19 +216,9 @@ impl Alarms {
         self.rows.values().any(calls)
     }
 
-    /// All whom it was told.
-    pub(crate) fn all_told(&self, cause: &str) -> Audience {
-        audience::all_of(self.notices(cause))
-    }
-
     /// Its notices, oldest first.
     pub(crate) fn notices(&self, cause: &str) -> &[Told] {
         self.rows.get(cause).map_or(&[], |row| &row.told)
-    }
-
-    /// Whether people were told and it still holds.
-    pub(crate) fn stands(&self, cause: &str) -> bool {
-        !self.notices(cause).is_empty()
     }
 
     /// The notice that told it last.
@@ -252,7 +245,7 @@ impl Alarms {
         let late = answer.there_by.zip(needed_by).filter(|(there_by, needed_by)| there_by > needed_by);
         // Whoever comes too late stands in nobody's place, where there is somebody else.
         let until = match late {
-            Some(_) if pace.contacts.len() > 1 => answer.at,
+            Some(_) if pace.people(row.urgency).len() > 1 => answer.at,
             Some((_, needed_by)) => needed_by,
             None => until,
         };
@@ -397,27 +390,18 @@ impl AlarmRow {
     /// The call after a promise that wasn't kept.
     fn after(&self, promise: &Promise, now: Timestamp, pace: &Pace<'_>) -> Option<Due> {
         let last = self.told.last().filter(|_| self.at_night != Priority::Morning)?;
-        let by = promise.by.as_deref().and_then(|by| named(pace.contacts, by));
+        let by = promise.by.as_deref().and_then(|by| pace.on_call.named(by));
         if promise.comes_late.is_some() {
             let after = by.map_or_else(|| last.to.clone(), |by| Audience::one(by.clone()));
             let to = match pace.shift {
-                Shift::Away { .. } => audience::next(pace.contacts, &after),
+                Shift::Away { .. } => audience::next(pace.people(self.urgency), &after),
                 Shift::Present => Audience::Everyone,
             };
             return Some(Due { at: now, call: Call::Next, to });
         }
-        let to = audience::after_promise(pace.contacts, pace.shift, &last.to, by);
+        let to = audience::after_promise(pace.people(self.urgency), pace.shift, &last.to, by);
         Some(Due { at: now, call: Call::PromiseBroken, to })
     }
-}
-
-/// The contact whose id or name somebody gave.
-pub(crate) fn named<'a>(contacts: &'a [Contact], name: &str) -> Option<&'a Id> {
-    let same = |known: &str| known.eq_ignore_ascii_case(name);
-    contacts
-        .iter()
-        .find(|contact| same(contact.id.as_str()) || same(&contact.name))
-        .map(|contact| &contact.id)
 }
 
 /// What is told isn't told again for so long though it was withdrawn meanwhile, unless fish are in danger.

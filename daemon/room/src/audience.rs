@@ -2,7 +2,7 @@
 
 use jiff::Timestamp;
 
-use crate::calendar::Shift;
+use claymark_model::calendar::Shift;
 use claymark_model::id::Id;
 use claymark_model::site::Contact;
 use claymark_notice::{Audience, Priority};

@@ -1,16 +1,16 @@
 //! Flows that were caught with bucket and watch, held against what else tells the flow: 25 mL for 25 L must not be
 //! believed blindly.
 
-use claymark_notice::caught::CatchDoubt;
-use claymark_notice::caught::Witness;
+use claymark_notice::caught::{CatchDoubt, Witness};
 use jiff::Timestamp;
 
-use crate::Room;
+use crate::knowledge::Knowledge;
 use claymark_clay::water::FlowCheck;
+use claymark_model::id::Id;
 use claymark_model::site::Place;
 use claymark_model::units::{GramsPerMinute, LitresPerMinute, Turbidity};
 
-impl Room {
+impl Knowledge {
     /// What speaks against that catch; `None`: something bears it out, or nothing else is known.
     #[must_use]
     pub fn catch_doubt(
@@ -21,7 +21,7 @@ impl Room {
     ) -> Option<(LitresPerMinute, Witness)> {
         match place {
             Place::Head => self.head_catch_doubt(now, caught),
-            Place::Tank(_) => self.tank_catch_doubt(now, place, caught),
+            Place::Tank(tank) => self.tank_catch_doubt(now, tank, caught),
             Place::Pump(pump) => {
                 let pump = self.site.pump(pump)?;
                 let most = pump.rated(pump.max_rpm?)?.per_minute();
@@ -68,11 +68,11 @@ impl Room {
     fn tank_catch_doubt(
         &self,
         now: Timestamp,
-        place: &Place,
+        tank: &Id,
         caught: LitresPerMinute,
     ) -> Option<(LitresPerMinute, Witness)> {
-        let Place::Tank(tank) = place else { return None };
-        let sensor = self.water.sensed_flow(now, place).map(|flow| (flow, Witness::Sensor));
+        let sensor =
+            self.water.sensed_flow(now, &Place::Tank(tank.clone())).map(|flow| (flow, Witness::Sensor));
         let planned = self.site.tank_flow_on(tank, self.site.date_at(now));
         let plan = planned.map(|flow| (flow, Witness::Plan));
         let tanks = u32::try_from(self.site.tanks.len()).ok().filter(|tanks| *tanks > 0)?;

@@ -1,17 +1,10 @@
 //! Both levers of one drum's pump as the room stands, and how long a change of either takes to reach the fish.
 
-use claymark_notice::dose::Advice;
-use claymark_notice::dose::Dose;
-use claymark_notice::dose::Night;
-use claymark_notice::dose::NoDose;
-use claymark_notice::dose::Response;
-use claymark_notice::dose::TankResponse;
-use claymark_notice::dose::Ways;
+use claymark_notice::dose::{Advice, Dose, MissingFigure, Night, NoDose, Response, TankResponse, Ways};
 use jiff::Timestamp;
 
-use crate::Room;
-use crate::calendar::{self, Shift};
 use crate::drum_record::DrumRecord;
+use crate::knowledge::Knowledge;
 use crate::levers::{Levers, Source, with_pump};
 use claymark_clay::levers::{Bench, Cannot, Way};
 use claymark_clay::refill::{PlanAim, Refill, Wanted};
@@ -22,9 +15,8 @@ use claymark_model::id::Id;
 use claymark_model::site::Place;
 use claymark_model::units::{Litres, LitresPerHour, Turbidity};
 use claymark_notice::content::{Verdict, Visit};
-use claymark_notice::dose::MissingFigure;
 
-impl Room {
+impl Knowledge {
     /// Both levers of a drum, for that turbidity of the head tank; else the pump for the middle of the fish's band now,
     /// a new mix for that in the middle of its life. Several pumps share what is to be done.
     pub fn dose(&self, now: Timestamp, drum: &Id, target: Option<Turbidity>) -> Result<Dose, NoDose> {
@@ -37,7 +29,7 @@ impl Room {
             levers.sources.split_first().ok_or(NoDose::MissingFigure(MissingFigure::DrumState))?;
         let plan = own.mixture.aim.plan.filter(|_| target.is_none());
         let bench = levers.trim(target.unwrap_or_else(|| Turbidity(self.site.target_turbidity(now))));
-        let visit = self.coming_visit(now);
+        let visit = self.next_visit(now);
         let asked = DoseAsked { now, record, levers: &levers, bench, plan, visit };
         let advice = match levers.look_first() {
             Some(look) => Advice::LookFirst(look),
@@ -119,18 +111,6 @@ impl Room {
         });
         let head_shows = self.water.turbidity(now, &Place::Head);
         Some(Response { through, head, head_shows, tanks: tanks.collect() })
-    }
-
-    /// The visit that ends this night or the coming one, and its margin.
-    #[must_use]
-    pub fn coming_visit(&self, now: Timestamp) -> Option<Visit> {
-        let (staff, zone) = (&self.site.staff, &self.site.time_zone);
-        let at = match calendar::shift(staff, zone, now) {
-            Shift::Away { visit, .. } => Some(visit),
-            Shift::Present => calendar::next_evening(staff, zone, now)
-                .and_then(|evening| calendar::visit_of(staff, zone, evening)),
-        };
-        at.map(|at| Visit { at, margin: staff.margin })
     }
 }
 

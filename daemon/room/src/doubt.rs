@@ -2,69 +2,62 @@
 
 use jiff::Timestamp;
 
-use crate::Room;
-use crate::alarms::{AlarmSource, QUIET_FOR, Raise, Turn};
-use crate::audience::Told;
+use crate::action::AlarmAction;
+use crate::alarms::{AlarmSource, Turn};
 use crate::drum_record::DrumRecord;
-use crate::scene::{Finding, Scene, withdrawn};
+use crate::failures::Failures;
+use crate::scene::RoomView;
 use claymark_model::id::Id;
 use claymark_notice::alarm::Holds;
-use claymark_notice::content::{Because, LevelDoubt};
-use claymark_notice::{Call, Content, Priority, Urgency};
+use claymark_notice::content::{Because, DrumState, LevelDoubt};
+use claymark_notice::{Content, Priority};
 
-impl Room {
-    /// Tells which level isn't believed, and when it is again.
-    pub(crate) fn check_doubts(&mut self, scene: &Scene) {
-        for place in 0..self.records.len() {
-            let Some(record) = self.records.get(place) else { continue };
-            let cause = cause(&record.drum.id);
-            let holds = self.doubted_since(scene, record).map_or(Holds::No, Holds::Since);
-            match self.alarms.observe(&cause, AlarmSource::Doubt, (scene.now, holds)) {
-                Turn::Nothing => {}
-                Turn::Tell(since) => self.tell_doubt(scene, place, since),
-                Turn::Withdraw(since) => {
-                    if let Some(told) = self.alarms.last(&cause).cloned() {
-                        self.withdraw_doubt(scene, place, &told, since);
-                    }
-                }
-            }
+/// Of each drum, whether its level isn't believed.
+pub(crate) fn conditions(view: &RoomView<'_>, failures: &Failures) -> Vec<(String, Holds)> {
+    let doubted = |record: &DrumRecord| {
+        let since = doubted_since(view, failures, record);
+        (cause(&record.drum.id), since.map_or(Holds::No, Holds::Since))
+    };
+    view.known.records.iter().map(doubted).collect()
+}
+
+/// Tells which level isn't believed, and when it is again.
+pub(crate) fn turned(view: &RoomView<'_>, of: &str, turn: Turn) -> Option<AlarmAction> {
+    let state = state(view, of)?;
+    match turn {
+        Turn::Tell(since) => {
+            let at_night = if state.forecast.in_use { Priority::Now } else { Priority::Morning };
+            let finding = view.on_duty(of, at_night, said(view, state));
+            Some(view.raised(AlarmSource::Doubt, since, at_night, finding))
+        }
+        Turn::Withdraw(since) => {
+            let drum = state.drum.clone();
+            view.withdrawn(of, Some(drum), Because::LevelBelieved { state, since }, view.quiet_until(of))
         }
     }
+}
 
-    fn tell_doubt(&mut self, scene: &Scene, place: usize, since: Timestamp) {
-        let Some(state) = self.state_at(scene, place) else { return };
-        let at_night = if state.forecast.in_use { Priority::Now } else { Priority::Morning };
-        let (drum, cause) = (state.drum.clone(), cause(&state.drum));
-        let content = Content::LevelDoubt(Box::new(LevelDoubt { state, visit: scene.visit }));
-        let finding = Finding { drum: Some(drum), ..self.on_duty(scene, cause, at_night, content) };
-        let raise =
-            Raise { source: AlarmSource::Doubt, since, at_night, urgency: Urgency::Look, call: Call::First };
-        self.raise(scene, finding, raise, None);
-    }
+/// What is to be said when people are called once more.
+pub(crate) fn again(view: &RoomView<'_>, of: &str) -> Option<(Option<Id>, Content)> {
+    Some(said(view, state(view, of)?))
+}
 
-    /// What is to be said when people are called once more.
-    pub(crate) fn doubt_again(&self, scene: &Scene, of: &str) -> Option<(Option<Id>, Content)> {
-        let place = self.records.iter().position(|record| cause(&record.drum.id) == of)?;
-        let state = self.state_at(scene, place)?;
-        let drum = state.drum.clone();
-        Some((Some(drum), Content::LevelDoubt(Box::new(LevelDoubt { state, visit: scene.visit }))))
-    }
+fn said(view: &RoomView<'_>, state: DrumState) -> (Option<Id>, Content) {
+    let drum = state.drum.clone();
+    (Some(drum), Content::LevelDoubt(Box::new(LevelDoubt { state, visit: view.scene.visit })))
+}
 
-    fn withdraw_doubt(&mut self, scene: &Scene, place: usize, told: &Told, since: Timestamp) {
-        let Some(state) = self.state_at(scene, place) else { return };
-        let (drum, cause) = (state.drum.clone(), cause(&state.drum));
-        let because = Because::LevelBelieved { state, since };
-        self.tell(scene, withdrawn(cause.clone(), Some(drum), told, because));
-        self.alarms.over(&cause, Some(told.at + QUIET_FOR));
-    }
+fn state(view: &RoomView<'_>, of: &str) -> Option<DrumState> {
+    view.state_at(view.known.records.iter().position(|record| cause(&record.drum.id) == of)?)
+}
 
-    /// A level that isn't believed though its sensor speaks; one that doesn't is told as silence.
-    fn doubted_since(&self, scene: &Scene, record: &DrumRecord) -> Option<Timestamp> {
-        let level = self.site.level_sensor(&record.drum.id)?;
-        let doubt = record.watch.doubt(scene.now)?;
-        let explained = self.failures.explain_standing(&record.drum.id, &record.drum.pump);
-        (!explained && !self.sensors.overdue(&level.id, scene.now)).then_some(doubt.since)
-    }
+/// A level that isn't believed though its sensor speaks; one that doesn't is told as silence.
+fn doubted_since(view: &RoomView<'_>, failures: &Failures, record: &DrumRecord) -> Option<Timestamp> {
+    let level = view.known.site.level_sensor(&record.drum.id)?;
+    let doubt = record.watch.doubt(view.scene.now)?;
+    let explained = failures.explain_standing(&record.drum.id, &record.drum.pump);
+    let speaks = !view.known.sensors.overdue(&level.id, view.scene.now);
+    (!explained && speaks).then_some(doubt.since)
 }
 
 fn cause(drum: &Id) -> String {

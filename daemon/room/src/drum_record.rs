@@ -1,6 +1,6 @@
 //! What the room keeps beside one drum's watch: its refills, its pump's speed, and what follows from them.
 
-use claymark_model::happening::SAME_REFILL;
+use claymark_model::happening::{Happening, SAME_REFILL, SeenRefill, What};
 use jiff::{SignedDuration, Timestamp};
 
 use crate::estimates::Estimate;
@@ -11,8 +11,6 @@ use claymark_clay::refill::{Refill, Wanted};
 use claymark_drum::{DrumWatch, WhatIf};
 use claymark_model::fieldlog::{Deed, LogEntry};
 use claymark_model::forecast::Forecast;
-use claymark_model::happening::SeenRefill;
-use claymark_model::happening::{Happening, What};
 use claymark_model::id::Id;
 use claymark_model::site::{ClaySupply, Drum, Site};
 use claymark_model::units::{GramsPerLitre, Litres, LitresPerHour};
@@ -61,12 +59,12 @@ impl DrumRecord {
             self.logged.retain(|logged| logged.key != *wrong);
             self.pump_settings.retain(|(key, _)| key != wrong);
         }
-        let mine = |drum: &Option<Id>| drum.as_ref().map_or(self.only, |drum| *drum == self.drum.id);
-        let refills = matches!(&entry.deed, Deed::Refill { drum, .. } if mine(drum));
+        let mine = self.is_meant_by(entry.deed.drum());
+        let refills = mine && matches!(entry.deed, Deed::Refill { .. });
         let held = refills.then(|| self.watch.forecast(now).outlook.volume()).flatten();
         self.watch.log(now, entry);
-        if let Deed::Refill { drum, water, clay } = &entry.deed
-            && mine(drum)
+        if let Deed::Refill { water, clay, .. } = &entry.deed
+            && mine
         {
             let unseen = self.watch.unseen(now).filter(|unseen| unseen.key == entry.key);
             let held = unseen.map_or(held, |unseen| unseen.before);

@@ -4,12 +4,11 @@
 //! own figures are those of neither draw. What it believed before the change is untouched: its draw and its curve were
 //! learned together, and what errs in the one is made up for in the other. Only the ratio of the draws is new.
 
-use claymark_model::units::SECONDS_PER_HOUR;
+use claymark_model::units::{Litres, SECONDS_PER_HOUR};
 use jiff::{SignedDuration, Timestamp};
 
 use claymark_drum::Slope;
 use claymark_model::forecast::EmptyAt;
-use claymark_model::units::Litres;
 
 /// What was believed.
 #[derive(Debug, Clone, Copy, PartialEq)]

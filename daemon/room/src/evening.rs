@@ -3,12 +3,14 @@
 //! It is sent every evening, so that its absence means something.
 
 use jiff::Timestamp;
+use jiff::tz::TimeZone;
 
-use crate::calendar::Shift;
-use crate::scene::{Finding, Scene};
+use crate::action::Finding;
+use crate::failures::Failures;
+use crate::scene::RoomView;
 use crate::silence::BACKLOG;
-use crate::{Room, calendar};
-use claymark_model::forecast::Forecast;
+use claymark_model::calendar::Shift;
+use claymark_model::site::Site;
 use claymark_notice::content::{EveningCheck, EveningDrum, Verdict, Visit};
 use claymark_notice::{Audience, Content, Priority};
 
@@ -20,42 +22,30 @@ pub(crate) struct Evening {
 }
 
 /// An evening check that is to be sent.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(crate) struct EveningDue {
+#[derive(Debug, Clone, Copy)]
+struct EveningDue {
     /// The evening that it is for.
-    pub(crate) evening: Timestamp,
+    evening: Timestamp,
     /// When it is to be sent.
-    pub(crate) at: Timestamp,
+    at: Timestamp,
+}
+
+impl EveningDue {
+    fn after(now: Timestamp, site: &Site) -> Option<Self> {
+        let evening = site.next_evening_check(now)?;
+        Some(Self { evening, at: evening })
+    }
 }
 
 impl Evening {
-    /// From `now` on, in the night of `tonight` if it is one; `upcoming` is the next evening check.
-    ///
-    /// A check that was missed is sent late, after the readings that waited at the broker have come in.
-    pub(crate) fn go_live(
-        &mut self,
-        now: Timestamp,
-        tonight: Option<Timestamp>,
-        upcoming: Option<Timestamp>,
-    ) {
-        let missed = tonight.filter(|evening| self.sent_for != Some(*evening) && *evening < now);
-        self.next = match (missed, tonight) {
-            (Some(evening), _) => Some(EveningDue { evening, at: now + BACKLOG }),
-            (None, Some(evening)) if evening == now && self.sent_for != Some(evening) => {
-                Some(EveningDue { evening, at: now })
-            }
-            (None, _) => upcoming.map(|evening| EveningDue { evening, at: evening }),
+    /// From `now` on. A check that was missed is sent late, after the readings that waited at the broker have come in.
+    pub(crate) fn go_live(&mut self, now: Timestamp, site: &Site) {
+        let missed = match site.shift(now) {
+            Shift::Away { evening, .. } => Some(evening).filter(|evening| self.sent_for != Some(*evening)),
+            Shift::Present => None,
         };
-    }
-
-    /// The check that is to be sent now.
-    pub(crate) fn due(&self, now: Timestamp) -> Option<EveningDue> {
-        self.next.filter(|due| due.at <= now)
-    }
-
-    /// It was sent, or the night that it was for is over; `upcoming` is the next one.
-    pub(crate) fn done(&mut self, upcoming: Option<Timestamp>) {
-        self.next = upcoming.map(|evening| EveningDue { evening, at: evening });
+        let late = |evening| EveningDue { evening, at: if evening < now { now + BACKLOG } else { now } };
+        self.next = missed.map(late).or_else(|| EveningDue::after(now, site));
     }
 
     /// It is known to have been sent.
@@ -67,97 +57,44 @@ impl Evening {
     pub(crate) fn wake(&self) -> Option<Timestamp> {
         self.next.map(|due| due.at)
     }
+
+    /// The evening's word on the whole room.
+    pub(crate) fn news(&mut self, view: &RoomView<'_>, failures: &Failures) -> Option<EveningCheck> {
+        let (known, now) = (view.known, view.scene.now);
+        let site = &known.site;
+        let due = self.next.filter(|due| due.at <= view.scene.due)?;
+        self.next = EveningDue::after(now, site);
+        // After a long sleep the night may be over: its check would tell nothing any more.
+        let visit = site.visit_after(due.evening);
+        let visit = Visit { at: visit.filter(|visit| *visit > now)?, margin: site.staff.margin };
+        let (silent, heard) = known.sensors.roll_call(now);
+        Some(EveningCheck {
+            due: due.evening,
+            visit,
+            drums: known.drums_until(view.scene.seen(), &visit, now),
+            supplies: known.supplies(now),
+            silent,
+            heard,
+            first_called: view.scene.on_call.for_danger().first().map(|contact| contact.id.clone()),
+            store_failing_since: view.scene.store_fails_since,
+            standing: failures.standing(view),
+            overdue: known.overdue_checks(now),
+            doubtful_catches: known.doubtful_catches(now),
+            order_due: known.order_due(now),
+        })
+    }
 }
 
-impl Room {
-    /// The next visit: of this night, or of the night that comes.
-    #[must_use]
-    pub fn next_visit(&self, now: Timestamp) -> Option<Visit> {
-        let (staff, zone) = (&self.site.staff, &self.site.time_zone);
-        let at = match self.shift(now) {
-            Shift::Away { visit, .. } => Some(visit),
-            Shift::Present => calendar::visit_of(staff, zone, calendar::next_evening(staff, zone, now)?),
-        };
-        Some(Visit { at: at?, margin: staff.margin })
-    }
-
-    /// The next evening check, after which nobody is there.
-    #[must_use]
-    pub fn next_evening(&self, now: Timestamp) -> Option<Timestamp> {
-        match self.shift(now) {
-            Shift::Away { .. } => None,
-            Shift::Present => calendar::next_evening(&self.site.staff, &self.site.time_zone, now),
-        }
-    }
-
-    /// Whether each drum lasts until then, and what hands that are there at `from` can do; then each supply that
-    /// several drums share.
-    #[must_use]
-    pub fn outlook(
-        &self,
-        now: Timestamp,
-        visit: &Visit,
-        from: Timestamp,
-    ) -> (Vec<EveningDrum>, Vec<Forecast>) {
-        let scene = self.scene(now, self.live.unwrap_or(now), now);
-        (self.drums_until(&scene, visit, from), self.supplies(now))
-    }
-
-    /// Tells the evening's word on the whole room.
-    pub(crate) fn check_evening(&mut self, scene: &Scene) {
-        let Some(due) = self.evening.due(scene.due) else { return };
-        let upcoming = calendar::next_evening(&self.site.staff, &self.site.time_zone, scene.now);
-        self.evening.done(upcoming);
-        // After a long sleep the night may be over: its check would tell nothing any more.
-        let visit = calendar::visit_of(&self.site.staff, &self.site.time_zone, due.evening);
-        let Some(visit) = visit.filter(|visit| *visit > scene.now) else { return };
-        let visit = Visit { at: visit, margin: self.site.staff.margin };
-        let finding = self.evening_check(scene, due, visit);
-        let told = self.tell(scene, finding);
-        let supplies = self.supplies(scene.now);
-        self.evening_told_ends(told.at, &scene.forecasts, &supplies);
-    }
-
-    /// Whether each drum lasts, and what hands that are there at `from` can do.
-    pub(crate) fn drums_until(&self, scene: &Scene, visit: &Visit, from: Timestamp) -> Vec<EveningDrum> {
-        let drum = |(record, forecast)| {
-            let state = self.state(scene, record, forecast);
-            EveningDrum {
-                verdict: Verdict::of_outlook(&forecast.outlook, visit),
-                remedy: self.remedy(scene.seen(), record, &state, (Some(visit), from)),
-                state,
-            }
-        };
-        self.records.iter().zip(&scene.forecasts).map(drum).collect()
-    }
-
-    fn evening_check(&self, scene: &Scene, due: EveningDue, visit: Visit) -> Finding {
-        let drums = self.drums_until(scene, &visit, scene.now);
-        let standing = self.standing_failures();
-        let all_well = standing.is_empty()
-            && drums.iter().all(|drum| drum.verdict == Verdict::Lasts || !drum.state.forecast.in_use);
-        let (silent, heard) = self.sensors.roll_call(scene.now);
-        let date = self.site.time_zone.to_datetime(due.evening).date();
-        Finding {
-            cause: format!("evening:{date}"),
-            drum: None,
-            priority: if all_well && silent.is_empty() { Priority::Morning } else { Priority::Soon },
-            replaces: None,
-            to: Audience::Everyone,
-            content: Content::EveningCheck(Box::new(EveningCheck {
-                due: due.evening,
-                visit,
-                drums,
-                supplies: self.supplies(scene.now),
-                silent,
-                heard,
-                first_called: self.site.contacts.first().map(|contact| contact.id.clone()),
-                store_failing_since: self.storage.failing_since(),
-                standing,
-                overdue: self.overdue_checks(scene.now),
-                doubtful_catches: self.doubtful_catches(scene.now),
-                order_due: self.order_due(scene.now),
-            })),
-        }
+/// How it is told.
+pub(crate) fn finding(zone: &TimeZone, check: EveningCheck) -> Finding {
+    let lasts = |drum: &EveningDrum| drum.verdict == Verdict::Lasts || !drum.state.forecast.in_use;
+    let all_well = check.standing.is_empty() && check.silent.is_empty() && check.drums.iter().all(lasts);
+    Finding {
+        cause: format!("evening:{}", zone.to_datetime(check.due).date()),
+        drum: None,
+        priority: if all_well { Priority::Morning } else { Priority::Soon },
+        replaces: None,
+        to: Audience::Everyone,
+        content: Content::EveningCheck(Box::new(check)),
     }
 }

@@ -17,16 +17,12 @@ pub(crate) mod step_change;
 pub(crate) mod trace;
 pub(crate) mod water;
 
-use std::collections::BTreeMap;
-
 use jiff::Timestamp;
 
+use crate::knowledge::Knowledge;
 use crate::scene::Scene;
-use crate::{Room, calendar};
 use claymark_clay::yields::YieldChange;
 use claymark_model::forecast::Forecast;
-use claymark_model::id::Id;
-use claymark_model::reading::Assessed;
 use claymark_model::site::{Place, Quantity, Sensor, Site, WaterLimits};
 use claymark_model::units::GramsPerLitre;
 use claymark_notice::Failure;
@@ -36,29 +32,6 @@ use drum::DrumSight;
 use journal::Journal;
 use trace::Trace;
 use water::{Around, Turbid};
-
-/// The traces of all sensors but the drums' levels, which their watches keep.
-#[derive(Debug, Default)]
-pub(crate) struct Traces(BTreeMap<Id, Trace>);
-
-impl Traces {
-    /// Takes a reading.
-    pub(crate) fn take(&mut self, now: Timestamp, assessed: &Assessed) {
-        match self.0.get_mut(&assessed.reading.sensor) {
-            Some(trace) => trace.take(now, assessed),
-            None => {
-                let mut trace = Trace::default();
-                trace.take(now, assessed);
-                self.0.insert(assessed.reading.sensor.clone(), trace);
-            }
-        }
-    }
-
-    /// Of one sensor; `None` while it hasn't spoken.
-    pub(crate) fn of(&self, sensor: &Id) -> Option<&Trace> {
-        self.0.get(sensor)
-    }
-}
 
 /// Everything that a rule may look at, at one moment.
 pub(crate) struct Evidence<'a> {
@@ -78,38 +51,38 @@ pub(crate) struct Evidence<'a> {
     pub(crate) days: &'a Days,
     /// The last time that the clay's yield was found to have changed.
     pub(crate) yield_change: Option<YieldChange>,
-    room: &'a Room,
+    known: &'a Knowledge,
     forecasts: &'a [Forecast],
 }
 
 impl<'a> Evidence<'a> {
     /// Of this look.
-    pub(crate) fn of(room: &'a Room, scene: &'a Scene) -> Self {
-        let site = &room.site;
-        let residence = residence(room, scene.now);
+    pub(crate) fn of(known: &'a Knowledge, scene: &'a Scene) -> Self {
+        let site = &known.site;
+        let residence = residence(known, scene.now);
         let turbid = |sensor: &'a Sensor| {
-            let trace = room.traces.of(&sensor.id)?;
+            let trace = known.traces.of(&sensor.id)?;
             let residence = residence.filter(|_| sensor.place == Place::Head);
             let around = Around { background: site.clay.background_ntu, residence };
             Some(Turbid::at(scene.now, sensor, trace, &around))
         };
         let turbidity = || site.sensors.iter().filter(|sensor| sensor.quantity == Quantity::Turbidity);
-        let drums = room.records.iter().zip(&scene.forecasts);
+        let drums = known.records.iter().zip(&scene.forecasts);
         Self {
             now: scene.now,
             site,
-            next_visit: next_visit(site, scene),
+            next_visit: known.next_visit(scene.now),
             away: scene.visit.is_some(),
-            drums: drums.map(|(record, forecast)| DrumSight::of(record, forecast, &room.journal)).collect(),
+            drums: drums.map(|(record, forecast)| DrumSight::of(record, forecast, &known.journal)).collect(),
             head: turbidity().find(|sensor| sensor.place == Place::Head).and_then(turbid),
             tanks: turbidity()
                 .filter(|sensor| matches!(sensor.place, Place::Tank(_)))
                 .filter_map(turbid)
                 .collect(),
-            journal: &room.journal,
-            days: &room.learned.days,
-            yield_change: room.learned.change,
-            room,
+            journal: &known.journal,
+            days: &known.learned.days,
+            yield_change: known.learned.change,
+            known,
             forecasts: &scene.forecasts,
         }
     }
@@ -121,17 +94,17 @@ impl<'a> Evidence<'a> {
 
     /// What a drum that is filled now should hold.
     pub(crate) fn aim(&self, drum: &DrumSight<'_>) -> GramsPerLitre {
-        self.room.aim(self.now, drum.record, self.forecasts).strength
+        self.known.aim(self.now, drum.record, self.forecasts).strength
     }
 
     /// Whether a sensor misses its readings.
     pub(crate) fn overdue(&self, sensor: &Sensor) -> bool {
-        self.room.sensors.overdue(&sensor.id, self.now)
+        self.known.sensors.overdue(&sensor.id, self.now)
     }
 
     /// When a sensor last spoke, min since 1970.
     pub(crate) fn last_heard(&self, sensor: &Sensor) -> Option<f64> {
-        self.room.sensors.last(&sensor.id).map(trace::minutes)
+        self.known.sensors.last(&sensor.id).map(trace::minutes)
     }
 
     /// What a flow meter read in the hour before `since` and reads now, L/min.
@@ -154,30 +127,21 @@ impl<'a> Evidence<'a> {
     pub(crate) fn sensor(&self, place: &Place, quantity: Quantity) -> Option<(&'a Sensor, &'a Trace)> {
         let of = |sensor: &&'a Sensor| sensor.place == *place && sensor.quantity == quantity;
         let sensor = self.site.sensors.iter().find(of)?;
-        Some((sensor, self.room.traces.of(&sensor.id)?))
+        Some((sensor, self.known.traces.of(&sensor.id)?))
     }
-}
-
-fn next_visit(site: &Site, scene: &Scene) -> Option<Visit> {
-    let tonight = || {
-        let evening = calendar::next_evening(&site.staff, &site.time_zone, scene.now)?;
-        let at = calendar::visit_of(&site.staff, &site.time_zone, evening)?;
-        Some(Visit { at, margin: site.staff.margin })
-    };
-    scene.visit.or_else(tonight)
 }
 
 /// min in which the head tank's water is exchanged once: by its flow meter as it read before anything changed,
 /// else by what else is known of the fresh water.
-fn residence(room: &Room, now: Timestamp) -> Option<f64> {
+fn residence(known: &Knowledge, now: Timestamp) -> Option<f64> {
     let meter = |sensor: &&Sensor| sensor.place == Place::Head && sensor.quantity == Quantity::Flow;
     let now_minutes = trace::minutes(now);
-    let metered = room.site.sensors.iter().find(meter).and_then(|sensor| room.traces.of(&sensor.id));
+    let metered = known.site.sensors.iter().find(meter).and_then(|sensor| known.traces.of(&sensor.id));
     let metered =
         metered.and_then(|trace| trace::middle(&trace.between(now_minutes - METER_MINUTES, now_minutes)));
-    let known = room.fresh_water(now).map(|known| known.flow.0);
-    let flow = metered.or(known).filter(|flow| *flow > 0.0)?;
-    Some(room.site.head_tank.volume.0 / flow)
+    let fresh = known.fresh_water(now).map(|fresh| fresh.flow.0);
+    let flow = metered.or(fresh).filter(|flow| *flow > 0.0)?;
+    Some(known.site.head_tank.volume.0 / flow)
 }
 
 /// min. The middle of so long a time isn't moved by what just happened.

@@ -31,18 +31,17 @@ use jiff::{SignedDuration, Timestamp};
 
 use consequences::{follows, may_bring, moves, needs_two, stands_for, starves, urgency};
 
-use crate::Room;
-use crate::alarms::{AlarmSource, Raise, Turn};
-use crate::audience::{self, Told};
+use crate::action::{AlarmAction, Finding};
+use crate::alarms::{AlarmSource, Raise};
+use crate::audience;
 use crate::drum_record::DrumRecord;
 use crate::evidence::Evidence;
-use crate::scene::{Finding, Scene, withdrawn};
+use crate::scene::RoomView;
 use claymark_model::id::Id;
-use claymark_model::site::Sensor;
 use claymark_notice::alarm::Holds;
-use claymark_notice::content::{Because, SilentSensor, StandingFailure};
-use claymark_notice::failure::{Failure, Fault, Limited, PumpChanged, Sign};
-use claymark_notice::{Call, Content, Notice, Priority, Urgency};
+use claymark_notice::content::{Because, StandingFailure};
+use claymark_notice::failure::{Failure, Fault, Limited, Sign};
+use claymark_notice::{Call, Content, Priority, Urgency};
 
 /// One row: how it is found, and how one knows that it is over.
 struct Rule {
@@ -83,16 +82,24 @@ const RULES: [Rule; 23] = [
 #[derive(Debug, Clone)]
 pub(crate) struct Found {
     /// Names the cause: "pump:p1".
-    cause: String,
-    fault: Fault,
-    since: Timestamp,
+    pub(crate) cause: String,
+    pub(crate) fault: Fault,
+    pub(crate) since: Timestamp,
     signs: Vec<Sign>,
-    drum: Option<Id>,
+    pub(crate) drum: Option<Id>,
     /// A hard limit of the fish is broken: nothing hides it.
     hard: Hard,
     /// While nobody is there.
     at_night: Priority,
     stage: u8,
+}
+
+impl Found {
+    /// What hurries nobody and is about no one drum.
+    fn of(cause: impl Into<String>, fault: Fault, since: Timestamp, signs: Vec<Sign>) -> Self {
+        let (cause, at_night) = (cause.into(), Priority::Morning);
+        Self { cause, fault, since, signs, drum: None, hard: Hard::No, at_night, stage: 0 }
+    }
 }
 
 /// Whether a hard limit of the fish is broken.
@@ -142,44 +149,27 @@ pub(crate) struct Failures {
 }
 
 impl Failures {
-    /// People had been told before a restart.
-    pub(crate) fn recall(&mut self, cause: &str, failure: &Failure, at: Timestamp) {
-        self.tell(cause.to_owned(), failure.clone(), at);
-    }
-
-    /// A failure had been withdrawn before a restart.
-    pub(crate) fn recall_over(&mut self, notice: &Notice) {
-        self.end(&notice.cause, notice.at, notice.replaces);
-    }
-
     /// Whether a failure that stands explains why a drum's level stands still.
     pub(crate) fn explain_standing(&self, drum: &Id, drawn_by: &Id) -> bool {
         let stands = |fault: &Fault| {
             matches!(fault, Fault::PumpStopped { pump, .. } | Fault::LinePlugged { pump } if pump == drawn_by)
                 || matches!(fault, Fault::DrumSwapped { from, .. } if from == drum)
         };
-        self.open.iter().any(|open| stands(&open.failure.fault))
-    }
-
-    /// A failure that stands and may be why less of a drum's clay arrives.
-    fn starving(&self, drum: &Id) -> Option<&Failure> {
-        let mut standing = self.open.iter().map(|open| &open.failure);
-        standing.find(|failure| {
-            starves(&failure.fault) && failure.drum.as_ref().is_none_or(|state| state.drum == *drum)
-        })
+        self.any_stands(stands)
     }
 
     /// Whether something stands that makes turbidity tell of more than the clay.
     pub(crate) fn cloud(&self) -> bool {
-        self.open.iter().any(|open| {
-            moves(&open.failure.fault, Limited::Turbidity) || open.failure.fault == Fault::PowerCut
-        })
+        self.any_stands(|fault| moves(fault, Limited::Turbidity) || *fault == Fault::PowerCut)
     }
 
     /// Whether the data show that the pump draws from another drum than from that one.
     pub(crate) fn swapped_from(&self, drum: &Id) -> bool {
-        let swapped = |fault: &Fault| matches!(fault, Fault::DrumSwapped { from, .. } if from == drum);
-        self.open.iter().any(|open| swapped(&open.failure.fault))
+        self.any_stands(|fault| matches!(fault, Fault::DrumSwapped { from, .. } if from == drum))
+    }
+
+    fn any_stands(&self, is_it: impl Fn(&Fault) -> bool) -> bool {
+        self.open.iter().any(|open| is_it(&open.failure.fault))
     }
 
     /// What was told of the draw of these drums: their end is told by it.
@@ -192,13 +182,14 @@ impl Failures {
         self.open.iter().filter(changed).map(|open| open.cause.clone()).collect()
     }
 
-    fn tell(&mut self, cause: String, failure: Failure, at: Timestamp) {
+    /// People were told; before a restart, too.
+    pub(crate) fn told(&mut self, cause: &str, failure: Failure, at: Timestamp) {
         self.open.retain(|open| open.cause != cause);
-        self.open.push(OpenFailure { cause, failure, told_at: at, now: None });
+        self.open.push(OpenFailure { cause: cause.to_owned(), failure, told_at: at, now: None });
     }
 
     /// It is over: what follows from that is expected for a while.
-    fn end(&mut self, cause: &str, at: Timestamp, notice: Option<u64>) {
+    pub(crate) fn end(&mut self, cause: &str, at: Timestamp, notice: Option<u64>) {
         for open in self.open.extract_if(.., |open| open.cause == cause) {
             self.ended.push(PastFailure { was: Was::Failure(open.failure.fault), at, notice });
         }
@@ -210,10 +201,11 @@ impl Failures {
     }
 
     /// What has stood for half a day and endangers nobody has become how things are.
-    fn forget(&mut self, now: Timestamp) -> Vec<String> {
+    pub(crate) fn forget(&mut self, now: Timestamp) -> Vec<AlarmAction> {
         let old = |open: &OpenFailure| now >= open.told_at + stands_for(&open.failure.fault);
         self.ended.retain(|ended| now < ended.at + RECOVERS_IN * 2);
-        self.open.extract_if(.., |open| old(open)).map(|open| open.cause).collect()
+        let ends = |open: OpenFailure| AlarmAction::End { cause: open.cause, quiet_until: None };
+        self.open.extract_if(.., |open| old(open)).map(ends).collect()
     }
 
     /// Whether a finding is news: neither told at this stage, nor explained by what was.
@@ -265,188 +257,150 @@ fn explains(open: &Failure, found: &Found) -> bool {
     together && !limit || may_bring(&open.fault, &found.fault)
 }
 
-impl Room {
-    /// Tells what has failed, and when it is over.
-    pub(crate) fn check_failures(&mut self, scene: &mut Scene) {
-        self.learn(scene);
-        let evidence = Evidence::of(self, scene);
+impl Failures {
+    /// What the rules find, and whether what was told still holds.
+    pub(crate) fn look(&mut self, view: &RoomView<'_>) -> (Vec<Found>, Vec<(String, Holds)>) {
+        let evidence = Evidence::of(view.known, view.scene);
         let found: Vec<Found> = RULES.iter().filter_map(|rule| (rule.find)(&evidence)).collect();
-        let holds: Vec<(String, bool)> =
-            self.failures.open.iter().map(|open| holds(&evidence, open)).collect();
-        for open in &mut self.failures.open {
+        let holds = |open: &OpenFailure| {
+            let holds = holds(&evidence, &open.failure);
+            (open.cause.clone(), if holds { Holds::Since(view.scene.now) } else { Holds::No })
+        };
+        let conditions = self.open.iter().map(holds).collect();
+        for open in &mut self.open {
             open.now = found.iter().find(|found| found.cause == open.cause).cloned();
             // Water clears in one tank after the other: those count that were outside last.
             if let (Fault::OutOfLimits { .. }, Some(now)) = (&open.failure.fault, &open.now) {
                 open.failure.signs.clone_from(&now.signs);
             }
         }
-        for (cause, holds) in holds {
-            let holds = if holds { Holds::Since(scene.now) } else { Holds::No };
-            if let Turn::Withdraw(_) = self.alarms.observe(&cause, AlarmSource::Failure, (scene.now, holds)) {
-                self.end_failure(scene, &cause);
-            }
-        }
-        for cause in self.failures.forget(scene.now) {
-            self.alarms.over(&cause, None);
-        }
-        for found in found {
-            // What endangers fish is told at once, however lately it was withdrawn.
-            let danger = matches!(urgency(&found, scene.now), Urgency::Danger { .. });
-            let quiet = self.alarms.is_quiet(&found.cause, scene.now) && !danger;
-            if self.failures.is_news(scene.now, &found, |cause| self.alarms.is_danger(cause))
-                && !self.dry_tells(&found)
-                && !quiet
-            {
-                self.hint(scene, &found);
-                self.tell_failure(scene, found);
-            } else if self.failures.open.iter().any(|open| open.cause == found.cause) {
-                self.alarms.presses(&found.cause, urgency(&found, scene.now), found.at_night);
-            }
-        }
+        (found, conditions)
     }
 
-    /// Whether people are called for a supply that has ended, and clear water is what comes of that.
-    fn dry_tells(&self, found: &Found) -> bool {
+    /// Whether people are to be told of a finding; `dry`: they are called for a supply that has ended.
+    pub(crate) fn is_to_be_told(&self, view: &RoomView<'_>, found: &Found, dry: bool) -> bool {
+        // What endangers fish is told at once, however lately it was withdrawn.
+        let danger = matches!(urgency(found, view.scene.now), Urgency::Danger { .. });
+        let quiet = view.alarms.is_quiet(&found.cause, view.scene.now) && !danger;
+        // Clear water is what comes of a supply that has ended.
         let clear =
             matches!(found.fault, Fault::OutOfLimits { of: Limited::Turbidity, is, least, .. } if is < least);
-        clear && self.ends.iter().any(|end| self.alarms.is_danger(&end.cause))
+        self.is_news(view.scene.now, found, |cause| view.alarms.is_danger(cause)) && !(clear && dry) && !quiet
+    }
+
+    /// How pressing what was told is by now.
+    pub(crate) fn presses(&self, now: Timestamp, found: &Found) -> Option<AlarmAction> {
+        let known = self.open.iter().any(|open| open.cause == found.cause);
+        let (cause, urgency, at_night) = (found.cause.clone(), urgency(found, now), found.at_night);
+        known.then_some(AlarmAction::Press { cause, urgency, at_night })
     }
 
     /// What stands, and the notices that told it.
-    pub(crate) fn standing_failures(&self) -> Vec<StandingFailure> {
+    pub(crate) fn standing(&self, view: &RoomView<'_>) -> Vec<StandingFailure> {
         let standing = |open: &OpenFailure| {
-            let told = self.alarms.last(&open.cause)?;
-            self.alarms
-                .holds(&open.cause)
-                .then(|| StandingFailure { notice: told.number, failure: open.failure.clone() })
+            let told = view.alarms.last(&open.cause).filter(|_| view.alarms.holds(&open.cause))?;
+            Some(StandingFailure { notice: told.number, failure: open.failure.clone() })
         };
-        self.failures.open.iter().filter_map(standing).collect()
+        self.open.iter().filter_map(standing).collect()
     }
 
     /// Why less of a drum's clay arrives than should: what people were told and still stands, else what shows now.
-    pub(crate) fn starving(&self, now: Timestamp, drum: &Id) -> Option<Failure> {
-        if let Some(standing) = self.failures.starving(drum) {
-            return Some(standing.clone());
+    pub(crate) fn starving(&self, view: &RoomView<'_>, drum: &Id) -> Option<Failure> {
+        let mut standing = self.open.iter().map(|open| &open.failure);
+        let told = standing.find(|failure| {
+            starves(&failure.fault) && failure.drum.as_ref().is_none_or(|state| state.drum == *drum)
+        });
+        if let Some(told) = told {
+            return Some(told.clone());
         }
-        let scene = self.scene(now, now, now);
-        let evidence = Evidence::of(self, &scene);
+        let evidence = Evidence::of(view.known, view.scene);
         let mut found = RULES.iter().filter_map(|rule| (rule.find)(&evidence));
         let ours = |found: &Found| found.drum.as_ref().is_none_or(|of| of == drum);
         let found = found.find(|found| starves(&found.fault) && ours(found))?;
-        Some(self.failure(&scene, &found))
+        Some(self.failure(view, &found))
     }
 
     /// All facts of what was found.
-    fn failure(&self, scene: &Scene, found: &Found) -> Failure {
+    fn failure(&self, view: &RoomView<'_>, found: &Found) -> Failure {
         let is_ours = |record: &DrumRecord| found.drum.as_ref() == Some(&record.drum.id);
-        let place = self.records.iter().position(is_ours);
+        let place = view.known.records.iter().position(is_ours);
         Failure {
             fault: found.fault.clone(),
             since: found.since,
             signs: found.signs.clone(),
-            near: self.journal.nearest(found.since).cloned(),
-            drum: place.and_then(|place| self.state_at(scene, place)),
-            visit: scene.visit,
+            near: view.known.journal.nearest(found.since).cloned(),
+            drum: place.and_then(|place| view.state_at(place)),
+            visit: view.scene.visit,
             stage: found.stage,
-            comes_of: self.comes_of(found),
+            comes_of: self.comes_of(view, found),
         }
     }
 
     /// The notices of what drives the water where it is found.
-    fn comes_of(&self, found: &Found) -> Vec<u64> {
-        let bringing = self.failures.bringing(&found.fault).filter(|_| found.hard != Hard::No);
-        let standing = bringing.filter_map(|open| Some(self.alarms.last(&open.cause)?.number));
-        let left = self.failures.ended.iter().filter(|ended| follows(&ended.was, &found.fault));
+    fn comes_of(&self, view: &RoomView<'_>, found: &Found) -> Vec<u64> {
+        let bringing = self.bringing(&found.fault).filter(|_| found.hard != Hard::No);
+        let standing = bringing.filter_map(|open| Some(view.alarms.last(&open.cause)?.number));
+        let left = self.ended.iter().filter(|ended| follows(&ended.was, &found.fault));
         let left = left
             .filter_map(|ended| ended.notice)
             .filter(|_| matches!(found.fault, Fault::OutOfLimits { .. }));
         standing.chain(left).collect()
     }
 
-    /// What people are told of a draw is what its drum is forecast by.
-    fn hint(&mut self, scene: &mut Scene, found: &Found) {
-        let Fault::PumpChanged(PumpChanged { by_clay: Some(by_clay), .. }) = &found.fault else { return };
-        for (record, forecast) in self.records.iter_mut().zip(&mut scene.forecasts) {
-            if found.drum.as_ref() == Some(&record.drum.id) {
-                record.watch.hint_change(found.since, *by_clay);
-                record.watch.advance(scene.now);
-                *forecast = record.watch.forecast(scene.now);
-            }
-        }
-        self.take_happenings();
-    }
-
-    fn tell_failure(&mut self, scene: &Scene, found: Found) {
-        let failure = self.failure(scene, &found);
-        let urgency = urgency(&found, scene.now);
-        let Found { cause, drum, at_night, since, .. } = found;
-        let before = self.alarms.last(&cause).map(|told| told.number);
-        let content = Content::Failure(Box::new(failure.clone()));
+    /// Tells what was found.
+    pub(crate) fn tell(&mut self, view: &RoomView<'_>, found: &Found) -> AlarmAction {
+        let failure = self.failure(view, found);
+        let (now, shift) = (view.scene.now, view.scene.shift);
+        let contacts = view.scene.on_call.for_what(urgency(found, now));
+        let before = view.alarms.last(&found.cause).map(|told| told.number);
         let to = if needs_two(&failure.fault) {
-            audience::first_two(&self.site.contacts, scene.shift)
+            audience::first_two(contacts, shift)
         } else {
-            audience::first(&self.site.contacts, scene.shift)
+            audience::first(contacts, shift)
         };
-        let finding =
-            Finding { drum, replaces: before, to, ..self.on_duty(scene, cause.clone(), at_night, content) };
-        let call = if before.is_some() { Call::Worse } else { Call::First };
-        let told = self.raise(
-            scene,
-            finding,
-            Raise { source: AlarmSource::Failure, since, at_night, urgency, call },
-            None,
-        );
-        if failure.fault == Fault::PowerCut {
-            self.silenced_by_power(&told);
-        }
-        self.failures.tell(cause, failure, told.at);
-    }
-
-    /// The silence of what runs from the mains is told by the power cut; that it speaks again is told as usual.
-    fn silenced_by_power(&mut self, told: &Told) {
-        let mains = |sensor: &&Sensor| sensor.mains == Some(true);
-        let silent =
-            self.site.sensors.iter().filter(mains).map(|sensor| SilentSensor {
-                sensor: sensor.id.clone(),
-                last: self.sensors.last(&sensor.id),
-            });
-        let silent: Vec<SilentSensor> = silent.collect();
-        self.silent_without_a_call(told, &silent);
+        let content = Content::Failure(Box::new(failure.clone()));
+        let finding = view.on_duty(&found.cause, found.at_night, (found.drum.clone(), content));
+        let raise = Raise {
+            source: AlarmSource::Failure,
+            since: found.since,
+            at_night: found.at_night,
+            urgency: urgency(found, now),
+            call: if before.is_some() { Call::Worse } else { Call::First },
+        };
+        self.told(&found.cause, failure, now);
+        AlarmAction::Raise(Finding { replaces: before, to, ..finding }, raise)
     }
 
     /// What is to be said when people are called once more.
-    pub(crate) fn failure_again(&self, scene: &Scene, cause: &str) -> Option<(Option<Id>, Content)> {
-        let open = self.failures.open.iter().find(|open| open.cause == cause)?;
-        let failure = open.now.as_ref().map(|found| {
-            let failure = self.failure(scene, found);
+    pub(crate) fn again(&self, view: &RoomView<'_>, cause: &str) -> Option<(Option<Id>, Content)> {
+        let open = self.open.iter().find(|open| open.cause == cause)?;
+        let failure = match &open.now {
             // Its cause and its beginning were told; what it comes to is as it is now.
-            Failure { since: open.failure.since, ..failure }
-        });
-        let failure = failure.unwrap_or_else(|| Failure { visit: scene.visit, ..open.failure.clone() });
+            Some(found) => Failure { since: open.failure.since, ..self.failure(view, found) },
+            None => Failure { visit: view.scene.visit, ..open.failure.clone() },
+        };
         let drum = failure.drum.as_ref().map(|state| state.drum.clone());
         Some((drum, Content::Failure(Box::new(failure))))
     }
 
-    fn end_failure(&mut self, scene: &Scene, cause: &str) {
-        let last = self.alarms.last(cause).cloned();
-        let failure =
-            self.failures.open.iter().find(|open| open.cause == cause).map(|open| open.failure.clone());
-        self.failures.end(cause, scene.now, last.as_ref().map(|told| told.number));
+    /// Tells that it is over.
+    pub(crate) fn withdraw(&mut self, view: &RoomView<'_>, cause: &str) -> AlarmAction {
+        let quiet_until = Some(view.scene.now + QUIET_FOR);
+        let last = view.alarms.last(cause).map(|told| told.number);
+        let failure = self.open.iter().find(|open| open.cause == cause).map(|open| open.failure.clone());
+        self.end(cause, view.scene.now, last);
         // The silence of the sensors ends in a message of its own.
-        if let (Some(last), Some(failure)) = (last, failure)
-            && failure.fault != Fault::PowerCut
-        {
-            let because = Because::FailureOver { failure: Box::new(failure) };
-            self.tell(scene, withdrawn(cause.to_owned(), None, &last, because));
-        }
-        self.alarms.over(cause, Some(scene.now + QUIET_FOR));
+        let told = failure.filter(|failure| failure.fault != Fault::PowerCut).and_then(|failure| {
+            view.withdrawn(cause, None, Because::FailureOver { failure: Box::new(failure) }, quiet_until)
+        });
+        told.unwrap_or(AlarmAction::End { cause: cause.to_owned(), quiet_until })
     }
 }
 
 /// Whether what was told still holds.
-fn holds(evidence: &Evidence<'_>, open: &OpenFailure) -> (String, bool) {
-    let mut rules = RULES.iter().filter(|rule| (rule.tells)(&open.failure.fault));
-    (open.cause.clone(), !rules.any(|rule| (rule.is_over)(evidence, &open.failure)))
+fn holds(evidence: &Evidence<'_>, failure: &Failure) -> bool {
+    let mut rules = RULES.iter().filter(|rule| (rule.tells)(&failure.fault));
+    !rules.any(|rule| (rule.is_over)(evidence, failure))
 }
 
 /// Two signs of one failure show within this time of each other.

@@ -2,12 +2,12 @@
 
 use jiff::Timestamp;
 
-use crate::Room;
-use crate::alarms::{AlarmSource, QUIET_FOR, Raise, Turn};
-use crate::scene::{Finding, Scene, withdrawn};
+use crate::action::{AlarmAction, Finding};
+use crate::alarms::{AlarmSource, Turn};
+use crate::scene::RoomView;
 use claymark_notice::alarm::Holds;
 use claymark_notice::content::{Because, ReadingsMissing};
-use claymark_notice::{Call, Content, Priority, Urgency};
+use claymark_notice::{Content, Priority};
 
 /// How forwarding goes; after a restart nothing is known until the forwarder has spoken.
 #[derive(Debug, Default)]
@@ -30,41 +30,30 @@ impl Forwarding {
         self.heard = true;
         self.behind_since = None;
     }
-}
 
-impl Room {
-    /// Tells that forwarding has fallen behind, and when it has caught up.
-    pub(crate) fn check_forwarding(&mut self, scene: &Scene) {
-        if !self.forwarding.heard {
-            return;
-        }
-        let holds = self.forwarding.behind_since.map_or(Holds::No, Holds::Since);
-        match self.alarms.observe(FORWARDING, AlarmSource::Forwarding, (scene.now, holds)) {
-            Turn::Nothing => {}
+    /// Whether it is behind; `None`: nothing is known.
+    pub(crate) fn condition(&self) -> Option<(String, Holds)> {
+        let holds = self.behind_since.map_or(Holds::No, Holds::Since);
+        self.heard.then(|| (FORWARDING.to_owned(), holds))
+    }
+
+    /// Tells that it has fallen behind, and when it has caught up.
+    pub(crate) fn turned(&self, view: &RoomView<'_>, turn: Turn) -> Option<AlarmAction> {
+        match turn {
             Turn::Tell(since) => {
-                let why = self.forwarding.why.clone();
-                let content = Content::ReadingsMissing(ReadingsMissing::NotForwarded { since, why });
+                let why = self.why.clone();
+                let behind = Content::ReadingsMissing(ReadingsMissing::NotForwarded { since, why });
                 // Nobody has to run for it, at whatever time of day.
-                let at_night = Priority::Morning;
-                let finding = self.on_duty(scene, FORWARDING.to_owned(), at_night, content);
-                let finding = Finding { priority: at_night, ..finding };
-                let (source, call) = (AlarmSource::Forwarding, Call::First);
-                self.raise(
-                    scene,
-                    finding,
-                    Raise { source, since, at_night, urgency: Urgency::Look, call },
-                    None,
-                );
+                let priority = Priority::Morning;
+                let finding = Finding { priority, ..view.on_duty(FORWARDING, priority, (None, behind)) };
+                Some(view.raised(AlarmSource::Forwarding, since, priority, finding))
             }
             Turn::Withdraw(since) => {
-                if let Some(told) = self.alarms.last(FORWARDING).cloned() {
-                    let because = Because::Forwarded { since };
-                    self.tell(scene, withdrawn(FORWARDING.to_owned(), None, &told, because));
-                    self.alarms.over(FORWARDING, Some(told.at + QUIET_FOR));
-                }
+                let because = Because::Forwarded { since };
+                view.withdrawn(FORWARDING, None, because, view.quiet_until(FORWARDING))
             }
         }
     }
 }
 
-pub(crate) const FORWARDING: &str = "forwarding";
+const FORWARDING: &str = "forwarding";

@@ -1,11 +1,10 @@
 //! Both levers of one drum's pump, brought together from the drums that feed the head tank, its water and the clay's yield.
 
-use claymark_notice::dose::LookFirst;
-use claymark_notice::dose::MissingFigure;
+use claymark_notice::dose::{LookFirst, MissingFigure};
 use jiff::Timestamp;
 
-use crate::Room;
 use crate::drum_record::DrumRecord;
+use crate::knowledge::Knowledge;
 use crate::mixture::Mixture;
 use claymark_clay::feed::HeadFeed;
 use claymark_clay::levers::Bench;
@@ -40,7 +39,7 @@ pub(crate) struct Levers<'a> {
     thickest: GramsPerLitre,
 }
 
-impl Room {
+impl Knowledge {
     /// Both levers of a drum.
     pub(crate) fn levers<'a>(
         &'a self,

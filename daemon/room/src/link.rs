@@ -3,13 +3,13 @@
 
 use jiff::Timestamp;
 
-use crate::Room;
-use crate::alarms::{AlarmSource, Raise, Turn};
-use crate::scene::{Scene, withdrawn};
+use crate::action::AlarmAction;
+use crate::alarms::{AlarmSource, Turn};
+use crate::scene::RoomView;
 use claymark_notice::alarm::Holds;
 use claymark_notice::content::{Because, ReadingsMissing};
 use claymark_notice::link::{Link, LinkDown, Trouble};
-use claymark_notice::{Call, Content, Priority, Urgency};
+use claymark_notice::{Content, Priority};
 
 /// How the connection stands, and what people were told of a rival.
 #[derive(Debug, Default)]
@@ -48,7 +48,8 @@ impl LinkWatch {
         }
     }
 
-    fn taken_over(&mut self, since: Timestamp, client_id: &str, certain: bool) {
+    /// Another client has our name, or had it before a restart.
+    pub(crate) fn taken_over(&mut self, since: Timestamp, client_id: &str, certain: bool) {
         let known = self.rival.take();
         self.rival = Some(Rival {
             since: known.as_ref().map_or(since, |known| known.since.min(since)),
@@ -76,52 +77,35 @@ impl LinkWatch {
         self.rival = None;
     }
 
-    /// While the past is told again: another client had our name then.
-    pub(crate) fn recall(&mut self, since: Timestamp, client_id: &str, certain: bool) {
-        self.taken_over(since, client_id, certain);
+    /// Whether another client has our name; `None`: no other is known of.
+    pub(crate) fn condition(&self, view: &RoomView<'_>) -> Option<(String, Holds)> {
+        let rival = self.rival.as_ref()?;
+        let over = view.alarms.last(NAME).is_some() && rival.ours_since.is_some();
+        Some((NAME.to_owned(), if over { Holds::No } else { Holds::Since(rival.since) }))
     }
-}
 
-impl Room {
     /// Tells that another client has our name, and when it hasn't any more: at once, however short it was, for readings
     /// are gone. Only what is over for long enough is withdrawn, so two clients that throw each other out are one story.
-    pub(crate) fn check_link(&mut self, scene: &Scene) {
-        let Some(rival) = &self.link.rival else { return };
-        let told = self.alarms.stands(NAME);
-        let holds = if told && rival.ours_since.is_some() { Holds::No } else { Holds::Since(rival.since) };
-        match self.alarms.observe(NAME, AlarmSource::Name, (scene.now, holds)) {
-            Turn::Nothing => {}
+    pub(crate) fn turned(&mut self, view: &RoomView<'_>, turn: Turn) -> Option<AlarmAction> {
+        match turn {
             Turn::Tell(since) => {
-                let Some(content) = self.taken_over() else { return };
-                let at_night = Priority::Soon;
-                let finding = self.on_duty(scene, NAME.to_owned(), at_night, content);
-                let (source, call) = (AlarmSource::Name, Call::First);
-                self.raise(
-                    scene,
-                    finding,
-                    Raise { source, since, at_night, urgency: Urgency::Look, call },
-                    None,
-                );
+                let finding = view.on_duty(NAME, Priority::Soon, (None, self.rival()?));
+                Some(view.raised(AlarmSource::Name, since, Priority::Soon, finding))
             }
             Turn::Withdraw(_) => {
-                if let Some(told) = self.alarms.last(NAME).cloned()
-                    && let Some(rival) = self.link.rival.take()
-                {
-                    let until = rival.ours_since.unwrap_or(scene.now);
-                    let because = Because::NameFree { since: rival.since, until };
-                    self.tell(scene, withdrawn(NAME.to_owned(), None, &told, because));
-                    self.alarms.over(NAME, None);
-                }
+                let rival = self.rival.take_if(|_| view.alarms.last(NAME).is_some())?;
+                let until = rival.ours_since.unwrap_or(view.scene.now);
+                view.withdrawn(NAME, None, Because::NameFree { since: rival.since, until }, None)
             }
         }
     }
 
     /// What is to be said while another client has our name.
-    pub(crate) fn taken_over(&self) -> Option<Content> {
-        let Rival { since, client_id, certain, .. } = self.link.rival.as_ref()?;
+    pub(crate) fn rival(&self) -> Option<Content> {
+        let Rival { since, client_id, certain, .. } = self.rival.as_ref()?;
         let (since, client_id, certain) = (*since, client_id.clone(), *certain);
         Some(Content::ReadingsMissing(ReadingsMissing::TakenOver { since, client_id, certain }))
     }
 }
 
-pub(crate) const NAME: &str = "client-id";
+const NAME: &str = "client-id";

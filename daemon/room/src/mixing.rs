@@ -2,27 +2,21 @@
 
 use jiff::Timestamp;
 
-use crate::Room;
 use crate::drum_record::DrumRecord;
+use crate::knowledge::Knowledge;
 use crate::mixture::Mixture;
 use claymark_clay::Clouding;
 use claymark_clay::feed::HeadFeed;
 use claymark_clay::refill::Seen;
 use claymark_clay::refill::seen::{Feeding, SettledHeadTank, settles_after};
 use claymark_clay::response::Residence;
-use claymark_clay::water::{KnownFlow, WaterWatch};
-use claymark_model::forecast::{Forecast, Outlook};
+use claymark_clay::water::KnownFlow;
+use claymark_model::forecast::Forecast;
 use claymark_model::id::Id;
 use claymark_model::site::{Drum, Place};
 use claymark_model::units::{GramsPerMinute, LitresPerHour};
 
-impl Room {
-    /// The water of the room as it is measured.
-    #[must_use]
-    pub fn water(&self) -> &WaterWatch {
-        &self.water
-    }
-
+impl Knowledge {
     /// What clay does to the water here: as the data say, else as the site file does; `None`: nobody knows yet.
     #[must_use]
     pub fn clouding(&self) -> Option<Clouding> {
@@ -64,12 +58,10 @@ impl Room {
     fn feeding(&self, forecasts: &[Forecast]) -> Vec<(Id, Feeding)> {
         let drawn = self.records.iter().zip(forecasts).filter(|(_, forecast)| forecast.in_use);
         drawn
-            .filter_map(|(record, forecast)| match &forecast.outlook {
-                Outlook::Known { draw, .. } => {
-                    let strength = record.books(&self.site.clay).left.strength;
-                    Some((record.drum.id.clone(), Feeding { strength, draw: *draw }))
-                }
-                Outlook::Unknown { .. } => None,
+            .filter_map(|(record, forecast)| {
+                let draw = forecast.outlook.draw()?;
+                let strength = record.books(&self.site.clay).left.strength;
+                Some((record.drum.id.clone(), Feeding { strength, draw }))
             })
             .collect()
     }

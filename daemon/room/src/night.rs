@@ -2,8 +2,8 @@
 
 use jiff::Timestamp;
 
-use crate::Room;
 use crate::drum_record::DrumRecord;
+use crate::knowledge::Knowledge;
 use crate::levers::{Levers, with_pump};
 use crate::mixture::Mixture;
 use claymark_clay::levers::{Bench, strength_steps};
@@ -14,7 +14,7 @@ use claymark_model::site::Place;
 use claymark_model::units::{GramsPerLitre, Turbidity};
 use claymark_notice::content::{NightMix, Verdict, Visit};
 
-impl Room {
+impl Knowledge {
     /// For the night: what the plan wants in the middle of it, else the head tank stays as it is where that is right.
     pub(crate) fn tonight(
         &self,

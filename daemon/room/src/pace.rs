@@ -7,7 +7,8 @@
 use jiff::{SignedDuration, Timestamp};
 
 use crate::audience::{self, Told};
-use crate::calendar::Shift;
+use crate::on_call::OnCall;
+use claymark_model::calendar::Shift;
 use claymark_model::calls::CallRules;
 use claymark_model::site::{Contact, Site, Staff};
 use claymark_notice::{Audience, Call, Urgency};
@@ -17,7 +18,7 @@ use claymark_notice::{Audience, Call, Urgency};
 pub(crate) struct Pace<'a> {
     pub(crate) shift: Shift,
     pub(crate) staff: &'a Staff,
-    pub(crate) contacts: &'a [Contact],
+    pub(crate) on_call: &'a OnCall,
     pub(crate) rules: CallRules,
 }
 
@@ -31,9 +32,13 @@ pub(crate) struct Due {
 
 impl<'a> Pace<'a> {
     /// Of a site.
-    pub(crate) fn of(site: &'a Site, shift: Shift) -> Self {
-        let Site { staff, contacts, calls, .. } = site;
-        Self { shift, staff, contacts, rules: *calls }
+    pub(crate) fn of(site: &'a Site, shift: Shift, on_call: &'a OnCall) -> Self {
+        Self { shift, staff: &site.staff, on_call, rules: site.calls }
+    }
+
+    /// Whoever is called for what presses so.
+    pub(crate) fn people(&self, urgency: Urgency) -> &'a [Contact] {
+        self.on_call.for_what(urgency)
     }
 
     /// The next call of a cause that nobody has answered, `told` being its notices, oldest first; `None`: nobody is called
@@ -47,7 +52,7 @@ impl<'a> Pace<'a> {
         if let Some(evening) = evening
             && last.at < evening
         {
-            let to = audience::first(self.contacts, self.shift);
+            let to = audience::first(self.people(urgency), self.shift);
             return Some(Due { at: evening + self.rules.next_person, call: Call::Again, to });
         }
         let counts = |told: &&Told| evening.is_none_or(|evening| told.at >= evening);
@@ -55,7 +60,7 @@ impl<'a> Pace<'a> {
         let at = self.at(&calls, last.at, urgency)?;
         let to = match self.shift {
             Shift::Present => Audience::Everyone,
-            Shift::Away { .. } => audience::next(self.contacts, &last.to),
+            Shift::Away { .. } => audience::next(self.people(urgency), &last.to),
         };
         let again = to == last.to || calls.iter().any(|told| told.to == to) || to == Audience::Everyone;
         Some(Due { at, call: if again { Call::Again } else { Call::Next }, to })
@@ -101,14 +106,14 @@ impl<'a> Pace<'a> {
     fn all_know(&self, calls: &[&Told], from: Timestamp) -> bool {
         let knows =
             |contact: &Contact| calls.iter().any(|told| told.at >= from && told.to.includes(&contact.id));
-        self.contacts.iter().all(knows)
+        self.on_call.for_danger().iter().all(knows)
     }
 
     /// Whether each person was called so many times.
     fn worn_out(&self, calls: &[&Told], times: usize) -> bool {
         let people = match self.shift {
             Shift::Present => 1,
-            Shift::Away { .. } => self.contacts.len().max(1),
+            Shift::Away { .. } => self.on_call.usual().len().max(1),
         };
         calls.len() >= people * times
     }

@@ -1,11 +1,9 @@
 //! What the room needs in the days ahead: clay and slurry by the plan, the stock, the checks by hand.
 
-use claymark_clay::stock::supply::Stock;
-use claymark_clay::stock::supply::WaterApart;
-use claymark_clay::stock::supply::well_off;
+use claymark_clay::stock::supply::{Stock, WaterApart, well_off};
 use jiff::Timestamp;
 
-use crate::Room;
+use crate::knowledge::Knowledge;
 use claymark_clay::ahead::{self, DayAhead, Today};
 use claymark_clay::refill::aim::DrawnNow;
 use claymark_clay::stock::weighed_of_late;
@@ -14,7 +12,7 @@ use claymark_clay::water::FlowBy;
 use claymark_model::fieldlog::LogEntry;
 use claymark_model::routine::Overdue;
 
-impl Room {
+impl Knowledge {
     /// What the days from today on need by the plan.
     #[must_use]
     pub fn days_ahead(&self, now: Timestamp, days: i32) -> Vec<DayAhead> {

@@ -3,14 +3,12 @@
 
 use jiff::{SignedDuration, Timestamp};
 
-use crate::Room;
-use crate::alarms::named;
-use crate::scene::{Finding, Scene};
-use claymark_clay::bounds::{self, Unlikely};
-use claymark_model::fieldlog::LogEntry;
+use crate::action::{AlarmAction, Finding};
+use crate::on_call::named;
+use crate::scene::RoomView;
+use claymark_model::site::Contact;
 use claymark_notice::query::{About, Queries, Query};
-use claymark_notice::register::Standing;
-use claymark_notice::{Answer, Audience, Content, Priority};
+use claymark_notice::{Audience, Content, Priority};
 
 /// What waits to be told.
 #[derive(Debug, Default)]
@@ -65,59 +63,28 @@ impl Asked {
             }
         }
     }
-}
-
-impl Room {
-    /// What an answer comes to.
-    #[must_use]
-    pub fn standing(&self, answer: &Answer) -> Standing {
-        self.register.standing(answer.notice, answer.by.as_deref())
-    }
-
-    /// The notice that was probably meant by a number that doesn't fit.
-    #[must_use]
-    pub fn meant(&self, number: u64) -> Option<u64> {
-        self.register.meant(number)
-    }
-
-    /// The number of the newest notice; 0: there was none.
-    #[must_use]
-    pub fn last_notice(&self) -> u64 {
-        self.register.last()
-    }
-
-    /// What speaks against an entry; an entry that the rest of the log or the sensors speak against is asked about where
-    /// that is told: on the refill sheet, and in the evening.
-    #[must_use]
-    pub fn unlikely(&self, entry: &LogEntry) -> Option<Unlikely> {
-        bounds::unlikely(&self.site, &entry.deed, (entry.received_at.duration_since(entry.at), None))
-    }
 
     /// Tells what waits.
-    pub(crate) fn check_queries(&mut self, scene: &Scene) {
-        let Some(queries) = self.asked.due(scene.now) else { return };
+    pub(crate) fn news(&mut self, view: &RoomView<'_>) -> Option<AlarmAction> {
+        let queries = self.due(view.scene.now)?;
+        self.told(view.scene.now, &queries);
         let by_answer = queries.first.iter().any(|query| matches!(query.about, About::Answer { .. }));
         let at_night = if by_answer { Priority::Soon } else { Priority::Morning };
-        let content = Content::Query(Box::new(queries.clone()));
-        let finding = self.on_duty(scene, QUERY.to_owned(), at_night, content);
-        let to = match self.contact_of(&queries) {
-            Some(writer) => writer,
-            // Whoever believes that it was answered is one of them.
-            None if by_answer => Audience::Everyone,
-            None => finding.to.clone(),
-        };
-        let told = self.tell(scene, Finding { to, ..finding });
-        self.asked.told(told.at, &queries);
+        let writer = writer(&view.known.site.contacts, &queries);
+        let finding = view.on_duty(QUERY, at_night, (None, Content::Query(Box::new(queries))));
+        // Whoever believes that it was answered is one of them.
+        let to = writer.or(by_answer.then_some(Audience::Everyone)).unwrap_or_else(|| finding.to.clone());
+        Some(AlarmAction::Tell(Finding { to, ..finding }))
     }
+}
 
-    /// The contact who wrote all of it.
-    fn contact_of(&self, queries: &Queries) -> Option<Audience> {
-        let named = |name: &str| named(&self.site.contacts, name);
-        let mut writers = queries.first.iter().map(|query| query.by.as_deref().and_then(named));
-        let writer = writers.next()??;
-        let only = queries.more == 0 && writers.all(|other| other == Some(writer));
-        only.then(|| Audience::one(writer.clone()))
-    }
+/// The contact who wrote all of it.
+fn writer(contacts: &[Contact], queries: &Queries) -> Option<Audience> {
+    let mut writers =
+        queries.first.iter().map(|query| query.by.as_deref().and_then(|name| named(contacts, name)));
+    let writer = writers.next()??;
+    let only = queries.more == 0 && writers.all(|other| other == Some(writer));
+    only.then(|| Audience::one(writer.clone()))
 }
 
 const QUERY: &str = "query";

@@ -1,11 +1,10 @@
 //! Who can't be reached: what a server refuses for good is told to everyone, by the ways that are left.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 
 use jiff::{SignedDuration, Timestamp};
 
-use crate::Room;
-use crate::scene::{Finding, Scene};
+use crate::action::{AlarmAction, Finding};
 use claymark_model::id::Id;
 use claymark_notice::{Audience, Channel, Content, Missed, Notice, NoticeKind, Priority, Undelivered};
 
@@ -15,10 +14,6 @@ pub(crate) struct Reach {
     untold: Vec<Untold>,
     /// When people last heard that this way fails.
     told: BTreeMap<(Id, Channel), Timestamp>,
-    /// The number of the notice that tells of it, and of the one that it stands for.
-    stands_for: BTreeMap<u64, u64>,
-    /// Causes that more people have heard of than they were first told to.
-    passed_on: BTreeSet<String>,
 }
 
 #[derive(Debug)]
@@ -59,26 +54,18 @@ impl Reach {
         gathered.map(|untold| untold.undelivered).filter(matters).collect()
     }
 
+    /// Tells everyone of notices that didn't reach somebody.
+    pub(crate) fn news(&mut self, now: Timestamp) -> Vec<AlarmAction> {
+        let due = self.due(now);
+        due.iter().for_each(|undelivered| self.told(now, undelivered));
+        due.into_iter().map(|undelivered| AlarmAction::Tell(finding(undelivered))).collect()
+    }
+
     /// People were told.
-    pub(crate) fn told(&mut self, number: u64, at: Timestamp, undelivered: &Undelivered) {
+    pub(crate) fn told(&mut self, at: Timestamp, undelivered: &Undelivered) {
         for missed in &undelivered.missed {
             self.told.insert((missed.contact.clone(), missed.channel), at);
         }
-        self.stands_for.insert(number, undelivered.notice.number);
-        if self.stands_for.len() > REMEMBERED {
-            self.stands_for.pop_first();
-        }
-        self.passed_on.insert(undelivered.notice.cause.clone());
-    }
-
-    /// The notice that an answer to `number` means, too.
-    pub(crate) fn stands_for(&self, number: u64) -> Option<u64> {
-        self.stands_for.get(&number).copied()
-    }
-
-    /// Whether more people know of a cause than those whom it was told; asked when it is over.
-    pub(crate) fn cleared(&mut self, cause: &str) -> bool {
-        self.passed_on.remove(cause)
     }
 
     /// When something is due if nothing changes.
@@ -87,21 +74,14 @@ impl Reach {
     }
 }
 
-impl Room {
-    /// Tells everyone of notices that didn't reach somebody.
-    pub(crate) fn check_reach(&mut self, scene: &Scene) {
-        for undelivered in self.reach.due(scene.now) {
-            let finding = Finding {
-                cause: format!("undelivered:{}", undelivered.notice.number),
-                drum: undelivered.notice.drum.clone(),
-                priority: priority(&undelivered.notice),
-                replaces: None,
-                to: Audience::Everyone,
-                content: Content::Undelivered(Box::new(undelivered.clone())),
-            };
-            let told = self.tell(scene, finding);
-            self.reach.told(told.number, told.at, &undelivered);
-        }
+fn finding(undelivered: Undelivered) -> Finding {
+    Finding {
+        cause: format!("undelivered:{}", undelivered.notice.number),
+        drum: undelivered.notice.drum.clone(),
+        priority: priority(&undelivered.notice),
+        replaces: None,
+        to: Audience::Everyone,
+        content: Content::Undelivered(Box::new(undelivered)),
     }
 }
 
@@ -116,9 +96,6 @@ fn priority(notice: &Notice) -> Priority {
 
 /// The servers' answers for one notice come within seconds of each other: one message tells them all.
 const GATHERED_IN: SignedDuration = SignedDuration::from_secs(10);
-
-/// Nobody answers what is so many such notices old.
-const REMEMBERED: usize = 64;
 
 /// A way that fails for what isn't urgent is told once a day.
 const QUIET_FOR: SignedDuration = SignedDuration::from_hours(24);

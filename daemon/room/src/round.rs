@@ -1,88 +1,185 @@
-//! One round through the whole room: what has arrived is thought through, what is due is issued, each rule finds at most
-//! one thing to tell, and each is told.
+//! One round through the whole room: what has arrived is thought through, what is due is issued, each part says what it
+//! wants told, and here it is told.
 
-use claymark_drum::share_draws;
-use jiff::{SignedDuration, Timestamp};
+use jiff::Timestamp;
 
+use crate::action::{AlarmAction, Finding};
+use crate::alarms::{AlarmSource, Turn};
+use crate::failures::Found;
 use crate::pace::Pace;
-use crate::scene::Scene;
-use crate::{Effect, Room, at_or_after};
+use crate::scene::{RoomView, Scene};
+use crate::timetable::Issue;
+use crate::watches::Watches;
+use crate::{Effect, Room, audience, clock};
+use claymark_notice::alarm::Holds;
 
 impl Room {
     /// Looks at everything, tells what must be told, and notes when to look again; of what has its fixed
     /// time, what was due by `due` is told.
     pub(super) fn round(&mut self, now: Timestamp, live: Timestamp, due: Timestamp) {
-        for record in &mut self.records {
-            record.watch.advance(now);
-        }
-        share_draws(&mut self.records.iter_mut().map(|record| &mut record.watch).collect::<Vec<_>>());
+        self.known.advance(now);
         self.take_happenings();
-        self.records.iter_mut().for_each(|record| record.remember(now));
-        let mut scene = self.scene(now, live, due);
+        self.known.records.iter_mut().for_each(|record| record.remember(now));
+        let mut scene = Scene {
+            store_fails_since: self.watches.storage.failing_since(),
+            link_down: self.watches.link.down().cloned(),
+            ..Scene::of(&self.known, now, live, due)
+        };
+        let clouded = self.watches.failures.cloud();
+        let learned = self.known.learn(now, &scene.forecasts, clouded);
+        self.announcer.effect(learned.map(Effect::Learned));
         self.check_failures(&mut scene);
-        if self.next_forecasts <= due {
-            self.next_forecasts = at_or_after(due + SignedDuration::from_nanos(1));
-            self.issue_forecasts(&scene);
-        } else if self.refilled {
-            self.issue_after_refill(&scene);
-        }
-        self.score(&scene);
-        self.check_storage(&scene);
-        self.check_clock(&scene);
-        self.check_forwarding(&scene);
-        self.check_link(&scene);
-        self.check_session(&scene);
-        self.check_reach(&scene);
-        self.check_silence(&scene);
-        self.check_doubts(&scene);
-        self.check_evening(&scene);
-        self.check_ends(&scene);
-        self.check_attendance(&scene);
-        self.call_again(&scene);
-        self.check_queries(&scene);
-        self.checked_at = Some(now);
-        self.warnings_due = self.warnings_due(&scene);
+        let scene = &scene;
+        let issue = self.timetable.issue(now, due);
+        self.issue(scene, issue);
+        let marks = self.known.score(&scene.forecasts);
+        self.announcer.effect(marks.into_iter().map(Effect::Mark));
+        self.ask(scene, |watches, view| watches.storage.news(view));
+        self.observe(scene, AlarmSource::Storage);
+        self.ask(scene, |watches, view| watches.clock_step.take().map(|step| clock::told(view, step)));
+        self.observe(scene, AlarmSource::Forwarding);
+        self.observe(scene, AlarmSource::Name);
+        self.ask(scene, |watches, view| watches.session.news(view));
+        self.ask(scene, |watches, view| watches.reach.news(view.scene.now));
+        self.ask(scene, |watches, view| watches.silence.news(view));
+        self.observe(scene, AlarmSource::Silence);
+        self.observe(scene, AlarmSource::Doubt);
+        self.ask(scene, Watches::tell_evening);
+        self.check_ends(scene);
+        self.observe(scene, AlarmSource::Absence);
+        self.call_again(scene);
+        self.ask(scene, |watches, view| watches.asked.news(view));
+        let warnings = self.warnings_due(scene);
+        self.timetable.looked(now, warnings);
     }
 
-    fn score(&mut self, scene: &Scene) {
-        for (record, forecast) in self.records.iter_mut().zip(&scene.forecasts) {
-            for said in record.watch.score(forecast) {
-                self.skill.count(&said);
-                self.effects.push(Effect::Mark(said));
+    /// What the parts of the room may look at.
+    fn view<'a>(&'a self, scene: &'a Scene) -> RoomView<'a> {
+        RoomView { known: &self.known, scene, alarms: &self.announcer.alarms }
+    }
+
+    /// Asks a part of the room what it wants done, and does it.
+    fn ask<Actions: IntoIterator<Item = AlarmAction>>(
+        &mut self,
+        scene: &Scene,
+        part: impl FnOnce(&mut Watches, &RoomView<'_>) -> Actions,
+    ) {
+        let view = RoomView { known: &self.known, scene, alarms: &self.announcer.alarms };
+        for action in part(&mut self.watches, &view) {
+            self.carry_out(scene, action);
+        }
+    }
+
+    fn carry_out(&mut self, scene: &Scene, action: AlarmAction) {
+        if action.is_told() {
+            self.issue_before_a_notice(scene);
+        }
+        self.announcer.carry_out(&self.known.site, scene, action);
+    }
+
+    /// Lets the alarms of one source see what holds, and does what is due.
+    fn observe(&mut self, scene: &Scene, source: AlarmSource) {
+        let conditions = self.watches.conditions(&self.view(scene), source);
+        self.observe_all(scene, source, conditions);
+    }
+
+    fn observe_all(&mut self, scene: &Scene, source: AlarmSource, conditions: Vec<(String, Holds)>) {
+        for (cause, holds) in conditions {
+            if let Some(turn) = self.announcer.alarms.observe(&cause, source, (scene.now, holds)) {
+                self.ask(scene, |watches, view| watches.turned(view, (source, &cause), turn));
             }
         }
     }
 
-    pub(crate) fn issue_forecasts(&mut self, scene: &Scene) {
-        if self.forecasts_at == Some(scene.now) {
-            return;
+    /// Tells what has failed, and when it is over.
+    fn check_failures(&mut self, scene: &mut Scene) {
+        let view = RoomView { known: &self.known, scene, alarms: &self.announcer.alarms };
+        let (all, conditions) = self.watches.failures.look(&view);
+        self.observe_all(scene, AlarmSource::Failure, conditions);
+        self.ask(scene, |watches, view| watches.failures.forget(view.scene.now));
+        for found in all {
+            let dry = self.watches.ends.are_danger(&self.announcer.alarms);
+            if self.watches.failures.is_to_be_told(&self.view(scene), &found, dry) {
+                self.hint(scene, &found);
+                self.ask(scene, |watches, view| watches.tell_failure(view, &found));
+            } else {
+                self.ask(scene, |watches, view| watches.failures.presses(view.scene.now, &found));
+            }
         }
-        self.forecasts_at = Some(scene.now);
-        self.refilled = false;
-        let supplies = self.supplies(scene.now);
-        self.effects.extend(scene.forecasts.iter().cloned().chain(supplies).map(Effect::Forecast));
-        self.issue_sheets(scene);
     }
 
-    /// What stands beside a drum mustn't advise for ten minutes more what was just poured.
-    fn issue_after_refill(&mut self, scene: &Scene) {
-        if self.forecasts_at == Some(scene.now) {
-            self.issue_sheets(scene);
-        } else {
-            self.issue_forecasts(scene);
+    /// What people are told of a draw is what its drum is forecast by.
+    fn hint(&mut self, scene: &mut Scene, found: &Found) {
+        let Some(place) = self.known.hint(&found.fault, found.drum.as_ref(), found.since) else { return };
+        if let (Some(record), Some(forecast)) =
+            (self.known.records.get_mut(place), scene.forecasts.get_mut(place))
+        {
+            record.watch.advance(scene.now);
+            *forecast = record.watch.forecast(scene.now);
         }
-        self.refilled = false;
+        self.take_happenings();
     }
 
-    fn issue_sheets(&mut self, scene: &Scene) {
-        let sheets = self.sheets(scene.now, &scene.forecasts);
-        self.effects.extend(sheets.into_iter().map(|sheet| Effect::Sheet(Box::new(sheet))));
+    /// Tells which supply won't last, and withdraws it.
+    fn check_ends(&mut self, scene: &Scene) {
+        for place in 0..self.watches.ends.count() {
+            let Watches { ends, failures, .. } = &mut self.watches;
+            let view = RoomView { known: &self.known, scene, alarms: &self.announcer.alarms };
+            let Some(mut judged) = ends.judge(&view, failures, place) else { continue };
+            if let Some(presses) = judged.presses.take() {
+                self.carry_out(scene, presses);
+            }
+            let lasts = judged.holds.is_some_and(|holds| {
+                let seen = (scene.now, holds);
+                let turn = self.announcer.alarms.observe(&judged.cause, AlarmSource::Runout, seen);
+                matches!(turn, Some(Turn::Withdraw(_)))
+            });
+            self.ask(scene, |watches, view| {
+                watches.ends.turned(view, &watches.failures, place, (judged, lasts))
+            });
+        }
+    }
+
+    /// Calls whoever is to be called now, with what is known now: nobody answered, or somebody promised to come and nothing
+    /// was seen.
+    fn call_again(&mut self, scene: &Scene) {
+        let site = &self.known.site;
+        for call in self.announcer.alarms.due(scene.now, &Pace::of(site, scene.shift, &scene.on_call)) {
+            let view = RoomView { known: &self.known, scene, alarms: &self.announcer.alarms };
+            let Some((drum, content)) = self.watches.again(&view, &call) else { continue };
+            let finding = Finding {
+                drum,
+                priority: audience::priority(scene.shift, call.raise.at_night),
+                replaces: self.announcer.alarms.last(&call.cause).map(|told| told.number),
+                to: call.due.to,
+                content,
+                cause: call.cause,
+            };
+            self.issue_before_a_notice(scene);
+            self.announcer.raise(&self.known.site, scene, finding, (call.raise, call.broken));
+        }
+    }
+
+    fn issue_before_a_notice(&mut self, scene: &Scene) {
+        let issue = self.timetable.issue_all(scene.now);
+        self.issue(scene, issue);
+    }
+
+    fn issue(&mut self, scene: &Scene, issue: Issue) {
+        if matches!(issue, Issue::All) {
+            let all = scene.forecasts.iter().cloned().chain(self.known.supplies(scene.now));
+            self.announcer.effect(all.map(Effect::Forecast));
+        }
+        if !matches!(issue, Issue::Nothing) {
+            let sheets = self.known.sheets(scene.now, &scene.forecasts);
+            self.announcer.effect(sheets.into_iter().map(|sheet| Effect::Sheet(Box::new(sheet))));
+        }
     }
 
     fn warnings_due(&self, scene: &Scene) -> Option<Timestamp> {
-        let pace = Pace::of(&self.site, scene.shift);
-        let rest = [self.session.wake(), self.asked.wake(), self.reach.wake()].into_iter().flatten();
-        let dues = self.ends_due(scene).chain(self.alarms.wake(&pace)).chain(rest);
-        dues.filter(|due| *due > scene.now).min()
+        let pace = Pace::of(&self.known.site, scene.shift, &scene.on_call);
+        let view = self.view(scene);
+        let dues = self.watches.ends.wake(&view).chain(self.announcer.alarms.wake(&pace));
+        dues.chain(self.watches.wake()).filter(|due| *due > scene.now).min()
     }
 }

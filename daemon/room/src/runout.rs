@@ -8,7 +8,7 @@
 
 use jiff::{SignedDuration, Timestamp};
 
-use crate::calendar::Shift;
+use claymark_model::calendar::Shift;
 use claymark_model::forecast::{EmptyAt, Forecast, HORIZON, Outlook};
 use claymark_model::happening::SeenRefill;
 use claymark_model::site::Staff;
@@ -129,11 +129,8 @@ impl EndWatch {
         let times = match &self.open {
             Some(open) => [open.refill.map(|refill| refill.at + REFILL_SETTLES), None],
             None => {
-                let tell_at = match &forecast.outlook {
-                    Outlook::Known { empty_at, .. } => empty_at.p05.map(|p05| p05 - moment.lead() - SLACK),
-                    Outlook::Unknown { .. } => None,
-                };
-                [tell_at, self.heard.map(|heard| heard.at + TAKEN_IN)]
+                let earliest = forecast.outlook.empty_at().and_then(|ends| ends.p05);
+                [earliest.map(|p05| p05 - moment.lead() - SLACK), self.heard.map(|heard| heard.at + TAKEN_IN)]
             }
         };
         let stands = self.earlier_since.map(|since| since + STANDS_FOR);

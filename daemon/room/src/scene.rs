@@ -1,187 +1,131 @@
-//! What every rule sees of one look at the room, and how what it finds is told.
+//! What every part of the room sees of one look at it.
 
-use jiff::Timestamp;
+use jiff::{SignedDuration, Timestamp};
 
-use crate::alarms::Raise;
-use crate::audience::{self, Told};
-use crate::calendar::Shift;
-use crate::drum_record::DrumRecord;
-use crate::pace::Pace;
-use crate::{Effect, Room};
-use claymark_model::forecast::{Forecast, Outlook};
+use crate::action::{AlarmAction, Finding};
+use crate::alarms::{AlarmSource, Alarms, QUIET_FOR, Raise};
+use crate::audience;
+use crate::knowledge::Knowledge;
+use crate::on_call::OnCall;
+use claymark_model::calendar::Shift;
+use claymark_model::forecast::Forecast;
 use claymark_model::id::Id;
-use claymark_model::units::LitresPerHour;
-use claymark_notice::calling::{Calling, Earlier, Later, Promise};
 use claymark_notice::content::{Because, Content, DrumState, Visit, Withdrawn};
-use claymark_notice::{Audience, Notice, Priority, Urgency};
+use claymark_notice::link::LinkDown;
+use claymark_notice::{Audience, Call, Priority, Urgency};
 
-/// Something to tell, before it has its number.
-pub(crate) struct Finding {
-    pub(crate) cause: String,
-    pub(crate) drum: Option<Id>,
-    pub(crate) priority: Priority,
-    pub(crate) replaces: Option<u64>,
-    pub(crate) to: Audience,
-    pub(crate) content: Content,
-}
-
-/// What every rule sees of this look.
+/// The time, who is there, and what is forecast.
+#[derive(Debug)]
 pub(crate) struct Scene {
     pub(crate) now: Timestamp,
     pub(crate) live: Timestamp,
     /// What has its fixed time and was due by then is told.
     pub(crate) due: Timestamp,
     pub(crate) shift: Shift,
-    /// Somebody has been seen in the room of late.
+    /// Somebody is about: it is day, and hands were seen of late.
     pub(crate) attended: bool,
     /// The next visit, while nobody is there.
     pub(crate) visit: Option<Visit>,
+    /// Who may be called.
+    pub(crate) on_call: OnCall,
     /// Of each record, in order.
     pub(crate) forecasts: Vec<Forecast>,
+    /// Since when nothing can be kept.
+    pub(crate) store_fails_since: Option<Timestamp>,
+    /// What is wrong with the connection to the broker.
+    pub(crate) link_down: Option<LinkDown>,
 }
 
 impl Scene {
+    /// While the room's own plumbing works.
+    pub(crate) fn of(known: &Knowledge, now: Timestamp, live: Timestamp, due: Timestamp) -> Self {
+        let shift = known.shift(now);
+        let visit = match shift {
+            Shift::Away { visit, .. } => Some(Visit { at: visit, margin: known.site.staff.margin }),
+            Shift::Present => None,
+        };
+        let attended = shift == Shift::Present && known.hands_seen.is_some_and(|seen| now < seen + ABOUT_FOR);
+        let (forecasts, on_call) = (known.drum_forecasts(now), known.on_call(now));
+        let (store_fails_since, link_down) = (None, None);
+        Self { now, live, due, shift, attended, visit, on_call, forecasts, store_fails_since, link_down }
+    }
+
     /// When, and what is forecast of each record.
     pub(crate) fn seen(&self) -> (Timestamp, &[Forecast]) {
         (self.now, &self.forecasts)
     }
 }
 
-impl Room {
-    pub(crate) fn scene(&self, now: Timestamp, live: Timestamp, due: Timestamp) -> Scene {
-        let shift = self.shift(now);
-        let visit = match shift {
-            Shift::Away { visit, .. } => Some(Visit { at: visit, margin: self.site.staff.margin }),
-            Shift::Present => None,
-        };
-        let forecasts = self.records.iter().map(|record| record.watch.forecast(now)).collect();
-        let attended = self.attendance.is_attended(now, shift);
-        Scene { now, live, due, shift, attended, visit, forecasts }
-    }
+/// All that a part of the room may look at, and how it makes of that what it wants told.
+#[derive(Clone, Copy)]
+pub(crate) struct RoomView<'a> {
+    pub(crate) known: &'a Knowledge,
+    pub(crate) scene: &'a Scene,
+    pub(crate) alarms: &'a Alarms,
+}
 
-    /// Tells an alarm: it calls people again until somebody has promised to come.
-    pub(crate) fn raise(
-        &mut self,
-        scene: &Scene,
-        finding: Finding,
-        raise: Raise,
-        broken: Option<Promise>,
-    ) -> Told {
-        let cause = finding.cause.clone();
-        let raise =
-            Raise { urgency: Pace::of(&self.site, scene.shift).graded(raise.urgency, scene.now), ..raise };
-        let danger = matches!(raise.urgency, Urgency::Danger { .. }) && finding.priority == Priority::Soon;
-        let finding = if danger { Finding { priority: Priority::Now, ..finding } } else { finding };
-        let calling =
-            (finding.priority != Priority::Morning).then(|| self.calling(scene, &finding, raise, broken));
-        let told = self.tell_with(scene, finding, calling.clone());
-        self.alarms.told(&cause, raise, told.clone(), calling.as_ref());
-        told
-    }
-
-    /// How a finding calls people.
-    fn calling(&self, scene: &Scene, finding: &Finding, raise: Raise, broken: Option<Promise>) -> Calling {
-        let pace = Pace::of(&self.site, scene.shift);
-        let told = Told { number: 0, at: scene.now, to: finding.to.clone() };
-        let later = self.alarms.later(&finding.cause, &raise, told, &pace);
-        Calling {
-            call: raise.call,
-            urgency: raise.urgency,
-            earlier: self
-                .alarms
-                .last(&finding.cause)
-                .map(|told| Earlier { at: told.at, to: told.to.clone() }),
-            broken,
-            holds_until: pace.holds_until(scene.now, raise.urgency),
-            later: later.map(|due| Later { at: due.at, to: due.to }),
-        }
-    }
-
-    /// Gives a finding its number and sends it, with the forecasts that it goes by.
-    pub(crate) fn tell(&mut self, scene: &Scene, finding: Finding) -> Told {
-        self.tell_with(scene, finding, None)
-    }
-
-    fn tell_with(&mut self, scene: &Scene, finding: Finding, calling: Option<Calling>) -> Told {
-        self.issue_forecasts(scene);
-        self.last_number = self.next_number(scene.now);
-        let Finding { cause, drum, priority, replaces, mut to, content } = finding;
-        // Who heard of it only because somebody else couldn't be reached hears that it is over.
-        if matches!(content, Content::Withdrawn(_)) {
-            to = if self.reach.cleared(&cause) { Audience::Everyone } else { self.alarms.all_told(&cause) };
-        }
-        let told = Told { number: self.last_number, at: scene.now, to: to.clone() };
-        let kind = content.kind();
-        let calling = calling.map(Box::new);
-        let notice = Notice {
-            number: told.number,
-            at: told.at,
-            kind,
-            cause,
-            drum,
-            priority,
-            replaces,
-            to,
-            calling,
-            content,
-        };
-        self.register.issue(&notice);
-        self.effects.push(Effect::Notify(notice));
-        told
-    }
-
-    /// What is known of a record's drum.
-    pub(crate) fn state(&self, scene: &Scene, record: &DrumRecord, forecast: &Forecast) -> DrumState {
-        let level = self.site.level_sensor(&record.drum.id);
-        let heard = level.and_then(|sensor| self.sensors.last(&sensor.id));
-        record.state(&self.site, forecast, self.drawn_through(scene, &record.drum.pump), heard)
-    }
-
-    pub(crate) fn state_at(&self, scene: &Scene, place: usize) -> Option<DrumState> {
-        Some(self.state(scene, self.records.get(place)?, scene.forecasts.get(place)?))
-    }
-
-    /// What the data say that a pump draws; `None` where the draw of one of its drums isn't known.
-    fn drawn_through(&self, scene: &Scene, pump: &Id) -> Option<LitresPerHour> {
-        self.records
-            .iter()
-            .zip(&scene.forecasts)
-            .filter(|(record, forecast)| record.drum.pump == *pump && forecast.in_use)
-            .map(|(_, forecast)| match &forecast.outlook {
-                Outlook::Known { draw, .. } => Some(draw.0),
-                Outlook::Unknown { .. } => None,
-            })
-            .sum::<Option<f64>>()
-            .map(LitresPerHour)
+impl RoomView<'_> {
+    /// What is known of the drum of a record.
+    pub(crate) fn state_at(&self, place: usize) -> Option<DrumState> {
+        self.known.state_at(&self.scene.forecasts, place)
     }
 
     /// A finding for whoever is on duty; while people are there, everyone within the hour.
     pub(crate) fn on_duty(
         &self,
-        scene: &Scene,
-        cause: String,
+        cause: impl Into<String>,
         at_night: Priority,
-        content: Content,
+        (drum, content): (Option<Id>, Content),
     ) -> Finding {
         Finding {
-            cause,
-            drum: None,
-            priority: audience::priority(scene.shift, at_night),
+            cause: cause.into(),
+            drum,
+            priority: audience::priority(self.scene.shift, at_night),
             replaces: None,
-            to: audience::first(&self.site.contacts, scene.shift),
+            to: audience::first(self.scene.on_call.usual(), self.scene.shift),
             content,
         }
     }
-}
 
-/// A warning of `told` no longer holds.
-pub(crate) fn withdrawn(cause: String, drum: Option<Id>, told: &Told, because: Because) -> Finding {
-    Finding {
-        cause,
-        drum,
-        priority: Priority::Morning,
-        replaces: Some(told.number),
-        to: Audience::Everyone,
-        content: Content::Withdrawn(Box::new(Withdrawn { told_at: told.at, because })),
+    /// For the first time something is told that only needs to be looked at.
+    pub(crate) fn raised(
+        &self,
+        source: AlarmSource,
+        since: Timestamp,
+        at_night: Priority,
+        finding: Finding,
+    ) -> AlarmAction {
+        AlarmAction::Raise(
+            finding,
+            Raise { source, since, at_night, urgency: Urgency::Look, call: Call::First },
+        )
+    }
+
+    /// Until when something that was told isn't told again.
+    pub(crate) fn quiet_until(&self, cause: &str) -> Option<Timestamp> {
+        self.alarms.last(cause).map(|told| told.at + QUIET_FOR)
+    }
+
+    /// What was told of a cause no longer holds, and isn't told again before then.
+    pub(crate) fn withdrawn(
+        &self,
+        cause: &str,
+        drum: Option<Id>,
+        because: Because,
+        quiet_until: Option<Timestamp>,
+    ) -> Option<AlarmAction> {
+        let told = self.alarms.last(cause)?;
+        let finding = Finding {
+            cause: cause.to_owned(),
+            drum,
+            priority: Priority::Morning,
+            replaces: Some(told.number),
+            to: Audience::Everyone,
+            content: Content::Withdrawn(Box::new(Withdrawn { told_at: told.at, because })),
+        };
+        Some(AlarmAction::Withdraw(finding, quiet_until))
     }
 }
+
+/// Hands that were seen are about for so long.
+const ABOUT_FOR: SignedDuration = SignedDuration::from_hours(3);

@@ -2,9 +2,9 @@
 
 use jiff::{SignedDuration, Timestamp};
 
-use crate::Room;
+use crate::action::AlarmAction;
 use crate::alarms::QUIET_FOR;
-use crate::scene::Scene;
+use crate::scene::RoomView;
 use claymark_notice::content::ReadingsMissing;
 use claymark_notice::{Content, Priority};
 
@@ -34,11 +34,6 @@ impl Session {
         self.untold = None;
     }
 
-    /// The loss that people must be told now.
-    fn finding(&self, now: Timestamp) -> Option<Loss> {
-        self.untold.filter(|loss| self.due(loss) <= now)
-    }
-
     fn due(&self, loss: &Loss) -> Timestamp {
         let settled = loss.noticed + SETTLED_IN;
         self.quiet_until.map_or(settled, |quiet| quiet.max(settled))
@@ -50,21 +45,17 @@ impl Session {
         self.quiet_until = Some(at + QUIET_FOR);
     }
 
+    /// Tells a loss that wasn't told yet.
+    pub(crate) fn news(&mut self, view: &RoomView<'_>) -> Option<AlarmAction> {
+        let Loss { since, noticed } = self.untold.filter(|loss| self.due(loss) <= view.scene.now)?;
+        self.told(view.scene.now);
+        let lost = Content::ReadingsMissing(ReadingsMissing::SessionLost { since, until: noticed });
+        Some(AlarmAction::Tell(view.on_duty("session", Priority::Morning, (None, lost))))
+    }
+
     /// When it must be told if it wasn't yet.
     pub(crate) fn wake(&self) -> Option<Timestamp> {
         self.untold.map(|loss| self.due(&loss))
-    }
-}
-
-impl Room {
-    /// Tells a loss that wasn't told yet.
-    pub(crate) fn check_session(&mut self, scene: &Scene) {
-        if let Some(Loss { since, noticed }) = self.session.finding(scene.now) {
-            let content = Content::ReadingsMissing(ReadingsMissing::SessionLost { since, until: noticed });
-            let finding = self.on_duty(scene, "session".to_owned(), Priority::Morning, content);
-            self.tell(scene, finding);
-            self.session.told(scene.now);
-        }
     }
 }
 

@@ -10,11 +10,11 @@ use claymark_model::units::{GramsPerLitre, Kilograms, Litres};
 use claymark_notice::content::{DrumState, Remedy, Verdict, Visit};
 use jiff::Timestamp;
 
-use crate::Room;
 use crate::drum_record::DrumRecord;
+use crate::knowledge::Knowledge;
 use crate::levers::with_pump;
 
-impl Room {
+impl Knowledge {
     /// The refill sheet of a drum, to that mark or its full line, at that strength or at what the plan wants in the middle
     /// of its life, or its own target.
     #[must_use]

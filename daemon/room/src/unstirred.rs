@@ -3,7 +3,7 @@
 use claymark_notice::unstirred::UnstirredDrum;
 use jiff::Timestamp;
 
-use crate::Room;
+use crate::knowledge::Knowledge;
 use claymark_clay::settling::Grain;
 use claymark_model::id::Id;
 use claymark_model::units::{Celsius, KilogramsPerLitre, Micrometres, Millimetres};
@@ -11,13 +11,15 @@ use claymark_notice::Failure;
 use claymark_notice::dose::MissingFigure;
 use claymark_notice::failure::Fault;
 
-impl Room {
-    /// What happens in a drum that isn't stirred; `coarse_um` instead of the site file's.
-    pub fn unstirred_drum(
+impl Knowledge {
+    /// What happens in a drum that isn't stirred; `coarse_um` instead of the site file's, `starving` why less of its clay
+    /// arrives than should.
+    pub(crate) fn unstirred_drum(
         &self,
         now: Timestamp,
         drum: &Id,
         coarse_um: Option<f64>,
+        starving: Option<Failure>,
     ) -> Result<UnstirredDrum, MissingFigure> {
         let forecasts = self.forecasts(now);
         let (record, forecast) = self
@@ -32,7 +34,9 @@ impl Room {
         let mixture = self.mixture(now, record, &forecasts);
         let strength = mixture.books.left.strength;
         let coarse = coarse_um.or(self.site.clay.coarse_um).map(Micrometres);
-        let water = self.slurry_temperature();
+        // Drums stand in the room: the middle of what the water is to be is close enough.
+        let span = self.site.water.temperature_c;
+        let water = Celsius(f64::midpoint(span.min(), span.max()));
         let density = KilogramsPerLitre(self.site.clay.mineral_density_kg_per_l);
         let sinks = |diameter| Grain { diameter, density, water }.sinks(depth, strength);
         let seen = mixture.seen.filter(|seen| seen.can_judge).map(|seen| seen.strength.0 / strength.0);
@@ -47,14 +51,8 @@ impl Room {
             empty: volume <= record.drum.heel,
             seen,
             booked: mixture.books.left.is_known(),
-            failure: self.starving(now, drum).map(|failure| as_it_shows_now(failure, seen)),
+            failure: starving.map(|failure| as_it_shows_now(failure, seen)),
         })
-    }
-
-    /// Drums stand in the room: the middle of what the water is to be is close enough.
-    fn slurry_temperature(&self) -> Celsius {
-        let span = self.site.water.temperature_c;
-        Celsius(f64::midpoint(span.min(), span.max()))
     }
 }
 

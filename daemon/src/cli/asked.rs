@@ -33,33 +33,20 @@ fn by_the_room(
     let site = &settings.site;
     // No store, less to hold it against.
     let standing = || RoomAsOf::at(settings.clone(), at).ok();
-    match deed {
-        Deed::Refill { drum, water, clay: Some(clay) } => {
-            let only = || site.drums.first().filter(|_| site.drums.len() == 1);
-            let named = drum.as_ref().and_then(|id| site.drum(id));
-            let Some(drum) = named.or_else(only) else { return Ok(()) };
-            let doubt = standing().and_then(|then| then.room().mass_doubt(at, &drum.id, (*water, *clay)));
-            doubt.map_or(Ok(()), |doubt| mass::asked(site, &doubt, for_granted))
-        }
-        Deed::FlowCheck { place: Some(place), volume: Some(volume), seconds: Some(seconds) } => {
-            let Some(caught) = LitresPerMinute::caught(*volume, *seconds) else { return Ok(()) };
-            let doubt = standing().and_then(|then| then.room().catch_doubt(at, place, caught));
-            doubt.map_or(Ok(()), |doubt| Err(flow::asked(site, caught, doubt)))
-        }
-        Deed::Refill { .. }
-        | Deed::FlowCheck { .. }
-        | Deed::GrabSample { .. }
-        | Deed::PumpSetting { .. }
-        | Deed::InUse { .. }
-        | Deed::Cleaning { .. }
-        | Deed::Dip { .. }
-        | Deed::Wipe { .. }
-        | Deed::TubeChange { .. }
-        | Deed::ClogCleared { .. }
-        | Deed::Delivery { .. }
-        | Deed::Fish { .. }
-        | Deed::Note { .. } => Ok(()),
+    if let Deed::Refill { drum, water, clay: Some(clay) } = deed {
+        let only = || site.drums.first().filter(|_| site.drums.len() == 1);
+        let named = drum.as_ref().and_then(|id| site.drum(id));
+        let Some(drum) = named.or_else(only) else { return Ok(()) };
+        let doubt = standing().and_then(|then| then.known().mass_doubt(at, &drum.id, (*water, *clay)));
+        return doubt.map_or(Ok(()), |doubt| mass::asked(site, &doubt, for_granted));
     }
+    if let Deed::FlowCheck { place: Some(place), volume: Some(volume), seconds: Some(seconds) } = deed
+        && let Some(caught) = LitresPerMinute::caught(*volume, *seconds)
+    {
+        let doubt = standing().and_then(|then| then.known().catch_doubt(at, place, caught));
+        return doubt.map_or(Ok(()), |doubt| Err(flow::asked(site, caught, doubt)));
+    }
+    Ok(())
 }
 
 /// The way out for whoever means it.

@@ -22,7 +22,7 @@ use crate::run::Settings;
 pub(super) fn checks(asked: When) -> Result<(), CommandFailure> {
     let standing = read(&asked)?;
     let site = &standing.settings.site;
-    let overdue = standing.room().overdue_checks(standing.now);
+    let overdue = standing.known().overdue_checks(standing.now);
     let late = checks::overdue(site, &overdue, standing.now);
     let mut text = match (site.hand_checks.len(), late.len()) {
         (0, _) => "The site file asks for no check by hand: see [[hand_check]] in the example.\n".to_owned(),
@@ -32,7 +32,7 @@ pub(super) fn checks(asked: When) -> Result<(), CommandFailure> {
     for line in late {
         text += &format!("- {line}\n");
     }
-    let doubtful = standing.room().doubtful_catches(standing.now);
+    let doubtful = standing.known().doubtful_catches(standing.now);
     for doubt in &doubtful {
         text += &format!("{}\n", checks::catch_doubt(site, standing.now, doubt));
     }
@@ -46,7 +46,7 @@ fn found(standing: &RoomAsOf) -> Result<String, StoreError> {
     let store = Reader::open(&settings.store)?;
     let mut last: BTreeMap<Id, String> = BTreeMap::new();
     // In order of time: a later sample takes the place of an earlier one.
-    for entry in standing.room().remembered().into_iter().filter(|entry| entry.at <= now) {
+    for entry in standing.known().remembered().into_iter().filter(|entry| entry.at <= now) {
         let full = saturation_at(&store, &settings.site, &entry.deed, entry.at)?;
         let beyond = verify::beyond_water(&entry.deed, full).is_some();
         for (sensor, compared) in held_against(&store, &settings.site, (&entry.deed, full), entry.at)? {
@@ -80,39 +80,28 @@ pub(super) fn comment(settings: &Settings, deed: &Deed, at: Timestamp) -> Result
 /// The sensor's value is shown only now, so that nobody reads it off before measuring.
 fn verdict(settings: &Settings, deed: &Deed, at: Timestamp) -> Result<Vec<String>, StoreError> {
     let site = &settings.site;
-    match deed {
-        Deed::FlowCheck { volume: Some(volume), seconds: Some(seconds), .. } => {
-            Ok(Catch::of(*volume, *seconds).as_ref().map(checks::catch).unwrap_or_default())
-        }
-        Deed::Delivery { .. } => Ok(vec![caution::NEW_CLAY.to_owned()]),
-        Deed::GrabSample { .. } => {
-            let store = Reader::open(&settings.store)?;
-            let mut lines = Vec::new();
-            let full = saturation_at(&store, site, deed, at)?;
-            for (sensor, compared) in held_against(&store, site, (deed, full), at)? {
-                lines.extend(checks::sample(site, sensor, compared));
-                if let Ok(compared) = compared {
-                    lines.extend(after_a_wipe(&store, site, sensor, (&compared, at))?);
-                }
-            }
-            lines.extend(verify::percent_of_saturation(deed, full).and_then(checks::supersaturated));
-            if lines.is_empty() {
-                lines.push("No sensor there measures that: there is nothing to hold it against.".to_owned());
-            }
-            Ok(lines)
-        }
-        Deed::FlowCheck { .. }
-        | Deed::Refill { .. }
-        | Deed::PumpSetting { .. }
-        | Deed::InUse { .. }
-        | Deed::Cleaning { .. }
-        | Deed::Dip { .. }
-        | Deed::Wipe { .. }
-        | Deed::TubeChange { .. }
-        | Deed::ClogCleared { .. }
-        | Deed::Fish { .. }
-        | Deed::Note { .. } => Ok(Vec::new()),
+    if let Deed::FlowCheck { volume: Some(volume), seconds: Some(seconds), .. } = deed {
+        return Ok(Catch::of(*volume, *seconds).as_ref().map(checks::catch).unwrap_or_default());
     }
+    if matches!(deed, Deed::Delivery { .. }) {
+        return Ok(vec![caution::NEW_CLAY.to_owned()]);
+    }
+    let mut lines = Vec::new();
+    if matches!(deed, Deed::GrabSample { .. }) {
+        let store = Reader::open(&settings.store)?;
+        let full = saturation_at(&store, site, deed, at)?;
+        for (sensor, compared) in held_against(&store, site, (deed, full), at)? {
+            lines.extend(checks::sample(site, sensor, compared));
+            if let Ok(compared) = compared {
+                lines.extend(after_a_wipe(&store, site, sensor, (&compared, at))?);
+            }
+        }
+        lines.extend(verify::percent_of_saturation(deed, full).and_then(checks::supersaturated));
+        if lines.is_empty() {
+            lines.push("No sensor there measures that: there is nothing to hold it against.".to_owned());
+        }
+    }
+    Ok(lines)
 }
 
 /// A sensor, and what came of holding a sample against it.

@@ -10,12 +10,11 @@ use claymark_model::id::Id;
 use claymark_model::site::{Quantity, Site};
 use claymark_model::units::{Dimension, GramsPerLitre, Litres, Turbidity, Unit};
 use claymark_notice::dose::{MissingFigure, NoDose};
-use claymark_room::Room;
+use claymark_room::Knowledge;
 use claymark_words::{checks, dosing, refill, settling};
 
-use super::meant;
 use super::past::{RoomAsOf, When};
-use super::{CommandFailure, names};
+use super::{CommandFailure, meant, names};
 use crate::amount::Amount;
 
 /// A refill sheet.
@@ -112,10 +111,10 @@ fn mix_told(standing: &RoomAsOf, asked: MixCommand) -> Result<String, CommandFai
         of("strength", asked.strength, Dimension::Strength, site.units.strength)?.map(GramsPerLitre);
     let mut sheets = Vec::new();
     for id in drums(standing, asked.drum.as_deref(), |_| true)? {
-        let sheet = standing.room().sheet(standing.now, &id, (to, strength));
+        let sheet = standing.known().sheet(standing.now, &id, (to, strength));
         let sheet = sheet.ok_or_else(|| no(MissingFigure::Drum))?;
         if let Some(asked_for) = strength.filter(|_| !asked.sure) {
-            let usual = standing.room().sheet(standing.now, &id, (to, None));
+            let usual = standing.known().sheet(standing.now, &id, (to, None));
             meant::strength(site, &id, asked_for, usual.map(|sheet| sheet.wanted.strength))?;
         }
         sheets.push(refill::sheet(site, &sheet));
@@ -133,11 +132,11 @@ fn dose_told(standing: &RoomAsOf, asked: DoseCommand) -> Result<String, CommandF
     if let Some(target) = target.filter(|_| !asked.sure) {
         meant::turbidity(&standing.settings.site, standing.now, target)?;
     }
-    let drawn = |id: &Id| is_drawn(standing.room(), standing.now, id);
+    let drawn = |id: &Id| is_drawn(standing.known(), standing.now, id);
     let mut parts = Vec::new();
     for id in drums(standing, asked.drum.as_deref(), drawn)? {
         let site = &standing.settings.site;
-        let dose = standing.room().dose(standing.now, &id, target).map_err(|why| {
+        let dose = standing.known().dose(standing.now, &id, target).map_err(|why| {
             let (what, remedy) = dosing::no_dose(site, why);
             match why {
                 NoDose::OutOfReach { .. } if target.is_some() => CommandFailure::Wrong { what, remedy },
@@ -158,7 +157,7 @@ pub(super) fn wait(asked: WaitCommand) -> Result<(), CommandFailure> {
 
 fn wait_told(standing: &RoomAsOf, asked: WaitCommand) -> Result<String, CommandFailure> {
     let site = &standing.settings.site;
-    let response = standing.room().response(standing.now).ok_or_else(|| no(MissingFigure::FreshWater))?;
+    let response = standing.known().response(standing.now).ok_or_else(|| no(MissingFigure::FreshWater))?;
     if let (Some(tank), Some(from), Some(seen), Some(after)) =
         (&asked.tank, asked.from, asked.read, &asked.after)
     {
@@ -211,9 +210,9 @@ fn drums(
     Ok(if chosen.is_empty() { all } else { chosen })
 }
 
-fn is_drawn(room: &Room, now: jiff::Timestamp, drum: &Id) -> bool {
+fn is_drawn(known: &Knowledge, now: jiff::Timestamp, drum: &Id) -> bool {
     let of = claymark_model::forecast::Subject::Drum(drum.clone());
-    room.forecasts(now).iter().any(|forecast| forecast.of == of && forecast.in_use)
+    known.forecasts(now).iter().any(|forecast| forecast.of == of && forecast.in_use)
 }
 
 /// What is old is said to be old before anything else.
@@ -222,7 +221,7 @@ fn print(standing: &RoomAsOf, text: &str) -> Result<(), CommandFailure> {
     if let Some(stale) = standing.stale() {
         writeln!(out, "{stale}\n")?;
     }
-    for doubt in standing.room().doubtful_catches(standing.now) {
+    for doubt in standing.known().doubtful_catches(standing.now) {
         writeln!(out, "{}\n", checks::catch_doubt(&standing.settings.site, standing.now, &doubt))?;
     }
     out.write_all(text.as_bytes())?;
@@ -398,7 +397,7 @@ mod tests {
         let (settings, _) = day(folder.path());
         let standing = RoomAsOf::at(settings, "2027-04-17T14:50:00Z".parse().unwrap()).unwrap();
         let drum = Id::new("a").unwrap();
-        let sheet = standing.room().sheet(standing.now, &drum, (None, None)).unwrap();
+        let sheet = standing.known().sheet(standing.now, &drum, (None, None)).unwrap();
         let published = crate::publish::sheet("claymark/alder-bend", &sheet).unwrap();
         assert_eq!(published.topic, "claymark/alder-bend/drum/a/refill");
         let line: serde_json::Value = serde_json::from_slice(&published.payload).unwrap();

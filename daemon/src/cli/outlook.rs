@@ -36,10 +36,10 @@ pub(super) fn answer(
     drum: Option<&str>,
     until: Option<&str>,
 ) -> Result<String, CommandFailure> {
-    let (room, now) = (standing.room(), standing.now);
-    let site = room.site();
+    let (known, now) = (standing.known(), standing.now);
+    let site = known.site();
     let only = drum.map(|word| names::drum(site, word)).transpose()?;
-    let next = room.next_visit(now);
+    let next = known.next_visit(now);
     let visit = match until.map(|typed| ahead(typed, now, &site.time_zone)).transpose()? {
         // The margin belongs to the visit, which may come late.
         Some(at) => next.filter(|next| next.at == at).unwrap_or(Visit { at, margin: SignedDuration::ZERO }),
@@ -49,8 +49,8 @@ pub(super) fn answer(
         })?,
     };
     // What must be there is wanted when people go home.
-    let from = room.next_evening(now).filter(|evening| *evening < visit.at).unwrap_or(now);
-    let (mut drums, mut supplies) = room.outlook(now, &visit, from);
+    let from = known.next_evening(now).filter(|evening| *evening < visit.at).unwrap_or(now);
+    let (mut drums, mut supplies) = known.outlook(now, &visit, from);
     if let Some(only) = only {
         drums.retain(|drum| drum.state.drum == only);
         supplies.clear();

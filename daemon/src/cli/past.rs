@@ -5,7 +5,7 @@
 use std::path::Path;
 
 use clap::Args;
-use claymark_room::Room;
+use claymark_room::{Knowledge, Room};
 use claymark_store::{Reader, StoreError};
 use claymark_words::standing;
 use jiff::Timestamp;
@@ -64,6 +64,12 @@ impl RoomAsOf {
         Ok(Self { newest, unread, pipeline, settings, now })
     }
 
+    /// What the room has taken in of the past.
+    #[must_use]
+    pub fn known(&self) -> &Knowledge {
+        self.room().known()
+    }
+
     /// The room, which was told the past and is live.
     #[must_use]
     pub fn room(&self) -> &Room {
@@ -113,7 +119,7 @@ pub(super) mod tests {
         let (settings, lines) = day(folder.path());
         for at in ["2027-04-17T06:10:00Z", "2027-04-17T09:00:00Z", "2027-04-17T14:50:00Z"] {
             let standing = RoomAsOf::at(settings.clone(), at.parse().unwrap()).unwrap();
-            let forecast = standing.room().forecasts(standing.now).into_iter().next().unwrap();
+            let forecast = standing.known().forecasts(standing.now).into_iter().next().unwrap();
             let given = lines.iter().find(|line| line["at"] == at).unwrap();
             assert_eq!(&serde_json::to_value(forecast.line(claymark_words::doubt::unknown)).unwrap(), given);
             assert_eq!(standing.stale(), None);

@@ -21,14 +21,14 @@ pub(super) struct PlanCommand {
 
 pub(super) fn plan(asked: PlanCommand) -> Result<(), CommandFailure> {
     let standing = read(&asked.when)?;
-    let days = standing.room().days_ahead(standing.now, asked.days);
+    let days = standing.known().days_ahead(standing.now, asked.days);
     let site = &standing.settings.site;
-    let apart = standing.room().water_apart(standing.now).map(|water| {
+    let apart = standing.known().water_apart(standing.now).map(|water| {
         planning::water_apart(site, &water)
             + "
 "
     });
-    let page = planning::page(site, standing.room().clouding().as_ref(), &days);
+    let page = planning::page(site, standing.known().clouding().as_ref(), &days);
     say(&(apart.unwrap_or_default() + &page))
 }
 
@@ -41,7 +41,7 @@ pub(super) fn stock(asked: When) -> Result<(), CommandFailure> {
             remedy: "Count the bags and write them there, as the example site file shows.".to_owned(),
         });
     }
-    let Some(known) = standing.room().stock(standing.now) else {
+    let Some(known) = standing.known().stock(standing.now) else {
         return Err(CommandFailure::Failed {
             what: "how much clay will be used isn't known.".to_owned(),
             remedy: "Write ntu_per_mg_l under [clay] and a [[batch]] with its plan, or log the clay of a week of refills."

@@ -8,10 +8,9 @@ use jiff::SignedDuration;
 use toml::Spanned;
 use toml::de::DeValue;
 
-use super::Surroundings;
-use super::secrets;
 use super::table::Table;
 use super::value::{self, Wrong, wrong};
+use super::{Surroundings, secrets};
 use crate::intake::{Protocol, Settings, Tls};
 
 /// The broker's settings with the places of the filters.

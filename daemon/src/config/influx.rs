@@ -8,12 +8,11 @@ use toml::de::DeValue;
 
 use claymark_influx::settings::{Server, Token};
 
-use super::Surroundings;
 use super::broker::certificates;
 use super::keeping::given;
-use super::secrets;
 use super::table::Table;
 use super::value::{self, Wrong, wrong};
+use super::{Surroundings, secrets};
 use crate::forward::Settings;
 
 /// Reads the section, where there is one.

@@ -65,7 +65,7 @@ pub(super) fn check_drums(findings: &Findings, vessels: &Vessels, sensors: &Soun
             .bound
             .iter()
             .filter(|bound| {
-                bound.binding.sensor.place == at_drum && tells_level(bound.binding.sensor.quantity)
+                bound.binding.sensor.place == at_drum && bound.binding.sensor.quantity.tells_level()
             })
             .collect();
         if watching.is_empty() {
@@ -228,7 +228,7 @@ fn unit_fits(table: &Table<'_>, quantity: Quantity, unit: &Spanned<Unit>) {
 
 fn place_fits(table: &Table<'_>, quantity: Quantity, place: &Spanned<Place>) {
     let at_drum = matches!(place.get_ref(), Place::Drum(_));
-    if tells_level(quantity) && !at_drum {
+    if quantity.tells_level() && !at_drum {
         let what = format!("at: a {} sensor is read at drums only", quantity.name());
         table.findings.mistake(place.span(), what, "Write the drum, for instance \"drum:a\".");
     }
@@ -305,19 +305,5 @@ fn turbidity_units(findings: &Findings, bound: &[Bound]) {
         let remedy =
             "Use instruments of one kind for all rearing tanks: [water] turbidity holds for one unit.";
         findings.mistake(other.at.clone(), what, remedy);
-    }
-}
-
-fn tells_level(quantity: Quantity) -> bool {
-    match quantity {
-        Quantity::Level | Quantity::Distance | Quantity::Volume => true,
-        Quantity::Turbidity
-        | Quantity::Temperature
-        | Quantity::Oxygen
-        | Quantity::OxygenSaturation
-        | Quantity::Flow
-        | Quantity::AirPressure
-        | Quantity::AirFlow
-        | Quantity::Running => false,
     }
 }

@@ -10,9 +10,7 @@ use claymark_store::Reader;
 
 use super::{DemoError, site};
 use crate::message::Message;
-use crate::notify;
-use crate::recording;
-use crate::replay;
+use crate::{notify, recording, replay};
 
 /// The folder, with the recording that is being written.
 pub(super) struct Folder {

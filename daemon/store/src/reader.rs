@@ -17,10 +17,8 @@ use rusqlite::{Connection, ErrorCode, OpenFlags, OptionalExtension, Transaction}
 use claymark_model::site::Site;
 
 use crate::batch::{Delivery, Issued};
-use crate::columns;
 use crate::error::StoreError;
-use crate::files;
-use crate::schema;
+use crate::{columns, files, schema};
 
 pub use journal::{RawReading, WaitingEntries};
 pub use passed_over::PassedOver;

@@ -18,14 +18,13 @@ use rusqlite::{Connection, OptionalExtension, TransactionBehavior};
 use claymark_model::quarantine::{Quarantined, Reason};
 use claymark_model::site::Site;
 
-use crate::Reader;
 use crate::batch::CommitBatch;
 use crate::error::StoreError;
 use crate::files::{self, OpenFiles, Opened};
 use crate::journal::Rejected;
 use crate::lock::Lock;
 use crate::reader::KnownSensor;
-use crate::schema;
+use crate::{Reader, schema};
 use journal::CommitJournal;
 use quarantine::Shelf;
 use rollups::Rollups;

@@ -10,9 +10,8 @@ use claymark_model::site::Site;
 use claymark_model::units::{Litres, LitresPerHour};
 use jiff::{SignedDuration, Timestamp};
 
-use crate::doubt;
 use crate::format::{self, Clock};
-use crate::names;
+use crate::{doubt, names};
 
 /// One happening in words.
 #[derive(Debug, Clone, PartialEq, Eq)]

@@ -8,12 +8,8 @@ use claymark_model::site::Site;
 use claymark_model::units::{GramsPerLitre, Kilograms, Litres};
 use jiff::Timestamp;
 
-use crate::caution;
-use crate::clouding;
-use crate::drying;
 use crate::format::{self, Clock};
-use crate::names;
-use crate::unseen;
+use crate::{caution, clouding, drying, names, unseen};
 
 /// "Add 113 L water, 2.05 kg clay."
 #[must_use]

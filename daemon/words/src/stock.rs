@@ -6,8 +6,7 @@ use claymark_model::routine::StockRules;
 use claymark_model::site::Site;
 use jiff::civil::Date;
 
-use crate::format::date;
-use crate::format::number;
+use crate::format::{date, number};
 use crate::{caution, format, planning};
 
 /// Everything, for the command line and the report.

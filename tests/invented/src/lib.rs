@@ -11,14 +11,20 @@ use claymark_model::site::{
 };
 use claymark_model::strapping::StrappingTable;
 use claymark_model::units::{GramsPerLitre, Kilograms, Litres, Millimetres, PeopleUnits, Unit};
-use jiff::SignedDuration;
 use jiff::civil::time;
 use jiff::tz::TimeZone;
+use jiff::{SignedDuration, Timestamp};
 
 /// An id that is one.
 #[must_use]
 pub fn id(text: &str) -> Id {
     Id::new(text).unwrap()
+}
+
+/// So many minutes after a time on which nothing hangs.
+#[must_use]
+pub fn minute(minute: i64) -> Timestamp {
+    Timestamp::from_second(1_800_000_000 + minute * 60).unwrap()
 }
 
 /// Two drums on one pump, a head tank and one rearing tank, each with a sensor or two; no plan, no stock.

@@ -5,12 +5,11 @@
 //! A typed mass that is off by the factor between pound and kilogram, or far more than was to be expected, is asked
 //! about; one that no pump could lift can't be true, and isn't counted on.
 
-use claymark_model::happening::SAME_REFILL;
+use claymark_model::happening::{SAME_REFILL, SeenRefill};
 use jiff::{SignedDuration, Timestamp};
 use serde::{Deserialize, Serialize};
 
 use crate::refill::displaced;
-use claymark_model::happening::SeenRefill;
 use claymark_model::site::{ClaySupply, Drum};
 use claymark_model::units::{GramsPerLitre, Kilograms, Litres, Unit};
 

@@ -25,53 +25,43 @@ const fn or(absolute: f64, share: f64) -> Criterion {
     Criterion { absolute, share }
 }
 
-/// Beyond it a correction is due; `None`: none is published.
-pub(super) fn correction(quantity: Quantity) -> Option<Criterion> {
-    match quantity {
-        Quantity::Turbidity => Some(or(0.5, 0.05)),
-        Quantity::Oxygen => Some(or(0.3, 0.0)),
-        Quantity::Temperature => Some(or(0.2, 0.0)),
-        Quantity::Level
-        | Quantity::Distance
-        | Quantity::Volume
-        | Quantity::OxygenSaturation
-        | Quantity::Flow
-        | Quantity::AirPressure
-        | Quantity::AirFlow
-        | Quantity::Running => None,
-    }
+/// What is published of one quantity.
+pub(super) struct Criteria {
+    /// Beyond it a correction is due.
+    pub(super) correction: Criterion,
+    /// Up to where a record is rated excellent, good and fair.
+    pub(super) rating: [Criterion; 3],
+    /// Beyond it the data aren't used, corrected or not.
+    pub(super) most_allowable: Criterion,
 }
 
-/// Up to where a record is rated excellent, good and fair.
-pub(super) fn rating(quantity: Quantity) -> Option<[Criterion; 3]> {
-    match quantity {
-        Quantity::Turbidity => Some([or(0.5, 0.05), or(1.0, 0.10), or(1.5, 0.15)]),
-        Quantity::Oxygen => Some([or(0.3, 0.05), or(0.5, 0.10), or(0.8, 0.15)]),
-        Quantity::Temperature => Some([or(0.2, 0.0), or(0.5, 0.0), or(0.8, 0.0)]),
-        Quantity::Level
-        | Quantity::Distance
-        | Quantity::Volume
-        | Quantity::OxygenSaturation
-        | Quantity::Flow
-        | Quantity::AirPressure
-        | Quantity::AirFlow
-        | Quantity::Running => None,
-    }
-}
-
-/// Beyond it the data aren't used, corrected or not.
-pub(super) fn most_allowable(quantity: Quantity) -> Option<Criterion> {
-    match quantity {
-        Quantity::Turbidity => Some(or(3.0, 0.30)),
-        Quantity::Oxygen => Some(or(2.0, 0.20)),
-        Quantity::Temperature => Some(or(2.0, 0.0)),
-        Quantity::Level
-        | Quantity::Distance
-        | Quantity::Volume
-        | Quantity::OxygenSaturation
-        | Quantity::Flow
-        | Quantity::AirPressure
-        | Quantity::AirFlow
-        | Quantity::Running => None,
+impl Criteria {
+    /// `None`: nothing is published.
+    pub(super) fn of(quantity: Quantity) -> Option<Self> {
+        match quantity {
+            Quantity::Turbidity => Some(Self {
+                correction: or(0.5, 0.05),
+                rating: [or(0.5, 0.05), or(1.0, 0.10), or(1.5, 0.15)],
+                most_allowable: or(3.0, 0.30),
+            }),
+            Quantity::Oxygen => Some(Self {
+                correction: or(0.3, 0.0),
+                rating: [or(0.3, 0.05), or(0.5, 0.10), or(0.8, 0.15)],
+                most_allowable: or(2.0, 0.20),
+            }),
+            Quantity::Temperature => Some(Self {
+                correction: or(0.2, 0.0),
+                rating: [or(0.2, 0.0), or(0.5, 0.0), or(0.8, 0.0)],
+                most_allowable: or(2.0, 0.0),
+            }),
+            Quantity::Level
+            | Quantity::Distance
+            | Quantity::Volume
+            | Quantity::OxygenSaturation
+            | Quantity::Flow
+            | Quantity::AirPressure
+            | Quantity::AirFlow
+            | Quantity::Running => None,
+        }
     }
 }

@@ -14,8 +14,7 @@ use claymark_store::reader::{QuarantineCount, Rollup, SensorKey};
 
 use super::{ReadError, answer};
 use crate::flux::answer::{AnswerRow, Cell};
-use crate::reason;
-use crate::schema;
+use crate::{reason, schema};
 
 /// The sensor of a row, if it is one of these and stood where it stands now, measuring the same.
 pub(super) fn of<'a>(

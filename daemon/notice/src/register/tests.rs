@@ -1,7 +1,7 @@
 //! Which numbers are known, over, or were probably meant.
 
 use super::*;
-use crate::content::{ReadingsMissing, Withdrawn};
+use crate::content::{Because, ReadingsMissing, Withdrawn};
 use crate::{Audience, Priority};
 
 fn at(minute: i64) -> Timestamp {

@@ -49,8 +49,8 @@ impl<'a> DrumSight<'a> {
     /// Whether slurry was poured within `apart` of `at`, by the level or by the log.
     pub(crate) fn was_poured(&self, at: Timestamp, apart: SignedDuration) -> bool {
         let near = |refill: &SeenRefill| refill.at.duration_since(at).abs() <= apart;
-        let logged = |deed: &Deed| matches!(deed, Deed::Refill { drum, .. } if drum.as_ref().is_none_or(|drum| *drum == self.record.drum.id));
-        self.record.seen().iter().any(near) || self.journal.has(at, apart, logged)
+        self.record.seen().iter().any(near)
+            || self.journal.has(at, apart, |deed| deed.may_refill(&self.record.drum.id))
     }
 
     /// The draw before and after `at`; `None` where too little is known.

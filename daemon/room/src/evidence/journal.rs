@@ -24,9 +24,14 @@ impl Journal {
         self.entries.iter().filter(move |entry| (from..=to).contains(&entry.at))
     }
 
+    /// Whether something of that sort was done from one time to another.
+    pub(crate) fn has_between(&self, from: Timestamp, to: Timestamp, sort: impl Fn(&Deed) -> bool) -> bool {
+        self.between(from, to).any(|entry| sort(&entry.deed))
+    }
+
     /// Whether something of that sort was done within `apart` of `at`.
     pub(crate) fn has(&self, at: Timestamp, apart: SignedDuration, sort: impl Fn(&Deed) -> bool) -> bool {
-        self.between(at - apart, at + apart).any(|entry| sort(&entry.deed))
+        self.has_between(at - apart, at + apart, sort)
     }
 
     /// The last deed of that sort by then.

@@ -1,11 +1,12 @@
 //! The last hours of one sensor, for rules that look at more than the newest value.
 
 use claymark_model::median::median;
-use std::collections::VecDeque;
+use std::collections::{BTreeMap, VecDeque};
 
 use jiff::{SignedDuration, Timestamp};
 
 use claymark_clay::trend::{Side, Trend};
+use claymark_model::id::Id;
 use claymark_model::reading::Assessed;
 
 /// A value and its time.
@@ -66,6 +67,34 @@ impl Trace {
     }
 }
 
+/// The traces of all sensors but the drums' levels, which their watches keep.
+#[derive(Debug, Default)]
+pub(crate) struct Traces(BTreeMap<Id, Trace>);
+
+impl Traces {
+    /// Takes a reading.
+    pub(crate) fn take(&mut self, now: Timestamp, assessed: &Assessed) {
+        match self.0.get_mut(&assessed.reading.sensor) {
+            Some(trace) => trace.take(now, assessed),
+            None => {
+                let mut trace = Trace::default();
+                trace.take(now, assessed);
+                self.0.insert(assessed.reading.sensor.clone(), trace);
+            }
+        }
+    }
+
+    /// Of one sensor; `None` while it hasn't spoken.
+    pub(crate) fn of(&self, sensor: &Id) -> Option<&Trace> {
+        self.0.get(sensor)
+    }
+}
+
+/// Whether readings reach up to that minute: a trace that has ended tells nothing of now.
+pub(crate) fn speaks(points: &[TracePoint], until: f64) -> bool {
+    points.last().is_some_and(|point| until - point.t <= STALE_MINUTES)
+}
+
 /// The middle value of some points.
 pub(crate) fn middle(points: &[TracePoint]) -> Option<f64> {
     median(&mut points.iter().map(|point| point.v).collect::<Vec<_>>())
@@ -91,6 +120,8 @@ pub(crate) fn timestamp(minutes: f64) -> Timestamp {
     Timestamp::UNIX_EPOCH.checked_add(since).unwrap_or(Timestamp::MAX)
 }
 
+/// min.
+const STALE_MINUTES: f64 = 5.0;
 /// min. A trend of so long is carried on.
 const TREND_MINUTES: f64 = 20.0;
 /// Longer than any failure takes to show.

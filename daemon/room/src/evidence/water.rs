@@ -4,7 +4,7 @@ use jiff::Timestamp;
 
 use super::lifted::{Lifted, lifted};
 use super::step_change::{BACK_MINUTES, BASE_MINUTES, StepChange, as_slurry, as_water, shift, shift_by};
-use super::trace::{Trace, TracePoint, middle, minutes};
+use super::trace::{Trace, TracePoint, middle, minutes, speaks};
 use claymark_model::site::Sensor;
 
 /// Turbidity at one place.
@@ -44,14 +44,13 @@ impl<'a> Turbid<'a> {
     pub(crate) fn at(now: Timestamp, sensor: &'a Sensor, trace: &'a Trace, about: &Around) -> Self {
         let Around { background, residence } = *about;
         let until = minutes(now);
-        let speaks =
-            |points: &Vec<TracePoint>| points.last().is_some_and(|point| until - point.t <= STALE_MINUTES);
         let mut points = trace.between(until - BACK_MINUTES - BASE_MINUTES, until);
         let lifted = lifted(&points, background, residence);
         points.retain(|point| !lifted.iter().any(|lifted| lifted.covers(point.t)));
         let out = lifted.last().copied().filter(|lifted| lifted.until.is_none());
-        let least =
-            Some(&points).filter(|points| speaks(points) && out.is_none()).and_then(|points| middle(points));
+        let least = Some(&points)
+            .filter(|points| speaks(points, until) && out.is_none())
+            .and_then(|points| middle(points));
         let least = least.map(|usual| (LEAST_SHARE * usual).max(LEAST_NTU));
         let shift = least.and_then(|least| shift(&points, &PACES, least));
         Self { sensor, trace, background, out, shift, points, residence }
@@ -135,5 +134,3 @@ const LEAST_SHARE: f64 = 0.09;
 const LEAST_NTU: f64 = 4.0;
 /// Half a chi-square.
 const SUSPECTED: f64 = 7.0;
-/// min. A trace that has ended tells nothing of now.
-const STALE_MINUTES: f64 = 5.0;

@@ -5,7 +5,8 @@
 
 use jiff::SignedDuration;
 
-use super::{Found, Hard, Rule};
+use super::oxygen::PACES;
+use super::{Found, Rule};
 use crate::evidence::Evidence;
 use crate::evidence::step_change::{StepChange, shift};
 use crate::evidence::trace::{middle, minutes};
@@ -37,14 +38,8 @@ fn find(evidence: &Evidence<'_>) -> Option<Found> {
         signs.extend(evidence.draws_unchanged(&feeds, since));
     }
     Some(Found {
-        cause: "air".to_owned(),
-        fault: Fault::Blower { oxygen: oxygen.now, limit_at },
-        since,
-        signs,
-        drum: None,
-        hard: Hard::No,
         at_night: Priority::Now,
-        stage: 0,
+        ..Found::of("air", Fault::Blower { oxygen: oxygen.now, limit_at }, since, signs)
     })
 }
 
@@ -68,5 +63,3 @@ fn is_over(evidence: &Evidence<'_>, failure: &Failure) -> bool {
 const LEAST_FALL_MG_L: f64 = 0.4;
 /// Air that fails shows in oxygen and clay within this time of each other.
 const TOGETHER: SignedDuration = SignedDuration::from_mins(20);
-/// min.
-const PACES: [f64; 5] = [1.5, 8.0, 15.0, 30.0, 60.0];

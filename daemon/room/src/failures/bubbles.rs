@@ -2,11 +2,10 @@
 //!
 //! Trap: feeding does the same for some minutes.
 
-use super::{Found, Hard, Rule};
+use super::{Found, Rule};
 use crate::evidence::Evidence;
 use crate::evidence::trace::{TracePoint, minutes, timestamp};
 use crate::evidence::water::Turbid;
-use claymark_notice::Priority;
 use claymark_notice::failure::{Failure, Fault, Sign};
 
 pub(super) const RULE: Rule = Rule { find, tells: |fault| matches!(fault, Fault::Bubbles { .. }), is_over };
@@ -27,18 +26,16 @@ fn of_probe(evidence: &Evidence<'_>, probe: &Turbid<'_>) -> Option<Found> {
     let spiky = halves.iter().all(|half| half.up >= TIMES * usual.up.max(usual.down));
     let [_, newest] = &halves;
     let unmoved = (newest.middle - usual.middle).abs() <= (UNMOVED * usual.middle).max(2.0 * usual.up);
-    (spiky && unmoved && probe.shift.is_none()).then(|| Found {
-        cause: format!("bubbles:{}", probe.sensor.id),
-        fault: Fault::Bubbles { sensor: probe.sensor.id.clone() },
-        since: timestamp(now - LASTED),
-        signs: vec![
-            Sign::Spikes { place: probe.sensor.place.clone(), up: newest.up, usual: usual.up },
-            Sign::TurbiditySteady { place: probe.sensor.place.clone(), at: newest.middle },
-        ],
-        drum: None,
-        hard: Hard::No,
-        at_night: Priority::Morning,
-        stage: 0,
+    (spiky && unmoved && probe.shift.is_none()).then(|| {
+        Found::of(
+            format!("bubbles:{}", probe.sensor.id),
+            Fault::Bubbles { sensor: probe.sensor.id.clone() },
+            timestamp(now - LASTED),
+            vec![
+                Sign::Spikes { place: probe.sensor.place.clone(), up: newest.up, usual: usual.up },
+                Sign::TurbiditySteady { place: probe.sensor.place.clone(), at: newest.middle },
+            ],
+        )
     })
 }
 

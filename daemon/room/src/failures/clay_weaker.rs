@@ -4,10 +4,9 @@
 
 use jiff::SignedDuration;
 
-use super::{Found, Hard, Rule};
+use super::{Found, Rule};
 use crate::evidence::Evidence;
 use claymark_model::fieldlog::Deed;
-use claymark_notice::Priority;
 use claymark_notice::failure::{Failure, Fault, Sign};
 
 pub(super) const RULE: Rule =
@@ -22,16 +21,12 @@ fn find(evidence: &Evidence<'_>) -> Option<Found> {
         lot.clone()
     });
     let (from, to) = (change.from, change.to);
-    Some(Found {
-        cause: "clay-yield".to_owned(),
-        fault: Fault::YieldChanged { from, to, lot },
-        since: change.since,
-        signs: vec![Sign::Yield { from, to }],
-        drum: None,
-        hard: Hard::No,
-        at_night: Priority::Morning,
-        stage: 0,
-    })
+    Some(Found::of(
+        "clay-yield",
+        Fault::YieldChanged { from, to, lot },
+        change.since,
+        vec![Sign::Yield { from, to }],
+    ))
 }
 
 /// It is learned by then: what comes after counts with the new yield.

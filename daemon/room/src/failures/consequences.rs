@@ -28,30 +28,24 @@ pub(super) fn stands_for(fault: &Fault) -> SignedDuration {
 
 /// Whether less clay than the books say may reach the head tank because of it, or seems to.
 pub(super) fn starves(fault: &Fault) -> bool {
-    match fault {
+    matches!(
+        fault,
         Fault::Blower { .. }
-        | Fault::PowerCut
-        | Fault::TooMuchWater { .. }
-        | Fault::PumpStopped { .. }
-        | Fault::LinePlugged { .. }
-        | Fault::TubeSplit { .. }
-        | Fault::TubeWear { .. }
-        | Fault::DrumAir { .. }
-        | Fault::WaterOnly(_)
-        | Fault::WrongWeighing { .. }
-        | Fault::Lumps
-        | Fault::YieldChanged { .. }
-        | Fault::ProbeOut { .. }
-        | Fault::PumpChanged(_)
-        | Fault::DrumSwapped { .. } => true,
-        Fault::FreshWaterLow { .. }
-        | Fault::ProbeFouled { .. }
-        | Fault::Bubbles { .. }
-        | Fault::HeaterOff { .. }
-        | Fault::HeaterOn { .. }
-        | Fault::OutOfLimits { .. }
-        | Fault::OxygenFalls { .. } => false,
-    }
+            | Fault::PowerCut
+            | Fault::TooMuchWater { .. }
+            | Fault::PumpStopped { .. }
+            | Fault::LinePlugged { .. }
+            | Fault::TubeSplit { .. }
+            | Fault::TubeWear { .. }
+            | Fault::DrumAir { .. }
+            | Fault::WaterOnly(_)
+            | Fault::WrongWeighing { .. }
+            | Fault::Lumps
+            | Fault::YieldChanged { .. }
+            | Fault::ProbeOut { .. }
+            | Fault::PumpChanged(_)
+            | Fault::DrumSwapped { .. }
+    )
 }
 
 /// Whether another failure, found later, may be nothing but this one.

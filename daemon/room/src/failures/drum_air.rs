@@ -5,7 +5,7 @@
 
 use jiff::SignedDuration;
 
-use super::{Found, Hard, Rule};
+use super::{Found, Rule};
 use crate::evidence::Evidence;
 use crate::evidence::drum::DrumSight;
 use crate::evidence::feed::Feed;
@@ -49,17 +49,17 @@ fn find(evidence: &Evidence<'_>) -> Option<Found> {
     signs.extend(others.map(|other| Sign::FitsToo { place: Place::Drum(other.drum.record.drum.id.clone()) }));
     let drum = &first.drum.record.drum.id;
     Some(Found {
-        cause: format!("drum-air:{drum}"),
-        fault: Fault::DrumAir {
-            left: first.left.max(0.0),
-            book: first.drum.record.books(&evidence.site.clay).left.strength,
-        },
-        since: shift.since,
-        signs,
         drum: Some(drum.clone()),
-        hard: Hard::No,
         at_night: Priority::Now,
-        stage: 0,
+        ..Found::of(
+            format!("drum-air:{drum}"),
+            Fault::DrumAir {
+                left: first.left.max(0.0),
+                book: first.drum.record.books(&evidence.site.clay).left.strength,
+            },
+            shift.since,
+            signs,
+        )
     })
 }
 

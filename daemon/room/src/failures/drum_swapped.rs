@@ -4,7 +4,7 @@
 
 use jiff::{SignedDuration, Timestamp};
 
-use super::{Found, Hard, Rule};
+use super::{Found, Rule};
 use crate::evidence::Evidence;
 use crate::evidence::breakpoint::Breakpoint;
 use crate::evidence::drum::DrumSight;
@@ -12,7 +12,6 @@ use crate::evidence::journal::NOTED;
 use crate::evidence::trace::{minutes, timestamp};
 use claymark_model::fieldlog::Deed;
 use claymark_model::units::LitresPerMinute;
-use claymark_notice::Priority;
 use claymark_notice::failure::{Failure, Fault, Sign};
 
 pub(super) const RULE: Rule =
@@ -67,24 +66,20 @@ fn between(
     let all = begins.into_iter().filter(|(_, left, taken)| goes_over(left, taken, 1.0) - joined >= NOT_HALF);
     let surest = |left: &Breakpoint, taken: &Breakpoint| left.sigmas().min(taken.sigmas());
     let (since, left, _) = all.max_by(|a, b| surest(&a.1, &a.2).total_cmp(&surest(&b.1, &b.2)))?;
-    let noted = evidence
-        .journal
-        .between(since - NOTED, evidence.now)
-        .any(|entry| matches!(entry.deed, Deed::InUse { .. }));
+    let noted = evidence.journal.has_between(since - NOTED, evidence.now, IS_IN_USE);
     let draw = LitresPerMinute(left.before).per_hour();
     (!noted).then(|| Found {
-        cause: format!("swapped:{}", from.record.drum.pump),
-        fault: Fault::DrumSwapped {
-            pump: from.record.drum.pump.clone(),
-            from: from.record.drum.id.clone(),
-            to: to.record.drum.id.clone(),
-        },
-        since,
-        signs: vec![Sign::LevelStands, Sign::OtherFalls { drum: to.record.drum.id.clone(), draw }],
         drum: Some(to.record.drum.id.clone()),
-        hard: Hard::No,
-        at_night: Priority::Morning,
-        stage: 0,
+        ..Found::of(
+            format!("swapped:{}", from.record.drum.pump),
+            Fault::DrumSwapped {
+                pump: from.record.drum.pump.clone(),
+                from: from.record.drum.id.clone(),
+                to: to.record.drum.id.clone(),
+            },
+            since,
+            vec![Sign::LevelStands, Sign::OtherFalls { drum: to.record.drum.id.clone(), draw }],
+        )
     })
 }
 
@@ -116,11 +111,11 @@ fn goes_over(left: &Breakpoint, taken: &Breakpoint, share: f64) -> f64 {
 
 /// Somebody wrote it down.
 fn is_over(evidence: &Evidence<'_>, failure: &Failure) -> bool {
-    evidence
-        .journal
-        .between(failure.since - NOTED, evidence.now)
-        .any(|entry| matches!(entry.deed, Deed::InUse { .. }))
+    evidence.journal.has_between(failure.since - NOTED, evidence.now, IS_IN_USE)
 }
+
+/// Somebody wrote down which drum is drawn.
+const IS_IN_USE: fn(&Deed) -> bool = |deed| matches!(deed, Deed::InUse { .. });
 
 /// Levels bend at this many minutes ago at the soonest, then every five.
 const FIRST: f64 = 20.0;

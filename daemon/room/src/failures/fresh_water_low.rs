@@ -5,7 +5,7 @@
 
 use jiff::SignedDuration;
 
-use super::{Found, Hard, Rule};
+use super::{Found, Rule};
 use crate::evidence::Evidence;
 use crate::evidence::feed::only_drum;
 use claymark_model::site::Place;
@@ -38,14 +38,9 @@ fn find(evidence: &Evidence<'_>) -> Option<Found> {
     let share = metered.map_or(1.0 / factor, |(from, now)| now / from);
     signs.extend(metered.map(|(from, now)| Sign::Flow { place: Place::Head, from, now }));
     Some(Found {
-        cause: "fresh-water".to_owned(),
-        fault: Fault::FreshWaterLow { share },
-        since: shift.since,
-        signs,
         drum: only_drum(&feeds),
-        hard: Hard::No,
         at_night: Priority::Now,
-        stage: 0,
+        ..Found::of("fresh-water", Fault::FreshWaterLow { share }, shift.since, signs)
     })
 }
 

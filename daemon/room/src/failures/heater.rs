@@ -5,10 +5,10 @@
 
 use jiff::SignedDuration;
 
-use super::{Found, Hard, Rule};
+use super::{Found, Rule};
 use crate::evidence::Evidence;
 use crate::evidence::step_change::{StepChange, shift};
-use crate::evidence::trace::{Trace, middle, minutes};
+use crate::evidence::trace::{Trace, middle, minutes, speaks};
 use crate::evidence::water::is_water;
 use claymark_clay::trend::Side;
 use claymark_model::site::{Place, Quantity};
@@ -58,23 +58,21 @@ fn towards(evidence: &Evidence<'_>, side: Side) -> Option<Found> {
     signs.extend(second);
     let temperature = change.now;
     Some(Found {
-        cause: "heat".to_owned(),
-        fault: match side {
-            Side::Falling => Fault::HeaterOff { temperature, limit_at },
-            Side::Rising => Fault::HeaterOn { temperature, limit_at },
-        },
-        since: change.since,
-        signs,
-        drum: None,
-        hard: Hard::No,
         at_night,
-        stage: 0,
+        ..Found::of(
+            "heat",
+            match side {
+                Side::Falling => Fault::HeaterOff { temperature, limit_at },
+                Side::Rising => Fault::HeaterOn { temperature, limit_at },
+            },
+            change.since,
+            signs,
+        )
     })
 }
 
 fn changing(trace: &Trace, now: f64, side: Side) -> Option<StepChange> {
-    let points = trace.between(now - 150.0, now);
-    points.last().filter(|point| now - point.t <= 5.0)?;
+    let points = Some(trace.between(now - 150.0, now)).filter(|points| speaks(points, now))?;
     let that_way = |shift: &StepChange| match side {
         Side::Falling => shift.now < shift.before,
         Side::Rising => shift.now > shift.before,

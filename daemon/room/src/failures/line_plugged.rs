@@ -4,7 +4,7 @@
 use jiff::SignedDuration;
 
 use super::no_slurry::{is_over, no_slurry};
-use super::{Found, Hard, Rule};
+use super::{Found, Rule};
 use crate::evidence::Evidence;
 use claymark_notice::Priority;
 use claymark_notice::failure::{Fault, Sign};
@@ -21,14 +21,14 @@ fn find(evidence: &Evidence<'_>) -> Option<Found> {
     let mut signs = vec![none.clearing(), Sign::Turns { turns: true }];
     signs.extend((none.level_falls_on() <= STANDS).then_some(Sign::LevelStands));
     Some(Found {
-        cause: none.cause(),
-        fault: Fault::LinePlugged { pump: none.drum.record.drum.pump.clone() },
-        since: none.shift.since,
-        signs,
         drum: Some(none.drum.record.drum.id.clone()),
-        hard: Hard::No,
         at_night: Priority::Now,
-        stage: 0,
+        ..Found::of(
+            none.cause(),
+            Fault::LinePlugged { pump: none.drum.record.drum.pump.clone() },
+            none.shift.since,
+            signs,
+        )
     })
 }
 

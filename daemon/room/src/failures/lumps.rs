@@ -5,20 +5,18 @@
 
 use jiff::SignedDuration;
 
-use super::{Found, Hard, Rule};
+use super::{Found, Rule};
 use crate::evidence::Evidence;
 use crate::evidence::drum::DrumSight;
 use crate::evidence::trace::{middle, minutes};
 use claymark_model::fieldlog::Deed;
 use claymark_model::site::Place;
-use claymark_notice::Priority;
 use claymark_notice::failure::{Failure, Fault, Sign};
 
 pub(super) const RULE: Rule = Rule { find, tells: |fault| matches!(fault, Fault::Lumps), is_over };
 
 fn find(evidence: &Evidence<'_>) -> Option<Found> {
-    let each = evidence.drums.iter().filter(|drum| drum.is_drawn());
-    each.filter_map(|drum| of_drum(evidence, drum)).next()
+    evidence.drums.iter().filter(|drum| drum.is_drawn()).find_map(|drum| of_drum(evidence, drum))
 }
 
 fn of_drum(evidence: &Evidence<'_>, drum: &DrumSight<'_>) -> Option<Found> {
@@ -42,8 +40,8 @@ fn of_drum(evidence: &Evidence<'_>, drum: &DrumSight<'_>) -> Option<Found> {
     let at_first = clay(at + 16.0, at + 24.0)?;
     let reached = clay(now - 8.0, now)?;
     let rising = reached - low >= RISEN * (wanted - low) && clay(now - 24.0, now - 14.0)? < reached;
-    let wiped = evidence.journal.between(refill.at, evidence.now).any(|entry| {
-        matches!(entry.deed, Deed::Wipe { .. } | Deed::Cleaning { .. }) || drum.sets_pump(&entry.deed)
+    let wiped = evidence.journal.has_between(refill.at, evidence.now, |deed| {
+        matches!(deed, Deed::Wipe { .. } | Deed::Cleaning { .. }) || drum.sets_pump(deed)
     });
     let sagged = at_first - low > SAGGED * wanted;
     let missed = wanted - low >= (1.0 - LOW) * own;
@@ -52,22 +50,21 @@ fn of_drum(evidence: &Evidence<'_>, drum: &DrumSight<'_>) -> Option<Found> {
     }
     let id = drum.record.drum.id.clone();
     Some(Found {
-        cause: format!("lumps:{id}"),
-        fault: Fault::Lumps,
-        since: refill.at,
-        signs: vec![
-            Sign::LevelRose { added: refill.added, to: refill.to },
-            Sign::TurbidityRises {
-                place: Place::Head,
-                from: low + head.background,
-                now: reached + head.background,
-                wanted: wanted + head.background,
-            },
-        ],
-        drum: Some(id),
-        hard: Hard::No,
-        at_night: Priority::Morning,
-        stage: 0,
+        drum: Some(id.clone()),
+        ..Found::of(
+            format!("lumps:{id}"),
+            Fault::Lumps,
+            refill.at,
+            vec![
+                Sign::LevelRose { added: refill.added, to: refill.to },
+                Sign::TurbidityRises {
+                    place: Place::Head,
+                    from: low + head.background,
+                    now: reached + head.background,
+                    wanted: wanted + head.background,
+                },
+            ],
+        )
     })
 }
 

@@ -119,16 +119,9 @@ fn of_feed<'e, 'a>(
 
 /// Somebody set the pump, or cleans the drum or the head tank.
 fn is_meant(evidence: &Evidence<'_>, drum: &DrumSight<'_>, shift: &StepChange) -> bool {
-    let cleans = |deed: &Deed| {
-        let Deed::Cleaning { place, .. } = deed else { return false };
-        let places = [
-            Place::Head,
-            Place::Drum(drum.record.drum.id.clone()),
-            Place::Pump(drum.record.drum.pump.clone()),
-        ];
-        place.as_ref().is_none_or(|place| places.contains(place))
-    };
-    evidence.journal.has(shift.since, NOTED, |deed| drum.sets_pump(deed) || cleans(deed))
+    let ours = &drum.record.drum;
+    let places = [Place::Head, Place::Drum(ours.id.clone()), Place::Pump(ours.pump.clone())];
+    evidence.journal.has(shift.since, NOTED, |deed| drum.sets_pump(deed) || deed.may_clean(&places))
 }
 
 fn turns(evidence: &Evidence<'_>, drum: &DrumSight<'_>) -> Option<bool> {
@@ -140,11 +133,9 @@ fn turns(evidence: &Evidence<'_>, drum: &DrumSight<'_>) -> Option<bool> {
 
 /// Slurry comes again, or somebody wrote down what they did to the pump.
 pub(super) fn is_over(evidence: &Evidence<'_>, failure: &Failure) -> bool {
-    let noted = evidence
-        .journal
-        .between(failure.since, evidence.now)
-        .any(|entry| evidence.drums.iter().any(|drum| drum.sets_pump(&entry.deed)));
-    noted || evidence.turbidity_is_back(failure, BACK)
+    let sets = |deed: &Deed| evidence.drums.iter().any(|drum| drum.sets_pump(deed));
+    evidence.journal.has_between(failure.since, evidence.now, sets)
+        || evidence.turbidity_is_back(failure, BACK)
 }
 
 /// The clay goes to less than this share.

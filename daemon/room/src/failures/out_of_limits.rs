@@ -10,7 +10,7 @@ use jiff::SignedDuration;
 use super::{Found, Hard, Rule};
 use crate::evidence::Evidence;
 use crate::evidence::drum::DrumSight;
-use crate::evidence::trace::{TracePoint, middle, minutes};
+use crate::evidence::trace::{TracePoint, middle, minutes, speaks};
 use claymark_clay::oxygen::{SUPERSATURATED, percent_saturation, pressure_at};
 use claymark_model::fieldlog::Deed;
 use claymark_model::site::{Place, Quantity};
@@ -108,14 +108,14 @@ fn found(evidence: &Evidence<'_>, outside: impl Iterator<Item = Outside>) -> Opt
     };
     let Outside { place, of, is, least, most } = worst.clone();
     Some(Found {
-        cause: format!("limits:{}", of.quantity().name()),
-        fault: Fault::OutOfLimits { place, of, is, least, most },
-        since: evidence.now - patience(of),
-        signs: outside.iter().map(Outside::sign).collect(),
-        drum: None,
-        hard: Hard::No,
         at_night,
         stage: u8::from(sure),
+        ..Found::of(
+            format!("limits:{}", of.quantity().name()),
+            Fault::OutOfLimits { place, of, is, least, most },
+            evidence.now - patience(of),
+            outside.iter().map(Outside::sign).collect(),
+        )
     })
 }
 
@@ -138,7 +138,6 @@ impl Outside {
         let until = minutes(evidence.now);
         let lasted = patience(of).as_secs_f64() / 60.0;
         let points = readings(evidence, place, of, until - lasted);
-        let speaks = points.last().is_some_and(|last| until - last.t <= STALE_MINUTES);
         let whole = points.first().is_some_and(|first| first.t <= until - 0.8 * lasted);
         let margin = MARGIN_SHARE * (most - least);
         let part = |part: f64| {
@@ -150,7 +149,13 @@ impl Outside {
         let above = parts.iter().all(|part| *part > most + margin);
         let below = parts.iter().all(|part| *part < least - margin);
         let [.., is] = parts;
-        (speaks && whole && (above || below)).then(|| Self { place: place.clone(), of, is, least, most })
+        (speaks(&points, until) && whole && (above || below)).then(|| Self {
+            place: place.clone(),
+            of,
+            is,
+            least,
+            most,
+        })
     }
 
     /// A place whose water has been so far outside that fish are in danger; what they want stays what it is told by.
@@ -168,12 +173,11 @@ impl Outside {
         let until = minutes(evidence.now);
         let lasted = HARD_PATIENCE.as_secs_f64() / 60.0;
         let points = readings(evidence, place, of, until - lasted);
-        let speaks = points.last().is_some_and(|last| until - last.t <= STALE_MINUTES);
         let whole = points.first().is_some_and(|first| first.t <= until - 0.6 * lasted);
         let out =
             |above: bool| points.iter().all(|point| if above { point.v > highest } else { point.v < lowest });
         let is = middle(&points)?;
-        (speaks && whole && (out(true) || out(false))).then(|| Self {
+        (speaks(&points, until) && whole && (out(true) || out(false))).then(|| Self {
             place: place.clone(),
             of,
             is,
@@ -227,7 +231,7 @@ fn at_work(evidence: &Evidence<'_>) -> bool {
     let works = |deed: &Deed| {
         matches!(deed, Deed::Cleaning { .. }) || evidence.drums.iter().any(|drum| drum.sets_pump(deed))
     };
-    evidence.journal.between(evidence.now - WORK, evidence.now).any(|entry| works(&entry.deed))
+    evidence.journal.has_between(evidence.now - WORK, evidence.now, works)
 }
 
 /// Hands that stop a pump, or clean, may make the water clear, but not for long.
@@ -240,8 +244,7 @@ fn just_stopped(evidence: &Evidence<'_>) -> bool {
 /// Nothing is drawn, as somebody wrote down; what stands for another reason has a name.
 fn is_stopped(evidence: &Evidence<'_>) -> bool {
     let stopped = |drum: &DrumSight<'_>| {
-        let ours = |pump: &Option<_>| pump.as_ref().is_none_or(|pump| *pump == drum.record.drum.pump);
-        let sets = |deed: &Deed| matches!(deed, Deed::PumpSetting { pump, .. } if ours(pump));
+        let sets = |deed: &Deed| matches!(deed, Deed::PumpSetting { .. }) && drum.sets_pump(deed);
         let set = evidence.journal.last(evidence.now, sets);
         set.is_some_and(|entry| matches!(entry.deed, Deed::PumpSetting { rpm: Some(rpm), .. } if rpm <= 0.0))
     };
@@ -282,8 +285,6 @@ const HANDS: SignedDuration = SignedDuration::from_hours(1);
 const HARD_STAGE: u8 = 2;
 /// Share of the band beyond its end that is no matter of a drop.
 const MARGIN_SHARE: f64 = 0.05;
-/// min.
-const STALE_MINUTES: f64 = 5.0;
 /// min.
 const OVER_MINUTES: f64 = 10.0;
 /// What hands did may take so long to settle.

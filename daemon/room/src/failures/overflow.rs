@@ -5,7 +5,7 @@
 
 use jiff::SignedDuration;
 
-use super::{Found, Hard, Rule};
+use super::{Found, Rule};
 use crate::evidence::Evidence;
 use crate::evidence::feed::only_drum;
 use claymark_model::fieldlog::Deed;
@@ -48,14 +48,9 @@ fn find(evidence: &Evidence<'_>) -> Option<Found> {
     signs.extend(evidence.draws_unchanged(&feeds, shift.since));
     signs.extend(tank.map(|(place, (from, now))| Sign::Flow { place: place.clone(), from, now }));
     Some(Found {
-        cause: "fresh-water".to_owned(),
-        fault: Fault::TooMuchWater { share: now / from, overflows },
-        since: shift.since,
-        signs,
         drum: only_drum(&feeds),
-        hard: Hard::No,
         at_night: Priority::Soon,
-        stage: 0,
+        ..Found::of("fresh-water", Fault::TooMuchWater { share: now / from, overflows }, shift.since, signs)
     })
 }
 

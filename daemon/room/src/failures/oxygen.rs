@@ -10,7 +10,7 @@ use jiff::{SignedDuration, Timestamp};
 use super::{Found, Hard, Rule};
 use crate::evidence::Evidence;
 use crate::evidence::step_change::shift;
-use crate::evidence::trace::{TracePoint, middle, minutes, timestamp};
+use crate::evidence::trace::{TracePoint, middle, minutes, speaks, timestamp};
 use crate::evidence::water::is_water;
 use claymark_model::site::{Place, Quantity};
 use claymark_notice::Priority;
@@ -63,8 +63,7 @@ impl Short {
         let until = minutes(evidence.now);
         let least = evidence.limits(place).oxygen_min_mg_l;
         let points = trace.between(until - 150.0, until);
-        let now = middle(&trace.between(until - 3.5, until))
-            .filter(|_| points.last().is_some_and(|point| until - point.t <= 5.0))?;
+        let now = middle(&trace.between(until - 3.5, until)).filter(|_| speaks(&points, until))?;
         let falling = shift(&points, &PACES, LEAST_FALL_MG_L)
             .filter(|shift| shift.now < shift.before && is_water(shift));
         let low = now < least && points.len() >= 3;
@@ -134,4 +133,4 @@ const WAITS: SignedDuration = SignedDuration::from_mins(18);
 /// Shares of the least that the fish need, below which it is graver.
 const GRAVE: [f64; 2] = [0.85, 0.6];
 /// min.
-const PACES: [f64; 5] = [1.5, 8.0, 15.0, 30.0, 60.0];
+pub(super) const PACES: [f64; 5] = [1.5, 8.0, 15.0, 30.0, 60.0];

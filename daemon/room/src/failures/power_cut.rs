@@ -2,7 +2,7 @@
 //!
 //! Trap: a router that starts anew takes all of them.
 
-use super::{Found, Hard, Rule};
+use super::{Found, Rule};
 use crate::evidence::Evidence;
 use crate::evidence::trace::timestamp;
 use claymark_model::site::Sensor;
@@ -25,14 +25,13 @@ fn find(evidence: &Evidence<'_>) -> Option<Found> {
     let newest = last.iter().copied().max_by(f64::total_cmp)?;
     let together = newest - first <= TOGETHER_MINUTES;
     together.then(|| Found {
-        cause: "power".to_owned(),
-        fault: Fault::PowerCut,
-        since: timestamp(newest),
-        signs: vec![Sign::Vanished { mains: count(mains) }, Sign::GoOn { batteries: count(speaking) }],
-        drum: None,
-        hard: Hard::No,
         at_night: Priority::Now,
-        stage: 0,
+        ..Found::of(
+            "power",
+            Fault::PowerCut,
+            timestamp(newest),
+            vec![Sign::Vanished { mains: count(mains) }, Sign::GoOn { batteries: count(speaking) }],
+        )
     })
 }
 

@@ -2,13 +2,11 @@
 //!
 //! It steps back at a wipe. Trap: all climb, then it is real.
 
-use super::{Found, Hard, Rule};
+use super::{Found, Rule};
 use crate::evidence::Evidence;
 use crate::evidence::trace::{Trace, middle, minutes, timestamp};
 use crate::evidence::water::Turbid;
-use claymark_model::fieldlog::Deed;
 use claymark_model::median::median;
-use claymark_notice::Priority;
 use claymark_notice::failure::{Failure, Fault, Sign};
 
 pub(super) const RULE: Rule =
@@ -24,24 +22,19 @@ fn find(evidence: &Evidence<'_>) -> Option<Found> {
     probes.iter().zip(&climbs).enumerate().find_map(|(place, (probe, climb))| {
         let climb = climb.as_ref().filter(|climb| climb.is_steady())?;
         let others = climbs.iter().enumerate().filter(|(other, _)| *other != place);
-        let siblings = median(&mut others.filter_map(|(_, other)| Some(other.as_ref()?.rise())).collect::<Vec<_>>())?;
-        let wiped = evidence.journal.between(timestamp(now - OVER), evidence.now).any(|entry| {
-            matches!(&entry.deed, Deed::Wipe { sensor } if sensor.as_ref().is_none_or(|of| *of == probe.sensor.id))
-        });
+        let rises = others.filter_map(|(_, other)| Some(other.as_ref()?.rise()));
+        let siblings = median(&mut rises.collect::<Vec<_>>())?;
+        let (since, sensor) = (timestamp(now - OVER), &probe.sensor.id);
+        let wiped = evidence.journal.has_between(since, evidence.now, |deed| deed.may_wipe(sensor));
         let alone = siblings < ALONE * climb.rise();
-        (alone && !wiped).then(|| Found {
-            cause: format!("probe:{}", probe.sensor.id),
-            fault: Fault::ProbeFouled { sensor: probe.sensor.id.clone(), by: climb.rise() - siblings },
-            since: timestamp(now - OVER),
-            signs: vec![
-                Sign::Climbs { place: probe.sensor.place.clone(), from: climb.then, now: climb.now },
-                Sign::SiblingsSteady { probes: u32::try_from(probes.len() - 1).unwrap_or(u32::MAX), by: siblings },
-            ],
-            drum: None,
-            hard: Hard::No,
-            at_night: Priority::Morning,
-            stage: 0,
-        })
+        let (place, others) =
+            (probe.sensor.place.clone(), u32::try_from(probes.len() - 1).unwrap_or(u32::MAX));
+        let signs = vec![
+            Sign::Climbs { place, from: climb.then, now: climb.now },
+            Sign::SiblingsSteady { probes: others, by: siblings },
+        ];
+        let fault = Fault::ProbeFouled { sensor: sensor.clone(), by: climb.rise() - siblings };
+        (alone && !wiped).then(|| Found::of(format!("probe:{sensor}"), fault, since, signs))
     })
 }
 

@@ -6,13 +6,11 @@
 use claymark_model::median::median;
 use jiff::SignedDuration;
 
-use super::{Found, Hard, Rule};
+use super::{Found, Rule};
 use crate::evidence::Evidence;
 use crate::evidence::journal::NOTED;
 use crate::evidence::trace::{middle, minutes, timestamp};
 use crate::evidence::water::Turbid;
-use claymark_model::fieldlog::Deed;
-use claymark_notice::Priority;
 use claymark_notice::failure::{Failure, Fault, Sign};
 
 pub(super) const RULE: Rule = Rule { find, tells: |fault| matches!(fault, Fault::ProbeOut { .. }), is_over };
@@ -36,23 +34,18 @@ fn of_probe(evidence: &Evidence<'_>, probe: &Turbid<'_>) -> Option<Found> {
     let reads = middle(&probe.trace.between(minutes(evidence.now) - 5.0, minutes(evidence.now)))?;
     let mut signs = vec![Sign::FellAtOnce { place: place(), from: out.before, now: reads }];
     signs.extend(siblings(evidence, probe, out.since));
-    Some(Found {
-        cause: format!("probe-out:{}", probe.sensor.id),
-        fault: Fault::ProbeOut { sensor: probe.sensor.id.clone() },
+    Some(Found::of(
+        format!("probe-out:{}", probe.sensor.id),
+        Fault::ProbeOut { sensor: probe.sensor.id.clone() },
         since,
         signs,
-        drum: None,
-        hard: Hard::No,
-        at_night: Priority::Morning,
-        stage: 0,
-    })
+    ))
 }
 
 /// Somebody wipes it, or cleans around it.
 fn is_meant(evidence: &Evidence<'_>, probe: &Turbid<'_>, since: f64) -> bool {
-    let wipes = |deed: &Deed| matches!(deed, Deed::Wipe { sensor } if sensor.as_ref().is_none_or(|sensor| *sensor == probe.sensor.id));
-    let cleans = |deed: &Deed| matches!(deed, Deed::Cleaning { place, .. } if place.as_ref().is_none_or(|place| *place == probe.sensor.place));
-    evidence.journal.has(timestamp(since), NOTED, |deed| wipes(deed) || cleans(deed))
+    let (sensor, place) = (&probe.sensor.id, std::slice::from_ref(&probe.sensor.place));
+    evidence.journal.has(timestamp(since), NOTED, |deed| deed.may_wipe(sensor) || deed.may_clean(place))
 }
 
 /// What the other probes did meanwhile.

@@ -4,7 +4,7 @@
 
 use jiff::{SignedDuration, Timestamp};
 
-use super::{Found, Hard, Rule};
+use super::{Found, Rule};
 use crate::evidence::Evidence;
 use crate::evidence::breakpoint::Breakpoint;
 use crate::evidence::drum::DrumSight;
@@ -67,14 +67,14 @@ fn of_feed(evidence: &Evidence<'_>, feed: &Feed<'_, '_>, explained: &Explained) 
     let pump = drum.record.drum.pump.clone();
     let by_clay = Some(DrawShare { share: factor, sd: doubt });
     let found = Found {
-        cause: format!("pump:{pump}"),
-        fault: Fault::PumpChanged(PumpChanged { pump, from, to, by_clay, ends, verdict }),
-        since: shift.since,
-        signs: vec![Sign::DrawChanged { from, to }, shift.sign(Place::Head)],
         drum: Some(drum.record.drum.id.clone()),
-        hard: Hard::No,
         at_night: if verdict == Verdict::Lasts { Priority::Morning } else { Priority::Now },
-        stage: 0,
+        ..Found::of(
+            format!("pump:{pump}"),
+            Fault::PumpChanged(PumpChanged { pump, from, to, by_clay, ends, verdict }),
+            shift.since,
+            vec![Sign::DrawChanged { from, to }, shift.sign(Place::Head)],
+        )
     };
     Some((likelier, found))
 }
@@ -99,8 +99,9 @@ fn ends(
 /// Somebody wrote down what was asked for.
 fn is_over(evidence: &Evidence<'_>, failure: &Failure) -> bool {
     let Fault::PumpChanged(PumpChanged { pump, .. }) = &failure.fault else { return false };
-    let said = |deed: &Deed| matches!(deed, Deed::PumpSetting { pump: of, .. } if of.as_ref().is_none_or(|of| of == pump));
-    evidence.journal.between(failure.since - NOTED, evidence.now).any(|entry| said(&entry.deed))
+    let said =
+        |deed: &Deed| matches!(deed, Deed::PumpSetting { .. }) && deed.pump().is_none_or(|of| of == pump);
+    evidence.journal.has_between(failure.since - NOTED, evidence.now, said)
 }
 
 /// Standard deviations that the draw must have changed by.

@@ -1,7 +1,7 @@
 //! The pump has stopped. Trap: a planned stop, which one entry in the log explains.
 
 use super::no_slurry::{is_over, no_slurry};
-use super::{Found, Hard, Rule};
+use super::{Found, Rule};
 use crate::evidence::Evidence;
 use claymark_notice::Priority;
 use claymark_notice::failure::{Fault, Sign};
@@ -20,17 +20,17 @@ fn find(evidence: &Evidence<'_>) -> Option<Found> {
     signs.extend((none.level_falls_on() <= STANDS).then_some(Sign::LevelStands));
     signs.extend(none.fits_too());
     Some(Found {
-        cause: none.cause(),
-        fault: Fault::PumpStopped {
-            pump,
-            certain: none.turns == Some(false) || none.level_falls_on() <= STANDS,
-        },
-        since: none.shift.since,
-        signs,
         drum: Some(none.drum.record.drum.id.clone()),
-        hard: Hard::No,
         at_night: Priority::Now,
-        stage: 0,
+        ..Found::of(
+            none.cause(),
+            Fault::PumpStopped {
+                pump,
+                certain: none.turns == Some(false) || none.level_falls_on() <= STANDS,
+            },
+            none.shift.since,
+            signs,
+        )
     })
 }
 

@@ -3,7 +3,7 @@
 //! Trap: a drum that is emptied for cleaning, which the log says.
 
 use super::no_slurry::{is_over, no_slurry};
-use super::{Found, Hard, Rule};
+use super::{Found, Rule};
 use crate::evidence::Evidence;
 use claymark_model::units::LitresPerMinute;
 use claymark_notice::Priority;
@@ -19,14 +19,15 @@ fn find(evidence: &Evidence<'_>) -> Option<Found> {
     signs.extend(none.turns.map(|turns| Sign::Turns { turns }));
     signs.extend(none.fits_too());
     Some(Found {
-        cause: none.cause(),
-        fault: Fault::TubeSplit { pump: none.drum.record.drum.pump.clone(), lost },
-        since: none.shift.since,
-        signs,
         drum: Some(none.drum.record.drum.id.clone()),
-        hard: Hard::No,
         at_night: Priority::Now,
         stage: 1,
+        ..Found::of(
+            none.cause(),
+            Fault::TubeSplit { pump: none.drum.record.drum.pump.clone(), lost },
+            none.shift.since,
+            signs,
+        )
     })
 }
 

@@ -2,12 +2,11 @@
 //!
 //! Trap: flow raised, then the clay falls at the same draw.
 
-use super::{Found, Hard, Rule};
+use super::{Found, Rule};
 use crate::evidence::Evidence;
 use crate::evidence::days::Decline;
 use claymark_model::fieldlog::Deed;
 use claymark_model::units::LitresPerMinute;
-use claymark_notice::Priority;
 use claymark_notice::failure::{Failure, Fault, Sign};
 
 pub(super) const RULE: Rule = Rule { find, tells: |fault| matches!(fault, Fault::TubeWear { .. }), is_over };
@@ -26,14 +25,13 @@ fn find(evidence: &Evidence<'_>) -> Option<Found> {
     let mut signs = vec![Sign::Declines { draw_per_day: draw.per_day, clay_per_day: clay.per_day }];
     signs.extend(caught_below(evidence, &pump));
     Some(Found {
-        cause: format!("wear:{pump}"),
-        fault: Fault::TubeWear { pump, per_day: draw.per_day },
-        since: draw.since,
-        signs,
         drum: Some(drum.record.drum.id.clone()),
-        hard: Hard::No,
-        at_night: Priority::Morning,
-        stage: 0,
+        ..Found::of(
+            format!("wear:{pump}"),
+            Fault::TubeWear { pump, per_day: draw.per_day },
+            draw.since,
+            signs,
+        )
     })
 }
 
@@ -43,8 +41,8 @@ fn is_wear(decline: &Decline) -> bool {
 
 /// The last catch at the pump against its dial, where it is below.
 fn caught_below(evidence: &Evidence<'_>, pump: &claymark_model::id::Id) -> Option<Sign> {
-    let here = claymark_model::site::Place::Pump(pump.clone());
-    let at_pump = |deed: &Deed| matches!(deed, Deed::FlowCheck { place: Some(place), .. } if *place == here);
+    let here = Some(claymark_model::site::Place::Pump(pump.clone()));
+    let at_pump = |deed: &Deed| matches!(deed, Deed::FlowCheck { place, .. } if *place == here);
     let entry = evidence.journal.last(evidence.now, at_pump)?;
     let Deed::FlowCheck { volume, seconds, .. } = &entry.deed else { return None };
     let caught = LitresPerMinute::caught((*volume)?, (*seconds)?)?.per_hour();

@@ -5,7 +5,7 @@
 
 use jiff::SignedDuration;
 
-use super::{Found, Hard, Rule};
+use super::{Found, Rule};
 use crate::evidence::Evidence;
 use crate::evidence::drum::DrumSight;
 use claymark_model::fieldlog::Deed;
@@ -46,24 +46,25 @@ fn of_drum(evidence: &Evidence<'_>, drum: &DrumSight<'_>) -> Option<Found> {
     let id = drum.record.drum.id.clone();
     let goes_to = head.background + share.in_all(thinner) * (shift.before - head.background);
     Some(Found {
-        cause: format!("water-only:{id}"),
-        fault: Fault::WaterOnly(WaterOnly { added: refill.added, holds, was, is, clay, due, goes_to }),
-        since: refill.at,
-        signs: vec![Sign::LevelRose { added: refill.added, to: refill.to }, shift.sign(Place::Head)],
-        drum: Some(id),
-        hard: Hard::No,
+        drum: Some(id.clone()),
         at_night: Priority::Soon,
         stage: u8::from(due),
+        ..Found::of(
+            format!("water-only:{id}"),
+            Fault::WaterOnly(WaterOnly { added: refill.added, holds, was, is, clay, due, goes_to }),
+            refill.at,
+            vec![Sign::LevelRose { added: refill.added, to: refill.to }, shift.sign(Place::Head)],
+        )
     })
 }
 
 /// Whether somebody wrote down clay for that drum about then.
 fn clay_is_noted(evidence: &Evidence<'_>, drum: &DrumSight<'_>, refill: &SeenRefill) -> bool {
     let clay = |deed: &Deed| {
-        let Deed::Refill { drum: of, clay: Some(clay), .. } = deed else { return false };
-        clay.0 > 0.0 && of.as_ref().is_none_or(|of| *of == drum.record.drum.id)
+        let Deed::Refill { clay: Some(clay), .. } = deed else { return false };
+        clay.0 > 0.0 && deed.may_refill(&drum.record.drum.id)
     };
-    evidence.journal.between(refill.at - POURED_APART, evidence.now).any(|entry| clay(&entry.deed))
+    evidence.journal.has_between(refill.at - POURED_APART, evidence.now, clay)
 }
 
 fn is_over(evidence: &Evidence<'_>, failure: &Failure) -> bool {
@@ -78,7 +79,7 @@ fn is_over(evidence: &Evidence<'_>, failure: &Failure) -> bool {
 /// A refill older than this isn't asked about any more.
 const FRESH: SignedDuration = SignedDuration::from_mins(80);
 /// The head tank answers a refill from shortly before it was seen to this much later.
-const BEFORE: SignedDuration = SignedDuration::from_mins(6);
+pub(super) const BEFORE: SignedDuration = SignedDuration::from_mins(6);
 /// See [`BEFORE`].
 const AFTER: SignedDuration = SignedDuration::from_mins(15);
 /// Asked, and not answered for so long: told with the amount.

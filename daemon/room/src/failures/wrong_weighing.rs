@@ -5,7 +5,8 @@
 
 use jiff::SignedDuration;
 
-use super::{Found, Hard, Rule};
+use super::water_only::BEFORE;
+use super::{Found, Rule};
 use crate::evidence::Evidence;
 use crate::evidence::drum::DrumSight;
 use crate::evidence::journal::NOTED;
@@ -17,8 +18,7 @@ pub(super) const RULE: Rule =
     Rule { find, tells: |fault| matches!(fault, Fault::WrongWeighing { .. }), is_over };
 
 fn find(evidence: &Evidence<'_>) -> Option<Found> {
-    let each = evidence.drums.iter().filter(|drum| drum.is_drawn());
-    each.filter_map(|drum| of_drum(evidence, drum)).next()
+    evidence.drums.iter().filter(|drum| drum.is_drawn()).find_map(|drum| of_drum(evidence, drum))
 }
 
 fn of_drum(evidence: &Evidence<'_>, drum: &DrumSight<'_>) -> Option<Found> {
@@ -39,14 +39,14 @@ fn of_drum(evidence: &Evidence<'_>, drum: &DrumSight<'_>) -> Option<Found> {
     }
     let id = drum.record.drum.id.clone();
     Some(Found {
-        cause: format!("weighing:{id}"),
-        fault: Fault::WrongWeighing { factor, booked: is },
-        since: refill.at,
-        signs: vec![Sign::LevelRose { added: refill.added, to: refill.to }, shift.sign(Place::Head)],
-        drum: Some(id),
-        hard: Hard::No,
+        drum: Some(id.clone()),
         at_night: Priority::Soon,
-        stage: 0,
+        ..Found::of(
+            format!("weighing:{id}"),
+            Fault::WrongWeighing { factor, booked: is },
+            refill.at,
+            vec![Sign::LevelRose { added: refill.added, to: refill.to }, shift.sign(Place::Head)],
+        )
     })
 }
 
@@ -65,5 +65,4 @@ const HIGH: f64 = 1.4;
 const LOW: f64 = 0.7;
 const FRESH: SignedDuration = SignedDuration::from_mins(120);
 const WAITED: SignedDuration = SignedDuration::from_mins(20);
-const BEFORE: SignedDuration = SignedDuration::from_mins(6);
 const AFTER: SignedDuration = SignedDuration::from_mins(25);

@@ -1,11 +1,8 @@
 //! Who is called when nobody answers, hour by hour.
 
 use super::*;
+use claymark_invented::minute;
 use claymark_model::id::Id;
-
-fn minute(minute: i64) -> Timestamp {
-    Timestamp::from_second(1_800_000_000 + minute * 60).unwrap()
-}
 
 /// Everything that is told from minute 0 on, by (minute, who, why), until `end`.
 fn night(people: &[&str], urgency: Urgency, end: i64) -> Vec<(i64, String, Call)> {
@@ -16,7 +13,8 @@ fn night(people: &[&str], urgency: Urgency, end: i64) -> Vec<(i64, String, Call)
 fn calls(people: &[&str], shift: Shift, urgency: Urgency, end: i64) -> Vec<(i64, String, Call)> {
     let staff = claymark_invented::staff();
     let contacts: Vec<Contact> = people.iter().map(|name| claymark_invented::contact(name, name)).collect();
-    let pace = Pace { shift, staff: &staff, contacts: &contacts, rules: CallRules::default() };
+    let on_call = OnCall::of(contacts.clone(), contacts.clone());
+    let pace = Pace { shift, staff: &staff, on_call: &on_call, rules: CallRules::default() };
     let mut told = vec![Told { number: 1, at: minute(0), to: audience::first(&contacts, shift) }];
     let mut all = vec![(0, named(&told[0].to), Call::First)];
     while let Some(due) = pace.next(&told, urgency).filter(|due| due.at <= minute(end)) {

@@ -1,11 +1,8 @@
 //! What people are asked about, how often, and until when.
 
 use super::*;
+use claymark_invented::minute as at;
 use claymark_notice::query::WhyNot;
-
-fn at(minute: i64) -> Timestamp {
-    Timestamp::from_second(1_800_000_000 + minute * 60).unwrap()
-}
 
 fn query(minute: i64) -> Query {
     let why = WhyNot::Unreadable { detail: "not JSON".to_owned() };

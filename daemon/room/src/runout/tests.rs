@@ -3,8 +3,7 @@
 use super::*;
 use claymark_invented::id;
 use claymark_model::doubt::WhyUnknown;
-use claymark_model::forecast::Basis;
-use claymark_model::forecast::Subject;
+use claymark_model::forecast::{Basis, Subject};
 use claymark_model::units::{Litres, LitresPerHour};
 
 /// Minutes after the evening check at 17:00, which is minute 0; the visit is at minute 870.

@@ -1,12 +1,9 @@
 //! Who is silent together, on a clock of minutes.
 
 use super::*;
-use claymark_invented::id;
+use claymark_invented::{id, minute};
 use claymark_model::quality::thresholds::Thresholds;
-
-fn minute(minute: i64) -> Timestamp {
-    Timestamp::from_second(1_800_000_000 + minute * 60).unwrap()
-}
+use claymark_model::site::{Place, Quantity, Sensor};
 
 /// (id, place, speaks every so many minutes); silent for three of those it has a gap.
 fn sensors(all: &[(&str, Place, i64)]) -> Sensors {
@@ -39,7 +36,7 @@ fn what_fell_silent_together_is_one_message_that_names_what_they_share() {
                     all.heard(&id(name), minute(now));
                 }
             }
-            let found = all.silent(minute(now), minute(0));
+            let found = Silence::default().silent(&all, minute(now), minute(0));
             // A gap of three minutes, but nobody is called for less than ten.
             assert_eq!(found.is_some(), now >= 20, "{falls_silent:?} at {now}");
             if let Some((silent, found)) = found {
@@ -52,21 +49,22 @@ fn what_fell_silent_together_is_one_message_that_names_what_they_share() {
 #[test]
 fn a_slow_sensor_joins_the_outage_that_was_told_without_a_message_of_its_own() {
     let mut all = sensors(&[("a", Place::Head, 1), ("b", Place::Head, 1), ("slow", Place::Room, 20)]);
+    let mut silence = Silence::default();
     for (name, last) in [("a", 100), ("b", 100), ("slow", 90)] {
         all.heard(&id(name), minute(last));
     }
-    let (silent, common) = all.silent(minute(110), minute(0)).unwrap();
+    let (silent, common) = silence.silent(&all, minute(110), minute(0)).unwrap();
     assert_eq!((names(&silent), &common), (vec!["a", "b"], &Common::Everything));
-    all.tell(minute(110), "silent:a", &silent, common);
-    all.join_outages(minute(150), minute(0));
-    assert_eq!(all.silent(minute(150), minute(0)), None);
+    silence.told(minute(110), "silent:a", &silent, common);
+    silence.join_outages(&all, minute(150), minute(0));
+    assert_eq!(silence.silent(&all, minute(150), minute(0)), None);
     // When the network is back, the slow one is missed by name.
     for now in 151..=170 {
         all.heard(&id("a"), minute(now));
         all.heard(&id("b"), minute(now));
     }
-    assert_eq!(all.holds("silent:a", minute(170)), Holds::No);
-    let (heard, still_silent) = all.back("silent:a", minute(170));
+    assert_eq!(silence.holds(&all, "silent:a", minute(170)), Holds::No);
+    let (heard, still_silent) = silence.back(&all, "silent:a", minute(170));
     assert_eq!((heard, names(&still_silent)), (vec![id("a"), id("b")], vec!["slow"]));
 }
 
@@ -78,6 +76,6 @@ fn a_late_burst_of_old_readings_does_not_end_a_silence() {
     all.heard(&id("a"), minute(40));
     assert_eq!(all.last(&id("a")), Some(minute(60)));
     all.heard(&id("b"), minute(80));
-    let (silent, _) = all.silent(minute(80), minute(0)).unwrap();
+    let (silent, _) = Silence::default().silent(&all, minute(80), minute(0)).unwrap();
     assert_eq!(names(&silent), ["a"]);
 }

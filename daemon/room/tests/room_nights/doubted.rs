@@ -28,14 +28,14 @@ fn a_catch_of_millilitres_for_litres_is_not_believed_and_an_earlier_one_that_fit
     night.log(catch(45.0));
     night.until("2027-04-20T09:10");
     let now = night.at("2027-04-20T09:10");
-    assert_eq!(night.room.doubtful_catches(now), []);
+    assert_eq!(night.room.known().doubtful_catches(now), []);
     night.log(catch(0.045));
     night.until("2027-04-20T09:20");
     let now = night.at("2027-04-20T09:20");
-    let known = night.room.fresh_water(now).expect("the first check stands");
+    let known = night.room.known().fresh_water(now).expect("the first check stands");
     assert_eq!(known.flow, LitresPerMinute(45.0));
     assert!(matches!(known.by, FlowBy::Check { at } if at < night.at("2027-04-20T09:05")), "{known:?}");
-    let [doubt] = &night.room.doubtful_catches(now)[..] else { panic!("it is told") };
+    let [doubt] = &night.room.known().doubtful_catches(now)[..] else { panic!("it is told") };
     assert_eq!((&doubt.place, doubt.by), (&Place::Head, Witness::Turbidity));
     assert!((30.0..70.0).contains(&doubt.expected.0), "{doubt:?}");
 }
@@ -46,6 +46,6 @@ fn half_the_water_by_hand_is_believed() {
     night.log(catch(22.0));
     night.until("2027-04-20T09:10");
     let now = night.at("2027-04-20T09:10");
-    assert_eq!(night.room.doubtful_catches(now), []);
-    assert_eq!(night.room.fresh_water(now).map(|known| known.flow), Some(LitresPerMinute(22.0)));
+    assert_eq!(night.room.known().doubtful_catches(now), []);
+    assert_eq!(night.room.known().fresh_water(now).map(|known| known.flow), Some(LitresPerMinute(22.0)));
 }

@@ -24,7 +24,7 @@ fn a_day() -> RoomNight {
 }
 
 fn counted_on(night: &RoomNight) -> Yield {
-    night.room.clouding().expect("one is written").clay
+    night.room.known().clouding().expect("one is written").clay
 }
 
 #[test]

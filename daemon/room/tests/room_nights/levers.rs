@@ -24,7 +24,7 @@ pub fn ways(dose: &Dose) -> Ways {
 }
 
 fn dose(night: &RoomNight, drum: &str, target: Option<f64>) -> Dose {
-    night.room.dose(night.now, &id(drum), target.map(Turbidity)).expect("all is known")
+    night.room.known().dose(night.now, &id(drum), target.map(Turbidity)).expect("all is known")
 }
 
 fn one_drum(site: &mut Site) {
@@ -165,10 +165,10 @@ fn strong_slurry_lasts_the_night_with_water_only_and_a_slower_pump() {
 fn what_neither_lever_reaches_is_refused() {
     let night = alone(100.0, 9.0, |_| {});
     for wanted in [0.0, 900.0] {
-        let refused = night.room.dose(night.now, &id("a"), Some(Turbidity(wanted)));
+        let refused = night.room.known().dose(night.now, &id("a"), Some(Turbidity(wanted)));
         let Err(NoDose::OutOfReach { least, most, .. }) = refused else { panic!("{refused:?}") };
         assert!(least.0 == 0.0 && most.0 > 100.0 && most.0 < 900.0, "{most:?}");
-        night.room.dose(night.now, &id("a"), Some(Turbidity(most.0 - 1.0))).expect("within reach");
+        night.room.known().dose(night.now, &id("a"), Some(Turbidity(most.0 - 1.0))).expect("within reach");
     }
 }
 
@@ -182,8 +182,8 @@ fn clay_that_is_in_the_drum_and_does_not_come_turns_no_lever_of_any_drum() {
     let short = dose(&night, "a", None);
     let Advice::LookFirst(look) = &short.advice else { panic!("{short:?}") };
     assert!(look.seen.strength.0 < 0.85 * look.book.strength.0, "{look:?}");
-    let visit = night.room.next_visit(night.now).expect("there is one");
-    let (drums, _) = night.room.outlook(night.now, &visit, night.now);
+    let visit = night.room.known().next_visit(night.now).expect("there is one");
+    let (drums, _) = night.room.known().outlook(night.now, &visit, night.now);
     assert!(
         matches!(drums[0].remedy.refill, Some(Refill::LookFirst { .. })) && drums[0].remedy.night.is_none()
     );

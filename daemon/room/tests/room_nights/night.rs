@@ -300,7 +300,7 @@ impl RoomNight {
     pub fn restart(&mut self, away: SignedDuration) -> Vec<HeardNotice> {
         self.now += away;
         self.flow_for(away);
-        let site = self.room.site().clone();
+        let site = self.room.known().site().clone();
         self.room = Room::new(site);
         let past = std::mem::take(&mut self.everything);
         let marks = self.marks.iter().map(|said| (said.made_at, Event::RecalledMark(said.clone())));
@@ -321,7 +321,7 @@ impl RoomNight {
     pub fn restart_without_past(&mut self, away: SignedDuration) -> Vec<HeardNotice> {
         self.now += away;
         self.flow_for(away);
-        self.room = Room::new(self.room.site().clone());
+        self.room = Room::new(self.room.known().site().clone());
         self.everything.clear();
         self.room.handle(self.now, Event::PastUnread { wholly: true });
         self.room.handle(self.now, Event::GoLive);

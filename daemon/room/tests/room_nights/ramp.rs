@@ -31,7 +31,7 @@ fn filled_at_nine(fish_day: i32) -> RoomNight {
 }
 
 fn sheet(night: &RoomNight) -> Sheet {
-    night.room.sheet(night.now, &id("a"), (None, None)).expect("there is a drum a")
+    night.room.known().sheet(night.now, &id("a"), (None, None)).expect("there is a drum a")
 }
 
 fn mix(sheet: &Sheet) -> &Mix {
@@ -82,12 +82,12 @@ fn a_mix_for_the_night_is_aimed_at_tomorrow_where_the_middle_of_its_life_lies() 
     assert!((today.turbidity.0 - 47.0).abs() < 1e-9 && (tomorrow.turbidity.0 - 41.0).abs() < 1e-9);
     assert!(tomorrow.at > night.at("2027-04-21T00:00"), "{tomorrow:?}");
     // The pump is turned for the fish of this minute, a mix for those of the middle of its life.
-    let dose = night.room.dose(night.now, &id("a"), None).expect("all is known");
+    let dose = night.room.known().dose(night.now, &id("a"), None).expect("all is known");
     assert!((dose.bench.target.0 - 47.0).abs() < 1e-9, "{:?}", dose.bench);
     let mixed = ways(&dose).by_strength.expect("it can be pumped").turbidity;
     assert!((mixed.0 - 41.0).abs() < 0.01, "{mixed:?}");
     // Who asks for a turbidity gets it.
-    let asked = night.room.dose(night.now, &id("a"), Some(Turbidity(60.0))).expect("all is known");
+    let asked = night.room.known().dose(night.now, &id("a"), Some(Turbidity(60.0))).expect("all is known");
     assert!((ways(&asked).by_strength.expect("it can be pumped").turbidity.0 - 60.0).abs() < 0.01);
     assert_eq!(asked.plan, None);
 }

@@ -50,7 +50,7 @@ fn of_the_morning() -> Deed {
 const ADDED: f64 = 117.8;
 
 fn known(night: &RoomNight) -> (Basis, f64, EmptyAt) {
-    known_of(&night.room.forecasts(night.now)[0])
+    known_of(&night.room.known().forecasts(night.now)[0])
 }
 
 fn known_of(forecast: &Forecast) -> (Basis, f64, EmptyAt) {
@@ -59,7 +59,7 @@ fn known_of(forecast: &Forecast) -> (Basis, f64, EmptyAt) {
 }
 
 fn sheet(night: &RoomNight) -> Sheet {
-    night.room.sheet(night.now, &id("a"), (None, None)).expect("drum a is there")
+    night.room.known().sheet(night.now, &id("a"), (None, None)).expect("drum a is there")
 }
 
 /// The refill for which the sheet waits.
@@ -72,8 +72,8 @@ fn waits_for(night: &RoomNight) -> Unseen {
 
 /// Clay and water that the sheet or the outlook advises.
 fn advised(night: &RoomNight) -> Vec<(f64, f64)> {
-    let visit = night.room.next_visit(night.now).expect("people come every day");
-    let (drums, _) = night.room.outlook(night.now, &visit, night.now);
+    let visit = night.room.known().next_visit(night.now).expect("people come every day");
+    let (drums, _) = night.room.known().outlook(night.now, &visit, night.now);
     let remedy = drums.into_iter().next().expect("drum a is in it").remedy;
     let enough = remedy.enough.and_then(|enough| enough.refill);
     let advised = |refill| match refill {
@@ -254,7 +254,7 @@ fn what_the_level_shows_already_is_not_counted_twice() {
         assert!((volume - truly).abs() < 3.0 && basis == Basis::Level, "{volume}, truly {truly}");
         assert!(sheet(night).unseen.is_none());
     });
-    assert_eq!(night.room.forecasts(night.now).len(), 2);
+    assert_eq!(night.room.known().forecasts(night.now).len(), 2);
 
     // Half of it was found when the rest went in under foam.
     let mut night = low();
@@ -379,7 +379,8 @@ fn what_was_done_an_hour_ago_is_put_in_its_place() {
 fn drums_of_one_pump_count_it_together() {
     let mut night = RoomNight::begin_with_one_pump("2027-04-20T04:00");
     prepare(&mut night);
-    let supply = |night: &RoomNight| known_of(night.room.forecasts(night.now).last().expect("of the pump"));
+    let supply =
+        |night: &RoomNight| known_of(night.room.known().forecasts(night.now).last().expect("of the pump"));
     let before = supply(&night);
     night.drum("a").pours(ADDED).foams();
     night.minutes(4);
@@ -394,7 +395,7 @@ fn without_a_known_volume_nothing_is_advised_on_top() {
     night.drum("a").falls_silent();
     night.until("2027-04-20T08:09");
     night.log(of_the_morning());
-    assert!(matches!(night.room.forecasts(night.now)[0].outlook, Outlook::Unknown { .. }));
+    assert!(matches!(night.room.known().forecasts(night.now)[0].outlook, Outlook::Unknown { .. }));
     let unseen = waits_for(&night);
     assert_eq!((unseen.before, unseen.after, unseen.water), (None, None, Some(Litres(117.0))));
     night.until("2027-04-20T08:55");

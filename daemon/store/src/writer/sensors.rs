@@ -2,11 +2,12 @@
 
 use std::collections::HashMap;
 
-use jiff::Timestamp;
-use rusqlite::{Connection, params};
+use jiff::{SignedDuration, Timestamp};
+use rusqlite::{Connection, Statement, params};
 
 use claymark_model::id::Id;
-use claymark_model::site::Site;
+use claymark_model::site::{Place, Quantity, Site};
+use claymark_model::units::Unit;
 
 use crate::error::StoreError;
 use crate::limits::Limits;
@@ -28,22 +29,10 @@ impl SensorsInForce {
              ON CONFLICT DO UPDATE SET name = excluded.name, every_ms = excluded.every_ms, in_site = 1
              RETURNING key",
         )?;
-        let mut keys = HashMap::new();
-        for sensor in &site.sensors {
-            let every_ms = i64::try_from(sensor.every.as_millis()).unwrap_or(i64::MAX);
-            let key = upsert.query_row(
-                params![
-                    sensor.id.as_str(),
-                    sensor.name,
-                    sensor.place.to_string(),
-                    sensor.quantity.name(),
-                    sensor.unit.base().symbol(),
-                    every_ms
-                ],
-                |row| row.get(0),
-            )?;
-            keys.insert(sensor.id.clone(), key);
-        }
+        let sensors = site.sensors.iter().map(|sensor| {
+            (&sensor.id, &sensor.name, &sensor.place, sensor.quantity, sensor.unit.base(), sensor.every)
+        });
+        let keys = keys(&mut upsert, sensors)?;
         Ok(Self { keys, site: site.clone() })
     }
 
@@ -53,22 +42,10 @@ impl SensorsInForce {
             "INSERT INTO sensor (id, name, place, quantity, unit, every_ms, in_site) VALUES (?1, ?2, ?3, ?4, ?5, ?6, 0)
              ON CONFLICT DO UPDATE SET id = excluded.id RETURNING key",
         )?;
-        let mut keys = HashMap::new();
-        for sensor in known {
-            let every_ms = i64::try_from(sensor.every.as_millis()).unwrap_or(i64::MAX);
-            let key = upsert.query_row(
-                params![
-                    sensor.id.as_str(),
-                    sensor.name,
-                    sensor.place.to_string(),
-                    sensor.quantity.name(),
-                    sensor.unit.symbol(),
-                    every_ms
-                ],
-                |row| row.get(0),
-            )?;
-            keys.insert(sensor.id.clone(), key);
-        }
+        let sensors = known.iter().map(|sensor| {
+            (&sensor.id, &sensor.name, &sensor.place, sensor.quantity, sensor.unit, sensor.every)
+        });
+        let keys = keys(&mut upsert, sensors)?;
         Ok(Self { keys, site: self.site.clone() })
     }
 
@@ -81,4 +58,18 @@ impl SensorsInForce {
     pub(crate) fn limits(&self, id: &Id, hour: Timestamp) -> Limits {
         self.site.sensor(id).map(|sensor| Limits::of(&self.site, sensor, hour)).unwrap_or_default()
     }
+}
+
+/// The keys that an upsert of id, name, place, quantity, base unit and interval gives.
+fn keys<'a>(
+    upsert: &mut Statement<'_>,
+    sensors: impl Iterator<Item = (&'a Id, &'a String, &'a Place, Quantity, Unit, SignedDuration)>,
+) -> Result<HashMap<Id, i64>, StoreError> {
+    let mut keys = HashMap::new();
+    for (id, name, place, quantity, unit, every) in sensors {
+        let every_ms = i64::try_from(every.as_millis()).unwrap_or(i64::MAX);
+        let row = params![id.as_str(), name, place.to_string(), quantity.name(), unit.symbol(), every_ms];
+        keys.insert(id.clone(), upsert.query_row(row, |row| row.get(0))?);
+    }
+    Ok(keys)
 }

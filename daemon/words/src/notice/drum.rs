@@ -3,11 +3,8 @@
 use claymark_model::forecast::{Basis, EmptyAt, Outlook};
 use claymark_notice::content::{DrumState, PumpState};
 
-use crate::doubt;
-use crate::drying;
-use crate::format;
-use crate::names;
 use crate::notice::Teller;
+use crate::{doubt, drying, format, names};
 
 impl Teller<'_> {
     pub(super) fn name_of(&self, state: &DrumState) -> String {

@@ -5,11 +5,9 @@ use claymark_model::site::Draws;
 use claymark_notice::content::{EveningCheck, EveningDrum, Verdict};
 use jiff::SignedDuration;
 
-use crate::doubt;
-use crate::format;
 use crate::names::{self, short};
 use crate::notice::{Teller, Text, Wording, fit, fit_with, fitting};
-use crate::{caution, checks, stock};
+use crate::{caution, checks, doubt, format, stock};
 
 pub(super) fn wording(teller: Teller<'_>, check: &EveningCheck) -> Wording {
     let mut text = Text::default();

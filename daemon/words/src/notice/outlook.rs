@@ -5,9 +5,8 @@ use claymark_model::site::Site;
 use claymark_notice::content::{EveningDrum, Verdict, Visit};
 use jiff::Timestamp;
 
-use crate::caution;
-use crate::format;
 use crate::notice::{Teller, Text};
+use crate::{caution, format};
 
 /// Whether `drums` and `supplies` last until `visit`, and what would make them last.
 #[must_use]

@@ -2,11 +2,9 @@
 
 use claymark_notice::query::{About, Queries, Query, WhyNot};
 
-use crate::fieldlog;
 use crate::names::short;
 use crate::notice::{Teller, Text, Wording, fit};
-use crate::typed;
-use crate::{answers, bounds};
+use crate::{answers, bounds, fieldlog, typed};
 
 pub(super) fn wording(teller: Teller<'_>, queries: &Queries) -> Wording {
     let mut text = Text::default();

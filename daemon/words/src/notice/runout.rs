@@ -2,10 +2,9 @@
 
 use claymark_notice::content::{Again, Runout};
 
-use crate::caution;
-use crate::format;
 use crate::names::short;
 use crate::notice::{Teller, Text, Wording, fit};
+use crate::{caution, format};
 
 pub(super) fn wording(teller: Teller<'_>, runout: &Runout, again: bool) -> Wording {
     let mut text = Text::default();

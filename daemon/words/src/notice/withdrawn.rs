@@ -6,8 +6,7 @@ use claymark_notice::Notice;
 use claymark_notice::content::{Because, DrumState, Verdict, Visit, Withdrawn};
 
 use crate::names::{self, first_of, short};
-use crate::notice::failure;
-use crate::notice::{Teller, Text, Wording, fit};
+use crate::notice::{Teller, Text, Wording, failure, fit};
 
 #[expect(clippy::too_many_lines, reason = "an arm for each cause")]
 pub(super) fn wording(teller: Teller<'_>, notice: &Notice, withdrawn: &Withdrawn) -> Wording {

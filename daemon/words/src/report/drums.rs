@@ -8,9 +8,8 @@ use claymark_model::site::Site;
 use claymark_model::units::{Kilograms, Litres, PeopleUnits};
 
 use super::{counted, moment, percent};
-use crate::doubt;
 use crate::format::{duration, mass, number, volume};
-use crate::typed;
+use crate::{doubt, typed};
 
 /// For a drum whose volume isn't known all week.
 #[must_use]

@@ -5,10 +5,9 @@ use claymark_model::site::Drum;
 use claymark_notice::failure::Failure;
 
 use super::Words;
-use crate::format;
 use crate::names::{self, short};
 use crate::notice::{Teller, fit};
-use crate::typed;
+use crate::{format, typed};
 
 pub(super) fn lumps(teller: Teller<'_>, failure: &Failure) -> Words {
     let drum = failure.drum.as_ref().map(|state| teller.name_of(state)).unwrap_or_default();

@@ -6,9 +6,8 @@ use claymark_model::site::{Place, Quantity};
 use claymark_model::units::{Celsius, Litres, LitresPerHour};
 use claymark_notice::failure::{Limited, Sign};
 
-use crate::format;
-use crate::names;
 use crate::notice::Teller;
+use crate::{format, names};
 
 impl Teller<'_> {
     pub(super) fn sign(&self, sign: &Sign) -> String {
