@@ -95,6 +95,8 @@ enum Command {
     ///
     /// Leave out what nobody knows. A correction is a new entry with --replaces and the key of the wrong one.
     Log(LogCommand),
+    /// Give this night, or the one that comes, to somebody: they are called first
+    Tonight(TonightCommand),
     /// Say "I'm on it" to a notice: it stops being repeated
     Answer(answer::AnswerCommand),
 }
@@ -153,6 +155,27 @@ struct LogCommand {
     kind: entry::EntryKind,
 }
 
+#[derive(Debug, Args)]
+struct TonightCommand {
+    #[command(flatten)]
+    site_file: SiteFileFlag,
+    /// Who is called first: id or name of a contact
+    person: String,
+    /// Who says so; somebody who gives the night to themselves has confirmed it with that
+    #[arg(long, value_name = "NAME")]
+    by: Option<String>,
+    /// Print what was sent as JSON, and not as a sentence
+    #[arg(long)]
+    json: bool,
+}
+
+impl From<TonightCommand> for LogCommand {
+    fn from(TonightCommand { site_file, person, by, json }: TonightCommand) -> Self {
+        let kind = entry::EntryKind::Tonight { person };
+        Self { site_file, at: None, by, replaces: None, sure: false, json, kind }
+    }
+}
+
 impl Cli {
     /// Does what was asked for.
     pub fn run(self) -> Result<(), CommandFailure> {
@@ -172,21 +195,8 @@ impl Cli {
             Command::Plan(asked) => planning::plan(asked),
             Command::Stock(asked) => planning::stock(asked),
             Command::Checks(asked) => by_hand::checks(asked),
-            Command::Log(log) => {
-                let settings = config::read(&log.site_file.config, Secrets::Needed)?.settings;
-                let (sure, json) = (log.sure, log.json);
-                let for_granted = log.kind.takes_unit_of_clay_for_granted();
-                let now = TimeSource::system().now();
-                let (deed, signature) = log.parts(&settings.site, now, fresh_key())?;
-                let at = signature.at;
-                asked::figures::possible(&settings.site, &deed, &signature)?;
-                if !sure {
-                    asked::ask(&settings, (&deed, at, now), for_granted)?;
-                }
-                let told = entry_told(&settings.site, (&deed, &signature), now);
-                say(&settings, &Saying::entry(&settings.intake.prefix, &deed, signature), &told, json)?;
-                by_hand::comment(&settings, &deed, at)
-            }
+            Command::Log(log) => write_down(log),
+            Command::Tonight(asked) => write_down(asked.into()),
             Command::Answer(asked) => answer::run(asked),
         }
     }
@@ -199,6 +209,23 @@ impl LogCommand {
         let signature = Signature { key, at: at.unwrap_or(now), by, replaces, sure };
         Ok((self.kind.deed(site)?, signature))
     }
+}
+
+/// Sends an entry, after asking about what can hardly be meant.
+fn write_down(log: LogCommand) -> Result<(), CommandFailure> {
+    let settings = config::read(&log.site_file.config, Secrets::Needed)?.settings;
+    let (sure, json) = (log.sure, log.json);
+    let for_granted = log.kind.takes_unit_of_clay_for_granted();
+    let now = TimeSource::system().now();
+    let (deed, signature) = log.parts(&settings.site, now, fresh_key())?;
+    let at = signature.at;
+    asked::figures::possible(&settings.site, &deed, &signature)?;
+    if !sure {
+        asked::ask(&settings, (&deed, at, now), for_granted)?;
+    }
+    let told = entry_told(&settings.site, (&deed, &signature), now);
+    say(&settings, &Saying::entry(&settings.intake.prefix, &deed, signature), &told, json)?;
+    by_hand::comment(&settings, &deed, at)
 }
 
 /// Whoever panics takes the whole process down, after a word in the log: half a daemon is worse than none,

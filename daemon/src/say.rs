@@ -115,6 +115,7 @@ fn figures(deed: &Deed) -> (&'static str, NamedFigures) {
         Deed::Fish { place: at, what, number: fish } => {
             ("fish", vec![("place", place(at)), ("what", text(what)), ("number", number(*fish))])
         }
+        Deed::Tonight { person } => ("tonight", vec![("person", id(person))]),
         Deed::Note { text: note } => ("note", vec![("text", text(note))]),
     }
 }

@@ -156,6 +156,7 @@ fn line_of_a_pressing_call() -> String {
     let at: Timestamp = "2027-04-23T01:22:36Z".parse().unwrap();
     let missing = ReadingsMissing::SessionLost { since: at, until: at };
     let calling = Calling {
+        tonight: None,
         call: Call::First,
         urgency: Urgency::By { by: at },
         earlier: None,

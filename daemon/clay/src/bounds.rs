@@ -207,7 +207,8 @@ pub fn deed(deed: &Deed) -> Result<(), Impossible> {
         | Deed::Dip { .. }
         | Deed::Wipe { .. }
         | Deed::TubeChange { .. }
-        | Deed::ClogCleared { .. } => Ok(()),
+        | Deed::ClogCleared { .. }
+        | Deed::Tonight { .. } => Ok(()),
     }
 }
 
@@ -266,6 +267,7 @@ pub fn unlikely(site: &Site, deed: &Deed, (ago, full): (SignedDuration, Saturati
         | Deed::Wipe { .. }
         | Deed::TubeChange { .. }
         | Deed::ClogCleared { .. }
+        | Deed::Tonight { .. }
         | Deed::Fish { .. } => None,
     };
     by_site.or_else(|| unusual(deed)).or_else(long_ago)
@@ -329,6 +331,7 @@ fn figures(deed: &Deed) -> Vec<(Figure, f64)> {
         | Deed::Wipe { .. }
         | Deed::TubeChange { .. }
         | Deed::ClogCleared { .. }
+        | Deed::Tonight { .. }
         | Deed::Note { .. } => vec![],
     };
     found.into_iter().flatten().collect()

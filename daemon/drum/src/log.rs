@@ -241,6 +241,7 @@ fn action(facts: &Facts, deed: &Deed) -> Option<Action> {
         | Deed::ClogCleared { .. }
         | Deed::Delivery { .. }
         | Deed::Fish { .. }
+        | Deed::Tonight { .. }
         | Deed::Note { .. } => None,
     }
 }

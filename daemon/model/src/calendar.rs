@@ -58,6 +58,13 @@ impl Site {
         evenings(&self.staff, &self.time_zone, now).filter(|evening| *evening > now).min()
     }
 
+    /// The first time after `from` at which the clock on the wall shows `time`.
+    #[must_use]
+    pub fn next_time(&self, from: Timestamp, time: Time) -> Option<Timestamp> {
+        let at = |date: Date| self.time_zone.to_ambiguous_timestamp(date.to_datetime(time)).compatible().ok();
+        dates_about(&self.time_zone, from).filter_map(at).filter(|at| *at > from).min()
+    }
+
     /// The visit that ends the night of the evening check at `evening`.
     #[must_use]
     pub fn visit_after(&self, evening: Timestamp) -> Option<Timestamp> {

@@ -122,6 +122,11 @@ pub enum Deed {
         /// How many.
         number: Option<f64>,
     },
+    /// Somebody has the coming night, or this one.
+    Tonight {
+        /// Who.
+        person: Option<Id>,
+    },
     /// Free text.
     Note {
         /// The text.

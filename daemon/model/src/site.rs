@@ -74,6 +74,12 @@ pub struct Staff {
     /// Days on which it is at another time.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub other_visits: Vec<OtherVisit>,
+    /// Until when whoever has the night confirms it; without it nobody is asked.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub confirm_by: Option<Time>,
+    /// When people are told what the night has brought; without it they aren't.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub morning: Option<Time>,
     /// How long a drum must last beyond the next visit.
     pub margin: SignedDuration,
     /// How long mixing a drum takes.

@@ -5,6 +5,7 @@ use jiff::{SignedDuration, Timestamp};
 use serde::{Deserialize, Serialize};
 
 use crate::Audience;
+use crate::handover::OnTonight;
 
 /// Why people are called now.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
@@ -114,6 +115,9 @@ pub struct Calling {
     pub holds_until: Timestamp,
     /// The next call, if nobody answers.
     pub later: Option<Later>,
+    /// Who has the night, where the site asks for that.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub tonight: Option<OnTonight>,
 }
 
 /// No way to the barn takes longer: then somebody else is asked.

@@ -9,6 +9,7 @@ use crate::NoticeKind;
 use crate::calling::Urgency;
 use crate::caught::CatchDoubt;
 use crate::failure::Failure;
+use crate::handover::{Handover, Morning};
 use crate::keeping::{ClockStep, StoreFate};
 use crate::link::LinkDown;
 use crate::query::Queries;
@@ -44,6 +45,10 @@ pub enum Content {
     Undelivered(Box<Undelivered>),
     /// Nobody has been seen in the room.
     Unattended(Unattended),
+    /// Nobody has confirmed that the night is theirs.
+    Handover(Handover),
+    /// What the night has brought.
+    Morning(Box<Morning>),
 }
 
 impl Content {
@@ -60,6 +65,8 @@ impl Content {
             Self::Query(_) => NoticeKind::Query,
             Self::Undelivered(_) => NoticeKind::Undelivered,
             Self::Unattended(_) => NoticeKind::Unattended,
+            Self::Handover(_) => NoticeKind::Handover,
+            Self::Morning(_) => NoticeKind::Morning,
         }
     }
 
@@ -108,6 +115,9 @@ pub struct EveningCheck {
     pub heard: usize,
     /// Who is called first tonight.
     pub first_called: Option<Id>,
+    /// By when they answer this message, so that the night is theirs.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub confirm_by: Option<Timestamp>,
     /// Since when nothing can be kept.
     pub store_failing_since: Option<Timestamp>,
     /// Failures that people were told of and that aren't over.

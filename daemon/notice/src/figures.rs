@@ -131,6 +131,7 @@ mod tests {
 
     fn call(at: i64, cause: &str, call: Call, priority: Priority) -> Notice {
         let calling = Calling {
+            tonight: None,
             call,
             urgency: Urgency::Look,
             earlier: None,

@@ -8,6 +8,7 @@ pub mod dose;
 pub mod drum;
 pub mod failure;
 pub mod figures;
+pub mod handover;
 pub mod keeping;
 pub mod link;
 pub mod query;
@@ -53,6 +54,10 @@ pub enum NoticeKind {
     Undelivered,
     /// Nobody has been seen in the room.
     Unattended,
+    /// Nobody has confirmed that the night is theirs.
+    Handover,
+    /// What the night has brought.
+    Morning,
 }
 
 impl NoticeKind {
@@ -67,8 +72,9 @@ impl NoticeKind {
             | Self::Water
             | Self::Air
             | Self::Undelivered
-            | Self::Unattended => true,
-            Self::EveningCheck | Self::Withdrawn | Self::Query => false,
+            | Self::Unattended
+            | Self::Handover => true,
+            Self::EveningCheck | Self::Withdrawn | Self::Query | Self::Morning => false,
         }
     }
 }
@@ -160,6 +166,26 @@ pub struct Notice {
     pub calling: Option<Box<Calling>>,
     /// All facts that the sentences need.
     pub content: Content,
+}
+
+impl Notice {
+    /// Whether whoever answers it has the night.
+    #[must_use]
+    pub fn asks_for_the_night(&self) -> bool {
+        match &self.content {
+            Content::EveningCheck(check) => check.confirm_by.is_some(),
+            Content::Handover(_) => true,
+            Content::Runout(_)
+            | Content::Withdrawn(_)
+            | Content::LevelDoubt(_)
+            | Content::ReadingsMissing(_)
+            | Content::Failure(_)
+            | Content::Query(_)
+            | Content::Undelivered(_)
+            | Content::Unattended(_)
+            | Content::Morning(_) => false,
+        }
+    }
 }
 
 /// "I'm on it": stops calls for a notice until then, not the calculation.

@@ -2,9 +2,11 @@
 
 use std::collections::BTreeMap;
 
+use claymark_model::id::Id;
 use jiff::Timestamp;
 
 use crate::content::Content;
+use crate::handover::NightCause;
 use crate::{Answer, Notice, NoticeKind, Urgency};
 
 pub use crate::standing::Standing;
@@ -21,6 +23,9 @@ struct RegisterRow {
     at: Timestamp,
     urgency: Option<Urgency>,
     kind: NoticeKind,
+    drum: Option<Id>,
+    /// An answer to it means something.
+    asks: bool,
     /// The notice that told the same again.
     told_again: Option<u64>,
     /// Since when it no longer holds.
@@ -40,6 +45,8 @@ impl Register {
             at: notice.at,
             urgency: notice.calling.as_ref().map(|calling| calling.urgency),
             kind: notice.kind,
+            drum: notice.drum.clone(),
+            asks: notice.kind.calls() || notice.asks_for_the_night(),
             told_again: None,
             over: None,
             answered: None,
@@ -84,6 +91,37 @@ impl Register {
         self.chain(number).last()?.urgency
     }
 
+    /// Whether an answer to that notice says who has the night.
+    #[must_use]
+    pub fn gives_the_night(&self, number: u64) -> bool {
+        self.rows.get(&number).is_some_and(|row| {
+            row.kind == NoticeKind::Handover || row.kind == NoticeKind::EveningCheck && row.asks
+        })
+    }
+
+    /// What people were told from `from` on, cause by cause, oldest first; all-clears and questions aside.
+    #[must_use]
+    pub fn told_since(&self, from: Timestamp) -> Vec<NightCause> {
+        let first = |number: &u64| !self.rows.values().any(|row| row.told_again == Some(*number));
+        let begins = self.rows.iter().filter(|(number, row)| row.kind.calls() && first(number));
+        begins.filter_map(|(number, row)| self.cause_since(from, *number, row)).collect()
+    }
+
+    fn cause_since(&self, from: Timestamp, first: u64, row: &RegisterRow) -> Option<NightCause> {
+        let chain = self.chain(first);
+        let notices = chain.iter().filter(|row| row.at >= from).count();
+        let over = chain.iter().find_map(|row| row.over);
+        (notices > 0).then(|| NightCause {
+            kind: row.kind,
+            drum: row.drum.clone(),
+            first,
+            at: row.at,
+            notices,
+            answered: chain.iter().rev().find_map(|row| row.answered.clone()),
+            over,
+        })
+    }
+
     /// What an answer to `number` by that person comes to.
     #[must_use]
     pub fn standing(&self, number: u64, by: Option<&str>) -> Standing {
@@ -91,7 +129,7 @@ impl Register {
             return Standing::Nonexistent;
         }
         let Some(row) = self.rows.get(&number) else { return Standing::TooOld };
-        if !row.kind.calls() {
+        if !row.asks {
             return Standing::CallsNobody;
         }
         if let Some(at) = self.chain(number).into_iter().find_map(|row| row.over) {

@@ -14,8 +14,9 @@ impl Notice {
     pub fn of_use_until(&self) -> Timestamp {
         let until = match &self.content {
             Content::EveningCheck(check) => check.visit.at,
+            Content::Handover(handover) => handover.visit,
             Content::Runout(runout) => self.until_visit(runout.visit),
-            Content::Unattended(_) => self.at + BY_DAY,
+            Content::Unattended(_) | Content::Morning(_) => self.at + BY_DAY,
             Content::LevelDoubt(_) | Content::Failure(_) | Content::Withdrawn(_) | Content::Query(_) => {
                 self.at + STANDING
             }

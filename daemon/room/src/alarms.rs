@@ -31,6 +31,8 @@ pub(crate) enum AlarmSource {
     Failure,
     /// Nobody is seen in the room.
     Absence,
+    /// Nobody has said that the night is theirs.
+    Handover,
 }
 
 impl AlarmSource {
@@ -41,7 +43,7 @@ impl AlarmSource {
             Self::Silence | Self::Storage | Self::Forwarding | Self::Name | Self::Failure => {
                 (SignedDuration::ZERO, WELL_FOR)
             }
-            Self::Absence => (SignedDuration::ZERO, SignedDuration::ZERO),
+            Self::Absence | Self::Handover => (SignedDuration::ZERO, SignedDuration::ZERO),
         };
         Behaviour { on_delay, off_delay, ..Behaviour::default() }
     }
@@ -211,7 +213,9 @@ impl Alarms {
     /// Whether something stands that calls people.
     pub(crate) fn any_calls(&self) -> bool {
         let calls = |row: &AlarmRow| {
-            !row.told.is_empty() && row.at_night == Priority::Now && row.source != AlarmSource::Absence
+            !row.told.is_empty()
+                && row.at_night == Priority::Now
+                && !matches!(row.source, AlarmSource::Absence | AlarmSource::Handover)
         };
         self.rows.values().any(calls)
     }

@@ -2,8 +2,6 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use jiff::Timestamp;
-
 use crate::Effect;
 use crate::action::{AlarmAction, Finding};
 use crate::alarms::{Alarms, Raise, TooLate};
@@ -77,7 +75,7 @@ impl Announcer {
         let danger = matches!(raise.urgency, Urgency::Danger { .. }) && finding.priority == Priority::Soon;
         let finding = if danger { Finding { priority: Priority::Now, ..finding } } else { finding };
         let calling = (finding.priority != Priority::Morning)
-            .then(|| self.calling((&pace, scene.now), &finding, raise, broken));
+            .then(|| self.calling((&pace, scene), &finding, raise, broken));
         let told = self.tell(scene, finding, calling.clone());
         self.alarms.told(&cause, raise, told, calling.as_ref());
     }
@@ -85,11 +83,12 @@ impl Announcer {
     /// How a finding calls people.
     fn calling(
         &self,
-        (pace, now): (&Pace<'_>, Timestamp),
+        (pace, scene): (&Pace<'_>, &Scene),
         finding: &Finding,
         raise: Raise,
         broken: Option<Promise>,
     ) -> Calling {
+        let (now, tonight) = (scene.now, &scene.tonight);
         let told = Told { number: 0, at: now, to: finding.to.clone() };
         let later = self.alarms.later(&finding.cause, &raise, told, pace);
         let earlier = self.alarms.last(&finding.cause);
@@ -100,6 +99,7 @@ impl Announcer {
             broken,
             holds_until: pace.holds_until(now, raise.urgency),
             later: later.map(|due| Later { at: due.at, to: due.to }),
+            tonight: tonight.clone(),
         }
     }
 

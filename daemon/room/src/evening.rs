@@ -76,6 +76,7 @@ impl Evening {
             silent,
             heard,
             first_called: view.scene.on_call.for_danger().first().map(|contact| contact.id.clone()),
+            confirm_by: known.confirm_by(due.evening).filter(|by| *by > now),
             store_failing_since: view.scene.store_fails_since,
             standing: failures.standing(view),
             overdue: known.overdue_checks(now),

@@ -106,6 +106,8 @@ pub enum Why {
     Forecasts,
     /// The evening check.
     EveningCheck,
+    /// The morning's word.
+    Morning,
     /// A warning is due, or due again.
     Warning,
     /// A sensor will have been silent for too long.

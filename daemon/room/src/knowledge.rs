@@ -6,7 +6,7 @@ use crate::drum_record::DrumRecord;
 use crate::evidence::journal::Journal;
 use crate::evidence::trace::Traces;
 use crate::learned::Learned;
-use crate::on_call::OnCall;
+use crate::on_call::{GivenNight, OnCall};
 use crate::sensors::Sensors;
 use claymark_clay::LearnedYield;
 use claymark_clay::bounds::{self, Unlikely};
@@ -38,6 +38,8 @@ pub struct Knowledge {
     pub(crate) skill: Skill,
     /// When hands last left something behind: an entry of the field log, a refill.
     pub(crate) hands_seen: Option<Timestamp>,
+    /// Who has the night, where that was said.
+    pub(crate) given_night: Option<GivenNight>,
 }
 
 impl Knowledge {
@@ -52,6 +54,7 @@ impl Knowledge {
             learned: Learned::default(),
             skill: Skill::default(),
             hands_seen: None,
+            given_night: None,
             site,
         }
     }
@@ -102,7 +105,7 @@ impl Knowledge {
 
     /// Who may be called.
     pub(crate) fn on_call(&self, now: Timestamp) -> OnCall {
-        OnCall::at(&self.site, now, None)
+        OnCall::at(&self.site, now, self.has_the_night(now))
     }
 
     /// The next visit after nobody is there: of this night, or of the night that comes.

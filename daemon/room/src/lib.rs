@@ -26,6 +26,7 @@ mod event;
 mod evidence;
 mod failures;
 mod forwarding;
+mod handover;
 mod knowledge;
 mod lasting;
 mod learned;
@@ -34,6 +35,7 @@ mod levers;
 mod link;
 mod mixing;
 mod mixture;
+mod morning;
 mod night;
 mod on_call;
 mod pace;
@@ -50,6 +52,7 @@ mod sheets;
 mod silence;
 mod storage;
 mod timetable;
+mod tonight;
 mod unstirred;
 mod watches;
 
@@ -151,6 +154,7 @@ impl Room {
         [
             Some((self.timetable.next_forecasts, Why::Forecasts)),
             self.watches.evening.wake().map(|at| (at, Why::EveningCheck)),
+            self.watches.morning.wake().map(|at| (at, Why::Morning)),
             self.timetable.warnings.map(|at| (at, Why::Warning)),
             silence.map(|at| (at, Why::Silence)),
         ]
@@ -193,6 +197,7 @@ impl Room {
             Event::RecalledYield(learned) => known.learned.recall(learned),
             Event::GoLive => {
                 watches.evening.go_live(now, &known.site);
+                watches.morning.go_live(now, &known.site);
                 timetable.go_live(now);
             }
             Event::Tick => {}
@@ -210,6 +215,13 @@ impl Room {
 
     fn take_answer(&mut self, now: Timestamp, answer: &Answer) {
         let on_call = self.known.on_call(now);
+        if self.announcer.register().gives_the_night(answer.notice) {
+            let first = on_call.for_danger().first().map(|contact| &contact.id);
+            let person = answer.by.as_deref().map_or(first, |by| on_call.named(by));
+            if let Some(person) = person {
+                self.known.give_the_night(now, person, true);
+            }
+        }
         let pace = Pace::of(&self.known.site, self.known.shift(now), &on_call);
         for (answer, late) in self.announcer.answered(answer, &pace) {
             if self.timetable.live.is_some() {
@@ -221,6 +233,11 @@ impl Room {
     /// Somebody is there: what only needs looking at is looked at, and a refill that was written down shows soon.
     fn take_log(&mut self, now: Timestamp, entry: &LogEntry) {
         self.known.take_log(now, entry);
+        if let Deed::Tonight { person: Some(person) } = &entry.deed {
+            let on_call = self.known.on_call(now);
+            let by_themselves = entry.by.as_deref().and_then(|by| on_call.named(by)) == Some(person);
+            self.known.give_the_night(entry.at, person, by_themselves);
+        }
         let alarms = &mut self.announcer.alarms;
         alarms.attended(entry.at);
         let refilled = matches!(entry.deed, Deed::Refill { .. });

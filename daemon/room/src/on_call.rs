@@ -8,6 +8,15 @@ use jiff::Timestamp;
 
 use crate::audience::Told;
 
+/// Who has which night.
+#[derive(Debug, Clone)]
+pub(crate) struct GivenNight {
+    pub(crate) evening: Timestamp,
+    pub(crate) person: Id,
+    /// When they said so themselves.
+    pub(crate) confirmed: Option<Timestamp>,
+}
+
 /// The people of this hour.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(crate) struct OnCall {

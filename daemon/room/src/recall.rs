@@ -28,7 +28,7 @@ impl Watches {
                 self.ends.evening_told(notice.at, check);
             }
             Content::Runout(runout) => self.ends.recall(notice, runout),
-            Content::LevelDoubt(_) | Content::Unattended(_) => {}
+            Content::LevelDoubt(_) | Content::Unattended(_) | Content::Handover(_) | Content::Morning(_) => {}
             Content::ReadingsMissing(missing) => self.recall_missing(notice, missing),
             Content::Failure(failure) => {
                 self.failures.told(&notice.cause, Failure::clone(failure), notice.at);
@@ -79,6 +79,7 @@ fn raised(notice: &Notice) -> Option<Raise> {
         }
         Content::Failure(failure) => (AlarmSource::Failure, failure.since),
         Content::Unattended(unattended) => (AlarmSource::Absence, unattended.visit),
+        Content::Handover(_) => (AlarmSource::Handover, notice.at),
         Content::ReadingsMissing(missing) => match missing {
             ReadingsMissing::Silent { .. } => (AlarmSource::Silence, notice.at),
             ReadingsMissing::StoreFailing { since, .. } => (AlarmSource::Storage, *since),
@@ -88,7 +89,11 @@ fn raised(notice: &Notice) -> Option<Raise> {
             | ReadingsMissing::StoreReplaced { .. }
             | ReadingsMissing::ClockStepped(_) => return None,
         },
-        Content::EveningCheck(_) | Content::Withdrawn(_) | Content::Query(_) | Content::Undelivered(_) => {
+        Content::EveningCheck(_)
+        | Content::Withdrawn(_)
+        | Content::Query(_)
+        | Content::Undelivered(_)
+        | Content::Morning(_) => {
             return None;
         }
     };

@@ -45,6 +45,8 @@ impl Room {
         self.observe(scene, AlarmSource::Silence);
         self.observe(scene, AlarmSource::Doubt);
         self.ask(scene, Watches::tell_evening);
+        self.observe(scene, AlarmSource::Handover);
+        self.tell_morning(scene);
         self.check_ends(scene);
         self.observe(scene, AlarmSource::Absence);
         self.call_again(scene);
@@ -66,6 +68,14 @@ impl Room {
     ) {
         let view = RoomView { known: &self.known, scene, alarms: &self.announcer.alarms };
         for action in part(&mut self.watches, &view) {
+            self.carry_out(scene, action);
+        }
+    }
+
+    fn tell_morning(&mut self, scene: &Scene) {
+        let Watches { morning, failures, .. } = &mut self.watches;
+        let view = RoomView { known: &self.known, scene, alarms: &self.announcer.alarms };
+        if let Some(action) = morning.news(&view, failures, self.announcer.register()) {
             self.carry_out(scene, action);
         }
     }
@@ -180,6 +190,7 @@ impl Room {
         let pace = Pace::of(&self.known.site, scene.shift, &scene.on_call);
         let view = self.view(scene);
         let dues = self.watches.ends.wake(&view).chain(self.announcer.alarms.wake(&pace));
-        dues.chain(self.watches.wake()).filter(|due| *due > scene.now).min()
+        let confirm = self.known.confirmation_due(scene.now);
+        dues.chain(self.watches.wake()).chain(confirm).filter(|due| *due > scene.now).min()
     }
 }

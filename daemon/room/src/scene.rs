@@ -11,6 +11,7 @@ use claymark_model::calendar::Shift;
 use claymark_model::forecast::Forecast;
 use claymark_model::id::Id;
 use claymark_notice::content::{Because, Content, DrumState, Visit, Withdrawn};
+use claymark_notice::handover::OnTonight;
 use claymark_notice::link::LinkDown;
 use claymark_notice::{Audience, Call, Priority, Urgency};
 
@@ -28,6 +29,8 @@ pub(crate) struct Scene {
     pub(crate) visit: Option<Visit>,
     /// Who may be called.
     pub(crate) on_call: OnCall,
+    /// Who has the night, where the site asks for that.
+    pub(crate) tonight: Option<OnTonight>,
     /// Of each record, in order.
     pub(crate) forecasts: Vec<Forecast>,
     /// Since when nothing can be kept.
@@ -46,8 +49,20 @@ impl Scene {
         };
         let attended = shift == Shift::Present && known.hands_seen.is_some_and(|seen| now < seen + ABOUT_FOR);
         let (forecasts, on_call) = (known.drum_forecasts(now), known.on_call(now));
-        let (store_fails_since, link_down) = (None, None);
-        Self { now, live, due, shift, attended, visit, on_call, forecasts, store_fails_since, link_down }
+        let (store_fails_since, link_down, tonight) = (None, None, known.on_tonight(now));
+        Self {
+            now,
+            live,
+            due,
+            shift,
+            attended,
+            visit,
+            on_call,
+            tonight,
+            forecasts,
+            store_fails_since,
+            link_down,
+        }
     }
 
     /// When, and what is forecast of each record.

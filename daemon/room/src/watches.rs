@@ -9,13 +9,14 @@ use crate::evening::{self, Evening};
 use crate::failures::{Failures, Found};
 use crate::forwarding::Forwarding;
 use crate::link::LinkWatch;
+use crate::morning::MorningWatch;
 use crate::queries::Asked;
 use crate::reach::Reach;
 use crate::scene::RoomView;
 use crate::session::Session;
 use crate::silence::Silence;
 use crate::storage::Storage;
-use crate::{attendance, doubt};
+use crate::{attendance, doubt, handover};
 use claymark_model::id::Id;
 use claymark_notice::Content;
 use claymark_notice::alarm::Holds;
@@ -36,6 +37,7 @@ pub(crate) struct Watches {
     pub(crate) reach: Reach,
     pub(crate) silence: Silence,
     pub(crate) evening: Evening,
+    pub(crate) morning: MorningWatch,
     pub(crate) asked: Asked,
 }
 
@@ -49,6 +51,7 @@ impl Watches {
             AlarmSource::Forwarding => self.forwarding.condition().into_iter().collect(),
             AlarmSource::Name => self.link.condition(view).into_iter().collect(),
             AlarmSource::Absence => vec![attendance::condition(view)],
+            AlarmSource::Handover => vec![handover::condition(view)],
             AlarmSource::Runout | AlarmSource::Failure => Vec::new(),
         }
     }
@@ -67,6 +70,7 @@ impl Watches {
             AlarmSource::Forwarding => self.forwarding.turned(view, turn),
             AlarmSource::Name => self.link.turned(view, turn),
             AlarmSource::Absence => Some(attendance::turned(view, turn)),
+            AlarmSource::Handover => handover::turned(view, turn),
             AlarmSource::Silence if over => self.silence.withdraw(view, cause),
             AlarmSource::Failure if over => Some(self.failures.withdraw(view, cause)),
             AlarmSource::Silence | AlarmSource::Failure | AlarmSource::Runout => None,
@@ -84,6 +88,7 @@ impl Watches {
             AlarmSource::Storage => Some((None, self.storage.not_kept(since))),
             AlarmSource::Name => Some((None, self.link.rival()?)),
             AlarmSource::Absence => Some((None, attendance::unattended(view, since))),
+            AlarmSource::Handover => Some((None, handover::asking(view)?)),
             // It waits until the morning.
             AlarmSource::Forwarding => None,
         }

@@ -22,6 +22,8 @@ mod night;
 mod ramp;
 #[path = "room_nights/reach.rs"]
 mod reach;
+#[path = "room_nights/roster.rs"]
+mod roster;
 #[path = "room_nights/written.rs"]
 mod written;
 

@@ -120,6 +120,11 @@ pub(super) enum EntryKind {
         #[arg(long, allow_negative_numbers = true)]
         number: Option<f64>,
     },
+    /// Somebody has this night, or the one that comes
+    Tonight {
+        /// Who: id or name of a contact
+        person: String,
+    },
     /// Anything else
     Note {
         /// What there is to say
@@ -200,6 +205,7 @@ impl EntryKind {
                 what: what.map(|word| fish_deed(&word)).transpose()?,
                 number: not_negative("number", number)?,
             },
+            Self::Tonight { person } => Deed::Tonight { person: Some(names::contact(site, &person)?) },
             Self::Note { text } => Deed::Note { text: Some(text) },
         })
     }

@@ -21,6 +21,11 @@ pub(super) fn sensor(site: &Site, word: &str) -> Result<Id, CommandFailure> {
     find("sensor", word, site.sensors.iter().map(|sensor| (&sensor.id, sensor.name.as_str())))
 }
 
+/// Somebody who is told.
+pub(super) fn contact(site: &Site, word: &str) -> Result<Id, CommandFailure> {
+    find("contact", word, site.contacts.iter().map(|contact| (&contact.id, contact.name.as_str())))
+}
+
 /// A rearing tank: also as `tank:t1`.
 pub(super) fn tank(site: &Site, word: &str) -> Result<Id, CommandFailure> {
     let word = word.strip_prefix("tank:").unwrap_or(word);

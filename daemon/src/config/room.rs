@@ -54,6 +54,8 @@ pub(super) fn staff(file: &Table<'_>) -> Option<Staff> {
         same_time(&table, evening, visit);
     }
     let other_visits = roster::other_visits(&table);
+    let confirm_by = table.maybe("confirm_by", value::time_of_day).map(Spanned::into_inner);
+    let morning = table.maybe("morning", value::time_of_day).map(Spanned::into_inner);
     let margin = shift_duration(&table, "margin", "\"1 h\", how long a drum must last beyond the next visit");
     let mixing = shift_duration(&table, "mixing", "\"15 min\", how long mixing a drum takes");
     let travel = shift_duration(&table, "travel", "\"30 min\", how long the way to the barn takes");
@@ -64,6 +66,8 @@ pub(super) fn staff(file: &Table<'_>) -> Option<Staff> {
         evening_check: evening?.into_inner(),
         next_visit: visit?.into_inner(),
         other_visits,
+        confirm_by,
+        morning,
         margin: margin?,
         mixing: mixing?,
         travel: travel?,

@@ -25,6 +25,7 @@ pub(super) struct Names {
     pumps: Vec<Id>,
     tanks: Vec<Id>,
     sensors: Vec<Id>,
+    people: Vec<Id>,
 }
 
 impl Names {
@@ -34,6 +35,7 @@ impl Names {
             pumps: site.pumps.iter().map(|pump| pump.id.clone()).collect(),
             tanks: site.tanks.iter().map(|tank| tank.id.clone()).collect(),
             sensors: site.sensors.iter().map(|sensor| sensor.id.clone()).collect(),
+            people: site.contacts.iter().map(|contact| contact.id.clone()).collect(),
         }
     }
 }
@@ -119,6 +121,7 @@ fn deed(kind: &str, keys: &mut Keys<'_>) -> Result<Deed, Problem> {
         "fish" => {
             Deed::Fish { place: keys.place()?, what: keys.text("what")?, number: keys.amount("number")? }
         }
+        "tonight" => Deed::Tonight { person: keys.person()? },
         "note" => Deed::Note { text: keys.text("text")? },
         other => {
             return Err(wrong(format!("'{other}' isn't a kind of field-log entry: {}", KINDS.join(", "))));
@@ -180,6 +183,11 @@ impl Keys<'_> {
         self.text("sensor")?.map(|text| one_of(&text, known, "sensor")).transpose()
     }
 
+    fn person(&mut self) -> Result<Option<Id>, Problem> {
+        let known = &self.names.people;
+        self.text("person")?.map(|text| one_of(&text, known, "contact")).transpose()
+    }
+
     fn place(&mut self) -> Result<Option<Place>, Problem> {
         let names = self.names;
         let Some(text) = self.text("place")? else {
@@ -215,7 +223,7 @@ fn wrong(detail: String) -> Problem {
     Problem::new(Reason::BadLogEntry, detail)
 }
 
-const KINDS: [&str; 13] = [
+const KINDS: [&str; 14] = [
     "refill",
     "pump_setting",
     "in_use",
@@ -228,5 +236,6 @@ const KINDS: [&str; 13] = [
     "clog_cleared",
     "delivery",
     "fish",
+    "tonight",
     "note",
 ];

@@ -115,6 +115,8 @@ impl ContactWays {
             | Content::ReadingsMissing(_)
             | Content::Failure(_)
             | Content::Unattended(_)
+            | Content::Handover(_)
+            | Content::Morning(_)
             | Content::Query(_) => true,
         };
         let go = move |(contact, channel): &&(Id, Channel)| {

@@ -137,6 +137,7 @@ pub fn evening_check(number: u64, visit: Timestamp) -> Issued {
         supplies: Vec::new(),
         silent: Vec::new(),
         heard: 0,
+        confirm_by: None,
         first_called: None,
         store_failing_since: None,
         standing: Vec::new(),

@@ -75,6 +75,7 @@ pub(crate) fn done(site: &Site, deed: &Deed) -> String {
             let what = what.as_ref().map(|what| format!(" {}", typed::line(what))).unwrap_or_default();
             format!("{number}fish{what}{}", at(site, place.as_ref()))
         }
+        Deed::Tonight { person } => tonight(site, person.as_ref()),
         Deed::Note { text } => {
             let text = typed::line(text.as_deref().unwrap_or_default());
             match text.trim() {
@@ -83,6 +84,14 @@ pub(crate) fn done(site: &Site, deed: &Deed) -> String {
             }
         }
     }
+}
+
+/// "tonight is Kim's".
+pub(crate) fn tonight(site: &Site, person: Option<&Id>) -> String {
+    person.map_or_else(
+        || "tonight is nobody's in particular".to_owned(),
+        |id| format!("the night goes to {}", names::contact(site, id)),
+    )
 }
 
 fn refill(site: &Site, drum: Option<&Id>, water: Option<Litres>, clay: Option<Kilograms>) -> String {

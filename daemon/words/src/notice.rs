@@ -6,6 +6,7 @@ mod doubt;
 mod drum;
 mod evening;
 mod failure;
+mod handover;
 mod keeping;
 mod missing;
 mod outlook;
@@ -58,6 +59,8 @@ fn said(teller: Teller<'_>, notice: &Notice) -> Wording {
         Content::Query(queries) => query::wording(teller, queries),
         Content::Undelivered(undelivered) => undelivered::wording(teller, undelivered),
         Content::Unattended(unattended) => unattended::wording(teller, unattended),
+        Content::Handover(handover) => handover::wording(teller, notice, handover),
+        Content::Morning(morning) => handover::morning(teller, morning),
     }
 }
 

@@ -74,6 +74,8 @@ pub fn kind(kind: NoticeKind) -> &'static str {
         NoticeKind::Query => "entry asked about",
         NoticeKind::Undelivered => "somebody not reached",
         NoticeKind::Unattended => "nobody seen in the room",
+        NoticeKind::Handover => "night not confirmed",
+        NoticeKind::Morning => "morning summary",
     }
 }
 

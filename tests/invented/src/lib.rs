@@ -64,6 +64,8 @@ pub fn staff() -> Staff {
         evening_check: time(17, 0, 0, 0),
         next_visit: time(7, 30, 0, 0),
         other_visits: Vec::new(),
+        confirm_by: None,
+        morning: None,
         margin: SignedDuration::from_hours(1),
         mixing: SignedDuration::from_mins(15),
         travel: SignedDuration::from_mins(30),

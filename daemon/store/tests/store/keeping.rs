@@ -358,6 +358,7 @@ fn issued() -> Issued {
             replaces: Some(6),
             to: Audience::Only(vec![id("on-call"), id("lead")]),
             calling: Some(Box::new(Calling {
+                tonight: None,
                 call: Call::PromiseBroken,
                 urgency: Urgency::Danger { by: Some(at(900)) },
                 earlier: None,

@@ -221,6 +221,12 @@ impl Teller<'_> {
             );
             lines.extend(overdue.into_iter().map(|late| format!("- {late}")));
         }
+        if let Some(by) = check.confirm_by {
+            lines.push(format!(
+                "Is tonight yours? Answer this message by {}; otherwise the next person is asked.",
+                self.clock.time(by)
+            ));
+        }
         lines.push(match &check.first_called {
             Some(contact) => format!(
                 "If a drum moves before the next visit, {} is called first, in time to act.",

@@ -164,6 +164,7 @@ impl Teller<'_> {
             Deed::ClogCleared { .. } => "clog cleared".to_owned(),
             Deed::Delivery { .. } => "clay delivered".to_owned(),
             Deed::Fish { .. } => "fish".to_owned(),
+            Deed::Tonight { .. } => "the night given to somebody".to_owned(),
             Deed::Note { .. } => "a note".to_owned(),
         }
     }

@@ -57,6 +57,7 @@ fn evening(drums: Vec<claymark_notice::content::EveningDrum>) -> EveningCheck {
         supplies: Vec::new(),
         silent: Vec::new(),
         heard: 14,
+        confirm_by: None,
         first_called: Some(id("ann")),
         store_failing_since: None,
     }

@@ -172,6 +172,7 @@ pub fn deed(entry: &LogEntry, site: &Site) -> String {
             let what = figures([what.as_deref().map(short_line), of.map(|of| number(of, 0))]);
             format!("Fish in {}{what}", name_of_place(place.as_ref(), site))
         }
+        Deed::Tonight { person } => crate::fieldlog::tonight(site, person.as_ref()),
         Deed::Note { text: Some(text) } => {
             typed::lines(&typed::at_most(text.trim_end_matches([' ', '\n', '\r']), NOTE))
         }
@@ -201,6 +202,7 @@ pub fn routine(deed: &Deed) -> Option<(&'static str, &'static str)> {
         | Deed::ClogCleared { .. }
         | Deed::Delivery { .. }
         | Deed::Fish { .. }
+        | Deed::Tonight { .. }
         | Deed::Note { .. } => None,
     }
 }

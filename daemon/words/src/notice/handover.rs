@@ -1,0 +1,123 @@
+//! Who has the night, and what it has brought.
+
+use claymark_notice::Notice;
+use claymark_notice::content::{EveningDrum, Verdict};
+use claymark_notice::handover::{Handover, Morning, NightCause, OnTonight};
+
+use crate::names::{self, list, short};
+use crate::notice::{Teller, Text, Wording, fit_with};
+use crate::reasons;
+use crate::typed;
+
+pub(super) fn wording(teller: Teller<'_>, notice: &Notice, handover: &Handover) -> Wording {
+    let visit = teller.clock.time(handover.visit);
+    let name = |id| short(&names::contact(teller.site, id), NAME_CHARS);
+    let expected = handover.expected.as_ref().map_or_else(|| "Nobody".to_owned(), &name);
+    let evening = teller.clock.time(handover.evening);
+    let mut text = Text::default();
+    text.line(match &handover.expected {
+        Some(_) => {
+            format!("{expected} would be called first and hasn't answered the evening message of {evening}.")
+        }
+        None => format!("Nobody has answered the evening message of {evening}."),
+    });
+    text.line("Whoever answers this is called first tonight, whatever happens.").gap();
+    text.line(format!(
+        "To do: can you come tonight? Then answer notice {} (claymark answer {}).",
+        notice.number, notice.number
+    ));
+    text.line("Somebody else can? claymark tonight NAME gives the night to them.");
+    text.wording(format!("Nobody has confirmed tonight until {visit}. Is the night yours?"))
+}
+
+pub(super) fn morning(teller: Teller<'_>, morning: &Morning) -> Wording {
+    let mut text = Text::default();
+    let first = teller.first_to_look_at(morning);
+    if first.is_empty() {
+        text.line("Nothing stands, and every drum in use lasts until the evening check.").gap();
+    } else {
+        text.line("Look at this first:").lines(first.iter().map(|line| format!("- {line}"))).gap();
+    }
+    if morning.told.is_empty() {
+        text.line("Nobody was called in the night.");
+    } else {
+        text.line("What people were told since the evening:");
+        text.lines(morning.told.iter().map(|cause| format!("- {}", teller.night_cause(cause))));
+    }
+    text.lines(morning.tonight.as_ref().map(|tonight| teller.whose_night(tonight)));
+    let called = match morning.told.len() {
+        0 => "a quiet night".to_owned(),
+        1 => "one thing was told in the night".to_owned(),
+        n => format!("{n} things were told in the night"),
+    };
+    let stands = match first.len() {
+        0 => "Nothing needs you at once.".to_owned(),
+        1 => "One thing to look at first.".to_owned(),
+        n => format!("{n} things to look at first."),
+    };
+    text.wording(fit_with(|_| format!("Morning: {called}."), &stands))
+}
+
+impl Teller<'_> {
+    fn first_to_look_at(&self, morning: &Morning) -> Vec<String> {
+        let standing = morning.standing.iter().map(|standing| {
+            format!(
+                "Not over: {}, since about {} (notice {}).",
+                super::failure::name(&standing.failure.fault),
+                self.clock.about(standing.failure.since),
+                standing.notice
+            )
+        });
+        let short_of = |drum: &&EveningDrum| drum.state.forecast.in_use && drum.verdict != Verdict::Lasts;
+        let mut drums: Vec<&EveningDrum> = morning.drums.iter().filter(short_of).collect();
+        drums.sort_by_key(|drum| {
+            let likely = drum.state.forecast.outlook.empty_at().and_then(|ends| ends.p50);
+            (likely.is_none(), likely)
+        });
+        let drums = drums.into_iter().map(|drum| {
+            let name = self.name_of(&drum.state);
+            match drum.state.forecast.outlook.empty_at() {
+                Some(ends) => format!("{name}: {}, before the evening check.", self.dry(&ends)),
+                None => format!("{name}: I don't know how long it lasts. Read its level by eye."),
+            }
+        });
+        standing.chain(drums).collect()
+    }
+
+    fn night_cause(&self, cause: &NightCause) -> String {
+        let of = cause.drum.as_ref().map(|drum| format!(", {}", names::drum(self.site, drum)));
+        let of = of.unwrap_or_default();
+        let told = match cause.notices {
+            1 => format!("told {}", self.clock.time(cause.at)),
+            n => format!("first told {}, {n} times", self.clock.time(cause.at)),
+        };
+        let answered = match &cause.answered {
+            Some((by, at)) => {
+                let by = by
+                    .as_deref()
+                    .map_or_else(|| "somebody".to_owned(), |by| short(&typed::name(by), NAME_CHARS));
+                format!("{by} answered {}", self.clock.time(*at))
+            }
+            None if cause.kind == claymark_notice::NoticeKind::ReadingsMissing => String::new(),
+            None => "nobody answered".to_owned(),
+        };
+        let over = cause.over.map(|over| format!("over {}", self.clock.time(over)));
+        let rest: Vec<String> = [told, answered, over.unwrap_or_else(|| "not over".to_owned())]
+            .into_iter()
+            .filter(|part| !part.is_empty())
+            .collect();
+        format!("{}{of}: {} (notice {}).", reasons::kind(cause.kind), list(&rest), cause.first)
+    }
+
+    /// "Tonight: Kim, who said so at 17:20."
+    pub(super) fn whose_night(&self, tonight: &OnTonight) -> String {
+        let name = short(&names::contact(self.site, &tonight.person), NAME_CHARS);
+        match tonight.confirmed {
+            Some(at) => format!("On tonight: {name}, confirmed {}.", self.clock.time(at)),
+            None => format!("On tonight: {name}, who hasn't confirmed it."),
+        }
+    }
+}
+
+/// Of a name.
+const NAME_CHARS: usize = 32;
