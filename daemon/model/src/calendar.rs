@@ -8,6 +8,7 @@ use jiff::civil::{Date, Time};
 use jiff::tz::TimeZone;
 use jiff::{Span, Timestamp};
 
+use crate::calls::WeeklyTime;
 use crate::roster::{Contact, Role, VisitDay, WeekDay};
 use crate::site::{Site, Staff};
 
@@ -65,6 +66,15 @@ impl Site {
         dates_about(&self.time_zone, from).filter_map(at).filter(|at| *at > from).min()
     }
 
+    /// The first time after `from` that is of that day of the week and that time on the wall.
+    #[must_use]
+    pub fn next_weekly(&self, from: Timestamp, weekly: WeeklyTime) -> Option<Timestamp> {
+        let on_day = |at: &Timestamp| WeekDay::of(self.time_zone.to_datetime(*at).date()) == weekly.day;
+        let times =
+            std::iter::successors(self.next_time(from, weekly.at), |at| self.next_time(*at, weekly.at));
+        times.take(DAYS_OF_A_WEEK).find(on_day)
+    }
+
     /// The visit that ends the night of the evening check at `evening`.
     #[must_use]
     pub fn visit_after(&self, evening: Timestamp) -> Option<Timestamp> {
@@ -104,6 +114,7 @@ fn visits(staff: &Staff, zone: &TimeZone, now: Timestamp) -> impl Iterator<Item 
         .filter_map(|date| zone.to_ambiguous_timestamp(date.to_datetime(staff.visit_on(date)?)).later().ok())
 }
 
+const DAYS_OF_A_WEEK: usize = 8;
 /// A site file lets fewer days than this pass without a visit.
 const DAYS_ABOUT: i64 = 8;
 

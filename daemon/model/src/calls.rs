@@ -1,10 +1,12 @@
 //! When people are called: how far outside its limits water endangers fish, and how often danger is told.
 
 use jiff::SignedDuration;
+use jiff::civil::Time;
 use serde::{Deserialize, Serialize};
 
 use crate::limits::WaterLimits;
 use crate::quality::thresholds::Span;
+use crate::roster::WeekDay;
 
 /// What calls people, and how often.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
@@ -19,6 +21,18 @@ pub struct CallRules {
     pub cloudy_times: f64,
     /// So far outside the temperatures that they want, °C.
     pub beyond_c: f64,
+    /// When each week everybody is asked for an answer, to see whether calls arrive.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub test: Option<WeeklyTime>,
+}
+
+/// A time on the wall, once a week.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub struct WeeklyTime {
+    /// On which day.
+    pub day: WeekDay,
+    /// When.
+    pub at: Time,
 }
 
 impl Default for CallRules {
@@ -30,6 +44,7 @@ impl Default for CallRules {
             clear_share: 0.5,
             cloudy_times: 2.0,
             beyond_c: 2.0,
+            test: None,
         }
     }
 }

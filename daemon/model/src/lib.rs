@@ -50,5 +50,6 @@ pub mod unseen;
 #[expect(dead_code, reason = "rows with inputs are for the floor above")]
 mod checks;
 #[cfg(test)]
+#[expect(dead_code, reason = "what only the floors above use")]
 #[path = "../../../tests/invented/src/lib.rs"]
 mod invented;

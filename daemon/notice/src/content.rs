@@ -9,7 +9,7 @@ use crate::NoticeKind;
 use crate::calling::Urgency;
 use crate::caught::CatchDoubt;
 use crate::failure::Failure;
-use crate::handover::{Handover, Morning};
+use crate::handover::{Handover, Morning, TestCall};
 use crate::keeping::{ClockStep, StoreFate};
 use crate::link::LinkDown;
 use crate::query::Queries;
@@ -49,6 +49,8 @@ pub enum Content {
     Handover(Handover),
     /// What the night has brought.
     Morning(Box<Morning>),
+    /// Whether calls arrive.
+    TestCall(TestCall),
 }
 
 impl Content {
@@ -67,6 +69,7 @@ impl Content {
             Self::Unattended(_) => NoticeKind::Unattended,
             Self::Handover(_) => NoticeKind::Handover,
             Self::Morning(_) => NoticeKind::Morning,
+            Self::TestCall(_) => NoticeKind::TestCall,
         }
     }
 

@@ -27,6 +27,26 @@ pub struct Handover {
     pub visit: Timestamp,
 }
 
+/// Each week everybody is asked for an answer, and an hour later told who gave none.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(tag = "step", rename_all = "kebab-case")]
+pub enum TestCall {
+    /// Answer, please.
+    Asked {
+        /// By then.
+        by: Timestamp,
+    },
+    /// What came of it.
+    Answered {
+        /// When everybody was asked.
+        asked: Timestamp,
+        /// Who answered.
+        by: Vec<Id>,
+        /// Who didn't.
+        silent: Vec<Id>,
+    },
+}
+
 /// What the night has brought.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Morning {

@@ -58,6 +58,8 @@ pub enum NoticeKind {
     Handover,
     /// What the night has brought.
     Morning,
+    /// Whether calls arrive.
+    TestCall,
 }
 
 impl NoticeKind {
@@ -74,7 +76,7 @@ impl NoticeKind {
             | Self::Undelivered
             | Self::Unattended
             | Self::Handover => true,
-            Self::EveningCheck | Self::Withdrawn | Self::Query | Self::Morning => false,
+            Self::EveningCheck | Self::Withdrawn | Self::Query | Self::Morning | Self::TestCall => false,
         }
     }
 }
@@ -169,6 +171,13 @@ pub struct Notice {
 }
 
 impl Notice {
+    /// Whether an answer to it means something.
+    #[must_use]
+    pub fn asks(&self) -> bool {
+        let test = matches!(self.content, Content::TestCall(handover::TestCall::Asked { .. }));
+        self.kind.calls() || self.asks_for_the_night() || test
+    }
+
     /// Whether whoever answers it has the night.
     #[must_use]
     pub fn asks_for_the_night(&self) -> bool {
@@ -183,6 +192,7 @@ impl Notice {
             | Content::Query(_)
             | Content::Undelivered(_)
             | Content::Unattended(_)
+            | Content::TestCall(_)
             | Content::Morning(_) => false,
         }
     }

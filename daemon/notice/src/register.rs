@@ -46,7 +46,7 @@ impl Register {
             urgency: notice.calling.as_ref().map(|calling| calling.urgency),
             kind: notice.kind,
             drum: notice.drum.clone(),
-            asks: notice.kind.calls() || notice.asks_for_the_night(),
+            asks: notice.asks(),
             told_again: None,
             over: None,
             answered: None,
@@ -99,6 +99,12 @@ impl Register {
         })
     }
 
+    /// Whether an answer to that notice shows that calls arrive.
+    #[must_use]
+    pub fn is_test(&self, number: u64) -> bool {
+        self.rows.get(&number).is_some_and(|row| row.kind == NoticeKind::TestCall && row.asks)
+    }
+
     /// What people were told from `from` on, cause by cause, oldest first; all-clears and questions aside.
     #[must_use]
     pub fn told_since(&self, from: Timestamp) -> Vec<NightCause> {
@@ -135,7 +141,7 @@ impl Register {
         if let Some(at) = self.chain(number).into_iter().find_map(|row| row.over) {
             return Standing::Over { at };
         }
-        match self.on_it(number) {
+        match self.on_it(number).filter(|_| row.kind != NoticeKind::TestCall) {
             Some((other, at)) if other.as_deref() != by => Standing::Answered { by: other.clone(), at: *at },
             Some(_) | None => Standing::Open,
         }

@@ -16,7 +16,7 @@ impl Notice {
             Content::EveningCheck(check) => check.visit.at,
             Content::Handover(handover) => handover.visit,
             Content::Runout(runout) => self.until_visit(runout.visit),
-            Content::Unattended(_) | Content::Morning(_) => self.at + BY_DAY,
+            Content::Unattended(_) | Content::Morning(_) | Content::TestCall(_) => self.at + BY_DAY,
             Content::LevelDoubt(_) | Content::Failure(_) | Content::Withdrawn(_) | Content::Query(_) => {
                 self.at + STANDING
             }

@@ -51,6 +51,7 @@ mod session;
 mod sheets;
 mod silence;
 mod storage;
+mod test_call;
 mod timetable;
 mod tonight;
 mod unstirred;
@@ -198,6 +199,7 @@ impl Room {
             Event::GoLive => {
                 watches.evening.go_live(now, &known.site);
                 watches.morning.go_live(now, &known.site);
+                watches.test.go_live(now, &known.site);
                 timetable.go_live(now);
             }
             Event::Tick => {}
@@ -215,9 +217,13 @@ impl Room {
 
     fn take_answer(&mut self, now: Timestamp, answer: &Answer) {
         let on_call = self.known.on_call(now);
+        let named = answer.by.as_deref().and_then(|by| on_call.named(by));
+        if let Some(person) = named.filter(|_| self.announcer.register().is_test(answer.notice)) {
+            self.watches.test.answered(person);
+        }
         if self.announcer.register().gives_the_night(answer.notice) {
             let first = on_call.for_danger().first().map(|contact| &contact.id);
-            let person = answer.by.as_deref().map_or(first, |by| on_call.named(by));
+            let person = if answer.by.is_some() { named } else { first };
             if let Some(person) = person {
                 self.known.give_the_night(now, person, true);
             }

@@ -29,6 +29,7 @@ impl Watches {
             }
             Content::Runout(runout) => self.ends.recall(notice, runout),
             Content::LevelDoubt(_) | Content::Unattended(_) | Content::Handover(_) | Content::Morning(_) => {}
+            Content::TestCall(test) => self.test.told(notice.at, test),
             Content::ReadingsMissing(missing) => self.recall_missing(notice, missing),
             Content::Failure(failure) => {
                 self.failures.told(&notice.cause, Failure::clone(failure), notice.at);
@@ -93,7 +94,8 @@ fn raised(notice: &Notice) -> Option<Raise> {
         | Content::Withdrawn(_)
         | Content::Query(_)
         | Content::Undelivered(_)
-        | Content::Morning(_) => {
+        | Content::Morning(_)
+        | Content::TestCall(_) => {
             return None;
         }
     };

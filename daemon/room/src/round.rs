@@ -47,6 +47,7 @@ impl Room {
         self.ask(scene, Watches::tell_evening);
         self.observe(scene, AlarmSource::Handover);
         self.tell_morning(scene);
+        self.ask(scene, Watches::tell_test);
         self.check_ends(scene);
         self.observe(scene, AlarmSource::Absence);
         self.call_again(scene);

@@ -16,6 +16,7 @@ use crate::scene::RoomView;
 use crate::session::Session;
 use crate::silence::Silence;
 use crate::storage::Storage;
+use crate::test_call::TestWatch;
 use crate::{attendance, doubt, handover};
 use claymark_model::id::Id;
 use claymark_notice::Content;
@@ -38,6 +39,7 @@ pub(crate) struct Watches {
     pub(crate) silence: Silence,
     pub(crate) evening: Evening,
     pub(crate) morning: MorningWatch,
+    pub(crate) test: TestWatch,
     pub(crate) asked: Asked,
 }
 
@@ -108,8 +110,13 @@ impl Watches {
         Some(AlarmAction::Tell(evening::finding(&view.known.site.time_zone, check)))
     }
 
+    /// Asks everybody for an answer, or tells who gave none.
+    pub(crate) fn tell_test(&mut self, view: &RoomView<'_>) -> Option<AlarmAction> {
+        self.test.news(view)
+    }
+
     /// When something that was taken in is due.
     pub(crate) fn wake(&self) -> impl Iterator<Item = Timestamp> {
-        [self.session.wake(), self.asked.wake(), self.reach.wake()].into_iter().flatten()
+        [self.session.wake(), self.asked.wake(), self.reach.wake(), self.test.wake()].into_iter().flatten()
     }
 }

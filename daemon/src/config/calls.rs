@@ -1,10 +1,12 @@
 //! `[calls]`: when water endangers the fish, and how often people are told.
 
 use jiff::SignedDuration;
+use toml::Spanned;
 use toml::de::DeValue;
 
 use claymark_model::calls::{CallRules, LONGEST_SILENCE};
 
+use super::roster;
 use super::table::Table;
 use super::value::{self, Wrong};
 
@@ -18,6 +20,7 @@ pub(super) fn calls(file: &Table<'_>) -> CallRules {
         clear_share: table.or("clear_share", usual.clear_share, value::within(0.05..=1.0)),
         cloudy_times: table.or("cloudy_times", usual.cloudy_times, value::within(1.0..=20.0)),
         beyond_c: table.or("beyond_c", usual.beyond_c, value::within(0.0..=10.0)),
+        test: table.maybe("test", roster::weekly_time).map(Spanned::into_inner),
     };
     table.finish();
     rules

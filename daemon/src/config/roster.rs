@@ -8,6 +8,7 @@ use jiff::{SignedDuration, Span, Timestamp};
 use toml::Spanned;
 use toml::de::DeValue;
 
+use claymark_model::calls::WeeklyTime;
 use claymark_model::id::Id;
 use claymark_model::roster::{CallHours, Contact, OtherVisit, Role, VisitDay, WeekDay};
 use claymark_model::site::Site;
@@ -54,6 +55,20 @@ pub(super) fn other_visits(staff: &Table<'_>) -> Vec<OtherVisit> {
         all.clear();
     }
     all
+}
+
+/// `wed 14:00`.
+pub(super) fn weekly_time(value: &DeValue<'_>) -> Result<WeeklyTime, Wrong> {
+    let text = value::text(value)?;
+    let read = || {
+        let (day, at) = text.split_once(' ')?;
+        let [day] = *week_days(day)? else { return None };
+        Some(WeeklyTime { day, at: clock_time(at)? })
+    };
+    read().ok_or_else(|| Wrong {
+        what: format!("'{text}' isn't a time of the week"),
+        remedy: "Write a day and a time, for instance \"wed 14:00\".".to_owned(),
+    })
 }
 
 /// What the site file says of hours and visits, a line each.

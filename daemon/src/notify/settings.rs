@@ -117,6 +117,7 @@ impl ContactWays {
             | Content::Unattended(_)
             | Content::Handover(_)
             | Content::Morning(_)
+            | Content::TestCall(_)
             | Content::Query(_) => true,
         };
         let go = move |(contact, channel): &&(Id, Channel)| {

@@ -61,6 +61,7 @@ fn said(teller: Teller<'_>, notice: &Notice) -> Wording {
         Content::Unattended(unattended) => unattended::wording(teller, unattended),
         Content::Handover(handover) => handover::wording(teller, notice, handover),
         Content::Morning(morning) => handover::morning(teller, morning),
+        Content::TestCall(test) => handover::test_call(teller, notice, test),
     }
 }
 

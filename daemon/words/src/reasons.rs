@@ -76,6 +76,7 @@ pub fn kind(kind: NoticeKind) -> &'static str {
         NoticeKind::Unattended => "nobody seen in the room",
         NoticeKind::Handover => "night not confirmed",
         NoticeKind::Morning => "morning summary",
+        NoticeKind::TestCall => "test call",
     }
 }
 

@@ -1,10 +1,11 @@
 //! Who has the night, and what it has brought.
 
+use claymark_model::id::Id;
 use claymark_notice::Notice;
 use claymark_notice::content::{EveningDrum, Verdict};
-use claymark_notice::handover::{Handover, Morning, NightCause, OnTonight};
+use claymark_notice::handover::{Handover, Morning, NightCause, OnTonight, TestCall};
 
-use crate::names::{self, list, short};
+use crate::names::{self, short};
 use crate::notice::{Teller, Text, Wording, fit_with};
 use crate::reasons;
 use crate::typed;
@@ -27,7 +28,7 @@ pub(super) fn wording(teller: Teller<'_>, notice: &Notice, handover: &Handover) 
         notice.number, notice.number
     ));
     text.line("Somebody else can? claymark tonight NAME gives the night to them.");
-    text.wording(format!("Nobody has confirmed tonight until {visit}. Is the night yours?"))
+    text.wording(format!("Tonight, until {visit}, is nobody's yet. Can you take it?"))
 }
 
 pub(super) fn morning(teller: Teller<'_>, morning: &Morning) -> Wording {
@@ -44,7 +45,13 @@ pub(super) fn morning(teller: Teller<'_>, morning: &Morning) -> Wording {
         text.line("What people were told since the evening:");
         text.lines(morning.told.iter().map(|cause| format!("- {}", teller.night_cause(cause))));
     }
-    text.lines(morning.tonight.as_ref().map(|tonight| teller.whose_night(tonight)));
+    text.lines(morning.tonight.as_ref().map(|tonight| {
+        let name = short(&names::contact(teller.site, &tonight.person), NAME_CHARS);
+        match tonight.confirmed {
+            Some(at) => format!("The night was {name}'s, confirmed {}.", teller.clock.time(at)),
+            None => format!("Nobody had confirmed the night; {name} was called first."),
+        }
+    }));
     let called = match morning.told.len() {
         0 => "a quiet night".to_owned(),
         1 => "one thing was told in the night".to_owned(),
@@ -56,6 +63,39 @@ pub(super) fn morning(teller: Teller<'_>, morning: &Morning) -> Wording {
         n => format!("{n} things to look at first."),
     };
     text.wording(fit_with(|_| format!("Morning: {called}."), &stands))
+}
+
+pub(super) fn test_call(teller: Teller<'_>, notice: &Notice, test: &TestCall) -> Wording {
+    let names = |people: &[Id]| {
+        let names: Vec<String> =
+            people.iter().map(|id| short(&names::contact(teller.site, id), NAME_CHARS)).collect();
+        names::list(&names)
+    };
+    let mut text = Text::default();
+    let subject = match test {
+        TestCall::Asked { by } => {
+            let (by, number) = (teller.clock.time(*by), notice.number);
+            text.line("Nothing is wrong. This shows whether a call gets to you, and your answer back.");
+            text.line(format!(
+                "To do: answer notice {number} with your name (claymark answer {number} --by NAME)."
+            ));
+            format!("Test call: please answer by {by}.")
+        }
+        TestCall::Answered { asked, by, silent } if silent.is_empty() => {
+            text.line(format!("Asked {}: {} answered.", teller.clock.time(*asked), names(by)));
+            "Test call: everybody answered.".to_owned()
+        }
+        TestCall::Answered { asked, by, silent } => {
+            text.line(format!("No answer within the hour from: {}.", names(silent)));
+            let answered = if by.is_empty() { "nobody".to_owned() } else { names(by) };
+            text.line(format!("Asked {}; answered: {answered}.", teller.clock.time(*asked)));
+            text.line("To do: ask them whether it arrived; claymark try-contact ID tries each way. A call at night goes the same way.");
+            let people =
+                if silent.len() == 1 { "one person".to_owned() } else { format!("{} people", silent.len()) };
+            format!("Test call: {people} didn't answer.")
+        }
+    };
+    text.wording(subject)
 }
 
 impl Teller<'_> {
@@ -77,7 +117,7 @@ impl Teller<'_> {
         let drums = drums.into_iter().map(|drum| {
             let name = self.name_of(&drum.state);
             match drum.state.forecast.outlook.empty_at() {
-                Some(ends) => format!("{name}: {}, before the evening check.", self.dry(&ends)),
+                Some(ends) => format!("{name}: {}. It won't last until the evening check.", self.dry(&ends)),
                 None => format!("{name}: I don't know how long it lasts. Read its level by eye."),
             }
         });
@@ -106,7 +146,7 @@ impl Teller<'_> {
             .into_iter()
             .filter(|part| !part.is_empty())
             .collect();
-        format!("{}{of}: {} (notice {}).", reasons::kind(cause.kind), list(&rest), cause.first)
+        format!("{}{of}: {} (notice {}).", reasons::kind(cause.kind), rest.join("; "), cause.first)
     }
 
     /// "Tonight: Kim, who said so at 17:20."

@@ -2,6 +2,7 @@
 
 mod advice;
 mod calling;
+mod handover;
 mod reach;
 pub(crate) mod room;
 
