@@ -16,6 +16,7 @@ mod names;
 mod outlook;
 pub mod past;
 mod planning;
+mod try_contact;
 
 use std::io::{IsTerminal as _, Write as _};
 use std::path::PathBuf;
@@ -97,6 +98,11 @@ enum Command {
     Log(LogCommand),
     /// Say "I'm on it" to a notice: it stops being repeated
     Answer(answer::AnswerCommand),
+    /// Send a test by each way of a contact, and wait for the answer
+    ///
+    /// Run it as the user that runs Claymark, so that it reads the same secrets and reaches the same devices. It ends with 0
+    /// when each way took the test and the contact answered.
+    TryContact(try_contact::TryCommand),
 }
 
 #[derive(Debug, Args)]
@@ -188,6 +194,7 @@ impl Cli {
                 by_hand::comment(&settings, &deed, at)
             }
             Command::Answer(asked) => answer::run(asked),
+            Command::TryContact(asked) => try_contact::run(&asked),
         }
     }
 }

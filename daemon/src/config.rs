@@ -21,6 +21,7 @@ mod table;
 mod topics;
 mod value;
 mod vessels;
+mod ways;
 
 use std::path::{Path, PathBuf};
 

@@ -9,7 +9,7 @@
 //! - [`pipeline`]: decode, quality and room behind one door, without I/O;
 //! - [`engine`]: the pipeline live: batches to the store, notices to people, receipts to the broker;
 //! - [`keeper`]: the one thread that writes the store; [`snapshot`]: how things stand, for all to see;
-//! - [`notify`]: notices by SMTP and MQTT until they are delivered;
+//! - [`notify`]: notices by mail, MQTT, webhook and command until they are delivered; [`post`]: one HTTP POST;
 //! - [`forward`]: what the store keeps, once more in InfluxDB;
 //! - [`metrics`]: counters for a monitoring system; [`service`]: logs, systemd, signals; [`pulse`]: signs of life;
 //! - [`run`]: the only place that makes channels and starts tasks;
@@ -32,6 +32,7 @@ pub mod message;
 pub mod metrics;
 pub mod notify;
 pub mod pipeline;
+pub mod post;
 pub mod publish;
 pub mod pulse;
 pub mod record;

@@ -4,7 +4,7 @@
 //! - [`shim`]: a disk that hangs, fails or lies and a clock that is set, under the real program; [`barn`]: a
 //!   whole barn server on them;
 //! - [`hostile`]: messages from the edges of every field;
-//! - [`mail`]: a real mail server; [`certificates`]: for both;
+//! - [`mail`]: a real mail server; [`receiver`]: of webhooks, as shipped; [`certificates`]: for all of them;
 //! - [`flux_server`]: plays the part of InfluxDB 2;
 //! - [`metrics`]: the page for a monitoring system;
 //! - [`victoria`]: a real time-series server that takes InfluxDB's writes;
@@ -25,6 +25,7 @@ pub mod mail;
 pub mod metrics;
 pub mod mqtt;
 pub mod oracle;
+pub mod receiver;
 pub mod river;
 pub mod season;
 pub mod shim;

@@ -26,6 +26,7 @@ mod notice_lost;
 mod oxygen_oracle;
 mod poison;
 mod quality_oracle;
+mod reach;
 mod report_always;
 mod report_from_influx;
 mod river_oxygen;

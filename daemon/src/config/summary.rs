@@ -204,6 +204,11 @@ fn people(out: &mut String, settings: &Settings) -> fmt::Result {
 
 fn address_line(settings: &Settings, address: &Address) -> String {
     let mqtt = address.mqtt.then(|| format!("MQTT {}/notice/{}", settings.notify.prefix, address.contact));
-    let ways: Vec<String> = address.email.iter().cloned().chain(mqtt).collect();
+    let webhook = address.webhook.as_ref().map(|webhook| format!("webhook at {}", webhook.address.host()));
+    let command = address.command.as_ref().map(|command| {
+        let short = if command.short { " in short form" } else { "" };
+        format!("{}{short}", command.program.display())
+    });
+    let ways: Vec<String> = address.email.iter().cloned().chain(mqtt).chain(webhook).chain(command).collect();
     format!("{} ({}) by {}", address.name, address.contact, ways.join(" and "))
 }

@@ -18,10 +18,12 @@ impl Engine {
                 }
                 self.backlog.add(CommitBatch { deliveries: vec![delivery], ..CommitBatch::default() });
             }
-            Outcome::Undelivered { notice, missed } => {
-                self.snapshot.counts.undelivered += 1;
-                self.event(Event::NotDelivered { notice, missed });
-                self.collect();
+            Outcome::Undelivered { notice, missed, told_before } => {
+                self.snapshot.counts.undelivered += u64::from(!missed.tried_on);
+                if !told_before {
+                    self.event(Event::NotDelivered { notice, missed });
+                    self.collect();
+                }
             }
             Outcome::ReachedNobody(issued) => self.nobody_reached(&issued),
         }

@@ -136,7 +136,14 @@ mod door {
             bindings: vec![Binding { sensor, topic: "x/a".to_owned(), payload }],
             prefix: "claymark/x".to_owned(),
         };
-        let address = Address { contact: id("lead"), name: "Lead".to_owned(), email: None, mqtt: true };
+        let address = Address {
+            contact: id("lead"),
+            name: "Lead".to_owned(),
+            email: None,
+            mqtt: true,
+            webhook: None,
+            command: None,
+        };
         let notify =
             notify::Settings { smtp: None, addresses: vec![address], prefix: "claymark/x".to_owned() };
         Pipeline::new(site, decode, &notify)

@@ -28,7 +28,16 @@ pub struct Office {
 
 impl Office {
     pub fn open(settings: Settings, pending: Vec<(Issued, Delivery)>) -> Self {
-        let (clock, stepper) = TimeSource::stepped(at(0));
+        Self::open_at(at(0), settings, pending)
+    }
+
+    /// On a clock that stands at the real time.
+    pub fn open_now(settings: Settings, pending: Vec<(Issued, Delivery)>) -> Self {
+        Self::open_at(claymark_tests::wait::now(), settings, pending)
+    }
+
+    fn open_at(time: Timestamp, settings: Settings, pending: Vec<(Issued, Delivery)>) -> Self {
+        let (clock, stepper) = TimeSource::stepped(time);
         let (words, words_in) = mpsc::channel(8);
         let (outcomes_out, outcomes) = mpsc::channel(1);
         let (publish, requests) = mpsc::channel(1);
@@ -100,7 +109,8 @@ pub fn settings(port: u16) -> Settings {
 }
 
 pub fn address(contact: &str, email: Option<&str>, mqtt: bool) -> Address {
-    Address { contact: id(contact), name: "On call".to_owned(), email: email.map(str::to_owned), mqtt }
+    let email = email.map(str::to_owned);
+    Address { contact: id(contact), name: "On call".to_owned(), email, mqtt, webhook: None, command: None }
 }
 
 pub fn login(user: &str, password: &str) -> Login {

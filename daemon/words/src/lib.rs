@@ -18,6 +18,7 @@
 //! - [`reasons`]: quality flags, reasons of quarantine and kinds of notices in words;
 //! - [`report`]: the weekly report;
 //! - [`standing`]: how old what is known is;
+//! - [`try_out`]: what a contact gets when its ways are tried;
 //! - [`typed`]: what people and devices wrote, with nothing unseen in it.
 
 pub mod alarms;
@@ -42,5 +43,6 @@ pub mod report;
 pub mod settling;
 pub mod standing;
 pub mod stock;
+pub mod try_out;
 pub mod typed;
 mod unseen;

@@ -11,6 +11,7 @@ mod missing;
 mod outlook;
 mod query;
 mod runout;
+mod short;
 mod unattended;
 mod undelivered;
 mod withdrawn;
@@ -22,6 +23,7 @@ use jiff::Timestamp;
 use crate::format::Clock;
 
 pub use outlook::outlook;
+pub use short::{SHORT_CHARS, short};
 pub(crate) use query::records;
 
 /// What a notice says.

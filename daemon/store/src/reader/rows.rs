@@ -20,7 +20,7 @@ use crate::batch::{Channel, Delivery, DeliveryState, Issued};
 use crate::columns;
 use crate::error::StoreError;
 use crate::writer::records::{
-    CAME, DROPPED, DRUM, EMAIL, GIVEN_UP, MQTT, OPEN, PENDING, SENT, SUPPLY, UNANSWERED,
+    CAME, COMMAND, DROPPED, DRUM, EMAIL, GIVEN_UP, MQTT, OPEN, PENDING, SENT, SUPPLY, UNANSWERED, WEBHOOK,
 };
 
 /// All rows of a query that can be understood.
@@ -144,6 +144,8 @@ pub(super) fn delivery(row: &Row<'_>, first: usize) -> Result<Delivery, StoreErr
         channel: match channel.as_str() {
             EMAIL => Channel::Email,
             MQTT => Channel::Mqtt,
+            WEBHOOK => Channel::Webhook,
+            COMMAND => Channel::Command,
             _ => return Err(StoreError::BadRow { what: "channel", found: channel }),
         },
         state: match state.as_str() {

@@ -201,6 +201,8 @@ pub(crate) fn deliveries(connection: &Connection, deliveries: &[Delivery]) -> Re
         let channel = match delivery.channel {
             Channel::Email => EMAIL,
             Channel::Mqtt => MQTT,
+            Channel::Webhook => WEBHOOK,
+            Channel::Command => COMMAND,
         };
         let (state, attempts, at, error, times) = match &delivery.state {
             DeliveryState::Pending { attempts, next_try, last_error } => {
@@ -247,6 +249,10 @@ pub(crate) const DROPPED: &str = "dropped";
 pub(crate) const EMAIL: &str = "email";
 /// `delivery.channel`.
 pub(crate) const MQTT: &str = "mqtt";
+/// `delivery.channel`.
+pub(crate) const WEBHOOK: &str = "webhook";
+/// `delivery.channel`.
+pub(crate) const COMMAND: &str = "command";
 /// `delivery.state`.
 pub(crate) const PENDING: &str = "pending";
 /// `delivery.state`.
