@@ -16,6 +16,8 @@ mod names;
 mod outlook;
 pub mod past;
 mod planning;
+mod status;
+mod told;
 mod try_contact;
 
 use std::io::{IsTerminal as _, Write as _};
@@ -98,6 +100,12 @@ enum Command {
     Log(LogCommand),
     /// Say "I'm on it" to a notice: it stops being repeated
     Answer(answer::AnswerCommand),
+    /// What went to whom, when it arrived, and who answered
+    Told(told::ToldCommand),
+    /// Whether the room is watched: ends with 0 if so, with 1 if not
+    ///
+    /// Looks at the age of the newest forecast, in the store or at the broker; for a script, or whoever wonders.
+    Status(status::StatusCommand),
     /// Send a test by each way of a contact, and wait for the answer
     ///
     /// Run it as the user that runs Claymark, so that it reads the same secrets and reaches the same devices. It ends with 0
@@ -194,6 +202,8 @@ impl Cli {
                 by_hand::comment(&settings, &deed, at)
             }
             Command::Answer(asked) => answer::run(asked),
+            Command::Told(asked) => told::run(&asked),
+            Command::Status(asked) => status::run(&asked),
             Command::TryContact(asked) => try_contact::run(&asked),
         }
     }

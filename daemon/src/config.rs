@@ -12,9 +12,11 @@ mod list;
 mod mistake;
 mod people;
 mod quality;
+mod replies;
 mod room;
 mod secrets;
 mod sensors;
+mod sign_of_life;
 mod stock;
 mod summary;
 mod table;
@@ -31,6 +33,7 @@ use claymark_model::site::Site;
 
 use self::mistake::Findings;
 pub use self::mistake::Mistakes;
+use self::replies::ReplyMailbox;
 pub use self::secrets::Secrets;
 use self::sensors::SoundSensors;
 pub use self::summary::describe;
@@ -117,11 +120,14 @@ fn settings(file: Table<'_>, around: &Surroundings) -> Option<Settings> {
         topics::check(file.findings, broker, &sensors);
     }
     let people = people::people(&file, around);
+    let replies = replies::replies(&file, around);
     let keeping = keeping::keeping(&file, around);
     let forward = influx::influx(&file, around);
+    let sign_of_life = sign_of_life::sign_of_life(&file, around);
     file.finish();
 
     let (site, people, keeping, forward) = (site?, people?, keeping?, forward?);
+    let (replies, codes) = replies?.map(|ReplyMailbox { settings, codes }| (settings, codes)).unzip();
     let intake: intake::Settings = broker?.settings;
     Some(Settings {
         site: Site { contacts: people.contacts, ..site },
@@ -135,7 +141,10 @@ fn settings(file: Table<'_>, around: &Surroundings) -> Option<Settings> {
             smtp: people.smtp,
             addresses: people.addresses,
             prefix: intake.prefix.clone(),
+            replies: codes,
         },
+        replies,
+        sign_of_life: sign_of_life?,
         intake,
         record: keeping.record,
         forward,

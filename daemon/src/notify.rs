@@ -8,12 +8,12 @@
 //! growing pauses and at most a few times. Nothing is tried for longer than it is of use. What is given up is said
 //! to the engine, so that others are told; a call that doesn't get through is said at once, and goes on being tried.
 
+mod busy;
 mod command;
 mod letter;
 pub mod line;
 mod mail;
 mod mqtt;
-mod on_the_way;
 mod packet;
 mod rounds;
 mod schedule;
@@ -39,14 +39,15 @@ use claymark_store::batch::{Channel, Delivery, DeliveryState, Issued};
 
 use crate::clock::TimeSource;
 use crate::publish;
+use crate::pulse::Pulse;
+use busy::BusyWays;
 pub use command::LocalCommand;
 use letter::Letter;
-use on_the_way::OnTheWay;
 use packet::{Letterhead, Packet};
 use rounds::{DeliveryEnd, Rounds};
 use schedule::{Attempt, Tries};
-pub use settings::{Address, ContactWays, Patience, Security, Settings, Smtp};
-pub use trial::Trial;
+pub use settings::{Address, ContactWays, Patience, ReplyCodes, Security, Settings, Smtp};
+pub use trial::{Trial, write_back};
 pub use webhook::Webhook;
 
 /// What the task is told.
@@ -97,7 +98,7 @@ pub struct Notifier {
     waiting: Vec<Letter>,
     on_the_way: FuturesUnordered<BoxFuture<'static, (Letter, Attempt)>>,
     /// To whom, and by which way, something is on the way.
-    busy: OnTheWay,
+    busy: BusyWays,
     /// Outcomes that the engine has no room for yet.
     told: VecDeque<Outcome>,
     rounds: Rounds,
@@ -113,6 +114,10 @@ pub struct Ports {
     pub outcomes: mpsc::Sender<Outcome>,
     /// To the broker.
     pub publish: mpsc::Sender<publish::Request>,
+    /// An attempt begins.
+    pub begun: Pulse,
+    /// An attempt is over.
+    pub ended: Pulse,
     /// From then on nothing new is begun.
     pub stop: CancellationToken,
 }
@@ -152,7 +157,7 @@ impl Notifier {
             ports,
             waiting: Vec::new(),
             on_the_way: FuturesUnordered::new(),
-            busy: OnTheWay::default(),
+            busy: BusyWays::default(),
             told: VecDeque::new(),
             rounds: Rounds::default(),
             known: BTreeMap::new(),
@@ -272,7 +277,8 @@ impl Notifier {
         for letter in self.waiting.extract_if(.., |letter| needless(letter)) {
             let (number, contact, way) = (letter.notice().number, &letter.contact, letter.channel);
             tracing::info!("notice {number} to {contact} by {way:?} isn't needed any more: {why}");
-            let state = DeliveryState::GivenUp { at: now, why: why.to_owned() };
+            let (why, attempts) = (why.to_owned(), letter.tries.attempts);
+            let state = DeliveryState::GivenUp { at: now, why, attempts };
             self.told.push_back(Outcome::Delivery(letter.delivery(state)));
             self.rounds.end(number, DeliveryEnd::Needless);
         }
@@ -292,13 +298,14 @@ impl Notifier {
         while let Some(place) = self.first_due(now) {
             let letter = self.waiting.remove(place);
             if let Some(why) = schedule::give_up(letter.notice(), letter.tries, &letter.last, now) {
-                self.told.push_back(Outcome::Delivery(
-                    letter.delivery(DeliveryState::GivenUp { at: now, why: why.clone() }),
-                ));
+                let attempts = letter.tries.attempts;
+                let state = DeliveryState::GivenUp { at: now, why: why.clone(), attempts };
+                self.told.push_back(Outcome::Delivery(letter.delivery(state)));
                 self.failed(&letter, &why);
                 continue;
             }
             self.busy.begin(&letter, now);
+            self.ports.begun.beat();
             let sender = Arc::clone(&self.sender);
             self.on_the_way.push(Box::pin(async move {
                 let attempt = sender.attempt(&letter).await;
@@ -332,13 +339,15 @@ impl Notifier {
     }
 
     fn attempted(&mut self, mut letter: Letter, attempt: Attempt) {
+        self.ports.ended.beat();
         letter.told |= self.busy.end(&letter);
         letter.tries = letter.tries.with(&attempt);
         let Some(state) = schedule::after(attempt, letter.notice(), letter.tries, self.clock.now()) else {
             return;
         };
         self.told.push_back(Outcome::Delivery(letter.delivery(state.clone())));
-        if let DeliveryState::Pending { last_error, .. } | DeliveryState::Unanswered { last_error, .. } = &state
+        if let DeliveryState::Pending { last_error, .. } | DeliveryState::Unanswered { last_error, .. } =
+            &state
             && letter.presses()
             && !std::mem::replace(&mut letter.told, true)
         {
@@ -393,7 +402,7 @@ impl Sender {
         let Some(address) = self.settings.address(&letter.contact) else {
             return Attempt::Never("the contact isn't in the site file any more".to_owned());
         };
-        let packet = Packet::of(&self.site, letter);
+        let packet = Packet::of(&self.site, letter, self.settings.replies.as_ref());
         match letter.channel {
             Channel::Email => {
                 let (Some(server), Some(to)) = (&self.settings.smtp, &address.email) else {

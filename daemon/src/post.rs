@@ -127,7 +127,8 @@ pub async fn json(
     }
     let trusted = tls::client(&Tls { ca_pem: ca_pem.map(<[u8]>::to_vec) }).map_err(|e| not_sent(&e))?;
     let name = ServerName::try_from(address.host.clone()).map_err(|error| not_sent(&error))?;
-    let sealed = TlsConnector::from(Arc::new(trusted)).connect(name, plain).await.map_err(|e| not_sent(&e))?;
+    let sealed =
+        TlsConnector::from(Arc::new(trusted)).connect(name, plain).await.map_err(|e| not_sent(&e))?;
     exchange(sealed, request, on_data).await
 }
 

@@ -27,6 +27,7 @@ mod oxygen_oracle;
 mod poison;
 mod quality_oracle;
 mod reach;
+mod replies;
 mod report_always;
 mod report_from_influx;
 mod river_oxygen;

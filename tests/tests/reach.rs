@@ -13,9 +13,13 @@ use claymark_tests::binary::program;
 use claymark_tests::broker::RunningBroker;
 use claymark_tests::mail::MailServer;
 use claymark_tests::mqtt::Listener;
+use claymark_tests::outside::OutsideWatcher;
 use claymark_tests::receiver::WebhookReceiver;
 use claymark_tests::site::SiteFolder;
 use claymark_tests::wait::{free_port, wait_for};
+use serde_json::Value;
+
+use crate::contracts;
 
 const SECRET: &str = "0123456789abcdef0123456789abcdef";
 
@@ -117,10 +121,13 @@ fn the_daemon_makes_nothing_of_the_answer_to_a_test() {
     daemon.says("watching");
     let prefix = "claymark/test-site/answer";
     let mut publisher = claymark_tests::mqtt::TestPublisher::connect(broker.port());
-    let answer = |number: u64| (prefix.to_owned(), format!(r#"{{"notice":{number},"by":"ann"}}"#).into_bytes());
+    let answer =
+        |number: u64| (prefix.to_owned(), format!(r#"{{"notice":{number},"by":"ann"}}"#).into_bytes());
     // The second one is told as wrong; the first, before it, isn't.
     publisher.publish(&[answer(0), answer(4711)]);
-    wait_for("the wrong one is kept aside", || (site.ask("SELECT count(*) FROM quarantine") == "1").then_some(()));
+    wait_for("the wrong one is kept aside", || {
+        (site.ask("SELECT count(*) FROM quarantine") == "1").then_some(())
+    });
     assert_eq!(site.ask("SELECT reason FROM quarantine"), "no-such-notice");
 }
 
@@ -133,4 +140,55 @@ fn a_call_that_the_mail_server_cannot_take_now_is_told_by_the_other_way_at_once(
     let told = barn.tells("that the mail failed", |told| told.kind == "undelivered");
     assert!(told.names(&["hasn't reached yet"]), "{told:?}");
     assert!(told.names(&["by mail"]) && told.text.contains(&call.subject), "{told:?}");
+}
+
+#[test]
+fn somebody_outside_is_called_with_what_stands_in_the_contract() {
+    let (broker, outside) = (RunningBroker::start(), OutsideWatcher::start());
+    let more = format!("[sign_of_life]\nurl = \"http://127.0.0.1:{}/\"", outside.port());
+    let site = SiteFolder::new(broker.port(), "", &more);
+    let daemon = claymark_tests::binary::Daemon::start(&site.file(), &site.log());
+    let called: Value = serde_json::from_str(&outside.call()).unwrap();
+    let promised: Value = serde_json::from_str(&contracts::example("sign-of-life")).unwrap();
+    let keys = |call: &Value| call.as_object().unwrap().keys().cloned().collect::<Vec<_>>();
+    assert_eq!(keys(&called), keys(&promised));
+    assert_eq!((&called["site"], &called["gap"]), (&"test-site".into(), &Value::Null));
+    daemon.kill();
+    // It watched for the last time an hour ago.
+    wait_for("the store is ours", || (!site.ask("PRAGMA user_version").is_empty()).then_some(()));
+    site.change("INSERT OR REPLACE INTO session (only, seen) VALUES (1, (unixepoch() - 3600) * 1000)");
+    let daemon = claymark_tests::binary::Daemon::start(&site.file(), &site.log());
+    daemon.says("nobody has watched for 60 min before this start");
+    let called: Value = serde_json::from_str(&outside.call()).unwrap();
+    assert!(called["gap"]["from"].is_string() && called["gap"]["to"].is_string(), "{called}");
+}
+
+#[test]
+fn status_and_told_go_by_what_was_done_and_not_by_a_word_that_was_left() {
+    let mail = MailServer::start(&[]);
+    let barn = Barn::new(mail.port(), "");
+    assert_eq!(barn.claymark(&["status"]).0, Some(1), "nobody has watched yet");
+    let daemon = barn.watched();
+    barn.watches_on();
+    let (code, said) = barn.claymark(&["status"]);
+    assert!(code == Some(0) && said.starts_with("Watching: the newest forecast is of"), "{said}");
+    let said = wait_for("what went out is told", || {
+        let (_, said) = barn.claymark(&["told"]);
+        said.contains("to Person on duty by mail: accepted").then_some(said)
+    });
+    assert!(
+        said.contains("to Person on duty by MQTT: accepted") && said.contains("nobody has answered it"),
+        "{said}"
+    );
+    let counted = "claymark_deliveries_total{channel=\"email\",end=\"accepted\"}";
+    assert!(barn.gauge(counted).is_some_and(|count| count >= 1.0), "{}", barn.metrics());
+    let number = barn.told().iter().find(|told| told.is_of_the_drum()).unwrap().number;
+    assert_eq!(barn.answer(number).0, Some(0));
+    wait_for("the answer is told", || {
+        barn.claymark(&["told", &number.to_string()]).1.contains("answered by Aino").then_some(())
+    });
+    daemon.kill();
+    barn.turn_clock(21 * 60);
+    let (code, said) = barn.claymark(&["status"]);
+    assert!(code == Some(1) && said.contains("NOT WATCHING: the newest forecast is of"), "{said}");
 }

@@ -62,7 +62,8 @@ async fn try_out(settings: &Settings, contact: &Id, wait: SignedDuration) -> Res
             Err(why) => {
                 return Err(CommandFailure::Failed {
                     what: format!("An answer can't be heard: {}.", typed::line(why)),
-                    remedy: "Look at [mqtt] in the site file and at the broker's rights, then try again.".to_owned(),
+                    remedy: "Look at [mqtt] in the site file and at the broker's rights, then try again."
+                        .to_owned(),
                 });
             }
         }
@@ -71,7 +72,8 @@ async fn try_out(settings: &Settings, contact: &Id, wait: SignedDuration) -> Res
         [] => Ok(()),
         some => Err(CommandFailure::Failed {
             what: format!("{contact} can't be reached by {}.", names::list(some)),
-            remedy: "Mend what stands above, then try it again: a call in the night goes the same way.".to_owned(),
+            remedy: "Mend what stands above, then try it again: a call in the night goes the same way."
+                .to_owned(),
         }),
     }
 }
@@ -150,7 +152,8 @@ async fn answered(
         }),
         Err(_elapsed) => Err(CommandFailure::Failed {
             what: format!("{name} didn't answer within {}.", format::duration(wait)),
-            remedy: "Ask whether the test arrived, and whether the telephone makes a sound for it at night.".to_owned(),
+            remedy: "Ask whether the test arrived, and whether the telephone makes a sound for it at night."
+                .to_owned(),
         }),
     }
 }

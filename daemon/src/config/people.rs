@@ -35,7 +35,8 @@ pub(super) fn people(file: &Table<'_>, around: &Surroundings) -> Option<People> 
         let command = table.table("command").map(|table| ways::command(table));
         let other = webhook.is_some() || command.is_some();
         if let (true, None, false) = (mqtt, table.key_span("email"), other) {
-            let what = format!("{contact} is told by MQTT alone: nothing gets there while the broker is down");
+            let what =
+                format!("{contact} is told by MQTT alone: nothing gets there while the broker is down");
             let remedy = "Add email, webhook or command for a person; a lamp or a screen may do with MQTT.";
             table.findings.warning(table.key_span("mqtt").unwrap_or(table.span()), what, remedy);
         }
@@ -106,7 +107,7 @@ fn smtp(table: &Table<'_>, around: &Surroundings) -> Option<Smtp> {
     Some(Smtp { host, port, security: kind, ca_pem, login, from, patience: Patience::default() })
 }
 
-fn mail_address(value: &DeValue<'_>) -> Result<String, Wrong> {
+pub(super) fn mail_address(value: &DeValue<'_>) -> Result<String, Wrong> {
     let text = value::text(value)?;
     text.parse::<MailAddress>().map(|address| address.to_string()).map_err(|error| Wrong {
         what: format!("'{text}' isn't a mail address: {error}"),

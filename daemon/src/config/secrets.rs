@@ -60,12 +60,20 @@ pub(super) fn login(table: &Table<'_>, around: &Surroundings) -> Option<Login> {
 
 /// `token_file` or `credential`, one of which must be there; empty where it can't or needn't be read.
 pub(super) fn token(table: &Table<'_>, around: &Surroundings) -> Option<Spanned<String>> {
-    alone(table, around, "token_file", "token")
+    alone(table, around, ("token_file", "credential"), "token")
 }
 
 /// `secret_file` or `credential`: what both sides of a signature know. Empty where it can't or needn't be read.
 pub(super) fn shared(table: &Table<'_>, around: &Surroundings) -> Option<String> {
-    let secret = alone(table, around, "secret_file", "secret")?;
+    long_enough(table, alone(table, around, ("secret_file", "credential"), "secret")?)
+}
+
+/// `secret_file` or `code_credential`, beside a login: what codes are made from.
+pub(super) fn codes(table: &Table<'_>, around: &Surroundings) -> Option<String> {
+    long_enough(table, alone(table, around, ("secret_file", "code_credential"), "secret")?)
+}
+
+fn long_enough(table: &Table<'_>, secret: Spanned<String>) -> Option<String> {
     if !secret.get_ref().is_empty() && secret.get_ref().len() < SHORTEST_SHARED {
         let what = format!("the secret is shorter than {SHORTEST_SHARED} letters: it could be guessed");
         table.findings.mistake(secret.span(), what, "Make one: openssl rand -hex 32");
@@ -77,14 +85,14 @@ pub(super) fn shared(table: &Table<'_>, around: &Surroundings) -> Option<String>
 fn alone(
     table: &Table<'_>,
     around: &Surroundings,
-    key: &'static str,
+    (key, credential_key): (&'static str, &'static str),
     secret: &str,
 ) -> Option<Spanned<String>> {
     let file = table.maybe(key, value::path);
-    let credential = table.maybe("credential", value::text);
+    let credential = table.maybe(credential_key, value::text);
     let (place, found) = match (file, credential) {
         (Some(_), Some(second)) => {
-            let what = format!("both {key} and credential are given");
+            let what = format!("both {key} and {credential_key} are given");
             table.findings.mistake(second.span(), what, format!("Keep the one that holds the {secret}."));
             return None;
         }
@@ -95,8 +103,9 @@ fn alone(
         (None, Some(name)) => (name.span(), from_credential(table, around, secret, &name)?),
         (None, None) if table.holds_typed_secret() => return None,
         (None, None) => {
-            let remedy =
-                format!("Add {key} = \"…\", a file that only Claymark may read, or credential = \"…\".");
+            let remedy = format!(
+                "Add {key} = \"…\", a file that only Claymark may read, or {credential_key} = \"…\"."
+            );
             table.lacks(key, format!("there is no {secret}"), remedy);
             return None;
         }

@@ -63,6 +63,9 @@ fn write(out: &mut String, settings: &Settings) -> fmt::Result {
             influx.server, influx.bucket
         )?;
     }
+    if let Some(outside) = &settings.sign_of_life {
+        writeln!(out, "A sign of life goes to {} each minute", outside.address.host())?;
+    }
     if let Some(metrics) = &settings.metrics {
         writeln!(out, "Metrics are served on http://{}/metrics", metrics.listen)?;
     }
@@ -195,6 +198,9 @@ fn people(out: &mut String, settings: &Settings) -> fmt::Result {
         format::duration(staff.travel),
         format::duration(staff.mixing),
     )?;
+    if let Some(replies) = &settings.replies {
+        writeln!(out, "A mail is answered by a reply, read in {} at {}", replies.folder, replies.host)?;
+    }
     for (number, address) in settings.notify.addresses.iter().enumerate() {
         let order = if number == 0 { "First told" } else { "Then" };
         writeln!(out, "{order}: {}", address_line(settings, address))?;

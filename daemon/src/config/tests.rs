@@ -1,6 +1,7 @@
 //! One good site file; each case breaks it in one way, and the words that people then read are a snapshot.
 
 mod plan;
+mod reach;
 
 use std::os::unix::fs::PermissionsExt;
 use std::path::PathBuf;

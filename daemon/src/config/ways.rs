@@ -31,7 +31,11 @@ pub(super) fn command(table: Table<'_>) -> Option<LocalCommand> {
         && !program.get_ref().is_file()
     {
         let what = format!("program: {} isn't there, or may not be seen by you", program.get_ref().display());
-        table.findings.warning(program.span(), what, "Install it, and let the user that runs Claymark run it.");
+        table.findings.warning(
+            program.span(),
+            what,
+            "Install it, and let the user that runs Claymark run it.",
+        );
     }
     table.finish();
     let arguments = arguments.map(Spanned::into_inner).unwrap_or_default();
@@ -66,7 +70,8 @@ fn program(value: &DeValue<'_>) -> Result<PathBuf, Wrong> {
 
 /// Texts, each as it is: no shell reads them.
 fn arguments(value: &DeValue<'_>) -> Result<Vec<String>, Wrong> {
-    let list = value.as_array().map(|list| list.iter().map(|item| item.get_ref().as_str().map(str::to_owned)));
+    let list =
+        value.as_array().map(|list| list.iter().map(|item| item.get_ref().as_str().map(str::to_owned)));
     match list.and_then(|list| list.collect::<Option<Vec<_>>>()) {
         Some(texts) if texts.iter().all(|text| !text.contains('\0')) => Ok(texts),
         Some(_) | None => wrong(

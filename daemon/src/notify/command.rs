@@ -45,9 +45,11 @@ pub(super) async fn run(
     let mut child = match prepared.spawn() {
         Ok(child) => child,
         // Somebody mends it; the notice must still be there then.
-        Err(error) => return Attempt::Later(format!("{} can't be started: {error}", command.program.display())),
+        Err(error) => {
+            return Attempt::Later(format!("{} can't be started: {error}", command.program.display()));
+        }
     };
-    let group = Group::of(&child);
+    let group = ProcessGroup::of(&child);
     on_data.await;
     let complaint = child.stderr.take().map(first_words);
     let ended = tokio::time::timeout(patience, hand_over(&mut child, text)).await;
@@ -99,9 +101,9 @@ fn with(why: &str, said: &str) -> String {
 }
 
 /// The command with all that it started; it ends when this is dropped, too.
-struct Group(Option<Pid>);
+struct ProcessGroup(Option<Pid>);
 
-impl Group {
+impl ProcessGroup {
     fn of(child: &Child) -> Self {
         Self(child.id().and_then(|id| Pid::from_raw(i32::try_from(id).ok()?)))
     }
@@ -119,7 +121,7 @@ impl Group {
     }
 }
 
-impl Drop for Group {
+impl Drop for ProcessGroup {
     fn drop(&mut self) {
         self.kill();
     }

@@ -20,7 +20,12 @@ pub(super) fn to_contact(issued: &Issued, contact: &Id, short: &str) -> String {
 }
 
 /// The line by which a way is tried; with its short form for a webhook.
-pub(super) fn to_try(contact: &Id, at: Timestamp, (subject, text): (&str, &str), short: Option<&str>) -> String {
+pub(super) fn to_try(
+    contact: &Id,
+    at: Timestamp,
+    (subject, text): (&str, &str),
+    short: Option<&str>,
+) -> String {
     let to = vec![contact.clone()];
     let notice = NoticeLine {
         number: 0,

@@ -44,8 +44,16 @@ pub(super) fn message(
     if let Some(replaced) = &packet.replaces {
         headers = headers.in_reply_to(message_id(replaced)).references(message_id(replaced));
     }
+    if let Some(reply) = &packet.reply {
+        let to = reply.to.parse().map_err(|error| format!("'{}' isn't a mail address: {error}", reply.to))?;
+        headers = headers.reply_to(Mailbox::new(None, to));
+    }
     // The end of the mail brings the last line end.
-    let text = packet.text.trim_end_matches('\n').to_owned();
+    let mut text = packet.text.trim_end_matches('\n').to_owned();
+    if let Some(reply) = &packet.reply {
+        text.push_str("\n\n");
+        text.push_str(&reply.how);
+    }
     let body = Body::new_with_encoding(text, ContentTransferEncoding::QuotedPrintable)
         .map_err(|_text| "the text can't be written as quoted-printable".to_owned())?;
     let mut message = headers

@@ -5,11 +5,12 @@ use jiff::tz::TimeZone;
 
 use claymark_model::id::Id;
 use claymark_model::site::Site;
-use claymark_words::notice::short;
-use claymark_words::try_out;
+use claymark_words::notice::{Wording, short};
+use claymark_words::{replies, try_out};
 
 use super::letter::Letter;
-use super::line;
+use super::{ReplyCodes, line};
+use crate::replies::code;
 
 /// One notice, or the test of a way, to one contact.
 #[derive(Debug, Clone)]
@@ -30,6 +31,22 @@ pub(super) struct Packet {
     pub(super) body: String,
     /// The id of what it replaces.
     pub(super) replaces: Option<String>,
+    /// How to answer by mail, and where to; `None`: no answer is wanted, or none can be given so.
+    pub(super) reply: Option<ReplyLine>,
+}
+
+/// How a mail is answered.
+#[derive(Debug, Clone)]
+pub(super) struct ReplyLine {
+    pub(super) how: String,
+    pub(super) to: String,
+}
+
+impl ReplyLine {
+    fn of(codes: &ReplyCodes, contact: &Id, notice: u64) -> Self {
+        let code = code::of(&codes.secret, contact, notice);
+        Self { how: replies::how(notice, &code), to: codes.address.clone() }
+    }
 }
 
 /// Who writes.
@@ -46,7 +63,7 @@ impl Letterhead {
 }
 
 impl Packet {
-    pub(super) fn of(site: &Site, letter: &Letter) -> Self {
+    pub(super) fn of(site: &Site, letter: &Letter, codes: Option<&ReplyCodes>) -> Self {
         let (notice, contact) = (letter.notice(), &letter.contact);
         let id = |number| format!("{}.{number}.{contact}", site.id);
         let short = short(site, notice);
@@ -59,6 +76,9 @@ impl Packet {
             body: line::to_contact(&letter.issued, contact, &short),
             short,
             replaces: notice.replaces.map(id),
+            reply: codes
+                .filter(|_| notice.kind.calls())
+                .map(|codes| ReplyLine::of(codes, contact, notice.number)),
         }
     }
 
@@ -68,7 +88,7 @@ impl Packet {
     }
 
     /// The test of a contact's ways.
-    pub(super) fn to_try(site: &Site, contact: &Id, at: Timestamp) -> Self {
+    pub(super) fn to_try(site: &Site, contact: &Id, at: Timestamp, codes: Option<&ReplyCodes>) -> Self {
         let (subject, text) = (try_out::SUBJECT.to_owned(), try_out::text(contact));
         let short = subject.clone();
         Self {
@@ -80,6 +100,15 @@ impl Packet {
             text,
             short,
             replaces: None,
+            reply: codes.map(|codes| ReplyLine::of(codes, contact, 0)),
         }
+    }
+
+    /// What is said back to whoever wrote.
+    pub(super) fn back(site: &Site, contact: &Id, at: Timestamp, said: Wording) -> Self {
+        let Wording { subject, text } = said;
+        let (line, body, short) = (String::new(), String::new(), String::new());
+        let id = format!("{}.reply-{}.{contact}", site.id, at.as_millisecond());
+        Self { id, at, subject, text, short, line, body, replaces: None, reply: None }
     }
 }

@@ -81,6 +81,17 @@ pub struct Settings {
     pub addresses: Vec<Address>,
     /// MQTT notices go below it.
     pub prefix: String,
+    /// How a mail is answered by a reply; `None`: it can't be.
+    pub replies: Option<ReplyCodes>,
+}
+
+/// What a mail says of how to answer it.
+#[derive(Clone, PartialEq, Eq)]
+pub struct ReplyCodes {
+    /// What the codes are made from.
+    pub secret: String,
+    /// Where replies go; checked.
+    pub address: String,
 }
 
 impl Settings {
@@ -93,9 +104,20 @@ impl Settings {
             let webhook = address.webhook.is_some().then_some(Channel::Webhook);
             let command = address.command.is_some().then_some(Channel::Command);
             let contact = address.contact.clone();
-            [email, mqtt, webhook, command].into_iter().flatten().map(move |channel| (contact.clone(), channel))
+            [email, mqtt, webhook, command]
+                .into_iter()
+                .flatten()
+                .map(move |channel| (contact.clone(), channel))
         };
         ContactWays(self.addresses.iter().flat_map(of).collect())
+    }
+
+    /// Who has that mail address; letters count in either case.
+    #[must_use]
+    pub fn contact_of(&self, email: &str) -> Option<&Address> {
+        let has =
+            |address: &&Address| address.email.as_ref().is_some_and(|own| own.eq_ignore_ascii_case(email));
+        self.addresses.iter().find(has)
     }
 
     pub(super) fn address(&self, contact: &Id) -> Option<&Address> {

@@ -5,10 +5,27 @@ use jiff::Timestamp;
 use claymark_model::id::Id;
 use claymark_model::site::Site;
 use claymark_store::batch::Channel;
+use claymark_words::notice::Wording;
 
 use super::packet::{Letterhead, Packet};
 use super::schedule::Attempt;
 use super::{Address, Settings, command, mail, smtp, webhook};
+
+/// Writes to one contact by mail what became of a reply, once; the error is why it didn't get there.
+pub async fn write_back(
+    site: &Site,
+    settings: &Settings,
+    contact: &Id,
+    at: Timestamp,
+    said: Wording,
+) -> Result<(), String> {
+    let packet = Packet::back(site, contact, at, said);
+    let trial = settings.address(contact).map(|address| Trial { site, settings, address, packet, at });
+    match trial {
+        Some(trial) => trial.send(Channel::Email).await,
+        None => Err("the contact isn't in the site file any more".to_owned()),
+    }
+}
 
 /// A test on its way to one contact.
 pub struct Trial<'a> {
@@ -24,7 +41,13 @@ impl<'a> Trial<'a> {
     #[must_use]
     pub fn new(site: &'a Site, settings: &'a Settings, contact: &Id, at: Timestamp) -> Option<Self> {
         let address = settings.address(contact)?;
-        Some(Self { site, settings, address, packet: Packet::to_try(site, contact, at), at })
+        Some(Self {
+            site,
+            settings,
+            address,
+            packet: Packet::to_try(site, contact, at, settings.replies.as_ref()),
+            at,
+        })
     }
 
     /// All ways of the contact.

@@ -1,5 +1,6 @@
 //! The pipeline's tests, and the small room that they and the decoder's share.
 
+mod replied;
 mod typed;
 
 use jiff::SignedDuration;
@@ -144,8 +145,12 @@ mod door {
             webhook: None,
             command: None,
         };
-        let notify =
-            notify::Settings { smtp: None, addresses: vec![address], prefix: "claymark/x".to_owned() };
+        let notify = notify::Settings {
+            smtp: None,
+            addresses: vec![address],
+            prefix: "claymark/x".to_owned(),
+            replies: None,
+        };
         Pipeline::new(site, decode, &notify)
     }
 
@@ -199,7 +204,12 @@ mod door {
             }],
             prefix: "claymark/x".to_owned(),
         };
-        let notify = notify::Settings { smtp: None, addresses: Vec::new(), prefix: "claymark/x".to_owned() };
+        let notify = notify::Settings {
+            smtp: None,
+            addresses: Vec::new(),
+            prefix: "claymark/x".to_owned(),
+            replies: None,
+        };
         let mut pipeline = Pipeline::new(site(), decode, &notify);
         pipeline.event(at("10:00:00"), Event::GoLive);
         for value in 0..170 {

@@ -11,13 +11,13 @@ use tokio::task::JoinHandle;
 use tokio_util::sync::CancellationToken;
 
 use super::process::Process;
+use super::reach::{self, TaskWithStop};
 use super::recall::{self, Past};
 use super::{RunError, Settings, joined};
 use crate::engine::{self, Ended, Engine, Gather, Opening};
 use crate::forward::{self, Behind, Forwarder, Progress};
 use crate::intake::{self, Intake, Stop};
 use crate::metrics;
-use crate::notify::{self, Notifier};
 use crate::publish::{Farewell, Inbox, Publisher, Retained};
 use crate::record::Recorder;
 use crate::snapshot::CountsSinceStart;
@@ -36,12 +36,14 @@ pub enum Over {
 
 /// The tasks of a shift, and what ends each of them, in the order in which they end.
 struct Tasks {
-    notifier: (JoinHandle<()>, CancellationToken),
+    notifier: TaskWithStop,
     engine: (JoinHandle<Ended>, CancellationToken),
     publisher: (JoinHandle<()>, oneshot::Sender<Farewell>),
     intake: (JoinHandle<()>, Stop),
-    forwarder: Option<(JoinHandle<()>, CancellationToken)>,
-    metrics: Option<(JoinHandle<()>, CancellationToken)>,
+    forwarder: Option<TaskWithStop>,
+    replies: Option<TaskWithStop>,
+    sign_of_life: Option<TaskWithStop>,
+    metrics: Option<TaskWithStop>,
     recorder: Option<thread::JoinHandle<()>>,
 }
 
@@ -115,10 +117,10 @@ async fn start(
     let (farewell, last_words) = oneshot::channel();
     let publisher = Publisher::new(clock.clone(), settings.intake.status_topic(), inbox);
 
-    let notifier_stop = CancellationToken::new();
-    let ports =
-        notify::Ports { words: notices_inbox, outcomes, publish: requests, stop: notifier_stop.clone() };
-    let notifier = Notifier::new(&settings.site, settings.notify.clone(), past.pending, clock.clone(), ports);
+    let (replies_out, replies) = mpsc::channel(CHANNEL);
+    let replies_task = reach::read_replies(process, settings, replies_out, requests.clone());
+    let ports = (notices_inbox, outcomes, requests);
+    let notifier = reach::notifier(process, settings, past.pending, ports);
 
     for topic in past.gone {
         // Nobody takes anything out yet, and there is room for far more topics than a room has drums.
@@ -134,6 +136,7 @@ async fn start(
     let engine_stop = CancellationToken::new();
     let ports = engine::Ports {
         arrivals: arrived,
+        replies,
         outcomes: outcomes_inbox,
         keeper: process.keeper.clone(),
         notices,
@@ -150,11 +153,13 @@ async fn start(
     let engine = Engine::new(past.pipeline, clock.clone(), prefix, ports, gather, opening);
 
     Ok(Tasks {
-        notifier: (tokio::spawn(notifier.run()), notifier_stop),
+        notifier,
         engine: (tokio::spawn(engine.run()), engine_stop),
         publisher: (tokio::spawn(publisher.run(last_words)), farewell),
         intake: (tokio::spawn(intake.run()), stop),
         forwarder,
+        replies: replies_task,
+        sign_of_life: reach::call_outside(process, settings, past.session_seen),
         metrics: serve_metrics(process, settings, progress).await,
         recorder: recorder_thread,
     })
@@ -176,7 +181,7 @@ fn recorder(settings: &Settings) -> Option<(Recorder, thread::JoinHandle<()>)> {
     }
 }
 
-type ForwardingTask = ((JoinHandle<()>, CancellationToken), watch::Receiver<Progress>);
+type ForwardingTask = (TaskWithStop, watch::Receiver<Progress>);
 
 fn forward(
     process: &Process,
@@ -197,7 +202,7 @@ async fn serve_metrics(
     process: &Process,
     settings: &Settings,
     forwarding: Option<watch::Receiver<Progress>>,
-) -> Option<(JoinHandle<()>, CancellationToken)> {
+) -> Option<TaskWithStop> {
     let listen = settings.metrics.as_ref()?.listen;
     match TcpListener::bind(listen).await {
         Ok(listener) => {
@@ -206,6 +211,7 @@ async fn serve_metrics(
                 snapshot: process.snapshot.subscribe(),
                 sensors: settings.site.sensors.as_slice().into(),
                 forwarding,
+                replies: settings.replies.as_ref().map(|_| process.replies_trouble.subscribe()),
             };
             Some((tokio::spawn(metrics::serve(listener, source, stop.clone())), stop))
         }
@@ -219,8 +225,13 @@ async fn serve_metrics(
 /// Ends the tasks so that nothing in hand is lost: no more messages, the last words of deliveries, the last
 /// commit and its receipts, the last publications, goodbye to the broker.
 async fn end(tasks: Tasks, farewell: Farewell) -> Result<Ended, RunError> {
-    let Tasks { notifier, engine, publisher, intake, forwarder, metrics, recorder } = tasks;
+    let Tasks { notifier, engine, publisher, intake, forwarder, replies, sign_of_life, metrics, recorder } =
+        tasks;
     intake.1.take_no_more.cancel();
+    if let Some((task, stop)) = replies {
+        stop.cancel();
+        finish("replies by mail", task, FOR_THE_BROKER).await?;
+    }
     notifier.1.cancel();
     finish("notices", notifier.0, FOR_DELIVERIES).await?;
     engine.1.cancel();
@@ -231,7 +242,8 @@ async fn end(tasks: Tasks, farewell: Farewell) -> Result<Ended, RunError> {
     finish("publishing", publisher.0, FOR_THE_BROKER).await?;
     intake.1.disconnect.cancel();
     finish("the goodbye to the broker", intake.0, FOR_THE_BROKER).await?;
-    for (what, task) in [("forwarding", forwarder), ("metrics", metrics)] {
+    for (what, task) in [("forwarding", forwarder), ("the sign of life", sign_of_life), ("metrics", metrics)]
+    {
         if let Some((task, stop)) = task {
             stop.cancel();
             finish(what, task, FOR_THE_BROKER).await?;

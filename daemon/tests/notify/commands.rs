@@ -29,7 +29,8 @@ const HOSTILE: &str = "-oProxyCommand=x; $(touch {}/broken) `touch {}/broken` '\
 #[tokio::test]
 async fn typed_text_reaches_standard_input_and_nothing_else() {
     let dir = TempDir::new().unwrap();
-    let script = "#!/bin/sh\n/bin/cat > {}/text\n/usr/bin/env > {}/env\nprintf '%s\\n' \"$@\" > {}/arguments\n";
+    let script =
+        "#!/bin/sh\n/bin/cat > {}/text\n/usr/bin/env > {}/env\nprintf '%s\\n' \"$@\" > {}/arguments\n";
     let fixed = ["--to", "+1 $(touch {}/broken)", "a b", ""];
     let mut office = Office::open(by_script(dir.path(), script, &fixed, false), vec![]);
     let hostile = HOSTILE.replace("{}", &dir.path().display().to_string());
@@ -38,12 +39,16 @@ async fn typed_text_reaches_standard_input_and_nothing_else() {
     issued.text = format!("{hostile}\n");
     office.tell(issued).await;
     let done = office.outcome().await;
-    assert_eq!((done.channel, done.state), (Channel::Command, DeliveryState::Sent { at: at(0) }));
+    assert_eq!(
+        (done.channel, done.state),
+        (Channel::Command, DeliveryState::Sent { at: at(0), attempts: 1 })
+    );
     let kept = |name: &str| fs::read_to_string(dir.path().join(name)).unwrap();
     assert_eq!(kept("text"), format!("{hostile}\n\n{hostile}\n"));
     assert_eq!(kept("arguments"), format!("{}\n", fixed.join("\n")));
     // The shell of the script adds these of its own.
-    let shells_own = |line: &&str| !["PWD=", "_=", "SHLVL=", "OLDPWD="].iter().any(|own| line.starts_with(own));
+    let shells_own =
+        |line: &&str| !["PWD=", "_=", "SHLVL=", "OLDPWD="].iter().any(|own| line.starts_with(own));
     let env = kept("env");
     assert_eq!(env.lines().filter(shells_own).collect::<Vec<_>>(), Vec::<&str>::new());
     assert!(!dir.path().join("broken").exists());
@@ -53,7 +58,8 @@ async fn typed_text_reaches_standard_input_and_nothing_else() {
 #[tokio::test]
 async fn the_short_form_is_one_short_message() {
     let dir = TempDir::new().unwrap();
-    let mut office = Office::open(by_script(dir.path(), "#!/bin/sh\n/bin/cat > {}/text\n", &[], true), vec![]);
+    let mut office =
+        Office::open(by_script(dir.path(), "#!/bin/sh\n/bin/cat > {}/text\n", &[], true), vec![]);
     office.tell(notice(7, Priority::Now)).await;
     office.outcome().await;
     let text = fs::read_to_string(dir.path().join("text")).unwrap();

@@ -77,7 +77,9 @@ async fn after_a_restart_it_goes_on_counting() {
     let mut given_up = Vec::new();
     for _ in 0..2 {
         let delivery = office.outcome().await;
-        assert!(matches!(&delivery.state, DeliveryState::GivenUp { why, .. } if why.contains("may have arrived")));
+        assert!(
+            matches!(&delivery.state, DeliveryState::GivenUp { why, .. } if why.contains("may have arrived"))
+        );
         given_up.push(delivery.notice);
     }
     given_up.sort_unstable();
@@ -116,7 +118,7 @@ async fn a_server_that_hangs_before_its_greeting_is_tried_each_minute_and_gets_o
     assert!(last_error.is_some_and(|error| error.contains("no answer")));
     server.signal("CONT");
     office.stepper.advance_to(next_try);
-    assert_eq!(office.outcome().await.state, DeliveryState::Sent { at: next_try });
+    assert_eq!(office.outcome().await.state, DeliveryState::Sent { at: next_try, attempts: 2 });
     office.close().await;
     assert_eq!(server.mail().header("Subject"), "Notice 7");
     assert_eq!(server.mails(), []);

@@ -6,6 +6,7 @@ use claymark::clock::{Stepper, TimeSource};
 use claymark::intake::Login;
 use claymark::notify::{Address, Notifier, Outcome, Patience, Ports, Security, Settings, Smtp, Word};
 use claymark::publish::Request;
+use claymark::pulse::Pulse;
 use claymark_model::id::Id;
 use claymark_notice::content::{Content, EveningCheck, ReadingsMissing, Visit};
 use claymark_notice::{Audience, Notice, NoticeKind, Priority};
@@ -42,7 +43,9 @@ impl Office {
         let (outcomes_out, outcomes) = mpsc::channel(1);
         let (publish, requests) = mpsc::channel(1);
         let stop = CancellationToken::new();
-        let ports = Ports { words: words_in, outcomes: outcomes_out, publish, stop: stop.clone() };
+        let (begun, ended) = (Pulse::default(), Pulse::default());
+        let ports =
+            Ports { words: words_in, outcomes: outcomes_out, publish, begun, ended, stop: stop.clone() };
         let site = site();
         let task = tokio::spawn(Notifier::new(&site, settings, pending, clock, ports).run());
         Self { words, outcomes, others: VecDeque::new(), requests, stepper, stop, task }
@@ -105,6 +108,7 @@ pub fn settings(port: u16) -> Settings {
         }),
         addresses: vec![address("on-call", Some("on-call@barn.example"), false)],
         prefix: "claymark/alder-bend".to_owned(),
+        replies: None,
     }
 }
 

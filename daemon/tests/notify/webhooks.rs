@@ -99,7 +99,10 @@ async fn no_redirect_is_followed_and_headers_hold_ids_only() {
     server.abort();
 }
 
-async fn redirecting(State(seen): State<mpsc::UnboundedSender<HeaderMap>>, headers: HeaderMap) -> impl IntoResponse {
+async fn redirecting(
+    State(seen): State<mpsc::UnboundedSender<HeaderMap>>,
+    headers: HeaderMap,
+) -> impl IntoResponse {
     seen.send(headers).unwrap();
     (StatusCode::TEMPORARY_REDIRECT, [(header::LOCATION, "/elsewhere")])
 }

@@ -23,8 +23,8 @@ use jiff::Timestamp;
 use crate::format::Clock;
 
 pub use outlook::outlook;
-pub use short::{SHORT_CHARS, short};
 pub(crate) use query::records;
+pub use short::{SHORT_CHARS, short};
 
 /// What a notice says.
 #[derive(Debug, Clone, PartialEq, Eq)]

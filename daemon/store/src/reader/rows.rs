@@ -138,6 +138,7 @@ pub(super) fn delivery(row: &Row<'_>, first: usize) -> Result<Delivery, StoreErr
         (row.get(first + 1)?, row.get(first + 2)?, row.get(first + 3)?);
     let at = columns::time(row.get(first + 5)?)?;
     let error: Option<String> = row.get(first + 6)?;
+    let attempts: Option<u32> = row.get(first + 4)?;
     Ok(Delivery {
         notice: row.get(first)?,
         contact: columns::id(&contact)?,
@@ -152,8 +153,11 @@ pub(super) fn delivery(row: &Row<'_>, first: usize) -> Result<Delivery, StoreErr
             PENDING => {
                 DeliveryState::Pending { attempts: row.get(first + 4)?, next_try: at, last_error: error }
             }
-            SENT => DeliveryState::Sent { at },
-            GIVEN_UP => DeliveryState::GivenUp { at, why: error.unwrap_or_default() },
+            SENT => DeliveryState::Sent { at, attempts: attempts.unwrap_or_default() },
+            GIVEN_UP => {
+                let (why, attempts) = (error.unwrap_or_default(), attempts.unwrap_or_default());
+                DeliveryState::GivenUp { at, why, attempts }
+            }
             UNANSWERED => DeliveryState::Unanswered {
                 attempts: row.get(first + 4)?,
                 times: row.get(first + 7)?,

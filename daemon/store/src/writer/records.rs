@@ -208,8 +208,10 @@ pub(crate) fn deliveries(connection: &Connection, deliveries: &[Delivery]) -> Re
             DeliveryState::Pending { attempts, next_try, last_error } => {
                 (PENDING, Some(*attempts), next_try, last_error.as_deref(), None)
             }
-            DeliveryState::Sent { at } => (SENT, None, at, None, None),
-            DeliveryState::GivenUp { at, why } => (GIVEN_UP, None, at, Some(why.as_str()), None),
+            DeliveryState::Sent { at, attempts } => (SENT, Some(*attempts), at, None, None),
+            DeliveryState::GivenUp { at, why, attempts } => {
+                (GIVEN_UP, Some(*attempts), at, Some(why.as_str()), None)
+            }
             DeliveryState::Unanswered { attempts, times, next_try, last_error } => {
                 (UNANSWERED, Some(*attempts), next_try, last_error.as_deref(), Some(*times))
             }

@@ -24,7 +24,11 @@ pub fn short(site: &Site, notice: &Notice) -> String {
     let later = notice.calling.as_ref().and_then(|calling| calling.later.as_ref());
     let next = later.map(|later| letters(&format!(" {}", teller.next_call(later)))).unwrap_or_default();
     let all = format!("{first}{number}{next}");
-    if length(&all) <= SHORT_CHARS { all } else { format!("{}{number}", cut(&first, SHORT_CHARS - number.len())) }
+    if length(&all) <= SHORT_CHARS {
+        all
+    } else {
+        format!("{}{number}", cut(&first, SHORT_CHARS - number.len()))
+    }
 }
 
 impl Teller<'_> {
@@ -69,8 +73,7 @@ fn is_basic(letter: char) -> bool {
     letter == ' '
         || letter.is_ascii_alphanumeric()
         || "@$_!\"#%&'()*+,-./:;<=>?".contains(letter)
-        || "£¥èéùìòØøÅåÆæßÉ¤ÄÖÑÜ§äöñüà"
-            .contains(letter)
+        || "£¥èéùìòØøÅåÆæßÉ¤ÄÖÑÜ§äöñüà".contains(letter)
 }
 
 fn length(text: &str) -> usize {
@@ -94,7 +97,10 @@ mod tests {
     #[test]
     fn what_a_telephone_cannot_show_is_written_as_it_sounds() {
         for (told, shown) in [
-            ("Drum A: dry about 03:10 – be there by 02:25…", "Drum A: dry about 03:10 - be there by 02:25..."),
+            (
+                "Drum A: dry about 03:10 – be there by 02:25…",
+                "Drum A: dry about 03:10 - be there by 02:25...",
+            ),
             ("20 °C, Äyskäri", "20 C, Äyskäri"),
             ("Бак [U+001B escape] {x} ^~|\\", "Bak (U+001B escape) (x) --//"),
             ("“Drum” ’s ≥ 5", "\"Drum\" 's >= 5"),

@@ -11,7 +11,8 @@ pub(super) fn wording(teller: Teller<'_>, undelivered: &Undelivered) -> Wording 
     let lost = words_of(teller.site, notice);
     let who = list(&teller.people(missed));
     let mut text = Text::default();
-    let so_far = if missed.iter().all(|missed| missed.tried_on) { "hasn't reached yet" } else { "didn't reach" };
+    let so_far =
+        if missed.iter().all(|missed| missed.tried_on) { "hasn't reached yet" } else { "didn't reach" };
     text.line(format!("Notice {} of {} {so_far}:", notice.number, teller.clock.time(notice.at)));
     text.lines(missed.iter().map(|missed| teller.missed(missed))).gap();
     text.lines(teller.what_now(notice, &who));
