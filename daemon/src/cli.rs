@@ -16,6 +16,9 @@ mod names;
 mod outlook;
 pub mod past;
 mod planning;
+mod status;
+mod told;
+mod try_contact;
 
 use std::io::{IsTerminal as _, Write as _};
 use std::path::PathBuf;
@@ -99,6 +102,17 @@ enum Command {
     Tonight(TonightCommand),
     /// Say "I'm on it" to a notice: it stops being repeated
     Answer(answer::AnswerCommand),
+    /// What went to whom, when it arrived, and who answered
+    Told(told::ToldCommand),
+    /// Whether the room is watched: ends with 0 if so, with 1 if not
+    ///
+    /// Looks at the age of the newest forecast, in the store or at the broker; for a script, or whoever wonders.
+    Status(status::StatusCommand),
+    /// Send a test by each way of a contact, and wait for the answer
+    ///
+    /// Run it as the user that runs Claymark, so that it reads the same secrets and reaches the same devices. It ends with 0
+    /// when each way took the test and the contact answered.
+    TryContact(try_contact::TryCommand),
 }
 
 #[derive(Debug, Args)]
@@ -198,6 +212,9 @@ impl Cli {
             Command::Log(log) => write_down(log),
             Command::Tonight(asked) => write_down(asked.into()),
             Command::Answer(asked) => answer::run(asked),
+            Command::Told(asked) => told::run(&asked),
+            Command::Status(asked) => status::run(&asked),
+            Command::TryContact(asked) => try_contact::run(&asked),
         }
     }
 }

@@ -12,16 +12,19 @@ mod list;
 mod mistake;
 mod people;
 mod quality;
+mod replies;
 mod room;
 mod roster;
 mod secrets;
 mod sensors;
+mod sign_of_life;
 mod stock;
 mod summary;
 mod table;
 mod topics;
 mod value;
 mod vessels;
+mod ways;
 
 use std::path::{Path, PathBuf};
 
@@ -31,6 +34,7 @@ use claymark_model::site::Site;
 
 use self::mistake::Findings;
 pub use self::mistake::Mistakes;
+use self::replies::ReplyMailbox;
 pub use self::secrets::Secrets;
 use self::sensors::SoundSensors;
 pub use self::summary::describe;
@@ -117,12 +121,15 @@ fn settings(file: Table<'_>, around: &Surroundings) -> Option<Settings> {
         topics::check(file.findings, broker, &sensors);
     }
     let people = people::people(&file, around);
+    let replies = replies::replies(&file, around);
     let keeping = keeping::keeping(&file, around);
     let forward = influx::influx(&file, around);
+    let sign_of_life = sign_of_life::sign_of_life(&file, around);
     let (people_at, findings) = (file.key_span("contact"), file.findings);
     file.finish();
 
     let (site, people, keeping, forward) = (site?, people?, keeping?, forward?);
+    let (replies, codes) = replies?.map(|ReplyMailbox { settings, codes }| (settings, codes)).unzip();
     let site = Site { contacts: people.contacts, ..site };
     roster::check_covered(findings, people_at, &site);
     let intake: intake::Settings = broker?.settings;
@@ -138,7 +145,10 @@ fn settings(file: Table<'_>, around: &Surroundings) -> Option<Settings> {
             smtp: people.smtp,
             addresses: people.addresses,
             prefix: intake.prefix.clone(),
+            replies: codes,
         },
+        replies,
+        sign_of_life: sign_of_life?,
         intake,
         record: keeping.record,
         forward,

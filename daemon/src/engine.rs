@@ -36,6 +36,7 @@ use crate::pipeline::{Output, Pipeline};
 use crate::publish::{self, Retained};
 use crate::pulse::Pulse;
 use crate::record::Recorder;
+use crate::replies::Reply;
 use crate::snapshot::{CountsSinceStart, Snapshot};
 use backlog::Backlog;
 pub use gather::Gather;
@@ -80,6 +81,8 @@ pub struct Engine {
 pub struct Ports {
     /// From the intake.
     pub arrivals: mpsc::Receiver<Arrival>,
+    /// Answers by mail.
+    pub replies: mpsc::Receiver<Reply>,
     /// What became of deliveries.
     pub outcomes: mpsc::Receiver<notify::Outcome>,
     /// To the store's thread.
@@ -142,6 +145,7 @@ enum Woken {
     Notified,
     Published,
     Delivered(notify::Outcome),
+    Replied(Reply),
     Arrived(usize),
     ClockDue,
     Forwarding,
@@ -218,6 +222,7 @@ impl Engine {
                 Woken::StoreNews => self.hear_of_the_store(),
                 Woken::Gathered | Woken::Notified | Woken::Published => {}
                 Woken::Delivered(outcome) => self.heard_of_delivery(outcome),
+                Woken::Replied(reply) => self.replied(reply),
                 Woken::Forwarding => self.hear_of_forwarding(),
                 Woken::Arrived(0) | Woken::Stop => break,
                 Woken::Arrived(_) => {
@@ -270,6 +275,7 @@ impl Engine {
                 Woken::Published
             }
             Some(outcome) = self.ports.outcomes.recv() => Woken::Delivered(outcome),
+            Some(reply) = self.ports.replies.recv() => Woken::Replied(reply),
             // Without a forwarder its sender is gone, and this never comes.
             Ok(()) = self.ports.behind.changed() => Woken::Forwarding,
             Ok(()) = self.store_news.changed() => Woken::StoreNews,

@@ -6,12 +6,13 @@
 //! can't be trusted: when no room is left, nothing more is read; if that lasts for a keep-alive, the
 //! connection is closed on purpose, so that the broker keeps the rest where it keeps it well.
 
+pub mod hearing;
 pub mod link;
 pub mod one_shot;
 pub(crate) mod pause;
 mod rival;
 mod task;
-mod tls;
+pub(crate) mod tls;
 
 use jiff::{SignedDuration, Timestamp};
 use tokio::sync::{OwnedSemaphorePermit, mpsc, watch};

@@ -19,20 +19,20 @@ use prometheus_client::metrics::MetricType;
 use prometheus_client::metrics::counter::ConstCounter;
 use prometheus_client::metrics::gauge::ConstGauge;
 use prometheus_client::registry::Registry;
+use serde::Serialize;
 use serde_json::Value;
 use tokio::net::TcpListener;
 use tokio::sync::watch;
 use tokio_util::sync::CancellationToken;
 
 use claymark_model::forecast::{EmptyAt, Forecast, Outlook, Subject};
-use claymark_model::quarantine::Reason;
 use claymark_model::site::Sensor;
 use claymark_model::skill::Lead;
 use jiff::Timestamp;
 
 use crate::forward::Progress;
-use crate::snapshot::Connection;
 use crate::snapshot::Snapshot;
+use crate::snapshot::{Connection, DeliveryFate};
 
 /// Where they are served.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -50,6 +50,8 @@ pub struct MetricsSource {
     pub sensors: Arc<[Sensor]>,
     /// How forwarding goes, where something is forwarded.
     pub forwarding: Option<watch::Receiver<Progress>>,
+    /// Why replies by mail can't be read, where a mailbox is read.
+    pub replies: Option<watch::Receiver<Option<String>>>,
 }
 
 /// Serves `/metrics` until `stop`.
@@ -77,6 +79,7 @@ pub fn text(source: &MetricsSource) -> Result<String, fmt::Error> {
         snapshot,
         sensors: Arc::clone(&source.sensors),
         forwarding,
+        replies_read: source.replies.as_ref().map(|trouble| trouble.borrow().is_none()),
     }));
     let mut text = String::new();
     encode(&mut text, &registry)?;
@@ -89,6 +92,7 @@ struct MetricsSheet {
     snapshot: Arc<Snapshot>,
     sensors: Arc<[Sensor]>,
     forwarding: Option<Progress>,
+    replies_read: Option<bool>,
 }
 
 impl Collector for MetricsSheet {
@@ -123,6 +127,16 @@ impl MetricsSheet {
             let counter = ConstCounter::new(value);
             counter.encode(encoder.encode_descriptor(name, help, None, MetricType::Counter)?)?;
         }
+        let help = "Deliveries that are over, by their channel and how they ended";
+        let mut family = encoder.encode_descriptor("deliveries", help, None, MetricType::Counter)?;
+        for ((channel, fate), count) in &counts.deliveries {
+            let fate = match fate {
+                DeliveryFate::Accepted => "accepted",
+                DeliveryFate::GivenUp => "given-up",
+            };
+            let labels = [("channel", name(*channel)), ("end", fate.to_owned())];
+            ConstCounter::new(*count).encode(family.encode_family(&labels)?)?;
+        }
         let help = "What couldn't be used and was kept aside";
         let mut family = encoder.encode_descriptor("quarantined", help, None, MetricType::Counter)?;
         for (reason, count) in &counts.quarantined {
@@ -153,6 +167,11 @@ impl MetricsSheet {
         ] {
             let gauge = ConstGauge::new(value);
             gauge.encode(encoder.encode_descriptor(name, help, None, MetricType::Gauge)?)?;
+        }
+        if let Some(read) = self.replies_read {
+            let help = "1 unless the mailbox of replies can't be read";
+            let gauge = ConstGauge::new(i64::from(read));
+            gauge.encode(encoder.encode_descriptor("replies_read", help, None, MetricType::Gauge)?)?;
         }
         Ok(())
     }
@@ -285,10 +304,10 @@ fn quantiles(labels: Labels, empty_at: &EmptyAt) -> Vec<(Labels, f64)> {
 }
 
 /// As in the store.
-fn name(reason: Reason) -> String {
-    match serde_json::to_value(reason) {
+fn name(value: impl Serialize + fmt::Debug) -> String {
+    match serde_json::to_value(&value) {
         Ok(Value::String(name)) => name,
-        Ok(_) | Err(_) => format!("{reason:?}"),
+        Ok(_) | Err(_) => format!("{value:?}"),
     }
 }
 

@@ -1,4 +1,4 @@
-//! Notices to people, by SMTP and MQTT, retried until they are delivered.
+//! Notices to people, by mail, MQTT, webhook and command, retried until they are delivered.
 //!
 //! One task owns all deliveries: what waits stands in a list, and the attempts go on side by side, at
 //! most one at a time for each contact and way. So a dead mail server holds up nobody but the letters
@@ -6,16 +6,21 @@
 //!
 //! A server that took the data and didn't answer may have the letter: it goes again, with the same Message-ID, after
 //! growing pauses and at most a few times. Nothing is tried for longer than it is of use. What is given up is said
-//! to the engine, so that others are told.
+//! to the engine, so that others are told; a call that doesn't get through is said at once, and goes on being tried.
 
+mod busy;
+mod command;
 mod letter;
 pub mod line;
 mod mail;
 mod mqtt;
+mod packet;
 mod rounds;
 mod schedule;
 mod settings;
 mod smtp;
+mod trial;
+mod webhook;
 
 use std::collections::{BTreeMap, VecDeque};
 use std::sync::Arc;
@@ -25,21 +30,25 @@ use futures_util::StreamExt;
 use futures_util::future::BoxFuture;
 use futures_util::stream::FuturesUnordered;
 use jiff::Timestamp;
-use jiff::tz::TimeZone;
 use tokio::sync::mpsc;
 use tokio_util::sync::CancellationToken;
 
-use claymark_model::id::Id;
 use claymark_model::site::Site;
 use claymark_notice::{Answer, Content, Missed, Notice};
 use claymark_store::batch::{Channel, Delivery, DeliveryState, Issued};
 
 use crate::clock::TimeSource;
 use crate::publish;
+use crate::pulse::Pulse;
+use busy::BusyWays;
+pub use command::LocalCommand;
 use letter::Letter;
+use packet::{Letterhead, Packet};
 use rounds::{DeliveryEnd, Rounds};
 use schedule::{Attempt, Tries};
-pub use settings::{Address, ContactWays, Patience, Security, Settings, Smtp};
+pub use settings::{Address, ContactWays, Patience, ReplyCodes, Security, Settings, Smtp};
+pub use trial::{Trial, write_back};
+pub use webhook::Webhook;
 
 /// What the task is told.
 #[derive(Debug, Clone, PartialEq)]
@@ -55,12 +64,15 @@ pub enum Word {
 pub enum Outcome {
     /// How far a delivery came.
     Delivery(Delivery),
-    /// Somebody won't get a notice by a way: refused for good, tried often enough, or for too long.
+    /// Somebody doesn't get a notice by a way: a call that doesn't get through now, or what was refused for good, tried
+    /// often enough, or for too long.
     Undelivered {
         /// The notice.
         notice: Box<Notice>,
-        /// Who won't get it, and how.
+        /// Who doesn't get it, and how.
         missed: Missed,
+        /// People were told of it when it first failed.
+        told_before: bool,
     },
     /// A notice has reached nobody, by any way.
     ReachedNobody(Arc<Issued>),
@@ -69,9 +81,7 @@ pub enum Outcome {
 /// Who writes, and with what.
 #[derive(Clone)]
 struct Sender {
-    site: Id,
-    site_name: String,
-    time_zone: TimeZone,
+    site: Site,
     settings: Settings,
     publish: mpsc::Sender<publish::Request>,
     outcomes: mpsc::Sender<Outcome>,
@@ -88,7 +98,7 @@ pub struct Notifier {
     waiting: Vec<Letter>,
     on_the_way: FuturesUnordered<BoxFuture<'static, (Letter, Attempt)>>,
     /// To whom, and by which way, something is on the way.
-    busy: Vec<(Id, Channel)>,
+    busy: BusyWays,
     /// Outcomes that the engine has no room for yet.
     told: VecDeque<Outcome>,
     rounds: Rounds,
@@ -104,6 +114,10 @@ pub struct Ports {
     pub outcomes: mpsc::Sender<Outcome>,
     /// To the broker.
     pub publish: mpsc::Sender<publish::Request>,
+    /// An attempt begins.
+    pub begun: Pulse,
+    /// An attempt is over.
+    pub ended: Pulse,
     /// From then on nothing new is begun.
     pub stop: CancellationToken,
 }
@@ -129,9 +143,7 @@ impl Notifier {
     ) -> Self {
         let ways = settings.ways();
         let sender = Arc::new(Sender {
-            site: site.id.clone(),
-            site_name: site.name.clone(),
-            time_zone: site.time_zone.clone(),
+            site: site.clone(),
             settings,
             publish: ports.publish.clone(),
             outcomes: ports.outcomes.clone(),
@@ -145,7 +157,7 @@ impl Notifier {
             ports,
             waiting: Vec::new(),
             on_the_way: FuturesUnordered::new(),
-            busy: Vec::new(),
+            busy: BusyWays::default(),
             told: VecDeque::new(),
             rounds: Rounds::default(),
             known: BTreeMap::new(),
@@ -160,6 +172,7 @@ impl Notifier {
     pub async fn run(mut self) {
         loop {
             self.begin_due();
+            self.tell_of_the_slow();
             match self.woken().await {
                 NotifyWoken::Told(Word::Notice(issued)) => self.take(*issued),
                 NotifyWoken::Told(Word::Answer(answer)) => self.answered(&answer),
@@ -230,7 +243,7 @@ impl Notifier {
         if !self.waiting.iter().any(waits) {
             let (issued, last) = (Arc::clone(issued), String::new());
             self.rounds.begin(number);
-            self.waiting.push(Letter { issued, contact, channel, tries, next_try, last });
+            self.waiting.push(Letter { issued, contact, channel, tries, next_try, last, told: false });
         }
     }
 
@@ -264,7 +277,8 @@ impl Notifier {
         for letter in self.waiting.extract_if(.., |letter| needless(letter)) {
             let (number, contact, way) = (letter.notice().number, &letter.contact, letter.channel);
             tracing::info!("notice {number} to {contact} by {way:?} isn't needed any more: {why}");
-            let state = DeliveryState::GivenUp { at: now, why: why.to_owned() };
+            let (why, attempts) = (why.to_owned(), letter.tries.attempts);
+            let state = DeliveryState::GivenUp { at: now, why, attempts };
             self.told.push_back(Outcome::Delivery(letter.delivery(state)));
             self.rounds.end(number, DeliveryEnd::Needless);
         }
@@ -272,7 +286,8 @@ impl Notifier {
 
     fn next_try(&self) -> Option<Timestamp> {
         let free = |letter: &&Letter| !self.is_busy(letter);
-        self.waiting.iter().filter(free).map(Letter::due).min()
+        let due = self.waiting.iter().filter(free).map(Letter::due).min();
+        due.into_iter().chain(self.busy.next_slow()).min()
     }
 
     /// Begins an attempt for each contact and way that is free and has a letter due, the most urgent first.
@@ -283,13 +298,14 @@ impl Notifier {
         while let Some(place) = self.first_due(now) {
             let letter = self.waiting.remove(place);
             if let Some(why) = schedule::give_up(letter.notice(), letter.tries, &letter.last, now) {
-                self.told.push_back(Outcome::Delivery(
-                    letter.delivery(DeliveryState::GivenUp { at: now, why: why.clone() }),
-                ));
+                let attempts = letter.tries.attempts;
+                let state = DeliveryState::GivenUp { at: now, why: why.clone(), attempts };
+                self.told.push_back(Outcome::Delivery(letter.delivery(state)));
                 self.failed(&letter, &why);
                 continue;
             }
-            self.busy.push((letter.contact.clone(), letter.channel));
+            self.busy.begin(&letter, now);
+            self.ports.begun.beat();
             let sender = Arc::clone(&self.sender);
             self.on_the_way.push(Box::pin(async move {
                 let attempt = sender.attempt(&letter).await;
@@ -306,16 +322,37 @@ impl Notifier {
     }
 
     fn is_busy(&self, letter: &Letter) -> bool {
-        self.busy.iter().any(|(contact, channel)| letter.goes(contact, *channel))
+        self.busy.holds(letter)
+    }
+
+    /// A call that hangs is told to others as one that fails is.
+    fn tell_of_the_slow(&mut self) {
+        for letter in self.busy.slow(self.clock.now()) {
+            self.not_yet(&letter, SLOW);
+        }
+    }
+
+    /// A call doesn't get through: others hear of it now, once, while it goes on being tried.
+    fn not_yet(&mut self, letter: &Letter, why: &str) {
+        let (notice, missed) = (Box::new(letter.notice().clone()), letter.missed(why, true));
+        self.told.push_back(Outcome::Undelivered { notice, missed, told_before: false });
     }
 
     fn attempted(&mut self, mut letter: Letter, attempt: Attempt) {
-        self.busy.retain(|(contact, channel)| !letter.goes(contact, *channel));
+        self.ports.ended.beat();
+        letter.told |= self.busy.end(&letter);
         letter.tries = letter.tries.with(&attempt);
         let Some(state) = schedule::after(attempt, letter.notice(), letter.tries, self.clock.now()) else {
             return;
         };
         self.told.push_back(Outcome::Delivery(letter.delivery(state.clone())));
+        if let DeliveryState::Pending { last_error, .. } | DeliveryState::Unanswered { last_error, .. } =
+            &state
+            && letter.presses()
+            && !std::mem::replace(&mut letter.told, true)
+        {
+            self.not_yet(&letter, last_error.as_deref().unwrap_or_default());
+        }
         let (number, contact, way) = (letter.notice().number, &letter.contact, letter.channel);
         match state {
             DeliveryState::Sent { .. } => {
@@ -332,7 +369,7 @@ impl Notifier {
                 let why = last_error.unwrap_or_default();
                 tracing::warn!(
                     %next_try,
-                    "notice {number} to {contact} by {way:?}: the server took it and didn't answer, it may have it \
+                    "notice {number} to {contact} by {way:?}: it was taken without an answer, it may have arrived \
                      ({times} of at most {} times): {why}",
                     schedule::MOST_UNANSWERED
                 );
@@ -346,7 +383,8 @@ impl Notifier {
         let (number, contact, way) = (letter.notice().number, &letter.contact, letter.channel);
         tracing::error!("notice {number} to {contact} by {way:?} is given up: {why}");
         let notice = Box::new(letter.notice().clone());
-        self.told.push_back(Outcome::Undelivered { notice, missed: letter.missed(why) });
+        let (missed, told_before) = (letter.missed(why, false), letter.told);
+        self.told.push_back(Outcome::Undelivered { notice, missed, told_before });
         if self.rounds.end(number, DeliveryEnd::Failed) {
             self.reached_nobody(&letter.issued);
         }
@@ -364,6 +402,7 @@ impl Sender {
         let Some(address) = self.settings.address(&letter.contact) else {
             return Attempt::Never("the contact isn't in the site file any more".to_owned());
         };
+        let packet = Packet::of(&self.site, letter, self.settings.replies.as_ref());
         match letter.channel {
             Channel::Email => {
                 let (Some(server), Some(to)) = (&self.settings.smtp, &address.email) else {
@@ -371,16 +410,29 @@ impl Sender {
                         "the site file has no mail server, or no address, any more".to_owned(),
                     );
                 };
-                match mail::message(self, server, &address.name, to, letter) {
+                match mail::message(&Letterhead::of(&self.site), server, (&address.name, to), &packet) {
                     Ok(message) => smtp::send(server, &message, self.data_go_out(letter)).await,
                     Err(why) => Attempt::Never(why),
                 }
             }
-            Channel::Mqtt => mqtt::send(self, letter).await,
+            Channel::Mqtt => mqtt::send(self, letter, packet).await,
+            Channel::Webhook => match &address.webhook {
+                Some(webhook) => {
+                    webhook::send(webhook, &packet, self.clock.now(), self.data_go_out(letter)).await
+                }
+                None => Attempt::Never("the site file has no webhook for the contact any more".to_owned()),
+            },
+            Channel::Command => match &address.command {
+                Some(command) => {
+                    let text = packet.for_command(command.short);
+                    command::run(command, &text, command::PATIENCE, self.data_go_out(letter)).await
+                }
+                None => Attempt::Never("the site file has no command for the contact any more".to_owned()),
+            },
         }
     }
 
-    /// Has it kept that the server may have the mail, before it can: a crash mustn't send it more often than we may.
+    /// Has it kept that the other side may have it, before it can: a crash mustn't send it more often than we may.
     async fn data_go_out(&self, letter: &Letter) {
         let state = schedule::on_data(letter.notice(), letter.tries, self.clock.now());
         if self.outcomes.send(Outcome::Delivery(letter.delivery(state))).await.is_err() {
@@ -398,6 +450,9 @@ async fn sleep_until(clock: &TimeSource, time: Option<Timestamp>) {
 
 /// How long attempts may go on after `stop`; the whole daemon has 5 s.
 const LAST_WORDS: Duration = Duration::from_secs(4);
+
+/// What people are told of a call that hangs.
+const SLOW: &str = "nothing was heard yet, neither yes nor no";
 
 /// An answer comes within hours, and a bad night has no more notices.
 const KNOWN: usize = 64;

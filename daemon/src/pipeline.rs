@@ -5,6 +5,7 @@
 //! [`Pipeline::take_output`]. So a message that arrives at or before a deadline is handled before it, and
 //! the same messages give the same notices.
 
+mod answered;
 mod recent;
 
 #[cfg(test)]
@@ -29,11 +30,14 @@ use claymark_room::{Deadline, Effect, Event, Room};
 use claymark_store::batch::{CommitBatch, Issued};
 use claymark_store::reader::PassedOver;
 use claymark_store::{Recall, StoreError};
+use claymark_words::replies::NotTaken;
 
+use self::answered::AnswersSeen;
 use self::recent::{EntrySeen, ReadingSeen, RecentArrivals};
 use crate::decode::{self, Decoder, Problem};
 use crate::message::Message;
 use crate::notify;
+use crate::replies::ReplyOutcome;
 
 /// What becomes of messages and of the time that passes.
 pub struct Pipeline {
@@ -42,6 +46,7 @@ pub struct Pipeline {
     /// Sensors whose payload carries no time: their readings are dated by their arrival.
     undated: HashSet<Id>,
     recent: RecentArrivals,
+    answered: AnswersSeen,
     room: Room,
     ways: notify::ContactWays,
     output: Output,
@@ -89,6 +94,7 @@ impl Pipeline {
             decoder: Decoder::new(&site, decode),
             assessors: site.sensors.iter().map(|sensor| (sensor.id.clone(), Assessor::new(sensor))).collect(),
             recent: RecentArrivals::default(),
+            answered: AnswersSeen::default(),
             room: Room::new(site),
             ways: notify.ways(),
             output: Output::default(),
@@ -174,10 +180,14 @@ impl Pipeline {
         if let Event::Log(entry) = &event {
             self.recent.log_entry(entry);
         }
+        if let Event::Recalled(notice) = &event {
+            self.answered.issued(notice);
+        }
         // A number that a later notice may get isn't answered for good.
         if let Event::Answer(answer) = &event
             && self.standing(answer) != Standing::Nonexistent
         {
+            self.answered.answered(answer);
             self.recent.answer(answer);
         }
         self.room.handle(at, event);
@@ -335,6 +345,7 @@ impl Pipeline {
         let meant = self.room.register().meant(answer.notice);
         if exists {
             self.counters.answers += 1;
+            self.answered.answered(&answer);
             self.output.batch.answers.push(answer.clone());
             self.event(now, Event::Answer(answer.clone()));
         }
@@ -355,7 +366,26 @@ impl Pipeline {
         self.room.register().standing(answer.notice, answer.by.as_deref())
     }
 
+    /// An answer by mail, whose code was right: what it comes to. One that takes no call off anybody changes nothing.
+    pub fn reply(&mut self, now: Timestamp, answer: Answer) -> ReplyOutcome {
+        let notice = answer.notice;
+        if self.answered.has(&answer) {
+            return ReplyOutcome::NotTaken(NotTaken::Used { notice });
+        }
+        let standing = self.standing(&answer);
+        if !standing.fits() {
+            let meant = self.room.register().meant(notice);
+            return ReplyOutcome::NotTaken(NotTaken::Standing { notice, standing, meant });
+        }
+        // It exists, so there is no problem with it.
+        if let Err(problem) = self.answer(now, answer) {
+            tracing::error!("a reply to notice {notice} wasn't kept: {problem:?}");
+        }
+        ReplyOutcome::Taken { urgency: self.answered.urgency(notice) }
+    }
+
     fn notify(&mut self, notice: Notice) {
+        self.answered.issued(&notice);
         let wording = claymark_words::notice::wording(self.room.known().site(), &notice);
         self.output.batch.deliveries.extend(self.ways.deliveries(&notice));
         let issued = Issued { notice, subject: wording.subject, text: wording.text };

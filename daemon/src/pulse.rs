@@ -1,4 +1,4 @@
-//! Signs of life, for the watchdog.
+//! Signs of life, for the watchdog and for whoever watches from outside.
 
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
@@ -7,13 +7,21 @@ use std::sync::atomic::{AtomicU64, Ordering};
 #[derive(Debug, Clone, Default)]
 pub struct Pulse(Arc<AtomicU64>);
 
-/// The tasks that the watchdog looks at.
+/// What is looked at.
 #[derive(Debug, Clone, Default)]
 pub struct Pulses {
     /// Polls the broker.
     pub intake: Pulse,
     /// Decides.
     pub engine: Pulse,
+    /// Keeps.
+    pub store: Pulse,
+    /// Attempts to tell people that were begun.
+    pub begun: Pulse,
+    /// Attempts that ended, whatever was answered.
+    pub ended: Pulse,
+    /// Looks of whoever calls outside.
+    pub looks: Pulse,
 }
 
 impl Pulse {

@@ -9,11 +9,12 @@
 //! had. Without a store it begins all the same, with what can be read or nothing, and says so.
 
 mod process;
+mod reach;
 mod recall;
 mod shift;
 
 use std::path::PathBuf;
-use std::sync::Arc;
+use std::sync::{Arc, OnceLock};
 use std::thread;
 use std::time::Duration;
 
@@ -49,6 +50,10 @@ pub struct Settings {
     pub decode: crate::decode::Settings,
     /// People.
     pub notify: crate::notify::Settings,
+    /// The mailbox of replies, when wanted.
+    pub replies: Option<crate::replies::Settings>,
+    /// Whoever watches us from outside, when wanted.
+    pub sign_of_life: Option<crate::sign_of_life::Settings>,
     /// Recordings, when wanted.
     pub record: Option<crate::record::Settings>,
     /// InfluxDB, when wanted.
@@ -117,7 +122,10 @@ async fn keep_watch(
     let pulses = Pulses::default();
     let snapshot = watch::Sender::new(Arc::new(Snapshot::new(CountsSinceStart::default())));
     let systemd = tokio::spawn(service::tell_systemd(snapshot.subscribe(), pulses.clone(), shutdown.clone()));
-    let process = Process { clock, shutdown: shutdown.clone(), keeper, pulses, snapshot };
+    let replies_trouble = watch::Sender::new(None);
+    let gap = OnceLock::new();
+    let process =
+        Process { clock, shutdown: shutdown.clone(), keeper, pulses, snapshot, replies_trouble, gap };
     let result = shifts(&process, settings, (opening, past), &mut reloads).await;
     // Whatever ended the watch, systemd is told that it is over.
     shutdown.cancel();

@@ -126,9 +126,9 @@ pub async fn tell_systemd(
 }
 
 /// One line for `systemctl status`, and whether we are subscribed.
-fn status(snapshot: &Snapshot) -> (String, bool) {
+pub(crate) fn status(snapshot: &Snapshot) -> (String, bool) {
     let (mut line, watching) = match &snapshot.connection {
-        Connection::Watching { refused, .. } if refused.is_empty() => ("watching".to_owned(), true),
+        Connection::Watching { refused, .. } if refused.is_empty() => (WATCHING.to_owned(), true),
         Connection::Watching { refused, .. } => {
             (format!("watching, but the broker refuses {}", refused.join("; ")), true)
         }
@@ -146,6 +146,9 @@ fn tell(states: &[NotifyState<'_>]) {
         tracing::warn!("systemd can't be told how we are: {error}");
     }
 }
+
+/// All is well.
+pub(crate) const WATCHING: &str = "watching";
 
 /// A start without a broker is still a start: nobody is helped by a restart loop.
 const READY_AT_LATEST: Duration = Duration::from_secs(30);

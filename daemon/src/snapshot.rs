@@ -10,7 +10,7 @@ use claymark_model::quality::Flag;
 use claymark_model::quarantine::Reason;
 use claymark_model::reading::Assessed;
 use claymark_model::skill::Skill;
-use claymark_store::batch::CommitBatch;
+use claymark_store::batch::{Channel, CommitBatch};
 
 /// How the connection stands.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -79,10 +79,21 @@ pub struct CountsSinceStart {
     pub refused: u64,
     /// Records of the store that couldn't be read back at the last start.
     pub unreadable: u64,
+    /// Deliveries that are over, by their channel and by how they ended.
+    pub deliveries: BTreeMap<(Channel, DeliveryFate), u64>,
     /// Deliveries that were given up: a notice that doesn't reach somebody by some way.
     pub undelivered: u64,
     /// Times that another client had our client id at the broker.
     pub taken_over: u64,
+}
+
+/// How a delivery ended.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum DeliveryFate {
+    /// The next server, or the program, has taken it.
+    Accepted,
+    /// Refused for good, tried for too long, or not needed any more.
+    GivenUp,
 }
 
 /// A sensor's newest reading.

@@ -105,6 +105,20 @@ impl Barn {
         Daemon::spawn(&mut command, &self.log())
     }
 
+    /// Any command of `claymark` on this barn's site file, disk and clock: its status, and what it says.
+    ///
+    /// # Panics
+    /// When it can't be run.
+    #[must_use]
+    pub fn claymark(&self, typed: &[&str]) -> (Option<i32>, String) {
+        let mut command = Command::new(program("claymark"));
+        command.args(typed).arg("--config").arg(self.site_file());
+        self.shim.under(&mut command);
+        let output = command.output().expect("it was built");
+        let said = [output.stdout, output.stderr].concat();
+        (output.status.code(), String::from_utf8_lossy(&said).into_owned())
+    }
+
     /// `claymark answer`, on this barn's disk and clock: its status, and what it says.
     ///
     /// # Panics

@@ -4,9 +4,9 @@
 //! - [`shim`]: a disk that hangs, fails or lies and a clock that is set, under the real program; [`barn`]: a
 //!   whole barn server on them;
 //! - [`hostile`]: messages from the edges of every field;
-//! - [`mail`]: a real mail server; [`certificates`]: for both;
+//! - [`mail`]: a real mail server; [`imap`]: a real mailbox; [`receiver`]: of webhooks, as shipped; [`certificates`]: for all of them;
 //! - [`flux_server`]: plays the part of InfluxDB 2;
-//! - [`metrics`]: the page for a monitoring system;
+//! - [`metrics`]: the page for a monitoring system; [`outside`]: who takes signs of life;
 //! - [`victoria`]: a real time-series server that takes InfluxDB's writes;
 //! - [`wait`]: waiting for a thing with a deadline;
 //! - [`oracle`]: asks the reference libraries that `tests/run` installs;
@@ -21,10 +21,13 @@ pub mod certificates;
 pub mod contest;
 pub mod flux_server;
 pub mod hostile;
+pub mod imap;
 pub mod mail;
 pub mod metrics;
 pub mod mqtt;
 pub mod oracle;
+pub mod outside;
+pub mod receiver;
 pub mod river;
 pub mod season;
 pub mod shim;

@@ -27,6 +27,8 @@ mod one_builder;
 mod oxygen_oracle;
 mod poison;
 mod quality_oracle;
+mod reach;
+mod replies;
 mod report_always;
 mod report_from_influx;
 mod river_oxygen;

@@ -32,7 +32,7 @@ const PAGE: &str = include_str!("../../docs/contracts.md");
 const PREFIX: &str = "claymark/alder-bend";
 
 /// The fenced examples by the word behind their language, which names the test that reads them.
-const HELD: [&str; 11] = [
+const HELD: [&str; 12] = [
     "site",
     "exit-status",
     "recorded",
@@ -44,6 +44,7 @@ const HELD: [&str; 11] = [
     "sheet-topic",
     "field-log",
     "answers",
+    "sign-of-life",
 ];
 
 #[test]
@@ -274,7 +275,7 @@ fn fences() -> Vec<(&'static str, String)> {
     found
 }
 
-fn example(wanted: &str) -> String {
+pub(super) fn example(wanted: &str) -> String {
     let found = fences().into_iter().find(|(word, _)| *word == wanted);
     found.unwrap_or_else(|| panic!("the page has no example of {wanted}")).1
 }

@@ -295,6 +295,12 @@ fn systemd_knows_every_key_of_the_units_and_finds_the_sandbox_tight() {
             .expect("systemd is installed (tests/run --prepare)");
         assert!(scored.status.success(), "{}", text(&scored.stdout));
     }
+    let with_device = dir.path().join("claymark.service.d");
+    fs::create_dir(&with_device).unwrap();
+    fs::copy(root().join("deploy/claymark-device.conf"), with_device.join("device.conf")).unwrap();
+    let file = dir.path().join("claymark.service");
+    let verified = tool("systemd-analyze").args(["verify", "--man=no"]).arg(&file).output().unwrap();
+    assert!(!text(&verified.stderr).contains("device.conf"), "{}", text(&verified.stderr));
     let timer = fs::read_to_string(dir.path().join("claymark-report.timer")).unwrap();
     let when = timer.lines().find_map(|line| line.strip_prefix("OnCalendar=")).unwrap();
     let calendar = tool("systemd-analyze").args(["calendar", when]).output().unwrap();

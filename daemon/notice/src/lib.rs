@@ -142,6 +142,10 @@ pub enum Channel {
     Email,
     /// MQTT.
     Mqtt,
+    /// A signed HTTP POST.
+    Webhook,
+    /// A command of this machine: a modem, a siren.
+    Command,
 }
 
 /// One notice.

@@ -14,7 +14,7 @@ pub struct Undelivered {
     pub missed: Vec<Missed>,
 }
 
-/// One way by which a notice won't reach somebody.
+/// One way by which a notice doesn't reach somebody, for good or for now.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Missed {
     /// Who.
@@ -25,6 +25,9 @@ pub struct Missed {
     pub why: String,
     /// The server took it and never said what became of it.
     pub may_have_it: bool,
+    /// It failed, and goes on being tried.
+    #[serde(default)]
+    pub tried_on: bool,
 }
 
 impl Undelivered {

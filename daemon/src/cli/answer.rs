@@ -22,7 +22,7 @@ use crate::say::Saying;
 pub(super) struct AnswerCommand {
     #[command(flatten)]
     site_file: SiteFileFlag,
-    /// The number of the notice
+    /// The number of the notice; 0: a test of how somebody is reached
     #[arg(allow_negative_numbers = true, value_parser = number)]
     notice: u64,
     /// Who is on it
@@ -39,6 +39,10 @@ pub(super) struct AnswerCommand {
 pub(super) fn run(asked: AnswerCommand) -> Result<(), CommandFailure> {
     let AnswerCommand { site_file, notice, by, there_by, json } = asked;
     let settings = config::read(&site_file.config, Secrets::Needed)?.settings;
+    if notice == 0 {
+        let saying = Saying::answer(&settings.intake.prefix, 0, by, None);
+        return say(&settings, &saying, "the test is answered; nobody is called for it.", json);
+    }
     possible(&settings, notice, by.as_deref())?;
     let now = TimeSource::system().now();
     let there_by = there_by.map(|typed| ahead(&typed, now, &settings.site.time_zone)).transpose()?;

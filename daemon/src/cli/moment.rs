@@ -1,11 +1,12 @@
 //! Times as people type them: `--at`, when something was done, and `--until`, when something will be.
 
 use claymark_model::forecast::HORIZON;
-use jiff::civil::{Date, DateTime, Time};
+use jiff::civil::{DateTime, Time};
 use jiff::tz::TimeZone;
 use jiff::{Timestamp, ToSpan as _};
 
 use super::CommandFailure;
+use crate::ahead::NotAhead;
 
 /// RFC 3339, a local date and time, or a local time of day: then its latest one that is past.
 pub(super) fn moment(typed: &str, now: Timestamp, zone: &TimeZone) -> Result<Timestamp, CommandFailure> {
@@ -27,39 +28,21 @@ pub(super) fn moment(typed: &str, now: Timestamp, zone: &TimeZone) -> Result<Tim
 /// RFC 3339, a local date and time, a local time of day: then its next one, or "tomorrow 07:00".
 pub(super) fn ahead(typed: &str, now: Timestamp, zone: &TimeZone) -> Result<Timestamp, CommandFailure> {
     let remedy = "Write a time of day (07:00), \"tomorrow 07:00\", a local date and time (2027-04-21 07:00), or RFC 3339.";
-    match typed.parse::<Timestamp>().ok().or_else(|| local_ahead(typed, now, zone)) {
-        Some(at) if at > now && at <= now + HORIZON => Ok(at),
-        Some(at) if at > now => Err(CommandFailure::Wrong {
+    crate::ahead::ahead(typed, now, zone).map_err(|why| match why {
+        NotAhead::TooFar => CommandFailure::Wrong {
             what: format!(
                 "'{typed}' is more than {} h away; forecasts don't reach so far.",
                 HORIZON.as_hours()
             ),
             remedy: "Ask again when it is nearer.".to_owned(),
-        }),
-        Some(_) => {
-            Err(CommandFailure::Wrong { what: format!("'{typed}' is past."), remedy: remedy.to_owned() })
+        },
+        NotAhead::Past => {
+            CommandFailure::Wrong { what: format!("'{typed}' is past."), remedy: remedy.to_owned() }
         }
-        None => {
-            Err(CommandFailure::Wrong { what: format!("'{typed}' isn't a time."), remedy: remedy.to_owned() })
+        NotAhead::NoTime => {
+            CommandFailure::Wrong { what: format!("'{typed}' isn't a time."), remedy: remedy.to_owned() }
         }
-    }
-}
-
-fn local_ahead(typed: &str, now: Timestamp, zone: &TimeZone) -> Option<Timestamp> {
-    let today = now.to_zoned_datetime(zone.clone()).date();
-    let on =
-        |day: Date, time: Time| Some(day.to_datetime(time).to_zoned_datetime(zone.clone()).ok()?.timestamp());
-    if let Some(time) = typed.strip_prefix("tomorrow") {
-        return on(today.tomorrow().ok()?, time.trim().parse().ok()?);
-    }
-    if let (false, Ok(time)) = (typed.contains('-'), typed.parse::<Time>()) {
-        return [today, today.tomorrow().ok()?]
-            .into_iter()
-            .filter_map(|day| on(day, time))
-            .find(|at| *at > now);
-    }
-    let civil: DateTime = typed.parse().ok()?;
-    on(civil.date(), civil.time())
+    })
 }
 
 fn local(typed: &str, now: Timestamp, zone: &TimeZone) -> Option<Timestamp> {

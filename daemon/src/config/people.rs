@@ -9,11 +9,13 @@ use claymark_model::site::Contact;
 
 use super::Surroundings;
 use super::broker::{certificates, on_this_machine};
+use super::keeping::given;
 use super::list::List;
 use super::roster;
 use super::secrets;
 use super::table::Table;
 use super::value::{self, Wrong};
+use super::ways;
 use crate::notify::{Address, Patience, Security, Smtp};
 
 /// Who is told, and how.
@@ -32,14 +34,24 @@ pub(super) fn people(file: &Table<'_>, around: &Surroundings) -> Option<People> 
         contacts.push(roster::contact(table, contact.clone(), name.clone()));
         let email = table.maybe("email", mail_address);
         let mqtt = table.or("mqtt", false, value::yes_or_no);
+        let webhook = table.table("webhook").map(|table| ways::webhook(table, around));
+        let command = table.table("command").map(|table| ways::command(table));
+        let other = webhook.is_some() || command.is_some();
+        if let (true, None, false) = (mqtt, table.key_span("email"), other) {
+            let what =
+                format!("{contact} is told by MQTT alone: nothing gets there while the broker is down");
+            let remedy = "Add email, webhook or command for a person; a lamp or a screen may do with MQTT.";
+            table.findings.warning(table.key_span("mqtt").unwrap_or(table.span()), what, remedy);
+        }
         match &email {
+            None if other => {}
             None if !mqtt && table.key_span("email").is_none() && table.key_span("mqtt").is_none() => {
-                let remedy =
-                    "Add email = \"…\", or mqtt = true for a device that listens on <prefix>/notice/<id>.";
+                let remedy = "Add email = \"…\", a webhook or a command, or mqtt = true for a device that listens on \
+                              <prefix>/notice/<id>.";
                 table.lacks("email", "the contact has no address", remedy);
             }
             None if !mqtt && table.key_span("email").is_none() => {
-                let remedy = "Add email = \"…\", or write mqtt = true.";
+                let remedy = "Add email = \"…\", a webhook or a command, or write mqtt = true.";
                 table.findings.mistake(table.span(), "the contact has no address", remedy);
             }
             Some(address) if !has_email => {
@@ -48,7 +60,9 @@ pub(super) fn people(file: &Table<'_>, around: &Surroundings) -> Option<People> 
             }
             Some(_) | None => {}
         }
-        Some(Address { contact, name, email: email.map(Spanned::into_inner), mqtt })
+        // A section that was given and can't be used is a mistake, so `?` ends here only after it was told.
+        let (webhook, command) = (given(webhook)?, given(command)?);
+        Some(Address { contact, name, email: email.map(Spanned::into_inner), mqtt, webhook, command })
     });
     if list.ids.is_empty() && file.key_span("contact").is_none() {
         let remedy = "Add a [[contact]] with id, name and email: first the person who is called first.";
@@ -94,7 +108,7 @@ fn smtp(table: &Table<'_>, around: &Surroundings) -> Option<Smtp> {
     Some(Smtp { host, port, security: kind, ca_pem, login, from, patience: Patience::default() })
 }
 
-fn mail_address(value: &DeValue<'_>) -> Result<String, Wrong> {
+pub(super) fn mail_address(value: &DeValue<'_>) -> Result<String, Wrong> {
     let text = value::text(value)?;
     text.parse::<MailAddress>().map(|address| address.to_string()).map_err(|error| Wrong {
         what: format!("'{text}' isn't a mail address: {error}"),

@@ -64,6 +64,9 @@ fn write(out: &mut String, settings: &Settings) -> fmt::Result {
             influx.server, influx.bucket
         )?;
     }
+    if let Some(outside) = &settings.sign_of_life {
+        writeln!(out, "A sign of life goes to {} each minute", outside.address.host())?;
+    }
     if let Some(metrics) = &settings.metrics {
         writeln!(out, "Metrics are served on http://{}/metrics", metrics.listen)?;
     }
@@ -196,6 +199,9 @@ fn people(out: &mut String, settings: &Settings) -> fmt::Result {
         format::duration(staff.travel),
         format::duration(staff.mixing),
     )?;
+    if let Some(replies) = &settings.replies {
+        writeln!(out, "A mail is answered by a reply, read in {} at {}", replies.folder, replies.host)?;
+    }
     for (number, address) in settings.notify.addresses.iter().enumerate() {
         let order = if number == 0 { "First told" } else { "Then" };
         writeln!(out, "{order}: {}", address_line(settings, address))?;
@@ -208,6 +214,11 @@ fn people(out: &mut String, settings: &Settings) -> fmt::Result {
 
 fn address_line(settings: &Settings, address: &Address) -> String {
     let mqtt = address.mqtt.then(|| format!("MQTT {}/notice/{}", settings.notify.prefix, address.contact));
-    let ways: Vec<String> = address.email.iter().cloned().chain(mqtt).collect();
+    let webhook = address.webhook.as_ref().map(|webhook| format!("webhook at {}", webhook.address.host()));
+    let command = address.command.as_ref().map(|command| {
+        let short = if command.short { " in short form" } else { "" };
+        format!("{}{short}", command.program.display())
+    });
+    let ways: Vec<String> = address.email.iter().cloned().chain(mqtt).chain(webhook).chain(command).collect();
     format!("{} ({}) by {}", address.name, address.contact, ways.join(" and "))
 }

@@ -81,6 +81,15 @@ impl<'a> Table<'a> {
         self.maybe(key, read)
     }
 
+    /// A key that somebody else reads and judges.
+    pub(super) fn quietly<T>(
+        &self,
+        key: &str,
+        read: impl FnOnce(&DeValue<'_>) -> Result<T, Wrong>,
+    ) -> Option<T> {
+        read(self.entries.get(key)?.get_ref()).ok()
+    }
+
     /// Likewise the table below such a key.
     pub(super) fn table_earlier(&self, key: &'static str) -> Option<Table<'a>> {
         self.entries.get(key)?;

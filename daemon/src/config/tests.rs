@@ -1,6 +1,7 @@
 //! One good site file; each case breaks it in one way, and the words that people then read are a snapshot.
 
 mod plan;
+mod reach;
 mod roster;
 
 use std::os::unix::fs::PermissionsExt;

@@ -23,6 +23,8 @@ struct SentAnswer {
 /// Reads `{"notice":7,"by":"…","there_by":"…"}`; it counts from its arrival.
 pub(super) fn decode(site: &Site, message: &Message, decoded: &mut Decoded) {
     match answer(message) {
+        // Whoever tries a contact waits for it at the broker.
+        Ok(answer) if answer.notice == TEST => {}
         Ok(answer) => decoded.answers.push(answer),
         Err(refusal) => decoded.refuse(site, message, refusal),
     }
@@ -33,7 +35,9 @@ fn answer(message: &Message) -> Result<Answer, Refusal> {
         let detail = format!("not an answer such as {{\"notice\":7,\"by\":\"Aino\"}}: {fault}");
         Problem::new(Reason::BadAnswer, detail)
     })?;
-    bounds::notice_number(sent.notice)?;
+    if sent.notice != TEST {
+        bounds::notice_number(sent.notice)?;
+    }
     bounds::name("by", sent.by.as_deref())?;
     let (at, there_by) = (message.received_at, sent.there_by);
     if let Some(there_by) = there_by.filter(|there_by| *there_by <= at || *there_by > at + HORIZON) {
@@ -42,3 +46,6 @@ fn answer(message: &Message) -> Result<Answer, Refusal> {
     }
     Ok(Answer { notice: sent.notice, by: sent.by, at, there_by })
 }
+
+/// The number by which the test of a contact's ways is answered.
+const TEST: u64 = 0;

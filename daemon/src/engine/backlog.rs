@@ -2,7 +2,10 @@
 
 use claymark_store::batch::CommitBatch;
 
+use tokio::sync::oneshot;
+
 use crate::intake::Receipt;
+use crate::replies::ReplyOutcome;
 
 /// A batch in the making, or one whose commit failed.
 #[derive(Default)]
@@ -11,6 +14,8 @@ pub struct Backlog {
     pub batch: CommitBatch,
     /// In the order of delivery.
     pub receipts: Vec<Receipt>,
+    /// Who waits to hear what a reply came to, and that.
+    pub replies: Vec<(oneshot::Sender<ReplyOutcome>, ReplyOutcome)>,
     /// How many messages are in it; our own echoes don't count.
     pub messages: usize,
 }
@@ -18,13 +23,17 @@ pub struct Backlog {
 impl Backlog {
     /// Whether there is nothing to keep and nothing to acknowledge.
     pub fn is_empty(&self) -> bool {
-        self.receipts.is_empty() && self.batch == CommitBatch::default()
+        self.receipts.is_empty() && self.replies.is_empty() && self.batch == CommitBatch::default()
     }
 
     /// Whether something in it can't wait for company: people wrote it down, promised it, or were told it.
     pub fn presses(&self) -> bool {
         let CommitBatch { log, answers, notices, deliveries, .. } = &self.batch;
-        !(log.is_empty() && answers.is_empty() && notices.is_empty() && deliveries.is_empty())
+        !(self.replies.is_empty()
+            && log.is_empty()
+            && answers.is_empty()
+            && notices.is_empty()
+            && deliveries.is_empty())
     }
 
     /// How many messages the broker has open for it.
@@ -34,9 +43,10 @@ impl Backlog {
 
     /// Adds what came later.
     pub fn append(&mut self, later: Backlog) {
-        let Backlog { batch, receipts, messages } = later;
+        let Backlog { batch, receipts, replies, messages } = later;
         self.add(batch);
         self.receipts.extend(receipts);
+        self.replies.extend(replies);
         self.messages += messages;
     }
 
@@ -133,7 +143,8 @@ mod tests {
         let answer = Answer { notice: 7, by: None, at: now, there_by: None };
         assert!(presses(CommitBatch { answers: vec![answer], ..CommitBatch::default() }));
         let (contact, channel) = (Id::new("duty").unwrap(), Channel::Email);
-        let delivery = Delivery { notice: 7, contact, channel, state: DeliveryState::Sent { at: now } };
+        let delivery =
+            Delivery { notice: 7, contact, channel, state: DeliveryState::Sent { at: now, attempts: 1 } };
         assert!(presses(CommitBatch { deliveries: vec![delivery], ..CommitBatch::default() }));
     }
 

@@ -72,6 +72,11 @@ impl Engine {
         for receipt in backlog.receipts {
             receipt.acknowledge();
         }
+        for (kept, outcome) in backlog.replies {
+            if kept.send(outcome).is_err() {
+                tracing::debug!("nobody waits any more for what became of a reply");
+            }
+        }
         self.gather.acknowledged(self.clock.now());
         self.clock.settled(backlog.messages);
         self.tell_refused(&committed.refused);

@@ -191,6 +191,13 @@ impl BrokerLink {
         Ok((BrokerClient(client), link))
     }
 
+    /// The same for somebody who only asks something: without a session and without a last will.
+    pub fn open_to_ask(settings: &Settings) -> Result<(BrokerClient, Self), TlsError> {
+        let (client, mut link) = Self::open(settings, settings.max_packet_bytes, Taking::ToHear)?;
+        link.plan.status_topic = None;
+        Ok((client, link))
+    }
+
     /// How often the broker must hear from us; an MQTT 5 broker may ask for another value than ours.
     pub fn keep_alive(&self) -> Duration {
         self.keep_alive

@@ -5,7 +5,7 @@ use std::sync::Arc;
 use jiff::Timestamp;
 
 use claymark_model::id::Id;
-use claymark_notice::{Missed, Notice};
+use claymark_notice::{Missed, Notice, NoticeKind, Priority};
 use claymark_store::batch::{Channel, Delivery, DeliveryState, Issued};
 
 use super::schedule::Tries;
@@ -19,6 +19,8 @@ pub(super) struct Letter {
     pub(super) next_try: Timestamp,
     /// What the last attempt said.
     pub(super) last: String,
+    /// Others were told that it doesn't get through.
+    pub(super) told: bool,
 }
 
 impl Letter {
@@ -35,17 +37,24 @@ impl Letter {
         self.contact == *contact && self.channel == channel
     }
 
+    /// Whether others must hear at once when it doesn't get through: somebody must act now.
+    pub(super) fn presses(&self) -> bool {
+        let notice = self.notice();
+        notice.priority == Priority::Now && notice.kind.calls() && notice.kind != NoticeKind::Undelivered
+    }
+
     pub(super) fn delivery(&self, state: DeliveryState) -> Delivery {
         Delivery { notice: self.notice().number, contact: self.contact.clone(), channel: self.channel, state }
     }
 
-    /// What people must know when it is given up.
-    pub(super) fn missed(&self, why: &str) -> Missed {
+    /// What people must know when it fails.
+    pub(super) fn missed(&self, why: &str, tried_on: bool) -> Missed {
         Missed {
             contact: self.contact.clone(),
             channel: self.channel,
             why: why.to_owned(),
             may_have_it: self.tries.unanswered > 0,
+            tried_on,
         }
     }
 }

@@ -9,45 +9,51 @@ use lettre::message::header::{
 };
 use lettre::message::{Body, Mailbox};
 
-use claymark_model::id::Id;
 use claymark_words::typed;
 
-use super::letter::Letter;
-use super::{Sender, Smtp};
+use super::Smtp;
+use super::packet::{Letterhead, Packet};
 
 /// Writes the mail; an error says why it can't be written, ever.
 pub(super) fn message(
-    sender: &Sender,
+    letterhead: &Letterhead,
     server: &Smtp,
-    name: &str,
-    to: &str,
-    letter: &Letter,
+    (name, to): (&str, &str),
+    packet: &Packet,
 ) -> Result<Message, String> {
-    let notice = letter.notice();
     let mut from: Mailbox =
         server.from.parse().map_err(|error| format!("'{}' isn't a sender: {error}", server.from))?;
-    from.name = from.name.or_else(|| Some(one_line(&sender.site_name)));
+    from.name = from.name.or_else(|| Some(one_line(&letterhead.site_name)));
     let address = to.parse().map_err(|error| format!("'{to}' isn't a mail address: {error}"))?;
     let domain = from.email.domain().to_owned();
-    let id = |number| message_id(&sender.site, number, &letter.contact, &domain);
+    // The same for the same notice to the same contact: a repeat after a crash can be recognised.
+    let message_id = |id: &str| format!("<{id}@{domain}>");
 
-    let since_1970 = Duration::from_secs(u64::try_from(notice.at.as_second()).unwrap_or(0));
+    let since_1970 = Duration::from_secs(u64::try_from(packet.at.as_second()).unwrap_or(0));
     let mut headers = Message::builder()
         .date(SystemTime::UNIX_EPOCH + since_1970)
         .from(from)
         .to(Mailbox::new(Some(one_line(name)), address))
-        .subject(one_line(&letter.issued.subject))
-        .message_id(Some(id(notice.number)))
+        .subject(one_line(&packet.subject))
+        .message_id(Some(message_id(&packet.id)))
         // RFC 3834 section 5: nobody's out-of-office answers to it.
         .raw_header(HeaderValue::new(
             HeaderName::new_from_ascii_str("Auto-Submitted"),
             "auto-generated".to_owned(),
         ));
-    if let Some(replaced) = notice.replaces {
-        headers = headers.in_reply_to(id(replaced)).references(id(replaced));
+    if let Some(replaced) = &packet.replaces {
+        headers = headers.in_reply_to(message_id(replaced)).references(message_id(replaced));
+    }
+    if let Some(reply) = &packet.reply {
+        let to = reply.to.parse().map_err(|error| format!("'{}' isn't a mail address: {error}", reply.to))?;
+        headers = headers.reply_to(Mailbox::new(None, to));
     }
     // The end of the mail brings the last line end.
-    let text = letter.issued.text.trim_end_matches('\n').to_owned();
+    let mut text = packet.text.trim_end_matches('\n').to_owned();
+    if let Some(reply) = &packet.reply {
+        text.push_str("\n\n");
+        text.push_str(&reply.how);
+    }
     let body = Body::new_with_encoding(text, ContentTransferEncoding::QuotedPrintable)
         .map_err(|_text| "the text can't be written as quoted-printable".to_owned())?;
     let mut message = headers
@@ -57,16 +63,11 @@ pub(super) fn message(
         .map_err(|error| format!("the mail can't be written: {error}"))?;
 
     // The builder writes UTC only; people read the time of their own clock (RFC 5322 section 3.6.1).
-    let local = notice.at.to_zoned_datetime(sender.time_zone.clone());
+    let local = packet.at.to_zoned_datetime(letterhead.time_zone.clone());
     if let Ok(date) = rfc2822::to_string(&local) {
         message.headers_mut().insert_raw(HeaderValue::new(HeaderName::new_from_ascii_str("Date"), date));
     }
     Ok(message)
-}
-
-/// The same for the same notice to the same contact: a repeat after a crash can be recognised.
-fn message_id(site: &Id, number: u64, contact: &Id, domain: &str) -> String {
-    format!("<{site}.{number}.{contact}@{domain}>")
 }
 
 /// A line break or NUL in a name could start a header of its own (RFC 5322 section 2.2). It becomes a space or a code:

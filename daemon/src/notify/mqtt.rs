@@ -4,12 +4,13 @@ use tokio::sync::oneshot;
 
 use super::Sender;
 use super::letter::Letter;
+use super::packet::Packet;
 use super::schedule::Attempt;
 use crate::publish::Request;
 
 /// One attempt: ends when the broker has taken or refused it, however long it is away, or when it is of no use.
-pub(super) async fn send(sender: &Sender, letter: &Letter) -> Attempt {
-    let payload = super::line::notice(&letter.issued).into_bytes();
+pub(super) async fn send(sender: &Sender, letter: &Letter, packet: Packet) -> Attempt {
+    let payload = packet.line.into_bytes();
     let topic = format!("{}/notice/{}", sender.settings.prefix, letter.contact);
     let (done, taken) = oneshot::channel();
     let request = Request { topic, payload, retain: false, done };

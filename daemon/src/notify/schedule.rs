@@ -72,13 +72,15 @@ pub(super) fn after(
     now: Timestamp,
 ) -> Option<DeliveryState> {
     let again = |pause, why| Some(tries.waiting(later(now, pause), Some(why)));
+    let attempts = tries.attempts;
     match attempt {
-        Attempt::Accepted => Some(DeliveryState::Sent { at: now }),
-        Attempt::Never(why) => Some(DeliveryState::GivenUp { at: now, why }),
+        Attempt::Accepted => Some(DeliveryState::Sent { at: now, attempts }),
+        Attempt::Never(why) => Some(DeliveryState::GivenUp { at: now, why, attempts }),
         Attempt::Interrupted => None,
         Attempt::Later(why) => again(pause(notice.priority, tries.attempts), why),
         Attempt::Unanswered(why) if tries.unanswered >= MOST_UNANSWERED => {
-            Some(DeliveryState::GivenUp { at: now, why: perhaps_arrived(MOST_UNANSWERED, &why) })
+            let why = perhaps_arrived(MOST_UNANSWERED, &why);
+            Some(DeliveryState::GivenUp { at: now, why, attempts })
         }
         Attempt::Unanswered(why) => again(pause_in_doubt(notice.priority, tries.unanswered), why),
     }

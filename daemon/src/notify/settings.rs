@@ -6,10 +6,11 @@ use claymark_model::id::Id;
 use claymark_notice::{Content, Notice};
 use claymark_store::batch::{Channel, Delivery, DeliveryState};
 
+use super::{LocalCommand, Webhook};
 use crate::intake::Login;
 
 /// Where one contact is reached.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Clone, PartialEq, Eq)]
 pub struct Address {
     /// The contact.
     pub contact: Id,
@@ -19,6 +20,10 @@ pub struct Address {
     pub email: Option<String>,
     /// Whether notices are also published below `<prefix>/notice/<contact>`.
     pub mqtt: bool,
+    /// Where notices are posted.
+    pub webhook: Option<Webhook>,
+    /// The command that tells them.
+    pub command: Option<LocalCommand>,
 }
 
 /// How the connection to the mail server is protected.
@@ -76,6 +81,17 @@ pub struct Settings {
     pub addresses: Vec<Address>,
     /// MQTT notices go below it.
     pub prefix: String,
+    /// How a mail is answered by a reply; `None`: it can't be.
+    pub replies: Option<ReplyCodes>,
+}
+
+/// What a mail says of how to answer it.
+#[derive(Clone, PartialEq, Eq)]
+pub struct ReplyCodes {
+    /// What the codes are made from.
+    pub secret: String,
+    /// Where replies go; checked.
+    pub address: String,
 }
 
 impl Settings {
@@ -85,10 +101,23 @@ impl Settings {
         let of = |address: &Address| {
             let email = (self.smtp.is_some() && address.email.is_some()).then_some(Channel::Email);
             let mqtt = address.mqtt.then_some(Channel::Mqtt);
+            let webhook = address.webhook.is_some().then_some(Channel::Webhook);
+            let command = address.command.is_some().then_some(Channel::Command);
             let contact = address.contact.clone();
-            [email, mqtt].into_iter().flatten().map(move |channel| (contact.clone(), channel))
+            [email, mqtt, webhook, command]
+                .into_iter()
+                .flatten()
+                .map(move |channel| (contact.clone(), channel))
         };
         ContactWays(self.addresses.iter().flat_map(of).collect())
+    }
+
+    /// Who has that mail address; letters count in either case.
+    #[must_use]
+    pub fn contact_of(&self, email: &str) -> Option<&Address> {
+        let has =
+            |address: &&Address| address.email.as_ref().is_some_and(|own| own.eq_ignore_ascii_case(email));
+        self.addresses.iter().find(has)
     }
 
     pub(super) fn address(&self, contact: &Id) -> Option<&Address> {
@@ -101,6 +130,12 @@ impl Settings {
 pub struct ContactWays(Vec<(Id, Channel)>);
 
 impl ContactWays {
+    /// The ways of one contact.
+    pub(super) fn of(self, contact: &Id) -> impl Iterator<Item = Channel> {
+        let contact = contact.clone();
+        self.0.into_iter().filter(move |(of, _)| *of == contact).map(|(_, channel)| channel)
+    }
+
     /// The deliveries that a notice needs: to each contact that it is for, by each way to reach it. One that tells of
     /// a way that fails doesn't go by that way.
     ///

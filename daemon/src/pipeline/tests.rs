@@ -1,5 +1,6 @@
 //! The pipeline's tests, and the small room that they and the decoder's share.
 
+mod replied;
 mod typed;
 
 use claymark_invented as invented;
@@ -69,9 +70,20 @@ mod door {
             bindings: vec![Binding { sensor, topic: "x/a".to_owned(), payload }],
             prefix: "claymark/x".to_owned(),
         };
-        let address = Address { contact: id("lead"), name: "Lead".to_owned(), email: None, mqtt: true };
-        let notify =
-            notify::Settings { smtp: None, addresses: vec![address], prefix: "claymark/x".to_owned() };
+        let address = Address {
+            contact: id("lead"),
+            name: "Lead".to_owned(),
+            email: None,
+            mqtt: true,
+            webhook: None,
+            command: None,
+        };
+        let notify = notify::Settings {
+            smtp: None,
+            addresses: vec![address],
+            prefix: "claymark/x".to_owned(),
+            replies: None,
+        };
         Pipeline::new(site, decode, &notify)
     }
 
@@ -125,7 +137,12 @@ mod door {
             }],
             prefix: "claymark/x".to_owned(),
         };
-        let notify = notify::Settings { smtp: None, addresses: Vec::new(), prefix: "claymark/x".to_owned() };
+        let notify = notify::Settings {
+            smtp: None,
+            addresses: Vec::new(),
+            prefix: "claymark/x".to_owned(),
+            replies: None,
+        };
         let mut pipeline = Pipeline::new(site(), decode, &notify);
         pipeline.event(at("10:00:00"), Event::GoLive);
         for value in 0..170 {

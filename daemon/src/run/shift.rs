@@ -12,13 +12,13 @@ use tokio::time::Sleep;
 use tokio_util::sync::CancellationToken;
 
 use super::process::Process;
+use super::reach::{self, TaskWithStop};
 use super::recall::{self, Past};
 use super::{RunError, Settings, joined};
 use crate::engine::{self, Ended, Engine, Gather, Opening};
 use crate::forward::{self, Behind, Forwarder, Progress};
 use crate::intake::{self, Intake, Stop};
 use crate::metrics;
-use crate::notify::{self, Notifier};
 use crate::publish::{Farewell, Inbox, Publisher, Retained};
 use crate::record::Recorder;
 use crate::snapshot::CountsSinceStart;
@@ -37,12 +37,14 @@ pub enum Over {
 
 /// The tasks of a shift, and what ends each of them, in the order in which they end.
 struct Tasks {
-    notifier: (JoinHandle<()>, CancellationToken),
+    notifier: TaskWithStop,
     engine: (JoinHandle<Ended>, CancellationToken),
     publisher: (JoinHandle<()>, oneshot::Sender<Farewell>),
     intake: (JoinHandle<()>, Stop),
-    forwarder: Option<(JoinHandle<()>, CancellationToken)>,
-    metrics: Option<(JoinHandle<()>, CancellationToken)>,
+    forwarder: Option<TaskWithStop>,
+    replies: Option<TaskWithStop>,
+    sign_of_life: Option<TaskWithStop>,
+    metrics: Option<TaskWithStop>,
     recorder: Option<thread::JoinHandle<()>>,
 }
 
@@ -116,10 +118,10 @@ async fn start(
     let (farewell, last_words) = oneshot::channel();
     let publisher = Publisher::new(clock.clone(), settings.intake.status_topic(), inbox);
 
-    let notifier_stop = CancellationToken::new();
-    let ports =
-        notify::Ports { words: notices_inbox, outcomes, publish: requests, stop: notifier_stop.clone() };
-    let notifier = Notifier::new(&settings.site, settings.notify.clone(), past.pending, clock.clone(), ports);
+    let (replies_out, replies) = mpsc::channel(CHANNEL);
+    let replies_task = reach::read_replies(process, settings, replies_out, requests.clone());
+    let ports = (notices_inbox, outcomes, requests);
+    let notifier = reach::notifier(process, settings, past.pending, ports);
 
     for topic in past.gone {
         // Nobody takes anything out yet, and there is room for far more topics than a room has drums.
@@ -135,6 +137,7 @@ async fn start(
     let engine_stop = CancellationToken::new();
     let ports = engine::Ports {
         arrivals: arrived,
+        replies,
         outcomes: outcomes_inbox,
         keeper: process.keeper.clone(),
         notices,
@@ -151,11 +154,13 @@ async fn start(
     let engine = Engine::new(past.pipeline, clock.clone(), prefix, ports, gather, opening);
 
     Ok(Tasks {
-        notifier: (tokio::spawn(notifier.run()), notifier_stop),
+        notifier,
         engine: (tokio::spawn(engine.run()), engine_stop),
         publisher: (tokio::spawn(publisher.run(last_words)), farewell),
         intake: (tokio::spawn(intake.run()), stop),
         forwarder,
+        replies: replies_task,
+        sign_of_life: reach::call_outside(process, settings, past.session_seen),
         metrics: serve_metrics(process, settings, progress).await,
         recorder: recorder_thread,
     })
@@ -177,7 +182,7 @@ fn recorder(settings: &Settings) -> Option<(Recorder, thread::JoinHandle<()>)> {
     }
 }
 
-type ForwardingTask = ((JoinHandle<()>, CancellationToken), watch::Receiver<Progress>);
+type ForwardingTask = (TaskWithStop, watch::Receiver<Progress>);
 
 fn forward(
     process: &Process,
@@ -198,7 +203,7 @@ async fn serve_metrics(
     process: &Process,
     settings: &Settings,
     forwarding: Option<watch::Receiver<Progress>>,
-) -> Option<(JoinHandle<()>, CancellationToken)> {
+) -> Option<TaskWithStop> {
     let listen = settings.metrics.as_ref()?.listen;
     match TcpListener::bind(listen).await {
         Ok(listener) => {
@@ -207,6 +212,7 @@ async fn serve_metrics(
                 snapshot: process.snapshot.subscribe(),
                 sensors: settings.site.sensors.as_slice().into(),
                 forwarding,
+                replies: settings.replies.as_ref().map(|_| process.replies_trouble.subscribe()),
             };
             Some((tokio::spawn(metrics::serve(listener, source, stop.clone())), stop))
         }
@@ -220,10 +226,16 @@ async fn serve_metrics(
 /// Ends the tasks so that nothing in hand is lost: no more messages, the last words of deliveries, the last
 /// commit and its receipts, the last publications, goodbye to the broker.
 async fn end(tasks: Tasks, farewell: Farewell) -> Result<Ended, RunError> {
-    let Tasks { notifier, engine, publisher, intake, forwarder, metrics, recorder } = tasks;
-    let [delivered_by, kept_by, published_by, gone_by, forwarded_by, served_by] =
-        [DELIVERED_BY, KEPT_BY, PUBLISHED_BY, GONE_BY, DONE_BY, DONE_BY].map(tokio::time::sleep);
+    let Tasks { notifier, engine, publisher, intake, forwarder, replies, sign_of_life, metrics, recorder } =
+        tasks;
+    let [replied_by, delivered_by, kept_by, published_by, gone_by] =
+        [REPLIED_BY, DELIVERED_BY, KEPT_BY, PUBLISHED_BY, GONE_BY].map(tokio::time::sleep);
+    let [forwarded_by, silent_by, served_by] = [DONE_BY; 3].map(tokio::time::sleep);
     intake.1.take_no_more.cancel();
+    if let Some((task, stop)) = replies {
+        stop.cancel();
+        finish("replies by mail", task, replied_by).await?;
+    }
     notifier.1.cancel();
     finish("notices", notifier.0, delivered_by).await?;
     engine.1.cancel();
@@ -238,7 +250,11 @@ async fn end(tasks: Tasks, farewell: Farewell) -> Result<Ended, RunError> {
         // Without a goodbye the broker says by itself, by the last will, that we have stopped.
         intake.0.abort();
     }
-    for (what, task, until) in [("forwarding", forwarder, forwarded_by), ("metrics", metrics, served_by)] {
+    for (what, task, until) in [
+        ("forwarding", forwarder, forwarded_by),
+        ("the sign of life", sign_of_life, silent_by),
+        ("metrics", metrics, served_by),
+    ] {
         if let Some((task, stop)) = task {
             stop.cancel();
             finish(what, task, until).await?;
@@ -269,6 +285,7 @@ const CHANNEL: usize = 256;
 const CONNECTION_EVENTS: usize = 16;
 
 /// From the beginning of a stop, which must be over within 5 s. What one leaves of its time the next ones have.
+const REPLIED_BY: Duration = Duration::from_millis(400);
 const DELIVERED_BY: Duration = Duration::from_millis(2_500);
 const KEPT_BY: Duration = Duration::from_millis(3_700);
 const PUBLISHED_BY: Duration = Duration::from_millis(4_200);

@@ -55,6 +55,9 @@ pub enum DeliveryState {
     Sent {
         /// When.
         at: Timestamp,
+        /// How often it was tried; 0: that wasn't counted.
+        #[serde(default)]
+        attempts: u32,
     },
     /// Refused for good, or tried for too long.
     GivenUp {
@@ -62,6 +65,9 @@ pub enum DeliveryState {
         at: Timestamp,
         /// Why.
         why: String,
+        /// How often it was tried; 0: never, or that wasn't counted.
+        #[serde(default)]
+        attempts: u32,
     },
     /// The server took the data and didn't say whether it keeps them: the contact may have it, or not.
     Unanswered {

@@ -25,7 +25,7 @@ async fn a_temporary_refusal_is_tried_again_a_minute_later_and_then_delivered() 
     assert_eq!((attempts, next), (2, SignedDuration::from_mins(2)));
     let done = office.outcome().await;
     assert_eq!((done.notice, done.contact, done.channel), (7, id("on-call"), Channel::Email));
-    assert_eq!(done.state, DeliveryState::Sent { at: at(120) });
+    assert_eq!(done.state, DeliveryState::Sent { at: at(120), attempts: 3 });
     assert_eq!(server.refusal(), "451 4.3.0 greylisted");
     assert_eq!(server.refusal(), "451 4.3.0 greylisted");
     assert_eq!(server.mail().to, ["on-call@barn.example"]);
@@ -37,7 +37,7 @@ async fn a_refusal_for_good_is_given_up_at_once_and_told() {
     let server = MailServer::start(&["--rcpt", "550 5.1.1 nobody of that name"]);
     let mut office = Office::open(settings(server.port()), vec![]);
     office.tell(notice(7, Priority::Now)).await;
-    let DeliveryState::GivenUp { at: when, why } = office.outcome().await.state else {
+    let DeliveryState::GivenUp { at: when, why, .. } = office.outcome().await.state else {
         panic!("not given up")
     };
     assert_eq!(when, at(0));
@@ -58,7 +58,7 @@ async fn a_server_that_is_down_gets_the_notice_when_it_is_up_again() {
     assert_eq!((attempts, next_try), (2, at(60 + 120)));
     let server = MailServer::start(&["--port", &port.to_string()]);
     office.stepper.advance_to(next_try);
-    assert_eq!(office.outcome().await.state, DeliveryState::Sent { at: next_try });
+    assert_eq!(office.outcome().await.state, DeliveryState::Sent { at: next_try, attempts: 3 });
     assert_eq!(server.mail().header("Subject"), "Notice 7");
     office.close().await;
 }
@@ -72,7 +72,7 @@ async fn what_is_of_no_use_any_more_is_given_up_and_never_sent() {
     assert!(error.to_lowercase().contains("refused"), "{error}");
     office.outcome().await;
     office.stepper.advance_to(at(3 * 3600));
-    let DeliveryState::GivenUp { at: when, why } = office.outcome().await.state else {
+    let DeliveryState::GivenUp { at: when, why, .. } = office.outcome().await.state else {
         panic!("not given up")
     };
     assert_eq!(when, at(3 * 3600));
@@ -119,7 +119,10 @@ async fn a_dead_mail_server_does_not_hold_up_the_broker_nor_one_contact_another(
         request.done.send(Ok(())).unwrap();
         topics.push(request.topic);
         let done = office.outcome().await;
-        assert_eq!((done.channel, done.state), (Channel::Mqtt, DeliveryState::Sent { at: at(0) }));
+        assert_eq!(
+            (done.channel, done.state),
+            (Channel::Mqtt, DeliveryState::Sent { at: at(0), attempts: 1 })
+        );
     }
     topics.sort();
     assert_eq!(topics, ["claymark/alder-bend/notice/on-call", "claymark/alder-bend/notice/tablet"]);
@@ -157,7 +160,7 @@ async fn what_the_store_still_has_to_deliver_goes_on_after_a_restart() {
     assert_eq!(office.outcome().await.notice, 8);
     office.stepper.advance_to(at(60));
     let done = office.outcome().await;
-    assert_eq!((done.notice, done.state), (7, DeliveryState::Sent { at: at(60) }));
+    assert_eq!((done.notice, done.state), (7, DeliveryState::Sent { at: at(60), attempts: 4 }));
     assert_eq!(
         [server.mail(), server.mail()].map(|mail| mail.header("Subject").to_owned()),
         ["Notice 8", "Notice 7"]
@@ -223,7 +226,11 @@ async fn starttls_and_tls_trust_only_the_given_authority_and_log_in() {
         settings.smtp = Some(good.clone());
         let mut office = Office::open(settings.clone(), vec![]);
         office.tell(notice(7, Priority::Now)).await;
-        assert_eq!(office.outcome().await.state, DeliveryState::Sent { at: at(0) }, "{security:?}");
+        assert_eq!(
+            office.outcome().await.state,
+            DeliveryState::Sent { at: at(0), attempts: 1 },
+            "{security:?}"
+        );
         let mail = server.mail();
         assert_eq!((mail.tls, mail.login.as_deref()), (true, Some("barn")));
         office.close().await;

@@ -36,10 +36,17 @@ async fn a_server_that_takes_the_mail_and_never_answers_gets_it_four_times_at_gr
         office.stepper.advance_to(at(minutes * 60));
     }
     let DeliveryState::GivenUp { why, .. } = office.outcome().await.state else { panic!("not given up") };
-    assert!(why.contains("4 times") && why.contains("may have it"), "{why}");
+    assert!(why.contains("4 times") && why.contains("may have arrived"), "{why}");
     assert_eq!(server.mail().header("Message-ID"), "<alder-bend.7.on-call@barn.example>");
-    let Outcome::Undelivered { notice, missed } = office.other().await else { panic!("others aren't told") };
+    let Outcome::Undelivered { notice, missed, .. } = office.other().await else {
+        panic!("others aren't told")
+    };
+    assert_eq!((notice.number, missed.tried_on), (7, true), "told when it first failed");
+    let Outcome::Undelivered { notice, missed, told_before } = office.other().await else {
+        panic!("others aren't told")
+    };
     assert_eq!((notice.number, missed.contact, missed.may_have_it), (7, id("on-call"), true));
+    assert!(told_before && !missed.tried_on);
     assert!(matches!(office.other().await, Outcome::ReachedNobody(_)));
     office.close().await;
     assert_eq!(server.mails(), [], "no fifth");
@@ -70,7 +77,9 @@ async fn after_a_restart_it_goes_on_counting() {
     let mut given_up = Vec::new();
     for _ in 0..2 {
         let delivery = office.outcome().await;
-        assert!(matches!(&delivery.state, DeliveryState::GivenUp { why, .. } if why.contains("may have it")));
+        assert!(
+            matches!(&delivery.state, DeliveryState::GivenUp { why, .. } if why.contains("may have arrived"))
+        );
         given_up.push(delivery.notice);
     }
     given_up.sort_unstable();
@@ -109,7 +118,7 @@ async fn a_server_that_hangs_before_its_greeting_is_tried_each_minute_and_gets_o
     assert!(last_error.is_some_and(|error| error.contains("no answer")));
     server.signal("CONT");
     office.stepper.advance_to(next_try);
-    assert_eq!(office.outcome().await.state, DeliveryState::Sent { at: next_try });
+    assert_eq!(office.outcome().await.state, DeliveryState::Sent { at: next_try, attempts: 2 });
     office.close().await;
     assert_eq!(server.mail().header("Subject"), "Notice 7");
     assert_eq!(server.mails(), []);

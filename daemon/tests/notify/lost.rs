@@ -28,7 +28,9 @@ async fn a_refusal_is_said_with_the_servers_words_and_the_other_way_of_the_same_
     let mut states = [office.outcome().await, office.outcome().await].map(|delivery| delivery.state);
     states.sort_by_key(|state| matches!(state, DeliveryState::Sent { .. }));
     assert!(matches!(&states, [DeliveryState::GivenUp { .. }, DeliveryState::Sent { .. }]), "{states:?}");
-    let Outcome::Undelivered { notice: lost, missed } = office.other().await else { panic!("not said") };
+    let Outcome::Undelivered { notice: lost, missed, told_before: false } = office.other().await else {
+        panic!("not said")
+    };
     assert_eq!((lost.number, &missed.contact, missed.channel), (7, &id("on-call"), Channel::Email));
     assert!(missed.why.contains("550") && missed.why.contains("nobody of that name"), "{missed:?}");
 

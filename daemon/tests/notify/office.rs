@@ -6,6 +6,7 @@ use claymark::clock::{Stepper, TimeSource};
 use claymark::intake::Login;
 use claymark::notify::{Address, Notifier, Outcome, Patience, Ports, Security, Settings, Smtp, Word};
 use claymark::publish::Request;
+use claymark::pulse::Pulse;
 use claymark_model::id::Id;
 use claymark_notice::content::{Content, EveningCheck, ReadingsMissing, Visit};
 use claymark_notice::{Audience, Notice, NoticeKind, Priority};
@@ -28,12 +29,23 @@ pub struct Office {
 
 impl Office {
     pub fn open(settings: Settings, pending: Vec<(Issued, Delivery)>) -> Self {
-        let (clock, stepper) = TimeSource::stepped(at(0));
+        Self::open_at(at(0), settings, pending)
+    }
+
+    /// On a clock that stands at the real time.
+    pub fn open_now(settings: Settings, pending: Vec<(Issued, Delivery)>) -> Self {
+        Self::open_at(claymark_tests::wait::now(), settings, pending)
+    }
+
+    fn open_at(time: Timestamp, settings: Settings, pending: Vec<(Issued, Delivery)>) -> Self {
+        let (clock, stepper) = TimeSource::stepped(time);
         let (words, words_in) = mpsc::channel(8);
         let (outcomes_out, outcomes) = mpsc::channel(1);
         let (publish, requests) = mpsc::channel(1);
         let stop = CancellationToken::new();
-        let ports = Ports { words: words_in, outcomes: outcomes_out, publish, stop: stop.clone() };
+        let (begun, ended) = (Pulse::default(), Pulse::default());
+        let ports =
+            Ports { words: words_in, outcomes: outcomes_out, publish, begun, ended, stop: stop.clone() };
         let site = site();
         let task = tokio::spawn(Notifier::new(&site, settings, pending, clock, ports).run());
         Self { words, outcomes, others: VecDeque::new(), requests, stepper, stop, task }
@@ -96,11 +108,13 @@ pub fn settings(port: u16) -> Settings {
         }),
         addresses: vec![address("on-call", Some("on-call@barn.example"), false)],
         prefix: "claymark/alder-bend".to_owned(),
+        replies: None,
     }
 }
 
 pub fn address(contact: &str, email: Option<&str>, mqtt: bool) -> Address {
-    Address { contact: id(contact), name: "On call".to_owned(), email: email.map(str::to_owned), mqtt }
+    let email = email.map(str::to_owned);
+    Address { contact: id(contact), name: "On call".to_owned(), email, mqtt, webhook: None, command: None }
 }
 
 pub fn login(user: &str, password: &str) -> Login {

@@ -8,7 +8,7 @@
 //! - [`clouding`]: how cloudy the clay makes the water, and who says so;
 //! - [`settling`]: a drum whose air has failed;
 //! - [`fieldlog`]: what hands did, as a sentence; [`bounds`]: which figures can't be;
-//! - [`answers`]: what an answer to a notice comes to;
+//! - [`answers`]: what an answer to a notice comes to; [`replies`]: answers by mail;
 //! - [`happening`]: what the data say has happened to a drum;
 //! - [`names`]: what things are called;
 //! - [`outbound`]: what goes out and doesn't arrive;
@@ -18,6 +18,8 @@
 //! - [`reasons`]: quality flags, reasons of quarantine and kinds of notices in words;
 //! - [`report`]: the weekly report;
 //! - [`standing`]: how old what is known is;
+//! - [`told`]: what went to whom, and who answered;
+//! - [`try_out`]: what a contact gets when its ways are tried;
 //! - [`typed`]: what people and devices wrote, with nothing unseen in it.
 
 pub mod alarms;
@@ -38,9 +40,12 @@ pub mod outbound;
 pub mod planning;
 pub mod reasons;
 pub mod refill;
+pub mod replies;
 pub mod report;
 pub mod settling;
 pub mod standing;
 pub mod stock;
+pub mod told;
+pub mod try_out;
 pub mod typed;
 mod unseen;

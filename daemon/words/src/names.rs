@@ -3,6 +3,7 @@
 use claymark_model::id::Id;
 use claymark_model::site::{Place, Quantity, Sensor, Site};
 use claymark_model::units::{Turbidity, Unit};
+use claymark_notice::Channel;
 
 use crate::{format, typed};
 
@@ -75,6 +76,17 @@ pub fn quantity(quantity: Quantity) -> &'static str {
         Quantity::AirPressure => "air pressure",
         Quantity::AirFlow => "air flow",
         Quantity::Running => "run contact",
+    }
+}
+
+/// By what a notice goes.
+#[must_use]
+pub fn channel(channel: Channel) -> &'static str {
+    match channel {
+        Channel::Email => "mail",
+        Channel::Mqtt => "MQTT",
+        Channel::Webhook => "webhook",
+        Channel::Command => "command",
     }
 }
 

@@ -12,6 +12,7 @@ mod missing;
 mod outlook;
 mod query;
 mod runout;
+mod short;
 mod unattended;
 mod undelivered;
 mod withdrawn;
@@ -24,6 +25,7 @@ use crate::format::Clock;
 
 pub use outlook::outlook;
 pub(crate) use query::records;
+pub use short::{SHORT_CHARS, short};
 
 /// What a notice says.
 #[derive(Debug, Clone, PartialEq, Eq)]

@@ -1,10 +1,10 @@
-//! What goes out and doesn't arrive: mail that is given up, rows that wait for InfluxDB.
+//! What goes out and doesn't arrive: notices that are given up, rows that wait for InfluxDB.
 
-/// A mail that the server took that many times, each time without an answer.
+/// A notice that was taken that many times, each time without an answer.
 #[must_use]
 pub fn perhaps_arrived(times: u32, at_last: &str) -> String {
     format!(
-        "the server took the mail {times} times without saying that it keeps it, it may have it; at last: {at_last}"
+        "it was taken {times} times without a word that it is kept, it may have arrived; at last: {at_last}"
     )
 }
 

@@ -46,3 +46,52 @@ pub fn passed_over(count: u64, first: &str) -> String {
         records(count)
     )
 }
+
+/// The newest forecast that was found.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Newest {
+    /// When it was made.
+    pub at: Timestamp,
+    /// In the store; else only at the broker.
+    pub kept: bool,
+}
+
+impl Newest {
+    /// Whether somebody watches now: a forecast is made each ten minutes, and isn't to be believed after twenty.
+    #[must_use]
+    pub fn is_of_now(&self, now: Timestamp) -> bool {
+        (SignedDuration::ZERO..=BELIEVED_FOR).contains(&now.duration_since(self.at))
+    }
+}
+
+/// The room is watched.
+#[must_use]
+pub fn watching(clock: Clock<'_>, newest: &Newest, unread: Option<&str>) -> String {
+    let age = format::duration(clock.seen_from().duration_since(newest.at));
+    let watched = format!("Watching: the newest forecast is of {}, {age} ago.", clock.time(newest.at));
+    match unread {
+        Some(why) => format!("{watched} It isn't kept: {why}."),
+        None if !newest.kept => format!("{watched} It stands at the broker, and isn't kept."),
+        None => watched,
+    }
+}
+
+/// It isn't, or nothing shows it.
+#[must_use]
+pub fn not_watching(clock: Clock<'_>, newest: Option<&Newest>, unread: Option<&str>) -> String {
+    let last = match newest {
+        Some(Newest { at, .. }) => format!(
+            "NOT WATCHING: the newest forecast is of {}, {} ago; one is made each 10 minutes.",
+            clock.time(*at),
+            format::duration(clock.seen_from().duration_since(*at))
+        ),
+        None => "NOT WATCHING: no forecast was found, in the store or at the broker.".to_owned(),
+    };
+    match unread {
+        Some(why) => format!("{last} The store can't be read: {why}."),
+        None => last,
+    }
+}
+
+/// As long as a published forecast is valid.
+const BELIEVED_FOR: SignedDuration = SignedDuration::from_mins(20);

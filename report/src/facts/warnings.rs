@@ -129,7 +129,7 @@ fn answered(notice: &Notice, rows: &HeldRows) -> Option<Answered> {
 impl Fared {
     fn add(&mut self, delivery: &Delivery) {
         match &delivery.state {
-            DeliveryState::Sent { at } => {
+            DeliveryState::Sent { at, .. } => {
                 self.sent += 1;
                 self.first_sent = Some(self.first_sent.map_or(*at, |first| first.min(*at)));
             }

@@ -9,7 +9,13 @@ use crate::night::{HeardNotice, RoomNight, id};
 use crate::{of_kind, pump_turned_up, told};
 
 fn missed(contact: &str, channel: Channel) -> Missed {
-    Missed { contact: id(contact), channel, why: "550 no such user".to_owned(), may_have_it: false }
+    Missed {
+        contact: id(contact),
+        channel,
+        why: "550 no such user".to_owned(),
+        may_have_it: false,
+        tried_on: false,
+    }
 }
 
 fn lost(notice: &Notice, contact: &str) -> Event {

@@ -22,7 +22,8 @@ pub struct ConnectionPlan {
     /// Whether the broker keeps messages for us until we acknowledge them.
     pub kept: bool,
     pub login: Option<Login>,
-    pub status_topic: String,
+    /// Where the last will goes; `None`: nobody misses us.
+    pub status_topic: Option<String>,
     pub session_expiry_s: u32,
     /// Messages that the broker may send before the first is acknowledged.
     pub receive_maximum: u16,
@@ -44,7 +45,7 @@ impl ConnectionPlan {
             },
             kept: taking == Taking::ToKeep,
             login: settings.login.clone(),
-            status_topic: settings.status_topic(),
+            status_topic: Some(settings.status_topic()),
             session_expiry_s: u32::try_from(settings.session_expiry.as_secs()).unwrap_or(u32::MAX),
             receive_maximum: u16::try_from(settings.queue).unwrap_or(u16::MAX).max(1),
             largest,

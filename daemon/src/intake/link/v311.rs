@@ -24,7 +24,8 @@ pub async fn connect<S: AsyncRead + AsyncWrite + Unpin>(
     let mut connect = Connect::new(&plan.client_id);
     connect.keep_alive = plan.keep_alive_s();
     connect.clean_session = !plan.kept;
-    connect.last_will = Some(LastWill::new(&plan.status_topic, STOPPED, QoS::AtLeastOnce, true));
+    let will = |topic| LastWill::new(topic, STOPPED, QoS::AtLeastOnce, true);
+    connect.last_will = plan.status_topic.as_ref().map(will);
     connect.login = plan.login.as_ref().map(|login| Login::new(&login.user, &login.password));
     framed.send(Packet::Connect(connect)).await.map_err(|error| broken(&error))?;
     let answer = framed.next().await.ok_or_else(closed)?.map_err(|error| broken(&error))?;

@@ -65,9 +65,10 @@ fn hello(plan: &ConnectionPlan) -> Packet {
         correlation_data: None,
         user_properties: Vec::new(),
     };
-    let will = LastWill::new(&plan.status_topic, STOPPED, QoS::AtLeastOnce, true, Some(delayed));
+    let will = |topic| LastWill::new(topic, STOPPED, QoS::AtLeastOnce, true, Some(delayed));
+    let will = plan.status_topic.as_ref().map(will);
     let login = plan.login.as_ref().map(|login| Login::new(&login.user, &login.password));
-    Packet::Connect(connect, Some(will), login)
+    Packet::Connect(connect, will, login)
 }
 
 /// A packet of the broker.

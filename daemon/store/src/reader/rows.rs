@@ -20,7 +20,7 @@ use crate::batch::{Channel, Delivery, DeliveryState, Issued};
 use crate::columns;
 use crate::error::StoreError;
 use crate::writer::records::{
-    CAME, DROPPED, DRUM, EMAIL, GIVEN_UP, MQTT, OPEN, PENDING, SENT, SUPPLY, UNANSWERED,
+    CAME, COMMAND, DROPPED, DRUM, EMAIL, GIVEN_UP, MQTT, OPEN, PENDING, SENT, SUPPLY, UNANSWERED, WEBHOOK,
 };
 
 /// All rows of a query that can be understood.
@@ -138,20 +138,26 @@ pub(super) fn delivery(row: &Row<'_>, first: usize) -> Result<Delivery, StoreErr
         (row.get(first + 1)?, row.get(first + 2)?, row.get(first + 3)?);
     let at = columns::time(row.get(first + 5)?)?;
     let error: Option<String> = row.get(first + 6)?;
+    let attempts: Option<u32> = row.get(first + 4)?;
     Ok(Delivery {
         notice: row.get(first)?,
         contact: columns::id(&contact)?,
         channel: match channel.as_str() {
             EMAIL => Channel::Email,
             MQTT => Channel::Mqtt,
+            WEBHOOK => Channel::Webhook,
+            COMMAND => Channel::Command,
             _ => return Err(StoreError::BadRow { what: "channel", found: channel }),
         },
         state: match state.as_str() {
             PENDING => {
                 DeliveryState::Pending { attempts: row.get(first + 4)?, next_try: at, last_error: error }
             }
-            SENT => DeliveryState::Sent { at },
-            GIVEN_UP => DeliveryState::GivenUp { at, why: error.unwrap_or_default() },
+            SENT => DeliveryState::Sent { at, attempts: attempts.unwrap_or_default() },
+            GIVEN_UP => {
+                let (why, attempts) = (error.unwrap_or_default(), attempts.unwrap_or_default());
+                DeliveryState::GivenUp { at, why, attempts }
+            }
             UNANSWERED => DeliveryState::Unanswered {
                 attempts: row.get(first + 4)?,
                 times: row.get(first + 7)?,

@@ -201,13 +201,17 @@ pub(crate) fn deliveries(connection: &Connection, deliveries: &[Delivery]) -> Re
         let channel = match delivery.channel {
             Channel::Email => EMAIL,
             Channel::Mqtt => MQTT,
+            Channel::Webhook => WEBHOOK,
+            Channel::Command => COMMAND,
         };
         let (state, attempts, at, error, times) = match &delivery.state {
             DeliveryState::Pending { attempts, next_try, last_error } => {
                 (PENDING, Some(*attempts), next_try, last_error.as_deref(), None)
             }
-            DeliveryState::Sent { at } => (SENT, None, at, None, None),
-            DeliveryState::GivenUp { at, why } => (GIVEN_UP, None, at, Some(why.as_str()), None),
+            DeliveryState::Sent { at, attempts } => (SENT, Some(*attempts), at, None, None),
+            DeliveryState::GivenUp { at, why, attempts } => {
+                (GIVEN_UP, Some(*attempts), at, Some(why.as_str()), None)
+            }
             DeliveryState::Unanswered { attempts, times, next_try, last_error } => {
                 (UNANSWERED, Some(*attempts), next_try, last_error.as_deref(), Some(*times))
             }
@@ -247,6 +251,10 @@ pub(crate) const DROPPED: &str = "dropped";
 pub(crate) const EMAIL: &str = "email";
 /// `delivery.channel`.
 pub(crate) const MQTT: &str = "mqtt";
+/// `delivery.channel`.
+pub(crate) const WEBHOOK: &str = "webhook";
+/// `delivery.channel`.
+pub(crate) const COMMAND: &str = "command";
 /// `delivery.state`.
 pub(crate) const PENDING: &str = "pending";
 /// `delivery.state`.

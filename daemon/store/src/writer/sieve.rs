@@ -124,7 +124,7 @@ pub(super) fn aside(single: &CommitBatch, reason: Reason, why: &str) -> Option<Q
     let deliveries = single.deliveries.iter().map(|new| {
         let at = match &new.state {
             DeliveryState::Pending { next_try, .. } | DeliveryState::Unanswered { next_try, .. } => *next_try,
-            DeliveryState::Sent { at } | DeliveryState::GivenUp { at, .. } => *at,
+            DeliveryState::Sent { at, .. } | DeliveryState::GivenUp { at, .. } => *at,
         };
         of("delivery", at, format!("{new:?}"))
     });

@@ -121,7 +121,7 @@ fn a_delivery_that_is_done_is_not_opened_again() {
     let mut batch = full_batch();
     writer.commit(&batch).unwrap();
     assert_eq!(barn.reader().pending_deliveries().unwrap(), vec![(batch.notices[0].clone(), pending())]);
-    let sent = Delivery { state: DeliveryState::Sent { at: at(5_000) }, ..pending() };
+    let sent = Delivery { state: DeliveryState::Sent { at: at(5_000), attempts: 2 }, ..pending() };
     batch.deliveries = vec![sent.clone()];
     writer.commit(&batch).unwrap();
     batch.deliveries = vec![pending()];
@@ -151,7 +151,11 @@ fn what_is_done_of_a_notice_is_told_with_what_is_still_to_be_done() {
     let barn = StoreFolder::new();
     let mut writer = barn.writer();
     let mut batch = full_batch();
-    let sent = Delivery { contact: id("kim"), state: DeliveryState::Sent { at: at(5_000) }, ..pending() };
+    let sent = Delivery {
+        contact: id("kim"),
+        state: DeliveryState::Sent { at: at(5_000), attempts: 2 },
+        ..pending()
+    };
     batch.deliveries.push(sent.clone());
     writer.commit(&batch).unwrap();
     let notice = batch.notices[0].clone();

@@ -9,6 +9,8 @@ mod keeping;
 #[cfg(test)]
 mod killing;
 #[cfg(test)]
+mod older;
+#[cfg(test)]
 mod poison;
 #[cfg(test)]
 mod rescuing;

@@ -90,7 +90,7 @@ fn a_reader_asks_for_the_daemon_where_the_store_is_of_an_older_version() {
     drop(barn.writer());
     sqlite3(&barn.path(), "PRAGMA user_version = 0");
     let message = Reader::open(&barn.path()).unwrap_err();
-    assert!(matches!(message, StoreError::Older { found: 0, known: 6, .. }), "{message}");
+    assert!(matches!(message, StoreError::Older { found: 0, known: 7, .. }), "{message}");
     assert!(message.to_string().contains("`claymark run` once"), "{message}");
 }
 
@@ -182,7 +182,7 @@ fn a_store_of_a_newer_version_is_refused_and_left_alone() {
     let messages =
         [Reader::open(&barn.path()).unwrap_err(), Writer::open(&barn.path(), &barn.site).unwrap_err()];
     for message in messages {
-        assert!(matches!(message, StoreError::Newer { found: 99, known: 6, .. }), "{message}");
+        assert!(matches!(message, StoreError::Newer { found: 99, known: 7, .. }), "{message}");
     }
     assert_eq!(sqlite3(&barn.path(), "PRAGMA user_version"), "99\n");
 }

@@ -75,7 +75,7 @@ impl Teller<'_> {
     }
 
     /// Their names; none where everybody is told.
-    fn people_of(&self, audience: &Audience) -> Vec<String> {
+    pub(super) fn people_of(&self, audience: &Audience) -> Vec<String> {
         match audience {
             Audience::Everyone => Vec::new(),
             Audience::Only(contacts) => contacts

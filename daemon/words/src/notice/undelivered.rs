@@ -11,7 +11,9 @@ pub(super) fn wording(teller: Teller<'_>, undelivered: &Undelivered) -> Wording 
     let lost = words_of(teller.site, notice);
     let who = list(&teller.people(missed));
     let mut text = Text::default();
-    text.line(format!("Notice {} of {} didn't reach:", notice.number, teller.clock.time(notice.at)));
+    let so_far =
+        if missed.iter().all(|missed| missed.tried_on) { "hasn't reached yet" } else { "didn't reach" };
+    text.line(format!("Notice {} of {} {so_far}:", notice.number, teller.clock.time(notice.at)));
     text.lines(missed.iter().map(|missed| teller.missed(missed))).gap();
     text.lines(teller.what_now(notice, &who));
     text.lines(missed.iter().map(mend)).gap();
@@ -45,10 +47,9 @@ impl Teller<'_> {
         let who = names::contact(self.site, &missed.contact);
         let why = short(&typed::line(&missed.why), REASON_CHARS);
         let doubt = if missed.may_have_it { "It may have arrived all the same. " } else { "" };
-        match missed.channel {
-            Channel::Email => format!("- {who} by mail. {doubt}What was heard: {why}."),
-            Channel::Mqtt => format!("- {who} by MQTT. {doubt}What was heard: {why}."),
-        }
+        let way = names::channel(missed.channel);
+        let on = if missed.tried_on { " It goes on being tried." } else { "" };
+        format!("- {who} by {way}. {doubt}What was heard: {why}.{on}")
     }
 
     fn what_now(&self, notice: &Notice, who: &str) -> Vec<String> {
@@ -74,7 +75,16 @@ fn mend(missed: &Missed) -> String {
              server about its words above."
         ),
         Channel::Mqtt => format!(
-            "Then, for the next call: look at the broker's rights for Claymark on the topic of [[contact]] {contact}."
+            "Then, for the next call: look whether the broker is there, and at its rights for Claymark on the topic of \
+             [[contact]] {contact}."
+        ),
+        Channel::Webhook => format!(
+            "Then, for the next call: look at the webhook of [[contact]] {contact} in the site file, and at the log of the \
+             server that takes it."
+        ),
+        Channel::Command => format!(
+            "Then, for the next call: look at the command of [[contact]] {contact} in the site file and at its device, and try \
+             it (claymark try-contact {contact})."
         ),
     }
 }

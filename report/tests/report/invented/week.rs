@@ -309,7 +309,7 @@ fn issue(
         notice: number,
         contact: id("lead"),
         channel: Channel::Email,
-        state: DeliveryState::Sent { at: clock.at(hour + 0.01) },
+        state: DeliveryState::Sent { at: clock.at(hour + 0.01), attempts: 1 },
     });
     number
 }

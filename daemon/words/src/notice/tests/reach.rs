@@ -7,7 +7,7 @@ use claymark_notice::{Channel, Missed, Undelivered};
 use super::*;
 
 fn missed(contact: &str, channel: Channel, why: &str) -> Missed {
-    Missed { contact: id(contact), channel, why: why.to_owned(), may_have_it: false }
+    Missed { contact: id(contact), channel, why: why.to_owned(), may_have_it: false, tried_on: false }
 }
 
 fn lost(notice: Notice, missed: Vec<Missed>) -> Content {
