@@ -4,6 +4,7 @@
 //! instant is told in the site's time zone by others.
 
 pub mod ahead;
+pub mod alarms;
 pub mod days;
 pub mod demand;
 pub mod drums;
@@ -34,6 +35,7 @@ use claymark_store::limits::Limits;
 use claymark_words::report::unmade::Part;
 
 use ahead::WeekAhead;
+use alarms::WeekAlarms;
 use days::BandDay;
 use demand::{Lack, OxygenDemand};
 use drums::DrumWeek;
@@ -70,6 +72,8 @@ pub struct WeekFacts {
     pub sensors: Vec<SensorWeek>,
     /// What people were told.
     pub warnings: Vec<Warning>,
+    /// How much they were called; `None`: that couldn't be reckoned.
+    pub alarms: Option<WeekAlarms>,
     /// What was kept aside, most frequent first.
     pub quarantined: Vec<(Reason, u64)>,
     /// What hands did; entries that were corrected later are left out.
@@ -191,6 +195,7 @@ impl WeekFacts {
             demand: unmade.fact(&[Demand], Err(Lack::Flow), || OxygenDemand::of(&site, &week, until, traces)),
             skill: unmade.fact(&[Skill], ForecastSkill::NONE, || ForecastSkill::of(&site, &rows.marks)),
             ahead: unmade.fact(&[Ahead], WeekAhead::NONE, || WeekAhead::of(&site, until, traces, &rows)),
+            alarms: unmade.fact(&[Told], None, || Some(WeekAlarms::of(&week, until, &rows))),
             warnings: unmade.fact(&[Told], Vec::new(), || warnings::of(&week, &rows)),
             places,
             log: in_force(&week, rows.log),

@@ -121,12 +121,12 @@ pub fn range(low: f64, high: f64, unit: Unit) -> String {
     format!("{} to {} {}", plain(low), plain(high), unit.symbol())
 }
 
-/// "at least 7 mg/L", or from what to what it moved in the week.
+/// "Oxygen, at least 7 mg/L wanted", or from what to what it moved in the week.
 #[must_use]
-pub fn at_least(first: f64, last: f64, unit: Unit) -> String {
+pub fn oxygen_title(first: f64, last: f64) -> String {
     match (plain(first), plain(last)) {
-        (first, last) if first == last => format!("at least {first} {unit}"),
-        (first, last) => format!("at least {first} {unit} at first, {last} {unit} at the end"),
+        (first, last) if first == last => format!("Oxygen, at least {first} mg/L wanted"),
+        (first, last) => format!("Oxygen, at least {first} mg/L wanted at first, {last} mg/L at the end"),
     }
 }
 
@@ -192,6 +192,10 @@ pub const SATURATED: &str = "full";
 /// Of the first picture.
 pub const TEMPERATURE: &str = "Temperature";
 /// Of the second picture.
-pub const OXYGEN: &str = "Oxygen saturation";
+pub const OXYGEN: &str = "Oxygen";
+/// Of the second picture, where no sensor tells oxygen in mg/L.
+pub const SATURATION: &str = "Oxygen saturation";
+/// Over it.
+pub const SATURATION_TITLE: &str = "Oxygen, percent of saturation";
 /// Over the scale of saturation.
 pub const PERCENT: &str = "%";
