@@ -199,7 +199,7 @@ impl WeekFacts {
             warnings: unmade.fact(&[Told], Vec::new(), || warnings::of(&week, &rows)),
             places,
             log: in_force(&week, rows.log),
-            happenings: telling(&week, until, rows.happenings),
+            happenings: telling(&week, until, rows.happenings, &drums),
             drums,
             sensors,
             quarantined,
@@ -250,10 +250,19 @@ fn drums_of(
     site.drums.iter().map(of).collect()
 }
 
-fn telling(week: &Week, until: Timestamp, happenings: Vec<Happening>) -> Vec<Happening> {
-    let told_by_drum = |what: &What| matches!(what, What::Refilled { logged: true, .. });
+fn telling(week: &Week, until: Timestamp, happenings: Vec<Happening>, drums: &[DrumWeek]) -> Vec<Happening> {
+    let told_by_drum = |seen: &Happening| {
+        let Some(drum) = drums.iter().find(|week| week.drum.id == seen.drum) else { return false };
+        if seen.what == What::RanEmpty {
+            // A second sign of the same emptiness is no second one.
+            drum.run_outs.iter().all(|run_out| run_out.at != seen.at)
+        } else {
+            let written_down = |refill: &drums::ShownRefill| refill.at == seen.at && refill.logged.is_some();
+            matches!(seen.what, What::Refilled { .. }) && drum.refills.iter().any(written_down)
+        }
+    };
     let seen = happenings.into_iter().filter(|seen| week.contains(seen.at) && seen.at < until);
-    seen.filter(|seen| !told_by_drum(&seen.what)).collect()
+    seen.filter(|seen| !told_by_drum(seen)).collect()
 }
 
 fn in_force(week: &Week, log: Vec<LogEntry>) -> Vec<LogEntry> {

@@ -184,7 +184,8 @@ mod tests {
         assert!((figures.flooded - 1.0 / 288.0).abs() < 1e-12, "{}", figures.flooded);
         assert!((figures.a_day(figures.alarms) - 2.0).abs() < 1e-12);
         // What began on the first day stands on the second, and not on the third.
-        let of_day = |day| AlarmFigures::of(&all.iter().collect::<Vec<_>>(), (minute(day), minute(day + 1440)));
+        let of_day =
+            |day| AlarmFigures::of(&all.iter().collect::<Vec<_>>(), (minute(day), minute(day + 1440)));
         assert_eq!([0, 1440, 2880].map(|day| of_day(day).standing), [0, 1, 0]);
         // A cause that was raised at 100, 130 and 161 doesn't chatter.
         let calm: Vec<Notice> = [100, 130, 161].map(|at| call(at, "c", Call::First, now)).into();

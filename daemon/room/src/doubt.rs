@@ -3,7 +3,7 @@
 use jiff::Timestamp;
 
 use crate::Room;
-use crate::alarms::{AlarmSource, QUIET_FOR, Raise, Turn};
+use crate::alarms::{AlarmSource, QUIET_FOR, Raise, Turn, WELL_FOR};
 use crate::audience::Told;
 use crate::drum_record::DrumRecord;
 use crate::scene::{Finding, Scene, withdrawn};
@@ -53,7 +53,9 @@ impl Room {
     fn withdraw_doubt(&mut self, scene: &Scene, place: usize, told: &Told, since: Timestamp) {
         let Some(state) = self.state_at(scene, place) else { return };
         let (drum, cause) = (state.drum.clone(), cause(&state.drum));
-        let because = Because::LevelBelieved { state, since };
+        // All has been well for so long when it is told.
+        let until = Some(scene.now - WELL_FOR);
+        let because = Because::LevelBelieved { state, since, until };
         self.tell(scene, withdrawn(cause.clone(), Some(drum), told, because));
         self.alarms.over(&cause, Some(told.at + QUIET_FOR));
     }

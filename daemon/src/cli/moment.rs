@@ -116,7 +116,10 @@ mod tests {
         let later = "2027-04-20 12:11";
         assert!(said(moment(later, now, &zone).unwrap_err()).contains("when it was done"));
         let back = said(back_to(later, now, &zone).unwrap_err());
-        assert!(back.contains("Nothing is known after 2027-04-20 12:10: write that time or an earlier one."), "{back}");
+        assert!(
+            back.contains("Nothing is known after 2027-04-20 12:10: write that time or an earlier one."),
+            "{back}"
+        );
     }
 
     #[test]

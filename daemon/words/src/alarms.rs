@@ -27,11 +27,19 @@ pub fn lines(figures: &AlarmFigures) -> Vec<AlarmLine> {
     let line = |what, found, wanted: &str| AlarmLine { what, found, wanted: wanted.to_owned() };
     let none = "should be none";
     vec![
-        line("Alarms that were raised or became worse", rate(figures.alarms, "a day"), &bearable(figures.period)),
+        line(
+            "Alarms that were raised or became worse",
+            rate(figures.alarms, "a day"),
+            &bearable(figures.period),
+        ),
         line("Calls for them, those included that were told again", rate(figures.calls, "a day"), ""),
         line("Calls that woke somebody", rate(figures.waking, "a night"), ""),
         line("Promises to come that weren't kept", figures.broken.to_string(), none),
-        line("Most calls within ten minutes", figures.most.to_string(), &format!("more than {FLOOD} are a flood")),
+        line(
+            "Most calls within ten minutes",
+            figures.most.to_string(),
+            &format!("more than {FLOOD} are a flood"),
+        ),
         line("Share of the time in flood", format::share(figures.flooded), "should be under 1 %"),
         line("Causes still called for after a day", figures.standing.to_string(), none),
         line("Causes that came and went three times within an hour", figures.chattering.to_string(), none),
@@ -56,7 +64,9 @@ fn bearable(period: SignedDuration) -> String {
     } else {
         format!("{} in that time", most(period))
     };
-    format!("at most one in ten minutes, {in_time}, can be handled (HSE, Chemicals Information Sheet 6, 2000)")
+    format!(
+        "at most one in ten minutes, {in_time}, can be handled (HSE, Chemicals Information Sheet 6, 2000)"
+    )
 }
 
 const A_DAY: SignedDuration = SignedDuration::from_hours(24);

@@ -74,7 +74,7 @@ pub struct ArrivalCounts {
 /// A time without a reading.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Gap {
-    /// When the last reading before it stopped standing.
+    /// When the last reading before it was measured, or the start of the week.
     pub from: Timestamp,
     /// When the next one came, or the end of what is reported.
     pub to: Timestamp,
@@ -198,7 +198,12 @@ impl TraceBuilder {
     }
 
     fn note_gap(&mut self, to: Timestamp) {
-        let gap = Gap { from: self.covered_to, to };
+        if to <= self.covered_to {
+            return;
+        }
+        // Before a gap a reading stands for the sensor's own interval.
+        let last = self.covered_to.saturating_sub(self.every).unwrap_or(self.week.0);
+        let gap = Gap { from: last.max(self.week.0), to };
         if gap.length() > self.trace.longest_gap.map_or(SignedDuration::ZERO, |longest| longest.length()) {
             self.trace.longest_gap = Some(gap);
         }

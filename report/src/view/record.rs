@@ -82,7 +82,10 @@ impl ToldPart {
         let figures = facts.alarms.as_ref().map(|alarms| alarms::lines(&alarms.week)).unwrap_or_default();
         Self {
             warnings: facts.warnings.iter().map(|warning| WarningRow::of(warning, facts)).collect(),
-            figures: figures.into_iter().map(|line| [line.what.to_owned(), line.found, line.wanted]).collect(),
+            figures: figures
+                .into_iter()
+                .map(|line| [line.what.to_owned(), line.found, line.wanted])
+                .collect(),
         }
     }
 }
@@ -172,7 +175,10 @@ impl WarningRow {
         Self {
             number: notice.number,
             when: words::moment(notice.at, &facts.site.time_zone),
-            urgency: words::record::to_act(notice.priority, notice.calling.as_ref().map(|calling| calling.call)),
+            urgency: words::record::to_act(
+                notice.priority,
+                notice.calling.as_ref().map(|calling| calling.call),
+            ),
             what: breakable(&warning.subject),
             answered: warning.answered.as_ref().map_or_else(
                 || words::record::unanswered(notice.calling.is_some(), warning.answered_by_number),

@@ -160,10 +160,8 @@ fn temperature(facts: &WeekFacts, pictures: &mut Pictures) -> Result<Option<Pict
     let limit = |end: fn((f64, f64)) -> f64, name: &str| {
         level(facts, name, |wanted| end(in_unit(wanted.temperature_c, warm)))
     };
-    let levels = vec![
-        limit(|(low, _)| low, words::water::LOWER),
-        limit(|(_, high)| high, words::water::UPPER),
-    ];
+    let levels =
+        vec![limit(|(low, _)| low, words::water::LOWER), limit(|(_, high)| high, words::water::UPPER)];
     let band = facts.week.days().iter().map(|day| {
         let wanted = facts.site.limits_at(&Place::Head, day.start).temperature_c;
         (day.start, day.end, in_unit(wanted, warm))
@@ -230,9 +228,8 @@ fn saturation_of(place: &PlaceWeek) -> &[MeasuredWeek] {
 
 /// A line at what was wanted of the head tank's water, day by day.
 fn level(facts: &WeekFacts, name: &str, of: impl Fn(&WaterLimits) -> f64) -> spread::SteppedLevel {
-    let step = |day: &crate::week::Day| {
-        (day.start, day.end, of(&facts.site.limits_at(&Place::Head, day.start)))
-    };
+    let step =
+        |day: &crate::week::Day| (day.start, day.end, of(&facts.site.limits_at(&Place::Head, day.start)));
     spread::SteppedLevel { steps: facts.week.days().iter().map(step).collect(), name: name.to_owned() }
 }
 

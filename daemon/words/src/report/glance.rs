@@ -201,11 +201,7 @@ pub fn data(known_percent: f64, doubtful_percent: f64, poor_sensors: usize, sens
 
 /// How often people were called to act, and how many of the causes were answered, over before, and neither.
 #[must_use]
-pub fn calls(
-    calls: usize,
-    (answered, settled, open): (usize, usize, usize),
-    undelivered: usize,
-) -> Marked {
+pub fn calls(calls: usize, (answered, settled, open): (usize, usize, usize), undelivered: usize) -> Marked {
     let ends: Vec<String> =
         [(answered, "answered"), (settled, "over before anybody answered"), (open, "never answered")]
             .into_iter()

@@ -63,7 +63,7 @@ pub fn stretch(longest_s: f64) -> Option<String> {
     (longest_s >= 60.0).then(|| format!("out for {} at a stretch", seconds(longest_s)))
 }
 
-/// How far outside: "down to 31, 19 under; up to 84, 4 over (NTU)".
+/// From what to what, and how far outside: "31 to 84 NTU; at worst 19 under the band (at 31) and 4 over it (at 84)".
 ///
 /// `under` and `over` are the values that lay furthest outside what was wanted then, and by how much.
 #[must_use]
@@ -74,15 +74,13 @@ pub fn how_far(
     unit: Unit,
 ) -> String {
     let Some((least, most)) = extremes else { return "no usable reading".to_owned() };
-    let under = under.map(|(value, by)| format!("down to {}, {} under", number(value, 0), number(by, 0)));
-    let over = over.map(|(value, by)| format!("up to {}, {} over", number(value, 0), number(by, 0)));
-    match (under, over) {
-        (None, None) => format!("{} to {} {}", number(least, 0), number(most, 0), unit.symbol()),
-        (under, over) => {
-            let both: Vec<String> = [under, over].into_iter().flatten().collect();
-            format!("{} ({})", both.join("; "), unit.symbol())
-        }
-    }
+    let range = format!("{} to {} {}", number(least, 0), number(most, 0), unit.symbol());
+    let by = |by: f64| if by < 0.5 { "under 1".to_owned() } else { number(by, 0) };
+    let side = |side: Option<(f64, f64)>, word: &str| {
+        side.map(|(value, far)| format!("{} {word} the band (at {})", by(far), number(value, 0)))
+    };
+    let both: Vec<String> = [side(under, "under"), side(over, "over")].into_iter().flatten().collect();
+    if both.is_empty() { range } else { format!("{range}; at worst {}", both.join(" and ")) }
 }
 
 /// For those who can't see a tank's picture.
