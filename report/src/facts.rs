@@ -4,6 +4,7 @@
 //! instant is told in the site's time zone by others.
 
 pub mod ahead;
+pub mod alarms;
 pub mod days;
 pub mod demand;
 pub mod drums;
@@ -34,6 +35,7 @@ use claymark_store::limits::Limits;
 use claymark_words::report::unmade::Part;
 
 use ahead::WeekAhead;
+use alarms::WeekAlarms;
 use days::BandDay;
 use demand::{Lack, OxygenDemand};
 use drums::DrumWeek;
@@ -70,6 +72,8 @@ pub struct WeekFacts {
     pub sensors: Vec<SensorWeek>,
     /// What people were told.
     pub warnings: Vec<Warning>,
+    /// How much they were called; `None`: that couldn't be reckoned.
+    pub alarms: Option<WeekAlarms>,
     /// What was kept aside, most frequent first.
     pub quarantined: Vec<(Reason, u64)>,
     /// What hands did; entries that were corrected later are left out.
@@ -191,10 +195,11 @@ impl WeekFacts {
             demand: unmade.fact(&[Demand], Err(Lack::Flow), || OxygenDemand::of(&site, &week, until, traces)),
             skill: unmade.fact(&[Skill], ForecastSkill::NONE, || ForecastSkill::of(&site, &rows.marks)),
             ahead: unmade.fact(&[Ahead], WeekAhead::NONE, || WeekAhead::of(&site, until, traces, &rows)),
+            alarms: unmade.fact(&[Told], None, || Some(WeekAlarms::of(&week, until, &rows))),
             warnings: unmade.fact(&[Told], Vec::new(), || warnings::of(&week, &rows)),
             places,
             log: in_force(&week, rows.log),
-            happenings: telling(&week, until, rows.happenings),
+            happenings: telling(&week, until, rows.happenings, &drums),
             drums,
             sensors,
             quarantined,
@@ -245,10 +250,19 @@ fn drums_of(
     site.drums.iter().map(of).collect()
 }
 
-fn telling(week: &Week, until: Timestamp, happenings: Vec<Happening>) -> Vec<Happening> {
-    let told_by_drum = |what: &What| matches!(what, What::Refilled { logged: true, .. });
+fn telling(week: &Week, until: Timestamp, happenings: Vec<Happening>, drums: &[DrumWeek]) -> Vec<Happening> {
+    let told_by_drum = |seen: &Happening| {
+        let Some(drum) = drums.iter().find(|week| week.drum.id == seen.drum) else { return false };
+        if seen.what == What::RanEmpty {
+            // A second sign of the same emptiness is no second one.
+            drum.run_outs.iter().all(|run_out| run_out.at != seen.at)
+        } else {
+            let written_down = |refill: &drums::ShownRefill| refill.at == seen.at && refill.logged.is_some();
+            matches!(seen.what, What::Refilled { .. }) && drum.refills.iter().any(written_down)
+        }
+    };
     let seen = happenings.into_iter().filter(|seen| week.contains(seen.at) && seen.at < until);
-    seen.filter(|seen| !told_by_drum(&seen.what)).collect()
+    seen.filter(|seen| !told_by_drum(seen)).collect()
 }
 
 fn in_force(week: &Week, log: Vec<LogEntry>) -> Vec<LogEntry> {

@@ -12,6 +12,7 @@ use serde::Serialize;
 
 use claymark_model::site::Place;
 use claymark_model::units::{Litres, Unit};
+use claymark_notice::figures::AlarmFigures;
 use claymark_words::report::unmade::Part;
 use claymark_words::typed;
 
@@ -24,7 +25,12 @@ use crate::week::Day;
 /// The bytes of the CSV.
 pub fn csv(facts: &WeekFacts) -> Result<Vec<u8>, csv::Error> {
     let mut writer = csv::Writer::from_writer(Vec::new());
+    let told = facts.unmade.why(Part::Told).is_none();
     for (number, day) in facts.week.days().iter().enumerate() {
+        let alarms = facts.alarms.as_ref().and_then(|alarms| *alarms.days.get(number)?);
+        if let Some(alarms) = alarms.filter(|_| told) {
+            writer.serialize(of_people(&alarms, facts, day))?;
+        }
         for drum in &facts.drums {
             writer.serialize(of_drum(drum, facts, number, day))?;
         }
@@ -68,6 +74,14 @@ struct SheetRow {
     clay_logged_kg: Option<f64>,
     ran_empty: Option<usize>,
     empty_minutes: Option<f64>,
+    alarms: Option<usize>,
+    calls: Option<usize>,
+    waking_calls: Option<usize>,
+    promises_not_kept: Option<usize>,
+    most_calls_in_ten_minutes: Option<usize>,
+    flood_percent: Option<f64>,
+    standing_alarms: Option<usize>,
+    chattering_alarms: Option<usize>,
 }
 
 impl SheetRow {
@@ -122,6 +136,23 @@ fn saturation(place: &PlaceWeek, facts: &WeekFacts, day: &Day) -> Option<SheetRo
     })
 }
 
+/// How much people were called.
+fn of_people(alarms: &AlarmFigures, facts: &WeekFacts, day: &Day) -> SheetRow {
+    SheetRow {
+        place: Place::Room.to_string(),
+        quantity: "alarms",
+        alarms: Some(alarms.alarms),
+        calls: Some(alarms.calls),
+        waking_calls: Some(alarms.waking),
+        promises_not_kept: Some(alarms.broken),
+        most_calls_in_ten_minutes: Some(alarms.most),
+        flood_percent: Some(rounded(Unit::Ratio.to_base(alarms.flooded), 2)),
+        standing_alarms: Some(alarms.standing),
+        chattering_alarms: Some(alarms.chattering),
+        ..SheetRow::new(facts, day)
+    }
+}
+
 fn of_drum(drum: &DrumWeek, facts: &WeekFacts, number: usize, day: &Day) -> SheetRow {
     let inside = |at| (day.start..day.end).contains(&at);
     let volumes: Vec<f64> = drum
@@ -164,8 +195,8 @@ fn of_drum(drum: &DrumWeek, facts: &WeekFacts, number: usize, day: &Day) -> Shee
 fn rounded(value: f64, decimals: i32) -> f64 {
     let factor = 10_f64.powi(decimals);
     let rounded = (value * factor).round() / factor;
-    // Too large to have decimals.
-    if rounded.is_finite() { rounded } else { value }
+    // Too large to have decimals; and a zero has no sign.
+    if rounded.is_finite() { rounded + 0.0 } else { value }
 }
 
 /// A name as a cell: nothing unseen in it, and nothing that a spreadsheet would reckon with.

@@ -1,7 +1,7 @@
 //! From rows to facts: which rows of the week are read, from the local store or from InfluxDB, and how few.
 //!
-//! Hours in which nothing happened are taken from the hourly figures; only hours with something
-//! to look at are read reading by reading, and those stream by.
+//! Every reading of the week is looked at, an hour of all sensors at a time, and streams by: a figure made of hourly means
+//! would be another than the one made of the readings. Of the hourly figures only the limits are taken that were in force.
 
 use std::collections::BTreeMap;
 
@@ -125,54 +125,28 @@ fn traces(
     let ids: BTreeMap<SensorKey, Id> =
         known.into_iter().filter(|known| known.in_site).map(|known| (known.key, known.id)).collect();
     let mut traces = WeekTraces::new(site, week, until);
-    let before = week.start().saturating_sub(LEAD_IN).unwrap_or(Timestamp::MIN);
     let every: Vec<SensorKey> = ids.keys().copied().collect();
-    let mut look = |traces: &mut WeekTraces, of: &[SensorKey], from, to| {
-        if let Err(unread) = source.readings(of, from, to, &mut |assessed| traces.push(assessed)) {
+    // Where these can't be read the limits of the site file hold.
+    if let Ok(hours) = source.rollups(week.start(), until) {
+        for hour in hours {
+            if let Some(builder) = ids.get(&hour.sensor).and_then(|id| traces.of(id)) {
+                builder.set_limits(hour.hour, hour.limits);
+            }
+        }
+    }
+    let mut from = week.start().saturating_sub(LEAD_IN).unwrap_or(Timestamp::MIN);
+    while from < until {
+        let to = an_hour_after(from, until);
+        if let Err(unread) = source.readings(&every, from, to, &mut |assessed| traces.push(assessed)) {
             unmade.hour(&unread);
         }
-    };
-    look(&mut traces, &every, before, week.start());
-    match source.rollups(week.start(), until) {
-        Ok(rollups) => {
-            for hour in rollups.chunk_by(|a, b| a.hour == b.hour) {
-                let close = plain_hours_in(&mut traces, &ids, hour);
-                if let (Some(first), false) = (hour.first(), close.is_empty()) {
-                    let (start, end) = (first.hour.max(week.start()), an_hour_after(first.hour, until));
-                    look(&mut traces, &close, start, end);
-                }
-            }
-        }
-        // The hourly figures only save time: the readings tell the same.
-        Err(_unread) => {
-            let mut from = week.start();
-            while from < until {
-                let to = an_hour_after(from, until);
-                look(&mut traces, &every, from, to);
-                from = to;
-            }
-        }
+        from = to;
     }
     traces
 }
 
 fn an_hour_after(time: Timestamp, until: Timestamp) -> Timestamp {
     time.saturating_add(SignedDuration::from_hours(1)).unwrap_or(until).min(until)
-}
-
-/// Takes the plain hours as they are; gives the sensors that must be looked at reading by reading.
-fn plain_hours_in(traces: &mut WeekTraces, ids: &BTreeMap<SensorKey, Id>, hour: &[Rollup]) -> Vec<SensorKey> {
-    let mut close = Vec::new();
-    for rollup in hour {
-        let Some(builder) = ids.get(&rollup.sensor).and_then(|id| traces.of(id)) else { continue };
-        builder.set_limits(rollup.hour, rollup.limits);
-        if builder.hour_is_plain(rollup) {
-            builder.push_plain_hour(rollup);
-        } else {
-            close.push(rollup.sensor);
-        }
-    }
-    close
 }
 
 fn rows(source: &impl RowSource, site: &Site, week: &Week, until: Timestamp, mut unmade: Unmade) -> HeldRows {

@@ -1,7 +1,7 @@
 //! Worked examples of handbooks for operators of waterworks and hatcheries: a sum with its result, as it is printed there.
 
 use claymark_clay::feed::HeadFeed;
-use claymark_clay::oxygen::demand::taken_up;
+use claymark_clay::oxygen::demand::{Demand, taken_up};
 use claymark_clay::{Clouding, Yield};
 use claymark_model::units::{
     GramsPerLitre, GramsPerMinute, Kilograms, Litres, LitresPerMinute, MilligramsPerLitre, Turbidity, Unit,
@@ -50,4 +50,16 @@ fn water_with_half_the_oxygen_to_spare_carries_half_the_fish() {
     let to_spare =
         |inflow: f64| taken_up(LitresPerMinute(100.0), MilligramsPerLitre(inflow), MilligramsPerLitre(5.0)).0;
     near(1.5 * to_spare(8.0) / to_spare(11.0), 0.75, 1e-9);
+}
+
+#[test]
+fn fish_in_flowing_water_take_from_it_what_the_fao_s_engineers_reckon() {
+    // Váradi in FAO, Inland Aquaculture Engineering (1984, X5744E), chapter 13, section 2.1 (as read in a copy of its
+    // page): Q (Cs - C) = W r. Fish that take up 0.4 g a kilogram and hour want 2.4 m³ a day for each kilogram when the water
+    // comes with 9 g/m³. So it leaves with 5 g/m³.
+    let water = LitresPerMinute(2400.0 / (24.0 * 60.0));
+    let taken = taken_up(water, MilligramsPerLitre(9.0), MilligramsPerLitre(5.0));
+    near(Unit::Gram.from_base(taken.0) / 24.0, 0.4, 1e-9);
+    let day = Demand { at: jiff::Timestamp::UNIX_EPOCH, taken, biomass: Some(Kilograms(1.0)) };
+    near(day.per_kilogram().unwrap() * 1000.0, 9.6, 1e-9);
 }

@@ -34,7 +34,7 @@ fn the_demos_week_is_that_of_pandas() {
     assert!(made.status.success(), "{}", String::from_utf8_lossy(&made.stderr));
     let store = dir.path().join("claymark.db");
     let site = Reader::open(&store).unwrap().site().unwrap();
-    compare(&store, &site, "2027-W16", (dir.path(), DayPart::PlainHours));
+    compare(&store, &site, "2027-W16", dir.path());
 }
 
 #[test]
@@ -57,7 +57,7 @@ fn a_week_in_which_the_clocks_change_and_a_week_53_are_those_of_pandas() {
             .output()
             .unwrap();
         assert!(made.status.success(), "{}", String::from_utf8_lossy(&made.stderr));
-        let answer = compare(&store, &site, week, (dir.path(), DayPart::Readings));
+        let answer = compare(&store, &site, week, dir.path());
         let all: f64 = answer["hours"].as_array().unwrap().iter().map(|day| day.as_f64().unwrap()).sum();
         assert!((all - hours).abs() < 1e-9, "{week} in {zone}: {all} h");
     }
@@ -117,7 +117,7 @@ fn fill(store: &Path, site: &Site, week: &str) {
 }
 
 /// Every figure of the CSV's sensors; the oracle's answer.
-fn compare(store: &Path, site: &Site, week: &str, (folder, by): (&Path, DayPart)) -> Value {
+fn compare(store: &Path, site: &Site, week: &str, folder: &Path) -> Value {
     let dates: Vec<Date> = (0..7).map(|n| monday(week) + n.days()).collect();
     let noon =
         |date: Date| date.at(12, 0, 0, 0).to_zoned_datetime(site.time_zone.clone()).unwrap().timestamp();
@@ -144,8 +144,7 @@ fn compare(store: &Path, site: &Site, week: &str, (folder, by): (&Path, DayPart)
         if theirs.is_null() || row["quantity"] == "oxygen_saturation" {
             continue;
         }
-        let sensor = site.sensors.iter().find(|sensor| sensor.id.as_str() == row["sensor"]).unwrap();
-        let (mean, share) = by.apart(sensor);
+        let (mean, share) = PRINTED;
         let what = format!("{week}, {} of {}", row["sensor"], row["date"]);
         for (column, name, by) in [
             ("mean", "mean", mean),
@@ -168,24 +167,5 @@ fn compare(store: &Path, site: &Site, week: &str, (folder, by): (&Path, DayPart)
     answer
 }
 
-/// How a figure may have been made, and so how far both may lie apart.
-#[derive(Clone, Copy)]
-enum DayPart {
-    /// Every hour has its faults, so each reading counts by itself: as far as the figures are printed.
-    Readings,
-    /// An hour without any counts as a whole, by the mean of its readings, and with it the rest of the reading before it: so
-    /// much of an interval, and in the demo no more than three of them a day.
-    PlainHours,
-}
-
-impl DayPart {
-    /// Of the mean, and of the shares in percent of a day.
-    fn apart(self, sensor: &Sensor) -> (f64, f64) {
-        let rests = 3.0 * sensor.every.as_secs_f64() / SignedDuration::from_hours(24).as_secs_f64();
-        match self {
-            Self::Readings => (0.001, 0.011),
-            // The demo's readings lie some 20 apart at the most.
-            Self::PlainHours => (0.02 + 20.0 * rests, 0.011 + 100.0 * rests),
-        }
-    }
-}
+/// As far as the figures are printed: of the mean, and of a share in percent of a day.
+const PRINTED: (f64, f64) = (0.001, 0.011);

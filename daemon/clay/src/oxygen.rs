@@ -1,12 +1,14 @@
 //! Dissolved oxygen in fresh water: how much it can hold, how full of it the water is, and what fish take out of it
-//! ([`demand`]).
+//! ([`demand`]), how long it is enough ([`reserve`]), and what they are known to take ([`breathing`]).
 //!
 //! Solubility: Benson and Krause (1980 and 1984) in mg/L with their full pressure factor, as in USGS Office
 //! of Water Quality Technical Memorandum 2011.03 and Standard Methods 4500-O; valid for 0 to 40 °C and 0.5 to
 //! 1.1 atm. Salt is left out: at 500 µS/cm it would take 0.17 % off at 20 °C.
 //! Pressure: the standard atmosphere (ISO 2533:1975; ICAO Doc 7488), troposphere.
 
+pub mod breathing;
 pub mod demand;
+pub mod reserve;
 
 use claymark_model::units::{Celsius, Hectopascals, MilligramsPerLitre, Percent, Unit};
 

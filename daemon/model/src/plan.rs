@@ -147,6 +147,12 @@ impl Plan {
         }
     }
 
+    /// The last day of which it says what the fish weigh.
+    #[must_use]
+    pub fn last_weighed(&self) -> Option<i32> {
+        self.rows.iter().filter(|row| row.biomass.is_some()).map(|row| row.day).next_back()
+    }
+
     /// The last day that has a row; from then on everything stands.
     #[must_use]
     pub fn last_day(&self) -> i32 {

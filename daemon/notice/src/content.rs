@@ -221,6 +221,9 @@ pub enum Because {
         state: DrumState,
         /// Since when it hadn't been.
         since: Timestamp,
+        /// From when on it has been; `None` in rows of before this was kept.
+        #[serde(default)]
+        until: Option<Timestamp>,
     },
     /// Sensors speak again.
     HeardAgain {

@@ -32,7 +32,7 @@ pub struct AlarmFigures {
 }
 
 impl AlarmFigures {
-    /// Of the notices from one time to another, in order.
+    /// Of the time from `from` to `to`. `notices` are in order and may reach further back: what began before is standing sooner.
     #[must_use]
     pub fn of(notices: &[&Notice], (from, to): (Timestamp, Timestamp)) -> Self {
         let within = || notices.iter().filter(|notice| from <= notice.at && notice.at < to);
@@ -50,7 +50,7 @@ impl AlarmFigures {
             broken: count(|call| call == Call::PromiseBroken),
             flooded: count_as_f64(flooded) / all.max(1.0),
             most: tens.values().copied().max().unwrap_or(0),
-            standing: standing(notices),
+            standing: standing(notices, (from, to)),
             chattering: chattering(
                 calls().map(|(notice, calling)| (notice.cause.as_str(), notice.at, calling.call)),
             ),
@@ -80,15 +80,18 @@ fn tens(calls: impl Iterator<Item = Timestamp>, from: Timestamp) -> BTreeMap<i12
 }
 
 /// Causes that were called for again when a day had passed since their first call, and that weren't over in between.
-fn standing(notices: &[&Notice]) -> usize {
+fn standing(notices: &[&Notice], (from, to): (Timestamp, Timestamp)) -> usize {
     let mut since: BTreeMap<&str, Timestamp> = BTreeMap::new();
     let mut stood: BTreeSet<&str> = BTreeSet::new();
-    for notice in notices {
+    for notice in notices.iter().filter(|notice| notice.at < to) {
         let cause = notice.cause.as_str();
         if matches!(notice.content, Content::Withdrawn(_)) {
             since.remove(cause);
-        } else if notice.calling.is_some() && *since.entry(cause).or_insert(notice.at) + A_DAY < notice.at {
-            stood.insert(cause);
+        } else if notice.calling.is_some() {
+            let old = *since.entry(cause).or_insert(notice.at) + A_DAY < notice.at;
+            if old && from <= notice.at {
+                stood.insert(cause);
+            }
         }
     }
     stood.len()
@@ -181,6 +184,10 @@ mod tests {
         // One of 288 times ten minutes.
         assert!((figures.flooded - 1.0 / 288.0).abs() < 1e-12, "{}", figures.flooded);
         assert!((figures.a_day(figures.alarms) - 2.0).abs() < 1e-12);
+        // What began on the first day stands on the second, and not on the third.
+        let of_day =
+            |day| AlarmFigures::of(&all.iter().collect::<Vec<_>>(), (minute(day), minute(day + 1440)));
+        assert_eq!([0, 1440, 2880].map(|day| of_day(day).standing), [0, 1, 0]);
         // A cause that was raised at 100, 130 and 161 doesn't chatter.
         let calm: Vec<Notice> = [100, 130, 161].map(|at| call(at, "c", Call::First, now)).into();
         let figures = AlarmFigures::of(&calm.iter().collect::<Vec<_>>(), (minute(0), minute(1440)));

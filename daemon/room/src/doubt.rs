@@ -3,7 +3,7 @@
 use jiff::Timestamp;
 
 use crate::action::AlarmAction;
-use crate::alarms::{AlarmSource, Turn};
+use crate::alarms::{AlarmSource, Turn, WELL_FOR};
 use crate::drum_record::DrumRecord;
 use crate::failures::Failures;
 use crate::scene::RoomView;
@@ -32,7 +32,10 @@ pub(crate) fn turned(view: &RoomView<'_>, of: &str, turn: Turn) -> Option<AlarmA
         }
         Turn::Withdraw(since) => {
             let drum = state.drum.clone();
-            view.withdrawn(of, Some(drum), Because::LevelBelieved { state, since }, view.quiet_until(of))
+            // All has been well for so long when it is told.
+            let until = Some(view.scene.now - WELL_FOR);
+            let because = Because::LevelBelieved { state, since, until };
+            view.withdrawn(of, Some(drum), because, view.quiet_until(of))
         }
     }
 }

@@ -11,7 +11,7 @@ use claymark_words::format::Clock;
 use claymark_words::{happening, standing};
 use jiff::{SignedDuration, Timestamp};
 
-use super::moment::moment;
+use super::moment::back_to;
 use super::{CommandFailure, SiteFileFlag, names, past};
 use crate::config::{self, Secrets};
 use crate::run::Settings;
@@ -47,7 +47,7 @@ fn list(
     drum: Option<&str>,
 ) -> Result<String, CommandFailure> {
     let site = &settings.site;
-    let from = since.map(|typed| moment(typed, now, &site.time_zone)).transpose()?.unwrap_or(now - A_DAY);
+    let from = since.map(|typed| back_to(typed, now, &site.time_zone)).transpose()?.unwrap_or(now - A_DAY);
     let only = drum.map(|word| names::drum(site, word)).transpose()?;
     let is_ours = |drum: Option<&_>| only.as_ref().is_none_or(|only| drum == Some(only));
     let reader = Reader::open(&settings.store)?;

@@ -15,7 +15,8 @@ use claymark_influx::send::{Refused, Sent, send};
 use claymark_influx::source::{PointSource, SourceError};
 use claymark_influx::{Client, site};
 
-use super::{CommandFailure, moment};
+use super::CommandFailure;
+use super::moment::back_to;
 use crate::clock::TimeSource;
 use crate::config::{self, Secrets, count};
 use crate::run::Settings;
@@ -39,8 +40,8 @@ pub(super) fn backfill(asked: &BackfillCommand) -> Result<(), CommandFailure> {
     let settings = config::read(&asked.config, Secrets::Needed)?.settings;
     let now = TimeSource::system().now();
     let zone = &settings.site.time_zone;
-    let from = moment(&asked.from, now, zone)?;
-    let to = asked.to.as_ref().map_or(Ok(now), |to| moment(to, now, zone))?;
+    let from = back_to(&asked.from, now, zone)?;
+    let to = asked.to.as_ref().map_or(Ok(now), |to| back_to(to, now, zone))?;
     if from >= to {
         return Err(CommandFailure::Wrong {
             what: "--from isn't before --to.".to_owned(),

@@ -8,15 +8,29 @@ use jiff::{Timestamp, ToSpan as _};
 use super::CommandFailure;
 use crate::ahead::NotAhead;
 
-/// RFC 3339, a local date and time, or a local time of day: then its latest one that is past.
+/// When something was done: RFC 3339, a local date and time, or a local time of day: then its latest one that is past.
 pub(super) fn moment(typed: &str, now: Timestamp, zone: &TimeZone) -> Result<Timestamp, CommandFailure> {
+    past(typed, now, zone, || "Write when it was done, not when it will be done.".to_owned())
+}
+
+/// To when to look back, typed likewise; `now` is as far as anything is known.
+pub(super) fn back_to(typed: &str, now: Timestamp, zone: &TimeZone) -> Result<Timestamp, CommandFailure> {
+    past(typed, now, zone, || {
+        let known = now.to_zoned_datetime(zone.clone()).strftime("%Y-%m-%d %H:%M");
+        format!("Nothing is known after {known}: write that time or an earlier one.")
+    })
+}
+
+fn past(
+    typed: &str,
+    now: Timestamp,
+    zone: &TimeZone,
+    ahead: impl FnOnce() -> String,
+) -> Result<Timestamp, CommandFailure> {
     let read = typed.parse::<Timestamp>().ok().or_else(|| local(typed, now, zone));
     match read {
         Some(at) if at <= now => Ok(at),
-        Some(_) => Err(CommandFailure::Wrong {
-            what: format!("'{typed}' lies ahead."),
-            remedy: "Write when it was done, not when it will be done.".to_owned(),
-        }),
+        Some(_) => Err(CommandFailure::Wrong { what: format!("'{typed}' lies ahead."), remedy: ahead() }),
         None => Err(CommandFailure::Wrong {
             what: format!("'{typed}' isn't a time."),
             remedy: "Write a time of day (14:30), a local date and time (2027-04-20 14:30), or RFC 3339."
@@ -61,7 +75,7 @@ fn local(typed: &str, now: Timestamp, zone: &TimeZone) -> Option<Timestamp> {
 
 #[cfg(test)]
 mod tests {
-    use super::{ahead, moment};
+    use super::{ahead, back_to, moment};
 
     #[test]
     fn a_time_of_day_is_the_latest_one_that_is_past() {
@@ -81,6 +95,14 @@ mod tests {
         for typed in ["2027-04-20 12:11", "2027-04-21T00:00:00Z", "noon", "25:00", ""] {
             assert!(moment(typed, now, &zone).is_err(), "{typed}");
         }
+        let said = |refusal: super::CommandFailure| refusal.text(false);
+        let later = "2027-04-20 12:11";
+        assert!(said(moment(later, now, &zone).unwrap_err()).contains("when it was done"));
+        let back = said(back_to(later, now, &zone).unwrap_err());
+        assert!(
+            back.contains("Nothing is known after 2027-04-20 12:10: write that time or an earlier one."),
+            "{back}"
+        );
     }
 
     #[test]

@@ -10,7 +10,7 @@ use claymark_store::{Reader, StoreError};
 use claymark_words::standing;
 use jiff::Timestamp;
 
-use super::moment::moment;
+use super::moment::back_to;
 use super::{CommandFailure, SiteFileFlag};
 use crate::clock::TimeSource;
 use crate::config::{self, Secrets};
@@ -92,7 +92,7 @@ pub(super) fn meant(settings: &Settings, at: Option<&str>) -> Result<Timestamp, 
     let Some(typed) = at else { return Ok(clock) };
     // What was recorded or invented elsewhere may lie ahead of this machine's clock.
     let newest = Reader::open(&settings.store)?.newest_reading(Timestamp::MAX)?;
-    moment(typed, newest.map_or(clock, |newest| newest.max(clock)), &settings.site.time_zone)
+    back_to(typed, newest.map_or(clock, |newest| newest.max(clock)), &settings.site.time_zone)
 }
 
 #[cfg(test)]

@@ -76,9 +76,7 @@ impl Packet {
             body: line::to_contact(&letter.issued, contact, &short),
             short,
             replaces: notice.replaces.map(id),
-            reply: codes
-                .filter(|_| notice.asks())
-                .map(|codes| ReplyLine::of(codes, contact, notice.number)),
+            reply: codes.filter(|_| notice.asks()).map(|codes| ReplyLine::of(codes, contact, notice.number)),
         }
     }
 

@@ -1,5 +1,7 @@
 //! One drum's week: volume, refills, run-outs, and when its level couldn't be believed.
 
+use std::cmp::Ordering;
+
 use jiff::{SignedDuration, Timestamp};
 use plotters::style::Color;
 use plotters::style::text_anchor::{HPos, VPos};
@@ -180,8 +182,7 @@ fn doubts(
 
 /// A filled triangle above the frame for a logged refill, a hollow one for one that nobody wrote down.
 fn refills(surface: &Surface<'_>, frame: &ChartFrame<'_>, drum: &DrumWeek, words: &[String]) -> Drawn {
-    let mut free_from = i32::MIN;
-    for (refill, words) in drum.refills.iter().zip(words) {
+    for refill in &drum.refills {
         let (x, y) = (frame.x(refill.at), frame.top());
         let triangle = vec![(x, y - 4), (x - 9, y - 20), (x + 9, y - 20), (x, y - 4)];
         if refill.logged.is_some() {
@@ -190,12 +191,23 @@ fn refills(surface: &Surface<'_>, frame: &ChartFrame<'_>, drum: &DrumWeek, words
             fill(surface, triangle.clone(), PAPER)?;
             line(surface, triangle, INK, 3)?;
         }
+    }
+    // Not all have room: first those that nobody wrote down, then the largest.
+    let mut by_weight: Vec<_> = drum.refills.iter().zip(words).collect();
+    by_weight.sort_by(|(a, _), (b, _)| {
+        (a.logged.is_some(), b.added.0)
+            .partial_cmp(&(b.logged.is_some(), a.added.0))
+            .unwrap_or(Ordering::Equal)
+    });
+    let mut taken: Vec<(i32, i32)> = Vec::new();
+    for (refill, words) in by_weight {
         let width = width_of(words, 22);
         let (first, last) = frame.sides();
-        let left = (x - width / 2).clamp(first, (last - width).max(first));
-        if left >= free_from {
-            text(surface, words, (left, y - 24), 22, false, Anchor(HPos::Left, VPos::Bottom))?;
-            free_from = left + width + 10;
+        let left = (frame.x(refill.at) - width / 2).clamp(first, (last - width).max(first));
+        let right = left + width + 10;
+        if taken.iter().all(|(from, to)| right <= *from || *to <= left) {
+            text(surface, words, (left, frame.top() - 24), 22, false, Anchor(HPos::Left, VPos::Bottom))?;
+            taken.push((left, right));
         }
     }
     Ok(())

@@ -27,12 +27,21 @@ pub struct SpreadLettering {
     pub unit: String,
     /// The band that is wanted: from when, until when, from what, to what.
     pub band: Vec<(Timestamp, Timestamp, (f64, f64))>,
-    /// Levels with their names.
-    pub levels: Vec<(f64, String)>,
+    /// Lines with their names.
+    pub levels: Vec<SteppedLevel>,
     /// What the sensors can show, where that is known of all.
     pub range: Option<(f64, f64)>,
     /// Where the rest of the week isn't past.
     pub not_yet: String,
+}
+
+/// A level that may move from day to day.
+#[derive(Debug, Clone)]
+pub struct SteppedLevel {
+    /// From when, until when, which.
+    pub steps: Vec<(Timestamp, Timestamp, f64)>,
+    /// Beside the last of them.
+    pub name: String,
 }
 
 /// A picture of `size` pixels.
@@ -69,10 +78,13 @@ pub fn draw(
         for points in frame.lines(&middles) {
             line(surface, points, CURVE, 4)?;
         }
-        for (level, words) in &lettering.levels {
-            let y = frame.y(*level);
-            dashes(surface, frame.sides(), y, ALARM, 3)?;
-            frame.level(surface, *level, words)?;
+        for level in &lettering.levels {
+            for (from, to, value) in &level.steps {
+                dashes(surface, (frame.x(*from), frame.x(*to)), frame.y(*value), ALARM, 3)?;
+            }
+            if let Some((_, _, last)) = level.steps.last() {
+                frame.level(surface, *last, &level.name)?;
+            }
         }
         frame.rest_of_week(surface, &lettering.not_yet)
     })
@@ -81,7 +93,8 @@ pub fn draw(
 /// Around the levels and the band, as far as the data go or are cut, with a little air.
 #[must_use]
 pub fn scale(spreads: &[HourSpread], lettering: &SpreadLettering) -> ((f64, f64), Option<Cut>) {
-    let levels = lettering.levels.iter().map(|(level, _)| (*level, *level));
+    let steps = lettering.levels.iter().flat_map(|level| &level.steps);
+    let levels = steps.map(|(_, _, value)| (*value, *value));
     let bands = lettering.band.iter().map(|(_, _, band)| *band);
     let Some(wanted) = levels.chain(bands).reduce(|(a, b), (low, high)| (a.min(low), b.max(high))) else {
         return ((0.0, 1.0), None);

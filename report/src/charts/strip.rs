@@ -38,7 +38,7 @@ pub fn draw(
         for polygon in frame.envelopes(&spans) {
             fill(surface, polygon, VEIL)?;
         }
-        let means: Vec<_> = middles(trace).map(|(at, slot)| (at, slot.mean())).collect();
+        let means: Vec<_> = each(trace).map(|(at, slot)| (at, slot.mean())).collect();
         for points in frame.lines(&means) {
             line(surface, points, CURVE, 4)?;
         }
@@ -103,12 +103,6 @@ fn edges(
         }
     }
     Ok(())
-}
-
-/// Of an hour that is known only as a whole one point, in its middle: steps would be of our making.
-fn middles(trace: &WeekTrace) -> impl Iterator<Item = (Timestamp, &Slot)> {
-    let whole_hour = |at: &Timestamp| at.as_second().rem_euclid(3600) == 3600 / 2;
-    each(trace).filter(move |(at, slot)| !slot.by_hour || whole_hour(at))
 }
 
 fn each(trace: &WeekTrace) -> impl Iterator<Item = (Timestamp, &Slot)> {

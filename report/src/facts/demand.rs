@@ -2,10 +2,11 @@
 
 use std::collections::BTreeMap;
 
-use jiff::Timestamp;
 use jiff::civil::Date;
+use jiff::{Timestamp, ToSpan as _};
 
 use claymark_clay::oxygen::demand::{Demand, DemandTrend, taken_up};
+use claymark_clay::oxygen::reserve::{ComingDay, Reserve};
 use claymark_clay::trend::Trend;
 use claymark_model::id::Id;
 use claymark_model::site::{Place, Quantity, Site};
@@ -21,6 +22,8 @@ pub struct OxygenDemand {
     pub days: Vec<DemandDay>,
     /// How it moved; `None`: too few days are known.
     pub trend: Option<DemandTrend>,
+    /// What the fish leave of what the water brings, and for how long; `None`: without a trend nobody knows.
+    pub reserve: Option<Reserve>,
     /// Tanks whose oxygen is measured.
     pub measured: usize,
     /// Of how many.
@@ -65,6 +68,14 @@ pub enum Lack {
 }
 
 impl OxygenDemand {
+    /// The first and the last day that are known.
+    #[must_use]
+    pub fn ends(&self) -> Option<(Demand, Demand)> {
+        let mut known = self.days.iter().filter_map(|day| day.demand);
+        let first = known.next()?;
+        Some((first, known.next_back().unwrap_or(first)))
+    }
+
     /// What a day would have taken, had each kilogram of fish taken up as much as on the middle day of the week.
     #[must_use]
     pub fn by_weight(&self, day: &DemandDay) -> Option<Kilograms> {
@@ -86,9 +97,12 @@ impl OxygenDemand {
         let over = week.days().iter().filter(|day| day.end <= until);
         let days: Vec<DemandDay> = over.map(|day| meters.day(day)).collect();
         let known: Vec<Demand> = days.iter().filter_map(|day| day.demand).collect();
+        let trend = DemandTrend::through(&known).filter(drawable);
+        let reserve = trend.as_ref().and_then(|trend| meters.reserve(&days, trend));
         Ok(Self {
-            trend: DemandTrend::through(&known).filter(drawable),
+            trend,
             days,
+            reserve,
             measured: meters.outflows.len(),
             tanks: site.tanks.len(),
             flow: meters.flow,
@@ -137,18 +151,38 @@ impl<'a> Meters<'a> {
             Some(taken_up(self.water(tank, day)?, inflow?, outflow).0)
         };
         let all = self.outflows.iter().map(taken).sum::<Option<f64>>().filter(|all| all.is_finite());
-        let at = day.start.saturating_add(day.end.duration_since(day.start) / 2).unwrap_or(day.start);
         let least = MilligramsPerLitre(self.site.limits_on(&Place::Head, day.date).oxygen_min_mg_l);
         let water = water.filter(|water| water.is_finite()).map(LitresPerMinute);
         DemandDay {
             date: day.date,
             water,
-            demand: all.map(|taken| Demand { at, taken: Kilograms(taken), biomass: self.biomass(day.date) }),
+            demand: all.map(|taken| Demand {
+                at: middle(day),
+                taken: Kilograms(taken),
+                biomass: self.biomass(day.date),
+            }),
             most: water
                 .zip(inflow)
                 .map(|(water, inflow)| taken_up(water, inflow, least))
                 .filter(|most| most.0.is_finite()),
         }
+    }
+
+    /// Of the last day of which both are known, for as long as the plan says what the fish weigh.
+    fn reserve(&self, days: &[DemandDay], trend: &DemandTrend) -> Option<Reserve> {
+        let (day, last, most) = days.iter().rev().find_map(|day| Some((day, day.demand?, day.most?)))?;
+        let coming = (1..=LOOKED_AHEAD).map_while(|n| self.coming(day.date.checked_add(n.days()).ok()?));
+        Reserve::of(&last, trend, most, &coming.collect::<Vec<_>>())
+    }
+
+    /// A day that comes; `None` where the plan has said weights and says none for it.
+    fn coming(&self, date: Date) -> Option<ComingDay> {
+        let at = date.at(12, 0, 0, 0).to_zoned_datetime(self.site.time_zone.clone()).ok()?.timestamp();
+        let mut batches = self.site.batches_on(date).peekable();
+        let fish = self.site.batches.is_empty() || batches.peek().is_some();
+        let planned =
+            batches.all(|(batch, fish)| batch.plan.last_weighed().is_none_or(|last| fish.day <= last));
+        planned.then(|| ComingDay { date, at, fish, biomass: self.biomass(date) })
     }
 
     fn water(&self, tank: &Id, day: &Day) -> Option<LitresPerMinute> {
@@ -200,6 +234,10 @@ fn trace_at<'a>(
     traces.get(&sensor.id)
 }
 
+fn middle(day: &Day) -> Timestamp {
+    day.start.saturating_add(day.end.duration_since(day.start) / 2).unwrap_or(day.start)
+}
+
 /// Of a day most of which is known.
 fn known_mean(trace: &WeekTrace, day: &Day) -> Option<f64> {
     let slots = trace.between(day.start, day.end);
@@ -212,6 +250,9 @@ fn known_mean(trace: &WeekTrace, day: &Day) -> Option<f64> {
 fn number(count: usize) -> f64 {
     count as f64
 }
+
+/// So many days are looked ahead: no fish stay in a rearing room for longer. Our own choice.
+const LOOKED_AHEAD: i64 = 90;
 
 /// Fish breathe more while they are fed: half a day doesn't stand for the whole. Our own choice.
 const ENOUGH_PERCENT: f64 = 80.0;

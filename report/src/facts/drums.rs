@@ -126,7 +126,8 @@ impl DrumWeek {
             .collect();
         let volume: Vec<Believed> = forecasts
             .iter()
-            .filter(|forecast| week.contains(forecast.at) && forecast.at <= until)
+            // With the one of the last midnight, by which the drum is told as it stood at the end.
+            .filter(|forecast| (week.start()..=until).contains(&forecast.at))
             .map(|forecast| believed(forecast))
             .collect();
         let refills = refills(&drum.id, site, week, &happenings, &rows.log);

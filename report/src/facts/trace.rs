@@ -10,7 +10,6 @@ use claymark_model::quality::Flag;
 use claymark_model::reading::Assessed;
 use claymark_model::site::Sensor;
 use claymark_store::limits::Limits;
-use claymark_store::reader::Rollup;
 
 use crate::week::Week;
 
@@ -38,8 +37,6 @@ pub struct Slot {
     pub doubtful_s: f64,
     /// Within the part of the week that is reported.
     pub due_s: f64,
-    /// From an hour's figures: the slots of that hour look alike.
-    pub by_hour: bool,
     /// What was wanted.
     pub limits: Limits,
     weighted_sum: f64,
@@ -77,7 +74,7 @@ pub struct ArrivalCounts {
 /// A time without a reading.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Gap {
-    /// When the last reading before it stopped standing.
+    /// When the last reading before it was measured, or the start of the week.
     pub from: Timestamp,
     /// When the next one came, or the end of what is reported.
     pub to: Timestamp,
@@ -145,39 +142,6 @@ impl TraceBuilder {
         }
     }
 
-    /// Whether the figures of an hour tell as much as its readings would: nothing in it failed, was late or
-    /// lay outside, as many came as should, and all of it lies in what is reported.
-    #[must_use]
-    pub fn hour_is_plain(&self, hour: &Rollup) -> bool {
-        let expected_s = self.every.as_secs_f64() * count(hour.usable());
-        hour.failed + hour.missing + hour.below + hour.above == 0
-            && hour.total.is_finite()
-            && hour.longest_lag <= LATE
-            && (expected_s - HOUR_S).abs() <= HOUR_S * PLAIN_WITHIN
-            && hour.hour >= self.week.0
-            && end_of(hour) <= self.week.1
-    }
-
-    /// A plain hour as a whole, instead of its readings.
-    pub fn push_plain_hour(&mut self, hour: &Rollup) {
-        let (Some(least), Some(most)) = (hour.least, hour.most) else { return };
-        self.settle(hour.hour);
-        self.note_gap(hour.hour);
-        self.trace.counts.readings += hour.usable();
-        self.trace.counts.suspect += hour.suspect;
-        let (mean, end) = (hour.total / count(hour.usable()), end_of(hour));
-        self.spread(hour.hour.max(self.covered_to), end, |slot, s| {
-            slot.by_hour = true;
-            slot.add(BookedSide::Inside, s);
-            slot.see(mean, s);
-            slot.see(least, 0.0);
-            slot.see(most, 0.0);
-        });
-        self.covered_to = self.covered_to.max(end);
-        // Until the next reading comes, the last of the hour stands; its mean is what is known of it.
-        self.last = end.checked_sub(self.every).ok().map(|at| (at, ReadingStanding::Usable(mean)));
-    }
-
     /// The week is over.
     #[must_use]
     pub fn finish(mut self) -> WeekTrace {
@@ -234,7 +198,12 @@ impl TraceBuilder {
     }
 
     fn note_gap(&mut self, to: Timestamp) {
-        let gap = Gap { from: self.covered_to, to };
+        if to <= self.covered_to {
+            return;
+        }
+        // Before a gap a reading stands for the sensor's own interval.
+        let last = self.covered_to.saturating_sub(self.every).unwrap_or(self.week.0);
+        let gap = Gap { from: last.max(self.week.0), to };
         if gap.length() > self.trace.longest_gap.map_or(SignedDuration::ZERO, |longest| longest.length()) {
             self.trace.longest_gap = Some(gap);
         }
@@ -468,15 +437,6 @@ fn slot_index(start: Timestamp, at: Timestamp) -> usize {
     usize::try_from(at.duration_since(start).as_secs().div_euclid(SLOT_S)).unwrap_or(0)
 }
 
-fn end_of(hour: &Rollup) -> Timestamp {
-    hour.hour.saturating_add(SignedDuration::from_hours(1)).unwrap_or(hour.hour)
-}
-
-#[expect(clippy::cast_precision_loss, clippy::as_conversions, reason = "readings of an hour: far below 2^53")]
-fn count(number: u64) -> f64 {
-    number as f64
-}
-
 fn seconds(from: Timestamp, to: Timestamp) -> f64 {
     to.duration_since(from).as_secs_f64().max(0.0)
 }
@@ -489,8 +449,3 @@ const SLOT_LENGTH_S: f64 = 600.0;
 
 /// Later than this between measurement and arrival is told as late. Our own choice: more than any polite retry.
 pub const LATE: SignedDuration = SignedDuration::from_mins(5);
-
-const HOUR_S: f64 = 3600.0;
-
-/// An hour whose number of readings differs by more than this from what was due is looked at closely.
-const PLAIN_WITHIN: f64 = 0.02;

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use jiff::{SignedDuration, Timestamp};
 
-use claymark_notice::{Notice, NoticeKind, Priority};
+use claymark_notice::{Notice, NoticeKind};
 use claymark_store::batch::{Delivery, DeliveryState};
 
 use super::HeldRows;
@@ -19,6 +19,8 @@ pub struct Warning {
     pub subject: String,
     /// The first answer.
     pub answered: Option<Answered>,
+    /// The notice by which the cause of this call was answered, where it isn't this one.
+    pub answered_by_number: Option<u64>,
     /// How its messages fared.
     pub delivery: Fared,
 }
@@ -45,10 +47,12 @@ pub struct Fared {
     pub first_sent: Option<Timestamp>,
 }
 
-/// How the calls to act of a week ended; a call that was repeated is one call.
+/// How the causes for which people were called in a week ended.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct Calls {
-    /// Somebody answered.
+    /// The calls, those included that were told again.
+    pub calls: usize,
+    /// Causes that somebody answered.
     pub answered: usize,
     /// Nobody answered, but it was over and withdrawn.
     pub settled: usize,
@@ -57,47 +61,61 @@ pub struct Calls {
 }
 
 impl Calls {
-    /// Of the notices of a week. The evening check, sent while people are there, is no call.
+    /// Of the notices of a week, in the order of time.
     #[must_use]
     pub fn of(warnings: &[Warning]) -> Self {
-        let replaces: BTreeMap<u64, u64> = warnings
-            .iter()
-            .filter_map(|warning| Some((warning.notice.number, warning.notice.replaces?)))
-            .collect();
-        let mut chains: BTreeMap<u64, Vec<&Warning>> = BTreeMap::new();
-        for warning in warnings {
-            chains.entry(first_of(warning.notice.number, &replaces)).or_default().push(warning);
-        }
-        let mut calls = Self::default();
-        for chain in chains.values().filter(|chain| chain.iter().any(|warning| warning.is_call())) {
-            if chain.iter().any(|warning| warning.answered.is_some()) {
-                calls.answered += 1;
-            } else if chain.iter().any(|warning| warning.notice.kind == NoticeKind::Withdrawn) {
-                calls.settled += 1;
+        let mut sum = Self::default();
+        for alarm in alarms(warnings) {
+            sum.calls += alarm.calls.len();
+            let ended = if alarm.answered_by.is_some() {
+                &mut sum.answered
+            } else if alarm.over {
+                &mut sum.settled
             } else {
-                calls.open += 1;
-            }
+                &mut sum.open
+            };
+            *ended += 1;
         }
-        calls
+        sum
+    }
+
+    /// Causes for which people were called.
+    #[must_use]
+    pub fn causes(&self) -> usize {
+        self.answered + self.settled + self.open
     }
 }
 
-impl Warning {
-    fn is_call(&self) -> bool {
-        matches!(self.notice.priority, Priority::Now | Priority::Soon)
-            // What only passes a call on is no second one.
-            && !matches!(self.notice.kind, NoticeKind::EveningCheck | NoticeKind::Undelivered)
-    }
+/// The calls for one cause, until it was over.
+#[derive(Debug, Default)]
+struct Alarm {
+    /// Where its calls stand among the notices.
+    calls: Vec<usize>,
+    answered_by: Option<u64>,
+    over: bool,
 }
 
-/// The notice with which a chain of replacements began.
-fn first_of(number: u64, replaces: &BTreeMap<u64, u64>) -> u64 {
-    let mut first = number;
-    // Numbers only count up, so a chain that points forward is no chain.
-    while let Some(earlier) = replaces.get(&first).filter(|earlier| **earlier < first) {
-        first = *earlier;
+/// From the first call for a cause to the word that it is over; a cause that comes back is told apart.
+fn alarms(warnings: &[Warning]) -> Vec<Alarm> {
+    let mut all: Vec<Alarm> = Vec::new();
+    let mut open: BTreeMap<&str, usize> = BTreeMap::new();
+    for (index, warning) in warnings.iter().enumerate() {
+        let cause = warning.notice.cause.as_str();
+        if warning.notice.kind == NoticeKind::Withdrawn {
+            let over = open.remove(cause).and_then(|alarm| all.get_mut(alarm));
+            over.into_iter().for_each(|alarm| alarm.over = true);
+        } else if warning.notice.calling.is_some() {
+            let alarm = *open.entry(cause).or_insert_with(|| {
+                all.push(Alarm::default());
+                all.len() - 1
+            });
+            let Some(alarm) = all.get_mut(alarm) else { continue };
+            alarm.calls.push(index);
+            let answered = warning.answered.as_ref().map(|_| warning.notice.number);
+            alarm.answered_by = alarm.answered_by.or(answered);
+        }
     }
-    first
+    all
 }
 
 /// The notices of the week, in the order of time.
@@ -113,10 +131,17 @@ pub fn of(week: &Week, rows: &HeldRows) -> Vec<Warning> {
             notice: issued.notice.clone(),
             subject: issued.subject.clone(),
             answered: answered(&issued.notice, rows),
+            answered_by_number: None,
             delivery: fared.get(&issued.notice.number).copied().unwrap_or_default(),
         })
         .collect();
     warnings.sort_by_key(|warning| (warning.notice.at, warning.notice.number));
+    for alarm in alarms(&warnings) {
+        for call in alarm.calls {
+            let call = warnings.get_mut(call).filter(|call| call.answered.is_none());
+            call.into_iter().for_each(|call| call.answered_by_number = alarm.answered_by);
+        }
+    }
     warnings
 }
 

@@ -2,7 +2,6 @@
 
 use serde::Serialize;
 
-use claymark_clay::oxygen::demand::Demand as DayDemand;
 use claymark_model::units::{Kilograms, Unit};
 use claymark_words::format;
 use claymark_words::report as words;
@@ -79,9 +78,11 @@ fn picture(
     if days.iter().all(|day| day.taken.is_none()) {
         return Ok(None);
     }
-    let most = demand.days.iter().rev().find_map(|day| day.most);
-    let known = || demand.days.iter().filter_map(|day| day.demand);
-    let ends = known().next().zip(known().next_back());
+    let most = demand
+        .reserve
+        .map(|reserve| reserve.most)
+        .or_else(|| demand.days.iter().rev().find_map(|day| day.most));
+    let ends = demand.ends();
     let trend = demand.trend.zip(ends).map(|(trend, (first, last))| {
         [first, last].map(|day| (day.at, grams(Kilograms(trend.taken.value_at(day.at)))))
     });
@@ -100,11 +101,8 @@ fn picture(
 }
 
 fn lines(demand: &OxygenDemand) -> Vec<MarkedLine> {
-    let known: Vec<&DayDemand> = demand.days.iter().filter_map(|day| day.demand.as_ref()).collect();
-    let weight = |day: Option<&&DayDemand>| day.and_then(|day| day.biomass);
-    let biomass = weight(known.first()).zip(weight(known.last()));
-    let most: Option<Kilograms> = demand.days.iter().rev().find_map(|day| day.most);
-    words::demand::trend(demand.trend.as_ref(), biomass, most).into_iter().map(MarkedLine::of).collect()
+    let told = words::demand::trend(demand.trend.as_ref(), demand.ends(), demand.reserve.as_ref());
+    told.into_iter().map(MarkedLine::of).collect()
 }
 
 fn cells(day: &DemandDay, facts: &WeekFacts) -> Vec<String> {

@@ -125,7 +125,7 @@ fn told(run_out: &RunOut, facts: &WeekFacts) -> String {
     let zone = &facts.site.time_zone;
     let mut says =
         vec![words::drums::run_out(run_out.at, run_out.refilled, run_out.lasted(facts.until), zone)];
-    says.push(words::drums::warned(run_out.warned.map(|warned| warned.ahead)));
+    says.push(words::drums::warned(run_out.warned.map(|warned| (warned.ahead, warned.number))));
     says.extend(
         run_out.hindsight.iter().map(|hindsight| {
             words::drums::hindsight(hindsight.ahead, hindsight.likely_error, hindsight.held)

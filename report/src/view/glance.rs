@@ -251,7 +251,7 @@ fn water(facts: &WeekFacts) -> words::glance::Marked {
 fn warnings(facts: &WeekFacts) -> words::glance::Marked {
     let calls = Calls::of(&facts.warnings);
     let undelivered = facts.warnings.iter().map(|warning| warning.delivery.given_up).sum();
-    words::glance::calls(calls.answered, calls.settled, calls.open, undelivered)
+    words::glance::calls(calls.calls, (calls.answered, calls.settled, calls.open), undelivered)
 }
 
 fn data(facts: &WeekFacts) -> words::glance::Marked {

@@ -8,7 +8,7 @@ use claymark_model::fieldlog::LogEntry;
 use claymark_model::happening::Happening;
 use claymark_model::quarantine::Reason;
 use claymark_words::report as words;
-use claymark_words::{happening, names, reasons};
+use claymark_words::{alarms, happening, names, reasons};
 
 use super::{MarkedLine, Picture, Pictures, breakable};
 use crate::charts::{Undrawn, coverage};
@@ -18,6 +18,7 @@ use crate::facts::{SensorWeek, WeekFacts};
 #[derive(Debug, Clone, Serialize)]
 pub struct ToldPart {
     warnings: Vec<WarningRow>,
+    figures: Vec<[String; 3]>,
 }
 
 /// What the sensors saw happen.
@@ -54,7 +55,7 @@ pub struct LogPart {
 struct WarningRow {
     number: u64,
     when: String,
-    urgency: &'static str,
+    urgency: String,
     what: String,
     answered: String,
     delivered: String,
@@ -78,7 +79,14 @@ struct EntryRow {
 impl ToldPart {
     /// From the facts of a week.
     pub fn of(facts: &WeekFacts) -> Self {
-        Self { warnings: facts.warnings.iter().map(|warning| WarningRow::of(warning, facts)).collect() }
+        let figures = facts.alarms.as_ref().map(|alarms| alarms::lines(&alarms.week)).unwrap_or_default();
+        Self {
+            warnings: facts.warnings.iter().map(|warning| WarningRow::of(warning, facts)).collect(),
+            figures: figures
+                .into_iter()
+                .map(|line| [line.what.to_owned(), line.found, line.wanted])
+                .collect(),
+        }
     }
 }
 
@@ -167,10 +175,13 @@ impl WarningRow {
         Self {
             number: notice.number,
             when: words::moment(notice.at, &facts.site.time_zone),
-            urgency: reasons::priority(notice.priority),
+            urgency: words::record::to_act(
+                notice.priority,
+                notice.calling.as_ref().map(|calling| calling.call),
+            ),
             what: breakable(&warning.subject),
             answered: warning.answered.as_ref().map_or_else(
-                || words::record::unanswered(notice.priority).to_owned(),
+                || words::record::unanswered(notice.calling.is_some(), warning.answered_by_number),
                 |answer| words::record::answered(answer.by.as_deref(), answer.after),
             ),
             delivered: words::record::delivered(fared.sent, fared.pending, fared.given_up, took),

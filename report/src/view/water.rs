@@ -5,7 +5,7 @@ use serde::Serialize;
 
 use claymark_clay::oxygen::{SUPERSATURATED, pressure_at};
 use claymark_model::quality::thresholds::Span;
-use claymark_model::site::{Place, Sensor};
+use claymark_model::site::{Place, Sensor, WaterLimits};
 use claymark_model::units::Unit;
 use claymark_words::format;
 use claymark_words::report as words;
@@ -16,7 +16,7 @@ use crate::charts::{Undrawn, share};
 use crate::facts::WeekFacts;
 use crate::facts::days::BandDay;
 use crate::facts::oxygen::{PressureFrom, WarmthFrom};
-use crate::facts::trace::even_mean;
+use crate::facts::trace::{Slot, even_mean};
 use crate::facts::water::{MeasuredWeek, PlaceWeek, pressure_from};
 
 /// Turbidity, temperature and oxygen.
@@ -26,7 +26,7 @@ pub struct WaterPart {
     turbidity_unit: &'static str,
     temperature_unit: &'static str,
     temperature_limits: String,
-    oxygen_limit: String,
+    oxygen_title: String,
     temperature: Option<Picture>,
     oxygen: Option<Picture>,
     tanks: Vec<TankRow>,
@@ -68,11 +68,11 @@ impl WaterPart {
                 in_unit(last.temperature_c, warm),
                 warm,
             ),
-            oxygen_limit: words::water::at_least(
-                first.oxygen_min_mg_l,
-                last.oxygen_min_mg_l,
-                Unit::MilligramPerLitre,
-            ),
+            oxygen_title: if by_weight(facts) {
+                words::water::oxygen_title(first.oxygen_min_mg_l, last.oxygen_min_mg_l)
+            } else {
+                words::water::SATURATION_TITLE.to_owned()
+            },
             temperature: temperature(facts, pictures)?,
             oxygen: oxygen(facts, pictures)?,
             tanks,
@@ -157,9 +157,11 @@ fn in_unit(limits: Span, unit: Unit) -> (f64, f64) {
 
 fn temperature(facts: &WeekFacts, pictures: &mut Pictures) -> Result<Option<Picture>, Undrawn> {
     let warm = facts.site.units.temperature;
-    let (first, last) = facts.wanted();
-    let (low, high) = in_unit(last.temperature_c, warm);
-    let levels = vec![(low, words::water::LOWER.to_owned()), (high, words::water::UPPER.to_owned())];
+    let limit = |end: fn((f64, f64)) -> f64, name: &str| {
+        level(facts, name, |wanted| end(in_unit(wanted.temperature_c, warm)))
+    };
+    let levels =
+        vec![limit(|(low, _)| low, words::water::LOWER), limit(|(_, high)| high, words::water::UPPER)];
     let band = facts.week.days().iter().map(|day| {
         let wanted = facts.site.limits_at(&Place::Head, day.start).temperature_c;
         (day.start, day.end, in_unit(wanted, warm))
@@ -178,33 +180,57 @@ fn temperature(facts: &WeekFacts, pictures: &mut Pictures) -> Result<Option<Pict
         days: drums::day_names(facts),
         unit: warm.symbol().to_owned(),
         band: band.collect(),
-        // Lines over the whole week would be wrong for a part of it.
-        levels: if first.temperature_c == last.temperature_c { levels } else { Vec::new() },
+        levels,
         range: range.map(|(low, high)| (warm.from_base(low), warm.from_base(high))),
         not_yet: words::glance::NOT_YET.to_owned(),
     };
     picture(facts, &means, words::water::TEMPERATURE, &lettering, pictures)
 }
 
+/// Whether a single sensor tells oxygen in mg/L, in which it is wanted.
+fn by_weight(facts: &WeekFacts) -> bool {
+    facts.places.iter().any(|place| !place.oxygen.is_empty())
+}
+
 fn oxygen(facts: &WeekFacts, pictures: &mut Pictures) -> Result<Option<Picture>, Undrawn> {
-    let computed =
-        facts.places.iter().filter_map(|place| place.saturation.as_ref()).map(|one| one.percent.clone());
-    let by_sensor = facts
-        .places
-        .iter()
-        .filter(|place| place.saturation.is_none())
-        .flat_map(|place| &place.oxygen_saturation)
-        .map(|measured| measured.trace.slots().iter().map(crate::facts::trace::Slot::mean).collect());
-    let percents: Vec<Vec<Option<f64>>> = computed.chain(by_sensor).collect();
+    let by_weight = by_weight(facts);
+    let sensors = || {
+        let of = |place| if by_weight { oxygen_of(place) } else { saturation_of(place) };
+        facts.places.iter().flat_map(of)
+    };
+    let means = |measured: &MeasuredWeek| measured.trace.slots().iter().map(Slot::mean).collect();
+    let (unit, level) = if by_weight {
+        let least = level(facts, words::water::LOWER, |wanted| wanted.oxygen_min_mg_l);
+        (Unit::MilligramPerLitre.symbol(), least)
+    } else {
+        (words::water::PERCENT, level(facts, words::water::SATURATED, |_| 100.0))
+    };
     let lettering = spread::SpreadLettering {
         days: drums::day_names(facts),
-        unit: words::water::PERCENT.to_owned(),
+        unit: unit.to_owned(),
         band: Vec::new(),
-        levels: vec![(100.0, words::water::SATURATED.to_owned())],
-        range: None,
+        levels: vec![level],
+        range: range_of_all(sensors().map(|one| &one.sensor)),
         not_yet: words::glance::NOT_YET.to_owned(),
     };
-    picture(facts, &percents, words::water::OXYGEN, &lettering, pictures)
+    let series: Vec<Vec<Option<f64>>> = sensors().map(means).collect();
+    let quantity = if by_weight { words::water::OXYGEN } else { words::water::SATURATION };
+    picture(facts, &series, quantity, &lettering, pictures)
+}
+
+fn oxygen_of(place: &PlaceWeek) -> &[MeasuredWeek] {
+    &place.oxygen
+}
+
+fn saturation_of(place: &PlaceWeek) -> &[MeasuredWeek] {
+    &place.oxygen_saturation
+}
+
+/// A line at what was wanted of the head tank's water, day by day.
+fn level(facts: &WeekFacts, name: &str, of: impl Fn(&WaterLimits) -> f64) -> spread::SteppedLevel {
+    let step =
+        |day: &crate::week::Day| (day.start, day.end, of(&facts.site.limits_at(&Place::Head, day.start)));
+    spread::SteppedLevel { steps: facts.week.days().iter().map(step).collect(), name: name.to_owned() }
 }
 
 /// What the sensors can show together; `None`: of one of them nobody says it.
@@ -238,7 +264,7 @@ fn picture(
     Ok(Some(pictures.keep_cut(svg, alt, cut, &lettering.unit)))
 }
 
-/// Lowest, middle and highest over the tanks, hour by hour: the finest that every hour of the store tells.
+/// Hour by hour the lowest and the highest slot of all tanks, and the hour's mean of the tank in the middle.
 fn spreads(facts: &WeekFacts, series: &[Vec<Option<f64>>]) -> Vec<HourSpread> {
     let Some(clock) = facts.sensors.first().map(|sensor| &sensor.trace) else { return Vec::new() };
     (0..clock.slots().len())
@@ -248,18 +274,20 @@ fn spreads(facts: &WeekFacts, series: &[Vec<Option<f64>>]) -> Vec<HourSpread> {
             let mut known: Vec<f64> = series.iter().filter_map(|one| mean_of_hour(one, first)).collect();
             known.sort_by(f64::total_cmp);
             let middle = known.get(known.len() / 2).copied();
-            let span = match (known.first(), middle, known.last()) {
-                (Some(low), Some(middle), Some(high)) => Some((*low, middle, *high)),
-                _ => None,
-            };
+            let slots = series.iter().flat_map(|one| of_hour(one, first));
+            let span = slots.map(|slot| (slot, slot)).reduce(|(low, high), (a, b)| (low.min(a), high.max(b)));
+            let span = span.zip(middle).map(|((low, high), middle)| (low, middle, high));
             HourSpread { at, span, due: at < facts.until }
         })
         .collect()
 }
 
 fn mean_of_hour(series: &[Option<f64>], first: usize) -> Option<f64> {
-    let known: Vec<f64> = series.iter().skip(first).take(SLOTS_AN_HOUR).filter_map(|value| *value).collect();
-    even_mean(&known)
+    even_mean(&of_hour(series, first).collect::<Vec<_>>())
+}
+
+fn of_hour(series: &[Option<f64>], first: usize) -> impl Iterator<Item = f64> {
+    series.iter().skip(first).take(SLOTS_AN_HOUR).filter_map(|value| *value)
 }
 
 fn saturation(place: &PlaceWeek) -> Option<(f64, f64, f64)> {

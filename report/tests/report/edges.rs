@@ -31,7 +31,10 @@ fn spreads(facts: &WeekFacts, figures: &[f64]) -> Result<String, claymark_report
         days: Vec::new(),
         unit: "°C".to_owned(),
         band: Vec::new(),
-        levels: vec![(20.0, "most".to_owned())],
+        levels: vec![spread::SteppedLevel {
+            steps: vec![(facts.week.start(), facts.week.end(), figures.first().copied().unwrap_or(20.0))],
+            name: "most".to_owned(),
+        }],
         range: None,
         not_yet: "not yet".to_owned(),
     };

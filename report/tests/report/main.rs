@@ -2,6 +2,7 @@
 
 #![expect(clippy::unwrap_used, reason = "the lints excuse test functions, but not what these call")]
 
+mod agree;
 mod ahead;
 mod command;
 mod edges;

@@ -95,13 +95,13 @@ fn headings_charts_and_tables_can_be_read_as_text() {
         "level not believed",
         "Thu 19",
         "heel",
-        "First warned 6 h 42 min before.",
+        "First warned 6 h 42 min before, by No. 4.",
         "within earliest to latest",
         "Percent of saturation at local pressure: 1002 hPa",
         "Invented Kim after 12 min",
         "not a number",
         "360 readings of 1 sensor failed a quality test",
-        "2 calls to act: 1 answered, 1 never answered.",
+        "2 calls to act went out for 2 causes: 1 answered, 1 never answered.",
         "4715 readings came more than 5 minutes after",
         "14 entries, of them 12 refills.",
         "Set Pump 1 to 76 rpm",
@@ -181,8 +181,8 @@ fn the_daily_figures_agree_with_the_facts() {
     let headers = reader.headers().unwrap().clone();
     let column = |name: &str| headers.iter().position(|header| header == name).unwrap();
     let rows: Vec<csv::StringRecord> = reader.records().map(|row| row.unwrap()).collect();
-    // 7 days of 2 drums and of 13 places with turbidity, temperature, oxygen and saturation.
-    assert_eq!(rows.len(), 7 * (2 + 13 * 4));
+    // 7 days of the people, of 2 drums and of 13 places with turbidity, temperature, oxygen and saturation.
+    assert_eq!(rows.len(), 7 * (1 + 2 + 13 * 4));
     let figure = |row: &csv::StringRecord, name: &str| row[column(name)].parse::<f64>().unwrap();
     let drum_a: Vec<_> = rows.iter().filter(|row| &row[column("place")] == "drum:a").collect();
     let added: f64 = drum_a.iter().map(|row| figure(row, "added_l")).sum();

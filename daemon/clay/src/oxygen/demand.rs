@@ -11,7 +11,7 @@
 
 use jiff::Timestamp;
 
-use crate::trend::{Side, Trend, Until};
+use crate::trend::{Side, Trend};
 use claymark_model::units::{Kilograms, LitresPerMinute, MilligramsPerLitre};
 
 /// One day.
@@ -74,12 +74,6 @@ impl DemandTrend {
             taken: Trend::through(&taken)?,
             per_kilogram: each.and_then(|each| Trend::through(&each)),
         })
-    }
-
-    /// When the demand comes to what the water can bring; `None`: not on this trend.
-    #[must_use]
-    pub fn reaches(&self, most: Kilograms) -> Option<Until> {
-        self.taken.until(most.0, Side::Rising)
     }
 
     /// Whether the demand goes with the fish; `None`: nobody says what they weigh.
@@ -149,17 +143,6 @@ mod tests {
         let unweighed = DemandTrend::through(&days(&taken, None, 1.0)).unwrap();
         assert_eq!((unweighed.per_kilogram, unweighed.with_the_fish()), (None, None));
         assert_eq!(DemandTrend::through(&days(&taken[..4], None, 1.0)), None, "four days are too few");
-    }
-
-    #[test]
-    fn the_day_on_which_the_water_brings_no_more_is_where_the_line_reaches_it() {
-        // 30 g on the first day, 4 g more each day: 54 g on the seventh, 82 g seven days later.
-        let taken: Vec<f64> = (0..7).map(|n| 0.030 + 0.004 * f64::from(n)).collect();
-        let trend = DemandTrend::through(&days(&taken, None, 1.0)).unwrap();
-        let likely = trend.reaches(Kilograms(0.082)).unwrap().likely.unwrap();
-        assert!((likely.as_secs_f64() / 86_400.0 - 7.0).abs() < 1e-6, "{likely:?}");
-        let flat = DemandTrend::through(&days(&[0.03; 7], None, 1.0)).unwrap();
-        assert_eq!(flat.reaches(Kilograms(0.082)), None);
     }
 
     proptest! {

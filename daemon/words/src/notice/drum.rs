@@ -3,6 +3,8 @@
 use claymark_model::forecast::{Basis, EmptyAt, Outlook};
 use claymark_notice::content::{DrumState, PumpState};
 
+use jiff::{SignedDuration, Timestamp};
+
 use crate::notice::Teller;
 use crate::{doubt, drying, format, names};
 
@@ -94,6 +96,15 @@ impl Teller<'_> {
         }
     }
 
+    /// Since when the draw is another, where neither a refill nor the setting at `set` brought that.
+    fn changed_since(&self, state: &DrumState, set: Timestamp) -> Option<Timestamp> {
+        let refilled = state.last_refill.map(|refill| refill.at);
+        let brought = |since: &Timestamp| {
+            [Some(set), refilled].into_iter().flatten().any(|at| since.duration_since(at) <= BROUGHT_WITHIN)
+        };
+        state.draw_since.filter(|since| !brought(since))
+    }
+
     /// The level against the pump as it was written down: two signs that agree are worth more than one.
     fn agreement(&self, state: &DrumState) -> Option<String> {
         let Outlook::Known { basis: Basis::Level, .. } = state.forecast.outlook else { return None };
@@ -114,7 +125,16 @@ impl Teller<'_> {
         );
         let leave = format::draw(units, drawn);
         Some(match state.pump.delivers() {
-            Some(share) if PumpState::agrees(share) => format!("Level and pump agree: {written}."),
+            Some(share) if PumpState::agrees(share) => match self.changed_since(state, set.at) {
+                None => format!("Level and pump agree: {written}."),
+                // People were told of a change: that it lies within what a rating may be off by is no agreement.
+                Some(since) => {
+                    format!(
+                        "{written}; {leave} leave since {}, and nobody wrote that down.",
+                        self.clock.time(since)
+                    )
+                }
+            },
             Some(share) if share > 1.0 => format!(
                 "Level and log don't agree: {written}, but {leave} leave, {} times as fast. \
                  Look at the pump's speed and the valves.",
@@ -127,3 +147,7 @@ impl Teller<'_> {
         })
     }
 }
+
+/// A draw that is another so soon after a refill or a setting is another by it. Our own choice: people write down by the
+/// quarter of an hour.
+const BROUGHT_WITHIN: SignedDuration = SignedDuration::from_mins(60);

@@ -237,7 +237,7 @@ fn other_warnings_withdrawn() {
     let still_silent = vec![SilentSensor { sensor: id("head-turbidity"), last: Some(since) }];
     let all: Vec<_> = [
         Because::LastsAfterAll { state: state(), visit: Some(visit()) },
-        Because::LevelBelieved { state: state(), since },
+        Because::LevelBelieved { state: state(), since, until: None },
         Because::HeardAgain { heard: vec![id("drum-a-level")], still_silent: Vec::new() },
         Because::HeardAgain { heard: vec![id("drum-a-level"), id("drum-b-level")], still_silent },
         Because::StoreWorks { since },
@@ -349,7 +349,7 @@ fn every_kind(full: Verdict) -> Vec<Content> {
         })),
         withdrawn(Because::Refilled { state: state(), refill: refill_seen(), visit: None, verdict: full }),
         withdrawn(Because::LastsAfterAll { state: state(), visit: None }),
-        withdrawn(Because::LevelBelieved { state: state(), since }),
+        withdrawn(Because::LevelBelieved { state: state(), since, until: None }),
         withdrawn(Because::HeardAgain { heard: vec![id("head-turbidity")], still_silent: sensors.to_vec() }),
         withdrawn(Because::StoreWorks { since }),
         withdrawn(Because::Forwarded { since }),

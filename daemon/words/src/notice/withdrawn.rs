@@ -24,8 +24,13 @@ pub(super) fn wording(teller: Teller<'_>, notice: &Notice, withdrawn: &Withdrawn
                 .lines(visit.map(|visit| teller.against(&visit, Verdict::Lasts)));
             text.wording(teller.lasts_subject(state))
         }
-        Because::LevelBelieved { state, since } => {
-            text.line(format!("Its level wasn't believed from {} on; now it is.", teller.clock.time(*since)));
+        Because::LevelBelieved { state, since, until } => {
+            let since = teller.clock.time(*since);
+            let from_then_on = until.map_or_else(
+                || format!("from {since} on; now it is."),
+                |until| format!("from {since} to {}; since then it is.", teller.clock.time(until)),
+            );
+            text.line(format!("Its level wasn't believed {from_then_on}"));
             text.lines(teller.drum_now(state));
             let name = teller.name_of(state);
             text.wording(fit(|room| {

@@ -1,11 +1,13 @@
 //! The oxygen that the fish take up, in plain words.
 
-use claymark_clay::oxygen::demand::{DemandTrend, PerKilogram};
+use claymark_clay::oxygen::breathing;
+use claymark_clay::oxygen::demand::{Demand, DemandTrend, PerKilogram};
+use claymark_clay::oxygen::reserve::{Lasts, Reserve};
 use claymark_clay::trend::{Side, Trend};
 use claymark_model::units::{Kilograms, Unit};
-use jiff::SignedDuration;
+use jiff::civil::Date;
 
-use super::Mark;
+use super::{Mark, counted};
 use crate::format::{self, number};
 
 /// How the water through the tanks is known.
@@ -57,19 +59,19 @@ pub fn each(kilograms_per_kilogram: f64) -> String {
     number(Unit::Gram.from_base(kilograms_per_kilogram), 1)
 }
 
-/// What the days amount to. `most` is what the water could bring on the last day.
+/// What the days amount to, from the first to the last that is known.
 #[must_use]
 pub fn trend(
     trend: Option<&DemandTrend>,
-    biomass: Option<(Kilograms, Kilograms)>,
-    most: Option<Kilograms>,
+    ends: Option<(Demand, Demand)>,
+    reserve: Option<&Reserve>,
 ) -> Vec<(Mark, String)> {
-    let Some(trend) = trend else {
+    let (Some(trend), Some((first, last))) = (trend, ends) else {
         let says = "Fewer than five whole days are known: too few to tell a trend.";
         return vec![(Mark::Unknown, says.to_owned())];
     };
-    let mut lines = vec![over_days(&trend.taken)];
-    lines.push(match (trend.with_the_fish(), biomass) {
+    let mut lines = vec![over_days(&trend.taken, last.taken)];
+    lines.push(match (trend.with_the_fish(), first.biomass.zip(last.biomass)) {
         (Some(per_kilogram), Some((first, last))) => against_biomass(per_kilogram, first, last),
         (_, _) => (
             Mark::Unknown,
@@ -78,31 +80,33 @@ pub fn trend(
                 .to_owned(),
         ),
     });
-    lines.extend(most.and_then(|most| reserve(trend, most)));
+    lines.extend(trend.per_kilogram.and_then(|each| no_fish(each.value)));
+    lines.extend(reserve.map(lasts));
     lines
 }
 
-fn over_days(taken: &Trend) -> (Mark, String) {
+fn over_days(taken: &Trend, last: Kilograms) -> (Mark, String) {
     let a_day = |per_hour: f64| number(Unit::Gram.from_base(per_hour * HOURS_A_DAY), 1);
     let (least, most) = (a_day(taken.least), a_day(taken.most));
-    let now = format!("about {} a day at the end", grams(Kilograms(taken.value)));
+    let now = format!("to {} on the last", grams(last));
     if taken.goes(Side::Rising) {
         let more = a_day(taken.per_hour);
         let says = format!(
-            "The demand for oxygen rises by {more} g from day to day (95 % sure: {least} to {most} g), {now}."
+            "The demand for oxygen rose by {more} g from day to day (95 % sure: {least} to {most} g), {now}."
         );
         (Mark::Good, says)
     } else if taken.goes(Side::Falling) {
         let (less, least, most) = (a_day(-taken.per_hour), a_day(-taken.most), a_day(-taken.least));
         let says = format!(
-            "The demand for oxygen falls by {less} g from day to day (95 % sure: {least} to {most} g), {now}. Fish that \
+            "The demand for oxygen fell by {less} g from day to day (95 % sure: {least} to {most} g), {now}. Fish that \
              grow need more: look at feeding and losses."
         );
         (Mark::Look, says)
     } else {
         let says = format!(
             "The demand for oxygen neither rose nor fell beyond doubt (95 % sure: between {least} and {most} g more from day \
-             to day), {now}."
+             to day); on the last day it was {}.",
+            grams(last)
         );
         (Mark::Good, says)
     }
@@ -134,30 +138,56 @@ fn against_biomass(per_kilogram: PerKilogram, first: Kilograms, last: Kilograms)
     }
 }
 
+/// A demand that fish of no size have.
+fn no_fish(each_kilogram: f64) -> Option<(Mark, String)> {
+    (!breathing::can_be(each_kilogram)).then(|| {
+        let says = format!(
+            "Fish don't take up {} g a day for each kilogram, whatever their size: check the flow, the oxygen sensors and what \
+             the plan says that the fish weigh.",
+            each(each_kilogram)
+        );
+        (Mark::Look, says)
+    })
+}
+
 /// How long the water at this flow is enough.
-fn reserve(trend: &DemandTrend, most: Kilograms) -> Option<(Mark, String)> {
-    if most.0 <= 0.0 {
-        return None;
-    }
-    let share = format::share(trend.taken.value / most.0);
+fn lasts(reserve: &Reserve) -> (Mark, String) {
+    let share = |taken| format::share(reserve.share(taken));
     let now = format!(
-        "At this flow the water brings {} a day down to the least that the fish want; they take {share} of it",
-        grams(most)
+        "At the last day's flow the water brings {} a day down to the least that the fish want; they took {} of it",
+        grams(reserve.most),
+        share(reserve.taken)
     );
-    let until = trend.reaches(most).and_then(|until| until.likely);
-    Some(match until {
-        Some(until) if until <= SOON => (
-            Mark::Look,
+    let on = |date: Date| date.strftime("%A %-d %B").to_string();
+    match reserve.lasts {
+        Lasts::Until { date, days, by_plan } => {
+            let as_now = if by_plan { "If the fish grow as planned" } else { "If it goes on like this" };
+            let when = format!("on {}, in {}", on(date), counted(days, "day", "days"));
+            let says = format!("{now}. {as_now}, they take all of it {when}");
+            if days <= SOON_DAYS {
+                (Mark::Look, format!("{says}: plan more flow or oxygen before."))
+            } else {
+                (Mark::Good, format!("{says}."))
+            }
+        }
+        Lasts::FishLeave { date, taken } => {
+            let says = format!(
+                "{now}. It is enough until the fish leave on {}: they take {} then.",
+                on(date),
+                share(taken)
+            );
+            (Mark::Good, says)
+        }
+        Lasts::PlanEnds { date, taken } => (
+            Mark::Good,
             format!(
-                "{now}. On this trend it is all taken in about {}: plan more flow or oxygen before.",
-                format::duration(until)
+                "{now}. By the plan it is {} on {}, the last day for which it says what the fish weigh.",
+                share(taken),
+                on(date)
             ),
         ),
-        Some(until) => {
-            (Mark::Good, format!("{now}, and on this trend all of it in about {}.", format::duration(until)))
-        }
-        None => (Mark::Good, format!("{now}.")),
-    })
+        Lasts::NoEnd => (Mark::Good, format!("{now}.")),
+    }
 }
 
 /// The picture in words: what was taken up on the first and on the last day that is known.
@@ -209,48 +239,71 @@ pub fn means(measured: usize, tanks: usize, water: Water) -> String {
     format!(
         "Oxygen taken up: flow times (oxygen in the head tank less oxygen in the tank), means of a day, all {measured} \
          measured of {tanks} tanks together; the flow by {water}. Where tanks are aerated it is the least that was taken \
-         up; dirt and bacteria are counted with the fish."
+         up; dirt and bacteria are counted with the fish.{}",
+        at_rest()
+    )
+}
+
+/// What a measured demand may be held against.
+fn at_rest() -> String {
+    let of = |fish_g: f64| breathing::at_rest(fish_g).map(each);
+    let figures = (of(0.005), of(0.1), of(1.0));
+    let (Some(tiny), Some(small), Some(large)) = figures else { return String::new() };
+    format!(
+        " For comparison, sea bream at rest at 20 °C took up {tiny} g a kilogram and day at 5 mg each, {small} g at 0.1 g and \
+         {large} g at 1 g (Oikawa and others 1991); fed fish take up more."
     )
 }
 
 /// Two weeks are enough to change a plan.
-const SOON: SignedDuration = SignedDuration::from_hours(14 * 24);
+const SOON_DAYS: usize = 14;
 const HOURS_A_DAY: f64 = 24.0;
 
 #[cfg(test)]
 mod tests {
-    use claymark_clay::oxygen::demand::Demand;
-    use jiff::Timestamp;
+    use claymark_clay::oxygen::reserve::ComingDay;
+    use jiff::{SignedDuration, Timestamp, ToSpan as _};
 
     use super::*;
 
-    fn days(first: f64, more: f64, biomass: Option<f64>) -> DemandTrend {
-        let noon: Timestamp = "2027-04-19T09:00:00Z".parse().unwrap();
-        let day = |n: u8| Demand {
-            at: noon + SignedDuration::from_hours(24 * i64::from(n)),
-            taken: Kilograms(first + more * f64::from(n)),
-            biomass: biomass.map(|weight| Kilograms(weight * (first + more * f64::from(n)) / first)),
+    /// A week of days, `first` kilograms on the first and `more` of it each day.
+    fn week(first: f64, more: f64, biomass: Option<f64>) -> Vec<Demand> {
+        let day = |n: i32| Demand {
+            at: noon(n),
+            taken: Kilograms(first * more.powi(n)),
+            biomass: biomass.map(|weight| Kilograms(weight * more.powi(n))),
         };
-        DemandTrend::through(&(0..7).map(day).collect::<Vec<_>>()).unwrap()
+        (0..7).map(day).collect()
+    }
+
+    fn noon(n: i32) -> Timestamp {
+        "2027-04-19T09:00:00Z".parse::<Timestamp>().unwrap() + SignedDuration::from_hours(24) * n
     }
 
     #[test]
     fn demand_is_told_with_its_trend_the_fish_and_what_the_water_still_brings() {
         let mut told = String::new();
-        let weights = Some((Kilograms(2.0), Kilograms(3.6)));
-        for (first, more, biomass, most) in [
-            (0.030, 0.004, Some(2.0), 0.170),
-            (0.030, 0.004, Some(2.0), 0.070),
-            (0.030, 0.004, None, 0.170),
-            (0.054, -0.004, Some(2.0), 0.170),
-            (0.054, 0.0, Some(2.0), 0.170),
+        for (first, more, biomass, most, leave) in [
+            (0.030, 1.08, Some(2.0), 0.170, 99),
+            (0.030, 1.08, Some(2.0), 0.090, 99),
+            (0.030, 1.08, Some(2.0), 0.170, 21),
+            (0.030, 1.08, Some(2.0), 1.700, 99),
+            (0.030, 1.08, None, 0.170, 99),
+            (0.054, 0.92, Some(2.0), 0.170, 99),
+            (0.054, 1.0, Some(2.0), 0.170, 99),
+            (0.0007, 1.0, Some(2.0), 0.170, 99),
         ] {
-            let lines = trend(
-                Some(&days(first, more, biomass)),
-                weights.filter(|_| biomass.is_some()),
-                Some(Kilograms(most)),
-            );
-            for (mark, line) in lines {
+            let days = week(first, more, biomass);
+            let through = DemandTrend::through(&days).unwrap();
+            let coming = |n: i32| ComingDay {
+                date: "2027-04-19".parse::<Date>().unwrap() + n.days(),
+                at: noon(n),
+                fish: n < leave,
+                biomass: biomass.map(|weight| Kilograms(weight * more.powi(n))),
+            };
+            let coming: Vec<ComingDay> = (7..37).map(coming).collect();
+            let reserve = Reserve::of(&days[6], &through, Kilograms(most), &coming);
+            for (mark, line) in trend(Some(&through), Some((days[0], days[6])), reserve.as_ref()) {
                 told += &format!("{} {line}\n", mark.shape());
             }
             told.push('\n');

@@ -8,7 +8,7 @@ use claymark_model::site::Site;
 use claymark_model::units::{Kilograms, Litres, PeopleUnits};
 
 use super::{counted, moment, percent};
-use crate::format::{duration, mass, number, volume};
+use crate::format::{duration, mass, volume};
 use crate::{doubt, typed};
 
 /// For a drum whose volume isn't known all week.
@@ -66,13 +66,15 @@ pub fn run_out(
     }
 }
 
-/// How early the first warning came.
+/// How early the first word on its end came, and by which notice.
 #[must_use]
-pub fn warned(ahead: Option<SignedDuration>) -> String {
-    match ahead {
+pub fn warned(first: Option<(SignedDuration, u64)>) -> String {
+    match first {
         None => "No warning was sent.".to_owned(),
-        Some(ahead) if ahead.is_negative() => format!("First warned {} too late.", duration(ahead)),
-        Some(ahead) => format!("First warned {} before.", duration(ahead)),
+        Some((ahead, number)) if ahead.is_negative() => {
+            format!("First warned {} too late, by No. {number}.", duration(ahead))
+        }
+        Some((ahead, number)) => format!("First warned {} before, by No. {number}.", duration(ahead)),
     }
 }
 
@@ -132,7 +134,7 @@ pub fn lowest(lowest: Litres, units: &PeopleUnits) -> String {
 pub fn at_the_end(last: Option<Litres>, full: Litres, units: &PeopleUnits) -> String {
     let full = volume(units, full);
     match last {
-        Some(last) => format!("{} of {full} at the end", number(units.volume.from_base(last.0), 0)),
+        Some(last) => format!("{} of {full} at the end", volume(units, last)),
         None => format!("volume not known at the end (full: {full})"),
     }
 }

@@ -199,9 +199,9 @@ pub fn data(known_percent: f64, doubtful_percent: f64, poor_sensors: usize, sens
     (mark, format!("Usable readings cover {} of the week{doubtful}{gaps}.", percent(known_percent)))
 }
 
-/// How often people were called to act, and how it ended.
+/// How often people were called to act, and how many of the causes were answered, over before, and neither.
 #[must_use]
-pub fn calls(answered: usize, settled: usize, open: usize, undelivered: usize) -> Marked {
+pub fn calls(calls: usize, (answered, settled, open): (usize, usize, usize), undelivered: usize) -> Marked {
     let ends: Vec<String> =
         [(answered, "answered"), (settled, "over before anybody answered"), (open, "never answered")]
             .into_iter()
@@ -214,7 +214,12 @@ pub fn calls(answered: usize, settled: usize, open: usize, undelivered: usize) -
     };
     let says = match (answered + settled + open, ends.as_slice()) {
         (0, _) => "Nobody had to be called.".to_owned(),
-        (all, ends) => format!("{} to act: {}.", counted(all, "call", "calls"), ends.join(", ")),
+        (causes, ends) => format!(
+            "{} to act went out for {}: {}.",
+            counted(calls, "call", "calls"),
+            counted(causes, "cause", "causes"),
+            ends.join(", ")
+        ),
     };
     let mark = match (open + undelivered, answered + settled) {
         (0, 0) => Mark::Good,

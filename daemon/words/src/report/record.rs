@@ -7,11 +7,11 @@ use claymark_model::fieldlog::{Deed, LogEntry};
 use claymark_model::id::Id;
 use claymark_model::site::{Place, Site};
 use claymark_model::units::{Litres, Millimetres};
-use claymark_notice::Priority;
+use claymark_notice::{Call, Priority};
 
 use super::{Mark, counted, moment};
 use crate::format::{self, duration, number};
-use crate::{names, typed};
+use crate::{names, reasons, typed};
 
 /// "Kim after 4 min".
 #[must_use]
@@ -20,12 +20,27 @@ pub fn answered(by: Option<&str>, after: SignedDuration) -> String {
     format!("{by} after {}", duration(after))
 }
 
-/// Where nobody answered.
+/// Where nobody answered this notice: `calls` is whether it called somebody, `other` the one by which its cause was answered.
 #[must_use]
-pub fn unanswered(priority: Priority) -> &'static str {
-    match priority {
-        Priority::Now | Priority::Soon => "nobody",
-        Priority::Morning => "none needed",
+pub fn unanswered(calls: bool, other: Option<u64>) -> String {
+    match (calls, other) {
+        (_, Some(other)) => format!("see No. {other}"),
+        (true, None) => "nobody".to_owned(),
+        (false, None) => "none needed".to_owned(),
+    }
+}
+
+/// How soon somebody had to act, and why they were told then.
+#[must_use]
+pub fn to_act(priority: Priority, call: Option<Call>) -> String {
+    let soon = reasons::priority(priority);
+    match call {
+        None => "no call".to_owned(),
+        Some(Call::First) => soon.to_owned(),
+        Some(Call::Worse) => format!("{soon}; worse"),
+        Some(Call::Again) => format!("{soon}; again"),
+        Some(Call::Next) => format!("{soon}; next person"),
+        Some(Call::PromiseBroken) => format!("{soon}; promise not kept"),
     }
 }
 

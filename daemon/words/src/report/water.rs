@@ -63,7 +63,7 @@ pub fn stretch(longest_s: f64) -> Option<String> {
     (longest_s >= 60.0).then(|| format!("out for {} at a stretch", seconds(longest_s)))
 }
 
-/// How far outside: "down to 31, 19 under; up to 84, 4 over (NTU)".
+/// From what to what, and how far outside: "31 to 84 NTU; at worst 19 under the band (at 31) and 4 over it (at 84)".
 ///
 /// `under` and `over` are the values that lay furthest outside what was wanted then, and by how much.
 #[must_use]
@@ -74,15 +74,13 @@ pub fn how_far(
     unit: Unit,
 ) -> String {
     let Some((least, most)) = extremes else { return "no usable reading".to_owned() };
-    let under = under.map(|(value, by)| format!("down to {}, {} under", number(value, 0), number(by, 0)));
-    let over = over.map(|(value, by)| format!("up to {}, {} over", number(value, 0), number(by, 0)));
-    match (under, over) {
-        (None, None) => format!("{} to {} {}", number(least, 0), number(most, 0), unit.symbol()),
-        (under, over) => {
-            let both: Vec<String> = [under, over].into_iter().flatten().collect();
-            format!("{} ({})", both.join("; "), unit.symbol())
-        }
-    }
+    let range = format!("{} to {} {}", number(least, 0), number(most, 0), unit.symbol());
+    let by = |by: f64| if by < 0.5 { "under 1".to_owned() } else { number(by, 0) };
+    let side = |side: Option<(f64, f64)>, word: &str| {
+        side.map(|(value, far)| format!("{} {word} the band (at {})", by(far), number(value, 0)))
+    };
+    let both: Vec<String> = [side(under, "under"), side(over, "over")].into_iter().flatten().collect();
+    if both.is_empty() { range } else { format!("{range}; at worst {}", both.join(" and ")) }
 }
 
 /// For those who can't see a tank's picture.
@@ -121,12 +119,12 @@ pub fn range(low: f64, high: f64, unit: Unit) -> String {
     format!("{} to {} {}", plain(low), plain(high), unit.symbol())
 }
 
-/// "at least 7 mg/L", or from what to what it moved in the week.
+/// "Oxygen, at least 7 mg/L wanted", or from what to what it moved in the week.
 #[must_use]
-pub fn at_least(first: f64, last: f64, unit: Unit) -> String {
+pub fn oxygen_title(first: f64, last: f64) -> String {
     match (plain(first), plain(last)) {
-        (first, last) if first == last => format!("at least {first} {unit}"),
-        (first, last) => format!("at least {first} {unit} at first, {last} {unit} at the end"),
+        (first, last) if first == last => format!("Oxygen, at least {first} mg/L wanted"),
+        (first, last) => format!("Oxygen, at least {first} mg/L wanted at first, {last} mg/L at the end"),
     }
 }
 
@@ -192,6 +190,10 @@ pub const SATURATED: &str = "full";
 /// Of the first picture.
 pub const TEMPERATURE: &str = "Temperature";
 /// Of the second picture.
-pub const OXYGEN: &str = "Oxygen saturation";
+pub const OXYGEN: &str = "Oxygen";
+/// Of the second picture, where no sensor tells oxygen in mg/L.
+pub const SATURATION: &str = "Oxygen saturation";
+/// Over it.
+pub const SATURATION_TITLE: &str = "Oxygen, percent of saturation";
 /// Over the scale of saturation.
 pub const PERCENT: &str = "%";

@@ -15,7 +15,7 @@ use claymark_model::reading::{Assessed, Reading, TestFlags};
 use claymark_model::site::{Place, Quantity, Sensor, Site};
 use claymark_model::units::{Kilograms, Litres, LitresPerHour};
 use claymark_notice::content::{Content, ReadingsMissing};
-use claymark_notice::{Answer, Audience, Notice, NoticeKind, Priority};
+use claymark_notice::{Answer, Audience, Call, Calling, Notice, NoticeKind, Priority, Urgency};
 use claymark_report::week::Week;
 use claymark_store::Writer;
 use claymark_store::batch::{Channel, CommitBatch, Delivery, DeliveryState, Issued};
@@ -302,8 +302,8 @@ fn issue(
     let at = clock.at(hour);
     let content = Content::ReadingsMissing(ReadingsMissing::SessionLost { since: at, until: at });
     let (cause, to) = (format!("cause {number}"), Audience::Everyone);
-    let notice =
-        Notice { number, at, kind, cause, drum, priority, replaces: None, to, calling: None, content };
+    let calling = (kind != NoticeKind::EveningCheck).then(|| Box::new(calling(at, Call::First)));
+    let notice = Notice { number, at, kind, cause, drum, priority, replaces: None, to, calling, content };
     batch.notices.push(Issued { notice, subject: subject.to_owned(), text: String::new() });
     batch.deliveries.push(Delivery {
         notice: number,
@@ -312,6 +312,11 @@ fn issue(
         state: DeliveryState::Sent { at: clock.at(hour + 0.01), attempts: 1 },
     });
     number
+}
+
+/// People are called because of that.
+pub fn calling(at: Timestamp, call: Call) -> Calling {
+    Calling { call, urgency: Urgency::Look, earlier: None, broken: None, holds_until: at, later: None }
 }
 
 #[expect(clippy::cast_precision_loss, reason = "hours of a week")]
