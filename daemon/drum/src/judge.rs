@@ -12,9 +12,10 @@ use super::tracker::{Phase, Tracker};
 use super::tuning::{
     BACK_LOG_ODDS, CHANGE_LOG_ODDS, CHANGE_SHARE, CHANGE_SIGMAS, CLOG_HOURS, CLOG_KNOWN_SD, CLOG_SHARE,
     CONTRADICTS_SHARE, DROP_HOURS, EMPTY_SHARE, EMPTY_STILL_SHARE, FAR_BACK_LOG_ODDS, FASTER_HOURS,
-    FOAMED_RISE_HOURS, FROTH_ENDS_LOG_ODDS, FROTH_HOURS, FROTH_SEEN_HOURS, HINTED_LOG_ODDS, KNOWN_DRAW_SD,
-    LOG_APART_HOURS, LOGGED_RISE_HOURS, MOST_CHANGE, POURED_LOG_ODDS, RISEN_SD_SHARE, RISES, SLOWER_HOURS,
-    START_HOURS, STEADY, STEP_LOG_ODDS, STEP_SHARE, STOP_HOURS, UNFIT,
+    FOAMED_RISE_HOURS, FROTH_ENDS_LOG_ODDS, FROTH_HOURS, FROTH_SEEN_HOURS, FROTH_SHARE, HINTED_LOG_ODDS,
+    KNOWN_DRAW_SD, LEAK_HOURS, LEAK_KNOWN_SD, LEAK_LOG_ODDS, LEAK_SCATTERS, LEAK_SD, LEAK_SHARE,
+    LOG_APART_HOURS, LOGGED_RISE_HOURS, MENDED_HOURS, MOST_CHANGE, POURED_LOG_ODDS, RISEN_SD_SHARE, RISES,
+    SLOWER_HOURS, START_HOURS, STEADY, STEP_LOG_ODDS, STEP_SHARE, STOP_HOURS, UNFIT,
 };
 use claymark_model::happening::What;
 use claymark_model::units::{Litres, LitresPerHour};
@@ -61,6 +62,9 @@ impl Tracker {
             Regime::Dropped => rise < 0.0 && steady && other.log_odds > STEP_LOG_ODDS && age >= DROP_HOURS,
             Regime::Changed => steady && self.changed_draw_convinces(other),
             Regime::Hinted => other.log_odds > HINTED_LOG_ODDS && steady,
+            Regime::Leaks | Regime::Mended => {
+                other.log_odds > LEAK_LOG_ODDS && steady && self.leak_convinces(other)
+            }
             Regime::Stopped => {
                 other.log_odds > CHANGE_LOG_ODDS && age >= STOP_HOURS && other.mean_weight > STEADY
             }
@@ -97,6 +101,24 @@ impl Tracker {
             && self.at - changed.since >= lasts
             && (CHANGE_SHARE..=MOST_CHANGE).contains(&by.abs())
             && by.abs() >= CHANGE_SIGMAS * new.sd
+    }
+
+    /// A leak falls smoothly and much faster than the line: no step, no dying froth.
+    fn leak_convinces(&self, other: &Hypothesis) -> bool {
+        let (new, old) = (other.state.log_draw(), self.lead.state.log_draw());
+        let by = (new.mean - old.mean).abs();
+        let apart = (other.state.volume().mean - self.lead.state.volume().mean).abs();
+        let froths = self.refilled.is_some_and(|refilled| self.at - refilled < FROTH_HOURS);
+        let least = if froths { FROTH_SHARE * self.size.span } else { LEAK_SCATTERS * self.scatter() };
+        let (least_by, hours) = if other.regime == Regime::Leaks {
+            (if self.lead.draws { LEAK_SHARE } else { 0.0 }, LEAK_HOURS)
+        } else {
+            (0.0, MENDED_HOURS)
+        };
+        by > least_by.max(CHANGE_SIGMAS * new.sd)
+            && new.sd < LEAK_KNOWN_SD
+            && apart > least
+            && self.at - other.since >= hours
     }
 
     /// How probable it is that foam stands on the level.
@@ -138,6 +160,22 @@ impl Tracker {
                 self.changed(&old, found);
                 // The other sensor may be wrong.
                 self.others.push(Hypothesis { regime: Regime::Unchanged, since: self.at, ..old });
+            }
+            Regime::Leaks => {
+                self.leak_from = Some(old.state.log_draw().mean);
+                if old.draws {
+                    self.changed(&old, found)
+                } else {
+                    self.started(log, found)
+                }
+                // Some minutes tell a draw roughly.
+                self.lead.state.shift_draw(Gaussian { mean: 0.0, sd: LEAK_SD });
+                // It may have been a bucket that was taken out, or a sensor that came back.
+                self.others.push(Hypothesis { regime: Regime::Unchanged, since: self.at, ..old });
+            }
+            Regime::Mended => {
+                self.leak_from = None;
+                self.changed(&old, found);
             }
             Regime::Stopped => self.stopped(&old, facts, log, found),
             Regime::Started => self.started(log, found),

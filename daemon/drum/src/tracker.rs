@@ -51,6 +51,8 @@ pub(super) struct Tracker {
     pub setting: Option<(f64, f64)>,
     /// Sudden falls of the draw at that setting.
     pub steps_down: u32,
+    /// The draw (ln, at the full line) before a leak began, while it lasts.
+    pub leak_from: Option<f64>,
     /// Somebody said that nothing draws from it.
     pub told_off: bool,
     /// When the sensor was last wiped.
@@ -95,6 +97,7 @@ impl Tracker {
             left: None,
             setting: None,
             steps_down: 0,
+            leak_from: None,
             told_off: phase == Phase::Idle,
             wiped: None,
             refilled: None,

@@ -5,6 +5,7 @@
 //! on seeds from 1001 on; the rest are engineering judgement (common practice, no source).
 
 use super::hours::minutes;
+use super::state::Gaussian;
 
 // What is kept.
 
@@ -210,6 +211,35 @@ pub(super) const DEAD_FALL_SHARE: f64 = 0.008;
 pub(super) const FOAM_HOURS: f64 = minutes(45.0);
 /// Log odds for the draw that another sensor tells: at 2 a wrong hint of a slower draw was believed on a night in ten.
 pub(super) const HINTED_LOG_ODDS: f64 = 4.0;
+
+// A leak beside the pump.
+
+/// Ln. Slurry leaves by so much faster, and how sure that is: four times, a third more to ten times as fast.
+pub(super) const LEAK: Gaussian = Gaussian { mean: 1.5, sd: 0.9 };
+/// A leak began in this minute, or was mended: rare.
+pub(super) const LEAK_LOG_PRIOR: f64 = -11.0;
+/// The same where the readings of the last quarter of an hour were restless.
+pub(super) const LEAK_IN_FOAM_LOG_PRIOR: f64 = -40.0;
+/// Log odds to believe it.
+pub(super) const LEAK_LOG_ODDS: f64 = 3.0;
+/// h. It must have lasted so long: shorter than any bout of foam, which reads high.
+pub(super) const LEAK_HOURS: f64 = minutes(2.9);
+/// Ln. It is at least by so much faster; less is a changed draw.
+pub(super) const LEAK_SHARE: f64 = 0.5;
+/// Scatters by which the level must have left its line.
+pub(super) const LEAK_SCATTERS: f64 = 4.0;
+/// Scatters by which it may have left it before that minute.
+pub(super) const LEAK_BEGAN_SCATTERS: f64 = 2.0;
+/// Ln. It must be known so well.
+pub(super) const LEAK_KNOWN_SD: f64 = 0.4;
+/// Ln. A leak that is just believed may be so much more or less.
+pub(super) const LEAK_SD: f64 = 0.2;
+/// Share by which it must have left it while the froth of a refill dies.
+pub(super) const FROTH_SHARE: f64 = 0.05;
+/// Ln. How nearly the draw is the old one again.
+pub(super) const MENDED_SD: f64 = 0.1;
+/// h. A leak that was mended, which foam can feign.
+pub(super) const MENDED_HOURS: f64 = minutes(9.0);
 
 // What people do.
 
