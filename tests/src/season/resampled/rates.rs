@@ -1,7 +1,7 @@
 //! Recorded draws, dealt out again.
 //!
-//! What is dealt are the residuals of ln draw about each drum's own curve and settings, ten minutes each, of two recorded
-//! weeks of six drums; blocks of half a day to two days keep how errors hang together.
+//! What is dealt are the residuals of ln draw about each drum's own curve and settings, ten minutes each, of a recorded
+//! week of three drums; blocks of half a day to two days keep how errors hang together.
 
 use std::sync::LazyLock;
 
