@@ -8,7 +8,6 @@ use super::DrumWatch;
 use super::hours::{hours, in_hours, timestamp};
 use super::prospect::{Prospect, WhatIf};
 use super::scorer::Scored;
-use super::series::MinuteVolume;
 use super::state::Gaussian;
 use super::stats::{count, robust_slope, spread};
 use super::tuning::ASKED_HOURS;
@@ -89,18 +88,11 @@ impl DrumWatch {
     /// The slope of the level over the last `over`, whatever is expected; `None` with too few readings.
     #[must_use]
     pub fn slope(&self, now: Timestamp, over: SignedDuration) -> Option<Slope> {
-        let points: Vec<MinuteVolume> =
-            self.series.between(hours(now) - in_hours(over), hours(now)).collect();
-        let (first, last) = (points.first()?, points.last()?);
-        if points.len() < LEAST_POINTS || last.t - first.t < in_hours(over) / 2.0 {
-            return None;
-        }
-        let pairs: Vec<_> = points.iter().map(|point| (point.t, point.v)).collect();
-        let draw = -robust_slope(&pairs)?;
-        let mut off: Vec<f64> = points.iter().map(|point| point.v + draw * (point.t - first.t)).collect();
-        // Of evenly spaced points: sd · √12 / (span · √n); neighbours hang together, which doubles it.
-        let sd = spread(&mut off)? * 2.0 * (12.0 / count(points.len())).sqrt() / (last.t - first.t);
-        Some(Slope { draw: LitresPerHour(draw), sd: LitresPerHour(sd) })
+        let points = self.series.between(hours(now) - in_hours(over), hours(now));
+        let pairs: Vec<_> = points.map(|point| (point.t, point.v)).collect();
+        let long = pairs.last()?.0 - pairs.first()?.0 >= in_hours(over) / 2.0;
+        let Gaussian { mean, sd } = fall_of(&pairs).filter(|_| long)?;
+        Some(Slope { draw: LitresPerHour(mean), sd: LitresPerHour(sd) })
     }
 
     /// What should be drawn at this level by the pump's setting and what was learned of it.
@@ -142,6 +134,19 @@ impl DrumWatch {
         let points = self.series.between(hours(from), hours(to));
         points.map(|point| (timestamp(point.t), Litres(point.v)))
     }
+}
+
+/// How fast these litres fall (h, L), L/h; `None` with too few of them.
+pub(super) fn fall_of(points: &[(f64, f64)]) -> Option<Gaussian> {
+    let ((first, _), (last, _)) = (points.first()?, points.last()?);
+    if points.len() < LEAST_POINTS {
+        return None;
+    }
+    let mean = -robust_slope(points)?;
+    let mut off: Vec<f64> = points.iter().map(|(t, v)| v + mean * (t - first)).collect();
+    // Of evenly spaced points: sd · √12 / (span · √n); neighbours hang together, which doubles it.
+    let sd = spread(&mut off)? * 2.0 * (12.0 / count(points.len())).sqrt() / (last - first);
+    Some(Gaussian { mean, sd })
 }
 
 /// Fewer minutes than this tell no slope.

@@ -7,13 +7,14 @@
 //! Reid (IEEE Trans. Autom. Control 24:843, 1979, from memory).
 
 use super::hours::minutes;
-use super::hypothesis::{CALM, Hypothesis, Regime};
+use super::hypothesis::{CALM, CALM_AGAIN, Hypothesis, Regime};
 use super::state::{Gaussian, Ripple, observation_row};
 use super::tracker::{Phase, Tracker};
 use super::tuning::{
     AGE_CLASS_HOURS, BRANCH_HOURS, CHANGE_LOG_PRIOR, CHANGE_SD, DROP_LOG_PRIOR, FROTH_ENDS_LOG_PRIOR,
     FROTH_HOURS, FROTH_LOG_PRIOR, FROTH_SPREAD, HIGHEST_FROTH_SHARE, HOPELESS_HOURS, HOPELESS_LOG_ODDS,
-    HYPOTHESIS_HOURS, LEAST_WEIGHT, LOGGED_RISE_LOG_PRIOR, LOOSE_LOG_PRIOR, NOT_DONE_LOG_PRIOR,
+    HYPOTHESIS_HOURS, KNOWN_DRAW_SD, LEAK, LEAK_BEGAN_SCATTERS, LEAK_IN_FOAM_LOG_PRIOR, LEAK_LOG_PRIOR,
+    LEAST_WEIGHT, LOGGED_RISE_LOG_PRIOR, LOOSE_LOG_PRIOR, MENDED_SD, NOT_DONE_LOG_PRIOR,
     OUT_OF_FOAM_LOG_PRIOR, RISE_LOG_PRIOR, START_LOG_PRIOR, STARTED_SD, STEP_SHARE, STOP_LOG_PRIOR,
 };
 
@@ -98,6 +99,33 @@ impl Tracker {
             let log_prior = if told_off { START_LOG_PRIOR + NOT_DONE_LOG_PRIOR } else { START_LOG_PRIOR };
             branch(Regime::Started, log_prior, true, STARTED_SD);
         }
+    }
+
+    /// A reading below the line may be of a leak that began in this minute, one above it of a leak that was mended. Foam never
+    /// reads low, so this is asked whether or not the readings fit.
+    pub fn branch_leak(&mut self, t: f64, reads: f64, before: &Hypothesis, ripple: &Ripple) {
+        let off = reads - before.state.expected(&observation_row(t), ripple).0;
+        let mut hypothesis = before.branch(Regime::Leaks, t, LEAK_LOG_PRIOR);
+        // Foam that falls in on itself lets the level sink to its line and seem to go on.
+        let foams = self.unfit.or(self.foamed).is_some() || before.froth_sd > 0.0;
+        let calm = before.mean_weight > CALM_AGAIN && !foams;
+        hypothesis.log_odds = if calm { LEAK_LOG_PRIOR } else { LEAK_IN_FOAM_LOG_PRIOR };
+        hypothesis.draws = true;
+        // It may have begun a little before.
+        let sd = LEAK_BEGAN_SCATTERS * self.scatter();
+        hypothesis.state.add_volume(Gaussian { mean: 0.0, sd });
+        match self.leak_from {
+            Some(from) if off > 0.0 => {
+                hypothesis.regime = Regime::Mended;
+                let by = from - before.state.log_draw().mean;
+                hypothesis.state.shift_draw(Gaussian { mean: by, sd: MENDED_SD });
+            }
+            None if off < 0.0 && self.phase != Phase::Dry && before.state.log_draw().sd < KNOWN_DRAW_SD => {
+                hypothesis.state.shift_draw(LEAK)
+            }
+            Some(_) | None => return,
+        }
+        self.others.push(hypothesis);
     }
 
     /// Foam that stands may fall in on itself at any minute.

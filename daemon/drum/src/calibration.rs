@@ -10,7 +10,7 @@
 //! arXiv 2106.00170), who move α itself; moving the width keeps it finite. By how far ahead, and for each side alone.
 
 use super::hours::in_hours;
-use super::tuning::{FIRST_STRETCH, LEARNING_RATE, MOST_STRETCH};
+use super::tuning::{FIRST_STRETCH, LEARNING_RATE, MOST_STRETCH, NEIGHBOUR_SHARE};
 use claymark_model::skill::{Band, Lead, Settled};
 
 /// ln k of p05, p25, p75 and p95, by lead.
@@ -33,10 +33,14 @@ impl Calibration {
             settled.hit >= Band::Late,
             settled.hit == Band::Latest,
         ];
-        let Some(stretch) = self.stretch.get_mut(place(settled.lead_h)) else { return };
-        for ((ln_k, beyond), alpha) in stretch.iter_mut().zip(beyond).zip(BEYOND) {
-            let err = if beyond { 1.0 } else { 0.0 };
-            *ln_k = (*ln_k + LEARNING_RATE * (err - alpha)).clamp(-MOST_STRETCH.ln(), MOST_STRETCH.ln());
+        let here = place(settled.lead_h);
+        for (lead, stretch) in self.stretch.iter_mut().enumerate() {
+            let distance = i32::try_from(lead.abs_diff(here)).unwrap_or(i32::MAX);
+            let rate = LEARNING_RATE * NEIGHBOUR_SHARE.powi(distance);
+            for ((ln_k, beyond), alpha) in stretch.iter_mut().zip(beyond).zip(BEYOND) {
+                let err = if beyond { 1.0 } else { 0.0 };
+                *ln_k = (*ln_k + rate * (err - alpha)).clamp(-MOST_STRETCH.ln(), MOST_STRETCH.ln());
+            }
         }
     }
 

@@ -32,10 +32,24 @@ pub(super) enum Regime {
     Changed,
     /// It draws as another sensor says.
     Hinted,
+    /// Slurry leaves several times as fast: a hose came off, a tube split.
+    Leaks,
+    /// It leaves as before the leak.
+    Mended,
     /// The pump doesn't draw any more.
     Stopped,
     /// The pump draws again.
     Started,
+}
+
+impl Regime {
+    /// Whether it says that the draw is another, and leaves the level as it was.
+    pub fn is_of_draw(self) -> bool {
+        match self {
+            Self::Changed | Self::Hinted | Self::Leaks | Self::Mended | Self::Stopped | Self::Started => true,
+            Self::Unchanged | Self::Rose | Self::Foamed | Self::Poured | Self::Dropped => false,
+        }
+    }
 }
 
 /// One filter with its assumption.
@@ -61,6 +75,8 @@ pub(super) struct Hypothesis {
     pub log_likelihood: f64,
     /// Readings since it branched off.
     pub readings: f64,
+    /// It is told from its first minute on: somebody was there, and may have turned the pump.
+    pub told_at_once: bool,
 }
 
 impl Hypothesis {
@@ -78,12 +94,21 @@ impl Hypothesis {
             newest_weight: 1.0,
             log_likelihood: 0.0,
             readings: 0.0,
+            told_at_once: false,
         }
     }
 
     /// Branches off this one: the same so far, but for what `regime` says, which is this probable (ln).
     pub fn branch(&self, regime: Regime, since: f64, log_prior: f64) -> Self {
-        Self { regime, since, log_odds: self.log_odds + log_prior, mean_weight: 1.0, readings: 0.0, ..*self }
+        Self {
+            regime,
+            since,
+            log_odds: self.log_odds + log_prior,
+            mean_weight: 1.0,
+            readings: 0.0,
+            told_at_once: false,
+            ..*self
+        }
     }
 
     /// Goes on by `hours`.
@@ -113,12 +138,7 @@ impl Hypothesis {
         self.log_odds += self.log_likelihood;
         self.readings += 1.0;
         // Foam can feign another draw: that is judged by all readings, a level by the last ones.
-        let over =
-            if matches!(self.regime, Regime::Changed | Regime::Hinted | Regime::Stopped | Regime::Started) {
-                self.readings
-            } else {
-                self.readings.min(WEIGHT_READINGS)
-            };
+        let over = if self.regime.is_of_draw() { self.readings } else { self.readings.min(WEIGHT_READINGS) };
         self.mean_weight += (weight - self.mean_weight) / over;
         self.newest_weight = weight;
         // People write the time down to some minutes: until then a reading may still be from before.
@@ -164,6 +184,8 @@ fn foam_density(innovation: f64, size: &DrumSize) -> f64 {
     FOAM_ABOVE_SHARE * above + (1.0 - FOAM_ABOVE_SHARE) / (2.0 * size.brim)
 }
 
+/// Mean weight of the readings from which a level is calm.
+pub(super) const CALM_AGAIN: f64 = 0.9;
 /// Probability of foam where nothing speaks for it.
 pub(super) const CALM: f64 = 0.05;
 /// Readings after a logged refill that only judge it.

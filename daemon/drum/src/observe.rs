@@ -1,7 +1,7 @@
 //! A minute's reading: all hypotheses take it, then others branch off the leading one.
 
 use super::hours::minutes;
-use super::hypothesis::{Hypothesis, Regime};
+use super::hypothesis::{CALM_AGAIN, Hypothesis, Regime};
 use super::state::{Ripple, StateRow, observation_row};
 use super::tracker::{Phase, Tracker};
 use super::tuning::{BACK_LOG_PRIOR, LEAST_WEIGHT, UNFIT, WELL_FIT};
@@ -20,14 +20,15 @@ impl Tracker {
         self.newest = Some((t, reads));
         // Foam that falls in on itself soon comes again.
         if self.lead.froth_sd <= 0.0
-            && self.lead.mean_weight > CALM_AGAIN.0
-            && t - self.lead.since > CALM_AGAIN.1
+            && self.lead.mean_weight > CALM_AGAIN
+            && t - self.lead.since > CALM_AGAIN_HOURS
         {
             self.foamed = None;
         }
         self.note_sameness(t, reads, &before);
         self.note_fit(t);
         self.branch_steps(t, reads, &before, &ripple, likely_refill);
+        self.branch_leak(t, reads, &before, &ripple);
         self.branch_regimes(t);
         self.branch_froth_end(t);
         self.prune(t);
@@ -87,7 +88,7 @@ impl Tracker {
 
 /// Minutes no further apart than this follow each other.
 const FOLLOWS_HOURS: f64 = minutes(1.6);
-/// Mean weight of the readings, and h, from which it is calm again.
-const CALM_AGAIN: (f64, f64) = (0.9, minutes(10.0));
+/// h. A level must have been calm for so long.
+const CALM_AGAIN_HOURS: f64 = minutes(10.0);
 /// L. Readings no further apart are the same.
 const SAME_LITRES: f64 = 1e-6;

@@ -8,17 +8,19 @@
 //! the others, and all are empty in the same minute. Each drum's own draw is what its own level shows; the pump's
 //! is their sum.
 
-use jiff::Timestamp;
+use jiff::{SignedDuration, Timestamp};
 
 use super::DrumWatch;
 use super::ahead::{Ahead, quantiles};
+use super::ask::fall_of;
 use super::calibration::Calibration;
-use super::hours::hours;
+use super::hours::{SECONDS_PER_HOUR, hours, later, minutes};
 use super::prospect::Prospect;
 use super::state::Gaussian;
 use super::tuning::{KNOWN_DRAW_SD, LENT_SD};
 use claymark_model::doubt::WhyUnknown;
 use claymark_model::forecast::{Basis, EmptyAt, Forecast, Outlook, Subject};
+use claymark_model::median::median;
 use claymark_model::site::{Draws, Pump};
 use claymark_model::units::{Litres, LitresPerHour};
 
@@ -45,8 +47,13 @@ pub fn share_draws(watches: &mut [&mut DrumWatch]) {
 pub fn supply_forecast(now: Timestamp, pump: &Pump, watches: &[&DrumWatch]) -> Forecast {
     let of = Subject::Supply(pump.id.clone());
     let ours = || watches.iter().copied().filter(|watch| watch.facts.pump == pump.id);
+    let joined_drums: Vec<&DrumWatch> = if pump.levels_out { unshut(ours(), now) } else { Vec::new() };
     let drums: Result<Vec<_>, WhyUnknown> = match pump.draws {
         Draws::One => ours().map(|watch| SupplyShare::of(watch, now)).collect(),
+        // One that rises, since others flow into it, isn't drawn and is a part of the whole.
+        Draws::Together if pump.levels_out => {
+            joined_drums.iter().map(|watch| SupplyShare::of(watch, now)).collect()
+        }
         Draws::Together => open(ours(), now).into_iter().map(|watch| SupplyShare::of(watch, now)).collect(),
     };
     let (in_use, outlook) = match drums {
@@ -55,7 +62,7 @@ pub fn supply_forecast(now: Timestamp, pump: &Pump, watches: &[&DrumWatch]) -> F
             let in_use = drums.iter().any(|drum| drum.ahead.in_use);
             let empty_at = match pump.draws {
                 Draws::One => last(now, &drums),
-                Draws::Together if pump.levels_out => joined(now, &drums),
+                Draws::Together if pump.levels_out => joined(now, &drums, fall_of_all(now, &joined_drums)),
                 Draws::Together => first(&drums),
             };
             (in_use, known(pump.draws, &drums, empty_at))
@@ -68,6 +75,8 @@ pub fn supply_forecast(now: Timestamp, pump: &Pump, watches: &[&DrumWatch]) -> F
 /// One drum's share of the supply.
 struct SupplyShare {
     ahead: Prospect,
+    /// What its level reads, L, whether or not that is believed: one that others flow into rises as foam does.
+    reads: Option<f64>,
 }
 
 impl SupplyShare {
@@ -75,7 +84,16 @@ impl SupplyShare {
         let ahead = watch
             .prospect(now)
             .map_err(|why| WhyUnknown::OfDrum { drum: watch.facts.drum.clone(), why: Box::new(why) })?;
-        Ok(Self { ahead })
+        let lately = now - SignedDuration::from_secs_f64(READ_HOURS * SECONDS_PER_HOUR);
+        let reads = median(&mut watch.levels(lately, now).map(|(_, litres)| litres.0).collect::<Vec<_>>());
+        Ok(Self { ahead, reads })
+    }
+
+    /// How full it is by what its level reads, 0 at the heel, 1 at the full line.
+    fn share_left(&self) -> f64 {
+        let tracker = &self.ahead.tracker;
+        let litres = self.reads.unwrap_or(tracker.lead.state.volume().mean);
+        (litres - tracker.size.heel) / tracker.size.span
     }
 
     fn draw(&self) -> f64 {
@@ -95,16 +113,23 @@ impl SupplyShare {
     }
 }
 
+fn unshut<'a>(ours: impl Iterator<Item = &'a DrumWatch>, now: Timestamp) -> Vec<&'a DrumWatch> {
+    ours.filter(|watch| watch.log.here(hours(now)) != Some(false)).collect()
+}
+
 /// The drums whose valves are open to a common suction line: those that are drawn, unless somebody wrote down that
 /// another one is; all that weren't shut, while the pump stands.
 fn open<'a>(ours: impl Iterator<Item = &'a DrumWatch>, now: Timestamp) -> Vec<&'a DrumWatch> {
-    let unshut: Vec<_> = ours.filter(|watch| watch.log.here(hours(now)) != Some(false)).collect();
+    let unshut = unshut(ours, now);
     let drawn: Vec<_> = unshut.iter().copied().filter(|watch| watch.in_use()).collect();
     if drawn.is_empty() { unshut } else { drawn }
 }
 
 /// When drums that level out are empty: all that they hold, drawn by all that is drawn from them.
-fn joined(now: Timestamp, drums: &[SupplyShare]) -> EmptyAt {
+fn joined(now: Timestamp, drums: &[SupplyShare], fall: Option<Gaussian>) -> EmptyAt {
+    if let Some(levelling) = fall.and_then(|fall| levelling(drums, fall)) {
+        return one_after_the_other(now, drums, &[levelling]);
+    }
     let draws: f64 = drums.iter().map(SupplyShare::draw).sum();
     let share = |drum: &SupplyShare| drum.draw() / draws.max(f64::MIN_POSITIVE);
     let mixed = |time: fn(&SupplyShare) -> Ahead| -> Vec<Ahead> {
@@ -122,6 +147,54 @@ fn joined(now: Timestamp, drums: &[SupplyShare]) -> EmptyAt {
     let told = one_after_the_other(now, drums, &mixed(SupplyShare::time));
     let without = one_after_the_other(now, drums, &mixed(SupplyShare::time_without));
     EmptyAt { p05: earlier(told.p05, without.p05), ..told }
+}
+
+/// What all of them lose together since slurry last came in, L/h; `None` when that is too short, or nothing is heard of one.
+fn fall_of_all(now: Timestamp, watches: &[&DrumWatch]) -> Option<Gaussian> {
+    let from = later(now, -LEVELLING_HOURS);
+    let (first, others) = watches.split_first()?;
+    let mut all: Vec<(f64, f64)> =
+        first.levels(from, now).map(|(at, litres)| (hours(at), litres.0)).collect();
+    for watch in others {
+        let mut theirs = watch.levels(from, now).map(|(at, litres)| (hours(at), litres.0)).peekable();
+        all.retain_mut(|(at, litres)| {
+            while theirs.next_if(|(t, _)| *t < *at - SAME_MINUTE_HOURS).is_some() {}
+            let same = theirs.peek().filter(|(t, _)| *t <= *at + SAME_MINUTE_HOURS);
+            same.inspect(|(_, more)| *litres += more).is_some()
+        });
+    }
+    // What one loses to the other is none of it; what is poured in shows as a step of the sum.
+    let scatter = watches.iter().filter_map(|watch| Some(watch.replay.tracker.as_ref()?.scatter()));
+    let step = POURED_SCATTERS * scatter.fold(0.0, f64::hypot);
+    let middle = |some: &[(f64, f64)]| median(&mut some.iter().map(|(_, v)| *v).collect::<Vec<_>>());
+    let rises = |six: &[(f64, f64)]| {
+        let (before, after) = six.split_at(six.len() / 2);
+        middle(before).zip(middle(after)).is_some_and(|(before, after)| after - before > step)
+    };
+    let poured = all.windows(POURED_MINUTES).rposition(rises);
+    let since = all.get(poured.map_or(0, |place| place + POURED_MINUTES - 1)..)?;
+    let long = since.last()?.0 - since.first()?.0 >= LEAST_LEVELLING_HOURS;
+    fall_of(since).filter(|_| long)
+}
+
+/// While one flows into the other, neither level shows what the pump draws; what all of them lose together does. `None` when
+/// they stand at one height and lose what each seems to be drawn, or their levels don't say.
+fn levelling(drums: &[SupplyShare], fall: Gaussian) -> Option<Ahead> {
+    let left = || drums.iter().map(SupplyShare::share_left);
+    let uneven = left().fold(f64::NEG_INFINITY, f64::max) - left().fold(f64::INFINITY, f64::min);
+    let each: f64 = drums.iter().filter(|drum| drum.ahead.in_use).map(SupplyShare::draw).sum();
+    let apart = (each - fall.mean).abs() > UNEVEN_SDS * fall.sd;
+    if fall.mean < fall.sd || uneven < UNEVEN_SHARE && !apart {
+        return None;
+    }
+    let over: f64 = drums.iter().map(|drum| drum.share_left().max(0.0) * drum.ahead.tracker.size.span).sum();
+    let hidden = drums.iter().map(|drum| drum.ahead.tracker.hidden()).fold(0.0, f64::hypot);
+    Some(Ahead {
+        hours: over / fall.mean,
+        stretch: fall.sd / fall.mean,
+        shift: 0.0,
+        hidden: hidden / fall.mean,
+    })
 }
 
 /// When all are empty, one after the other.
@@ -181,4 +254,18 @@ fn known(draws: Draws, drums: &[SupplyShare], empty_at: EmptyAt) -> Outlook {
     }
 }
 
+/// Share of the usable span by which drums that level out must differ for one to flow into the other.
+const UNEVEN_SHARE: f64 = 0.04;
+/// h. And how high they stand, over so long.
+const READ_HOURS: f64 = minutes(7.0);
+/// Standard deviations by which what they lose together differs from what each seems to be drawn.
+const UNEVEN_SDS: f64 = 1.5;
+/// h. What they lose together is seen over so long, at least and at most.
+const LEAST_LEVELLING_HOURS: f64 = minutes(12.0);
+const LEVELLING_HOURS: f64 = minutes(90.0);
+/// Scatters by which all of them together rise within so many minutes when somebody pours.
+const POURED_SCATTERS: f64 = 4.0;
+const POURED_MINUTES: usize = 6;
+/// h. Minutes no further apart are the same.
+const SAME_MINUTE_HOURS: f64 = minutes(0.75);
 const NEVER: EmptyAt = EmptyAt { p05: None, p25: None, p50: None, p75: None, p95: None };

@@ -6,6 +6,7 @@ mod asked;
 mod doubts;
 mod hints;
 mod laws;
+mod leaks;
 mod physics;
 mod rig;
 mod supply;

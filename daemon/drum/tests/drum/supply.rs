@@ -116,6 +116,35 @@ fn drums_that_level_out_are_empty_together_and_so_is_their_supply() {
 }
 
 #[test]
+fn while_one_drum_flows_into_the_other_their_supply_does_not_end_with_either() {
+    for seed in 0..6 {
+        let mut pair = TwoDrums::new(Draws::Together, [90.0, 90.0], [5.0, 5.0]);
+        pair.site.pumps[0].levels_out = true;
+        for (barrel, more) in pair.barrels.iter_mut().zip(0..) {
+            *barrel = PumpedDrum::new(10 * seed + more, start(), 90.0);
+            (barrel.pump, barrel.foam) = (5.0, 0.0);
+        }
+        pair.run(4.0);
+        pair.barrels[0].volume += 80.0;
+        for five_minutes in 1..=36 {
+            // What flows is in proportion to how much higher the one stands.
+            let flows = 0.9 * (pair.barrels[0].volume - pair.barrels[1].volume);
+            (pair.barrels[0].pump, pair.barrels[1].pump) = (5.0 + flows, 5.0 - flows);
+            pair.run(1.0 / 12.0);
+            if five_minutes < 6 {
+                continue;
+            }
+            let truth = pair.barrels.iter().map(|barrel| barrel.volume - HEEL).sum::<f64>() / 9.7;
+            let (_, _, ends) = pair.supply();
+            let (earliest, likely) = (pair.hours_to(ends.p05), pair.hours_to(ends.p50));
+            let when = format!("seed {seed}, {} min after the refill", 5 * five_minutes);
+            assert!(earliest > 0.45 * truth, "{when}: from {earliest} h on, truly {truth} h");
+            assert!((likely / truth - 1.0).abs() < 0.35, "{when}: {likely} h, truly {truth} h");
+        }
+    }
+}
+
+#[test]
 fn a_dry_drum_ends_the_supply_until_somebody_writes_down_that_its_valve_is_shut() {
     let mut pair = TwoDrums::new(Draws::Together, [170.0, 60.0], [5.0, 5.0]);
     while pair.barrels[1].volume > HEEL {
