@@ -234,10 +234,6 @@ impl Alarms {
     pub(crate) fn answered(&mut self, answer: &Answer, pace: &Pace<'_>) -> Option<TooLate> {
         let is_its = |row: &&mut AlarmRow| row.told.iter().any(|told| told.number == answer.notice);
         let row = self.rows.values_mut().find(is_its)?;
-        // Whoever was on it first goes; another one doesn't take that off them.
-        if row.promise.as_ref().is_some_and(|promise| promise.by.is_some() && promise.by != answer.by) {
-            return None;
-        }
         let usual = pace.holds_until(answer.at, row.urgency);
         let needed_by = match row.urgency {
             Urgency::Look => None,
@@ -253,6 +249,11 @@ impl Alarms {
             Some((_, needed_by)) => needed_by,
             None => until,
         };
+        // Whoever was on it first goes; another one doesn't take that off them, unless they are there sooner.
+        let others = row.promise.as_ref().filter(|promise| promise.by.is_some() && promise.by != answer.by);
+        if others.is_some_and(|promise| promise.until <= until) {
+            return None;
+        }
         if row.alarm.acknowledge(answer.at, Some(until)) == Change::AcknowledgeRefused {
             if row.alarm.state() != AlarmState::Acknowledged {
                 return None;

@@ -120,3 +120,22 @@ fn a_promise_has_its_own_time_and_one_that_is_too_late_is_told_back_at_once() {
     let broken = night.minutes(3);
     assert_eq!(calling(of_kind(&broken, NoticeKind::Runout)[0]).call, Call::PromiseBroken);
 }
+
+#[test]
+fn whoever_is_there_sooner_takes_the_promise_over_and_whoever_comes_later_does_not() {
+    let sooner = |first: i64, second: i64| {
+        let (mut night, said) = pump_turned_up();
+        let number = said[0].notice.number;
+        let minutes = SignedDuration::from_mins;
+        night.answer_by(number, Some("kim"), Some(night.now + minutes(first)));
+        night.answer_by(number, Some("lee"), Some(night.now + minutes(second)));
+        let calls = night.minutes(first.max(second) + 10);
+        let broken = calls.iter().find(|call| {
+            call.notice.kind == NoticeKind::Runout && calling(call).call == Call::PromiseBroken
+        });
+        let broken = broken.unwrap_or_else(|| panic!("nobody came: {:?}", told(&calls)));
+        calling(broken).broken.as_ref().and_then(|promise| promise.by.clone())
+    };
+    assert_eq!(sooner(60, 30).as_deref(), Some("lee"));
+    assert_eq!(sooner(30, 60).as_deref(), Some("kim"));
+}
