@@ -77,6 +77,9 @@ pub enum SeasonNews {
 }
 
 impl Simulator {
+    /// All of them.
+    pub const ALL: [Self; 3] = [Self::Mechanistic, Self::Drifting, Self::Resampled];
+
     /// By its name on the command line.
     #[must_use]
     pub fn parse(text: &str) -> Option<Self> {

@@ -7,7 +7,8 @@
 //!
 //! which makes the share beyond it come to α whatever the filter believes: over T settled forecasts the mean of err
 //! differs from α by exactly (ln k at the end − ln k at the start) / (T γ). After Gibbs and Candès (NeurIPS 34, 2021,
-//! arXiv 2106.00170), who move α itself; moving the width keeps it finite. By how far ahead, and for each side alone.
+//! arXiv 2106.00170), who move α itself; moving the width keeps it finite. By how far ahead, and for each side
+//! alone; what one lead learns its neighbours learn in part, since far marks are seldom seen to come.
 
 use super::hours::in_hours;
 use super::tuning::{FIRST_STRETCH, LEARNING_RATE, MOST_STRETCH, NEIGHBOUR_SHARE};

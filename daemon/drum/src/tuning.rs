@@ -33,7 +33,7 @@ pub(super) const CURVE_SD: (f64, f64) = (0.08, 0.06);
 /// 1/√h. β wander: a curve changes with a new tube.
 pub(super) const CURVE_PROCESS_NOISE: f64 = 0.000_3;
 /// 1/√h. ln q wanders so much while it is followed.
-pub(super) const DRAW_PROCESS_NOISE: f64 = 0.007;
+pub(super) const DRAW_PROCESS_NOISE: f64 = 0.006;
 /// 1/h. How fast the draw falls or rises by and by, as with a tube that wears.
 pub(super) const DRIFT_SD: f64 = 0.0005;
 /// 1/h/√h. That changes so much.
@@ -174,7 +174,7 @@ pub(super) const FROTH_HOURS: f64 = 0.5;
 /// Share. The level after a refill isn't yet surer than this.
 pub(super) const RISEN_SD_SHARE: f64 = 0.006;
 /// Log odds for another draw.
-pub(super) const CHANGE_LOG_ODDS: f64 = 6.0;
+pub(super) const CHANGE_LOG_ODDS: f64 = 8.0;
 /// Ln. A changed draw must differ by this.
 pub(super) const CHANGE_SHARE: f64 = 0.05;
 /// Ln. People are told of one that differs by this.
@@ -225,7 +225,7 @@ pub(super) const HINTED_LOG_ODDS: f64 = 4.0;
 /// Ln. Slurry leaves by so much faster, and how sure that is: four times, a third more to ten times as fast.
 pub(super) const LEAK: Gaussian = Gaussian { mean: 1.5, sd: 0.9 };
 /// A leak began in this minute, or was mended: rare.
-pub(super) const LEAK_LOG_PRIOR: f64 = -11.0;
+pub(super) const LEAK_LOG_PRIOR: f64 = -12.0;
 /// The same where the readings of the last quarter of an hour were restless.
 pub(super) const LEAK_IN_FOAM_LOG_PRIOR: f64 = -40.0;
 /// Log odds to believe it.
