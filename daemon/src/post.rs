@@ -140,15 +140,17 @@ async fn exchange(
     let shake = http1::handshake(TokioIo::new(way)).await;
     let (mut sender, connection) = shake.map_err(|error| PostError::NotSent(error.to_string()))?;
     on_data.await;
-    let answered = async { sender.send_request(request).await.map(|answer| said(&answer)) };
-    // The connection does its work only while it is polled; with the answer it is done.
-    tokio::select! {
-        answered = answered => answered.map_err(|error| PostError::Unanswered(chain(&error))),
-        ended = connection => Err(PostError::Unanswered(match ended {
-            Ok(()) => "the connection ended without an answer".to_owned(),
-            Err(error) => chain(&error),
-        })),
-    }
+    let mut answered =
+        std::pin::pin!(async move { sender.send_request(request).await.map(|answer| said(&answer)) });
+    let mut connection = std::pin::pin!(connection);
+    // The connection does its work only while it is polled.
+    let answered = tokio::select! {
+        biased;
+        answered = &mut answered => answered,
+        // A server that hangs up has said what it says: the answer waits behind the end.
+        _ended = &mut connection => answered.await,
+    };
+    answered.map_err(|error| PostError::Unanswered(chain(&error)))
 }
 
 fn said<B>(answer: &Response<B>) -> Said {

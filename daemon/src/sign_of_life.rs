@@ -7,6 +7,7 @@
 use std::sync::Arc;
 use std::time::Duration;
 
+use futures_util::future::BoxFuture;
 use jiff::{SignedDuration, Timestamp};
 use serde::Serialize;
 use tokio::sync::watch;
@@ -63,6 +64,8 @@ pub struct SignOfLife {
     clock: TimeSource,
     ports: Ports,
     vitals: Vitals,
+    /// The store's thread, which hasn't answered yet.
+    asking: Option<BoxFuture<'static, bool>>,
     called: Option<SignedDuration>,
     /// The last call didn't get through.
     unheard: bool,
@@ -89,7 +92,7 @@ impl SignOfLife {
         ports: Ports,
     ) -> Self {
         let vitals = Vitals::new(&ports.pulses, clock.steady());
-        Self { settings, site, gap, clock, ports, vitals, called: None, unheard: false }
+        Self { settings, site, gap, clock, ports, vitals, asking: None, called: None, unheard: false }
     }
 
     /// Looks and calls until `stop`.
@@ -114,12 +117,18 @@ impl SignOfLife {
         }
     }
 
-    /// A thread that hangs in a dead disk doesn't answer.
-    async fn ask_the_store(&self) {
-        if let Some(keeper) = &self.ports.keeper
-            && tokio::time::timeout(STORE_PATIENCE, keeper.open()).await.is_ok_and(|answer| answer.is_some())
-        {
-            self.ports.pulses.store.beat();
+    /// A thread that hangs in a dead disk doesn't answer; it is asked again only when it has.
+    async fn ask_the_store(&mut self) {
+        let Some(keeper) = &self.ports.keeper else { return };
+        let asking = self.asking.get_or_insert_with(|| {
+            let keeper = keeper.clone();
+            Box::pin(async move { keeper.open().await.is_some() })
+        });
+        if let Ok(answered) = tokio::time::timeout(STORE_PATIENCE, asking).await {
+            self.asking = None;
+            if answered {
+                self.ports.pulses.store.beat();
+            }
         }
     }
 
@@ -225,4 +234,4 @@ const EVERY: SignedDuration = SignedDuration::from_secs(60);
 const LATELY: SignedDuration = SignedDuration::from_secs(120);
 const LOOK: Duration = Duration::from_secs(5);
 const PATIENCE: Duration = Duration::from_secs(20);
-const STORE_PATIENCE: Duration = Duration::from_secs(5);
+const STORE_PATIENCE: Duration = Duration::from_secs(1);

@@ -37,12 +37,6 @@ pub(super) fn people(file: &Table<'_>, around: &Surroundings) -> Option<People> 
         let webhook = table.table("webhook").map(|table| ways::webhook(table, around));
         let command = table.table("command").map(|table| ways::command(table));
         let other = webhook.is_some() || command.is_some();
-        if let (true, None, false) = (mqtt, table.key_span("email"), other) {
-            let what =
-                format!("{contact} is told by MQTT alone: nothing gets there while the broker is down");
-            let remedy = "Add email, webhook or command for a person; a lamp or a screen may do with MQTT.";
-            table.findings.warning(table.key_span("mqtt").unwrap_or(table.span()), what, remedy);
-        }
         match &email {
             None if other => {}
             None if !mqtt && table.key_span("email").is_none() && table.key_span("mqtt").is_none() => {
@@ -80,6 +74,13 @@ pub(super) fn people(file: &Table<'_>, around: &Surroundings) -> Option<People> 
         }
         None => None,
     };
+    let only_mqtt = |address: &Address| address.only_by_mqtt();
+    if let (Some(first), true) = (list.things.first(), list.things.iter().all(only_mqtt)) {
+        let what = "every contact is told by MQTT alone: nobody can be reached while the broker is down";
+        let remedy =
+            "Add email, webhook or command to somebody who is called; a lamp or a screen may do with MQTT.";
+        file.findings.warning(list.span(&first.contact), what, remedy);
+    }
     Some(People { contacts, addresses: list.things, smtp })
 }
 

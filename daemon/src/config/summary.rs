@@ -220,5 +220,6 @@ fn address_line(settings: &Settings, address: &Address) -> String {
         format!("{}{short}", command.program.display())
     });
     let ways: Vec<String> = address.email.iter().cloned().chain(mqtt).chain(webhook).chain(command).collect();
-    format!("{} ({}) by {}", address.name, address.contact, ways.join(" and "))
+    let alone = if address.only_by_mqtt() { "; nothing gets there while the broker is down" } else { "" };
+    format!("{} ({}) by {}{alone}", address.name, address.contact, ways.join(" and "))
 }

@@ -26,6 +26,14 @@ pub struct Address {
     pub command: Option<LocalCommand>,
 }
 
+impl Address {
+    /// Whether nothing gets there while the broker is down.
+    #[must_use]
+    pub fn only_by_mqtt(&self) -> bool {
+        self.mqtt && self.email.is_none() && self.webhook.is_none() && self.command.is_none()
+    }
+}
+
 /// How the connection to the mail server is protected.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Security {

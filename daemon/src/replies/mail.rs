@@ -1,5 +1,6 @@
 //! What a mail says, as far as an answer needs it.
 
+use mail_parser::decoders::html::html_to_text;
 use mail_parser::{HeaderValue, MessageParser};
 
 /// One mail.
@@ -19,7 +20,11 @@ impl ReplyMail {
     pub fn read(raw: &[u8]) -> Option<Self> {
         let mail = MessageParser::default().parse(raw)?;
         let from = mail.from()?.first()?.address()?.to_owned();
-        let text = mail.body_text(0).unwrap_or_default();
+        let text = if mail.text_part(0).is_some_and(|part| part.is_text_html()) {
+            of_html(&mail.body_html(0).unwrap_or_default())
+        } else {
+            mail.body_text(0).unwrap_or_default().into_owned()
+        };
         let written = |line: &&str| !line.is_empty() && !line.starts_with('>');
         let first_line = text.lines().map(str::trim).find(written).unwrap_or_default().to_owned();
         let says = |name: &'static str| match mail.header(name) {
@@ -36,6 +41,25 @@ impl ReplyMail {
         Some(Self { from, first_line, by_a_machine })
     }
 }
+
+/// The text of a page, each block in lines of its own: the library runs them together.
+fn of_html(page: &str) -> String {
+    let lower = page.to_ascii_lowercase();
+    let begins = |tag: &&str| BLOCKS.iter().any(|block| tag.starts_with(block));
+    let mut text = String::new();
+    let mut begun = 0;
+    for (place, _) in lower.match_indices('<') {
+        if lower.get(place..).is_some_and(|tag| begins(&tag)) {
+            text.push_str(&html_to_text(page.get(begun..place).unwrap_or_default()));
+            text.push('\n');
+            begun = place;
+        }
+    }
+    text.push_str(&html_to_text(page.get(begun..).unwrap_or_default()));
+    text
+}
+
+const BLOCKS: [&str; 8] = ["<br", "<div", "</div", "<p", "</p", "<blockquote", "<table", "<hr"];
 
 #[cfg(test)]
 mod tests {

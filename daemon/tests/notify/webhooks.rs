@@ -10,9 +10,10 @@ use axum::routing::post;
 use claymark::notify::{Address, Settings, Webhook};
 use claymark::post::WebAddress;
 use claymark_notice::Priority;
-use claymark_store::batch::{Channel, DeliveryState};
+use claymark_store::batch::{Channel, DeliveryState, Issued};
 use claymark_tests::certificates;
 use claymark_tests::receiver::WebhookReceiver;
+use claymark_tests::wait::now;
 use serde_json::Value;
 use tempfile::TempDir;
 use tokio::sync::mpsc;
@@ -43,6 +44,13 @@ async fn the_shipped_receiver_refuses_another_secret_and_what_is_old() {
     assert_eq!(receiver.taken(), Vec::<String>::new());
 }
 
+/// By the real clock.
+fn just_now(number: u64) -> Issued {
+    let mut issued = notice(number, Priority::Now);
+    issued.notice.at = now();
+    issued
+}
+
 #[tokio::test]
 async fn it_takes_a_notice_once_by_its_own_certificate_and_a_copy_counts_as_taken() {
     let dir = TempDir::new().unwrap();
@@ -53,7 +61,7 @@ async fn it_takes_a_notice_once_by_its_own_certificate_and_a_copy_counts_as_take
     for _ in 0..2 {
         // A second office knows nothing of the first: so it is after a crash.
         let mut office = Office::open_now(by_webhook(&url, SECRET, Some(ca.clone())), vec![]);
-        let mut issued = notice(7, Priority::Now);
+        let mut issued = just_now(7);
         issued.subject = "Drum A\r\nX-Evil: yes – $(reboot)".to_owned();
         office.tell(issued).await;
         let done = office.outcome().await;
@@ -70,7 +78,7 @@ async fn it_takes_a_notice_once_by_its_own_certificate_and_a_copy_counts_as_take
 
     // Nobody vouches for it but its own authority.
     let mut office = Office::open_now(by_webhook(&url, SECRET, None), vec![]);
-    office.tell(notice(8, Priority::Now)).await;
+    office.tell(just_now(8)).await;
     let DeliveryState::Pending { last_error, .. } = office.outcome().await.state else { panic!("sent") };
     assert!(last_error.unwrap().contains("certificate"));
     office.close().await;

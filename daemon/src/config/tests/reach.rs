@@ -14,7 +14,7 @@ name = "Ann (invented)"
 webhook = { url = "https://gateway.example.org/hook", secret_file = "hook.secret" }
 command = { program = "/bin/cat", arguments = ["--to", "+1 555 0100"], short = true }
 [[contact]]
-id = "lamp"
+id = "screen"
 mqtt = true
 [replies]
 host = "imap.example.org"
@@ -63,11 +63,10 @@ fn each_way_is_read_and_described_without_its_secret() {
         assert!(said.contains(line), "{line}: {said}");
     }
     assert!(!said.contains("0123456789") && !said.contains("/hook") && !said.contains("/barn"), "{said}");
-    let warned = file.warnings.render(false);
-    assert!(
-        warned.contains("lamp is told by MQTT alone: nothing gets there while the broker is down"),
-        "{warned}"
-    );
+    let alone =
+        "screen (screen) by MQTT claymark/test/notice/screen; nothing gets there while the broker is down";
+    assert!(said.contains(alone), "{said}");
+    assert!(!file.warnings.render(false).contains("MQTT alone"), "there are others");
 }
 
 #[test]
@@ -109,4 +108,11 @@ fn replies_need_mails_that_can_be_answered() {
     let rest = after.split_once("\n[").map_or("", |(_, rest)| rest);
     let without = format!("{before}[{rest}{REACH}").replace("email = \"duty@example.org\"", "mqtt = true");
     assert!(mistakes(&without).contains("there is no [email], so no mail that could be answered"));
+}
+
+#[test]
+fn a_site_whose_people_are_all_behind_the_broker_is_warned_of() {
+    let site = accepted(&BASE.replace("email = \"duty@example.org\"", "mqtt = true"), &around());
+    let warned = site.warnings.render(false);
+    assert!(warned.contains("nobody can be reached while the broker is down"), "{warned}");
 }
