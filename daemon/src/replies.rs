@@ -259,9 +259,11 @@ impl Replies {
     async fn answer_test(&self, contact: &Id) {
         let topic = format!("{}/answer", self.notify.prefix);
         let payload = json!({"notice": 0, "by": contact.as_str()}).to_string().into_bytes();
-        let (done, _nobody_waits) = oneshot::channel();
-        if self.ports.publish.send(Request { topic, payload, retain: false, done }).await.is_err() {
-            tracing::debug!("the publisher has ended");
+        // What nobody waits for isn't sent.
+        let (done, taken) = oneshot::channel();
+        let asked = self.ports.publish.send(Request { topic, payload, retain: false, done }).await;
+        if asked.is_err() || tokio::time::timeout(FOR_THE_BROKER, taken).await.is_err() {
+            tracing::warn!("whoever tries {contact} doesn't hear the answer: the broker hasn't taken it");
         }
     }
 }
@@ -274,6 +276,9 @@ const WRONG_CODES: usize = 5;
 
 /// Others wait behind it with their replies.
 const FOR_THE_DISK: Duration = Duration::from_secs(20);
+
+/// Whoever tries a contact waits at the broker.
+const FOR_THE_BROKER: Duration = Duration::from_secs(10);
 
 /// Two machines that answer each other end here.
 const TOLD_BACK: usize = 10;

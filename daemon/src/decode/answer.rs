@@ -20,14 +20,23 @@ struct SentAnswer {
     there_by: Option<Timestamp>,
 }
 
+/// Whom a message on the topic of answers is for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Meant {
+    /// Us.
+    ForUs,
+    /// Whoever tries a contact, and waits for it at the broker.
+    ForATest,
+}
+
 /// Reads `{"notice":7,"by":"…","there_by":"…"}`; it counts from its arrival.
-pub(super) fn decode(site: &Site, message: &Message, decoded: &mut Decoded) {
+pub(super) fn decode(site: &Site, message: &Message, decoded: &mut Decoded) -> Meant {
     match answer(message) {
-        // Whoever tries a contact waits for it at the broker.
-        Ok(answer) if answer.notice == TEST => {}
+        Ok(answer) if answer.notice == TEST => return Meant::ForATest,
         Ok(answer) => decoded.answers.push(answer),
         Err(refusal) => decoded.refuse(site, message, refusal),
     }
+    Meant::ForUs
 }
 
 fn answer(message: &Message) -> Result<Answer, Refusal> {

@@ -37,9 +37,9 @@ fn a_reply_answers_once_and_not_what_is_over_or_never_was() {
     };
 
     pipeline.event(at("10:50:00"), Event::StoreWorks);
-    pipeline.advance_through(at("11:00:00"));
+    pipeline.advance_through(at("11:40:00"));
     drop(pipeline.take_output());
-    let over = pipeline.reply(at("11:01:00"), by("Kim", number, "11:01:00"));
+    let over = pipeline.reply(at("11:41:00"), by("Kim", number, "11:41:00"));
     let ReplyOutcome::NotTaken(NotTaken::Standing { standing: Standing::Over { .. }, .. }) = over else {
         panic!("{over:?}")
     };
