@@ -130,9 +130,9 @@ fn whoever_is_there_sooner_takes_the_promise_over_and_whoever_comes_later_does_n
         night.answer_by(number, Some("kim"), Some(night.now + minutes(first)));
         night.answer_by(number, Some("lee"), Some(night.now + minutes(second)));
         let calls = night.minutes(first.max(second) + 10);
-        let broken = calls.iter().find(|call| {
-            call.notice.kind == NoticeKind::Runout && calling(call).call == Call::PromiseBroken
-        });
+        let broken = calls
+            .iter()
+            .find(|call| call.notice.kind == NoticeKind::Runout && calling(call).call == Call::PromiseBroken);
         let broken = broken.unwrap_or_else(|| panic!("nobody came: {:?}", told(&calls)));
         calling(broken).broken.as_ref().and_then(|promise| promise.by.clone())
     };

@@ -316,7 +316,15 @@ fn issue(
 
 /// People are called because of that.
 pub fn calling(at: Timestamp, call: Call) -> Calling {
-    Calling { call, urgency: Urgency::Look, earlier: None, broken: None, holds_until: at, later: None }
+    Calling {
+        call,
+        urgency: Urgency::Look,
+        earlier: None,
+        broken: None,
+        holds_until: at,
+        later: None,
+        tonight: None,
+    }
 }
 
 #[expect(clippy::cast_precision_loss, reason = "hours of a week")]
