@@ -120,8 +120,7 @@ async fn start(
 
     let (replies_out, replies) = mpsc::channel(CHANNEL);
     let replies_task = reach::read_replies(process, settings, replies_out, requests.clone());
-    let ports = (notices_inbox, outcomes, requests);
-    let notifier = reach::notifier(process, settings, past.pending, ports);
+    let notifier = reach::notifier(process, settings, past.pending, (notices_inbox, outcomes, requests));
 
     for topic in past.gone {
         // Nobody takes anything out yet, and there is room for far more topics than a room has drums.
