@@ -42,7 +42,7 @@ fn one_typed_number_neither_stops_the_watch_nor_calls_anybody_for_nothing() {
     let mut publisher = TestPublisher::connect(broker.port());
 
     // Typed on the command line it isn't sent at all.
-    for number in ["9223372036854775808", "18446744073709551615", "0"] {
+    for number in ["9223372036854775808", "18446744073709551615"] {
         let typed = claymark(&site, &["answer", number]);
         assert_eq!(typed.status.code(), Some(1), "{number}: {}", says(&typed));
         assert!(says(&typed).contains("can't be the number of a notice"), "{}", says(&typed));

@@ -103,6 +103,17 @@ impl Knowledge {
         self.site.shift(now)
     }
 
+    /// Somebody answered for the night, or it was given to them: this one, or by day the one that comes.
+    pub(crate) fn give_the_night(&mut self, at: Timestamp, person: &Id, by_themselves: bool) {
+        let evening = match self.shift(at) {
+            Shift::Away { evening, .. } => Some(evening),
+            Shift::Present => self.site.next_evening_check(at),
+        };
+        let Some(evening) = evening else { return };
+        let confirmed = by_themselves.then_some(at);
+        self.given_night = Some(GivenNight { evening, person: person.clone(), confirmed });
+    }
+
     /// Who may be called.
     pub(crate) fn on_call(&self, now: Timestamp) -> OnCall {
         OnCall::at(&self.site, now, self.has_the_night(now))

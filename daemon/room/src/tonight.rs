@@ -9,17 +9,6 @@ use claymark_model::id::Id;
 use claymark_notice::handover::OnTonight;
 
 impl Knowledge {
-    /// Somebody answered for the night, or it was given to them: this one, or by day the one that comes.
-    pub(crate) fn give_the_night(&mut self, at: Timestamp, person: &Id, by_themselves: bool) {
-        let evening = match self.shift(at) {
-            Shift::Away { evening, .. } => Some(evening),
-            Shift::Present => self.site.next_evening_check(at),
-        };
-        let Some(evening) = evening else { return };
-        let confirmed = by_themselves.then_some(at);
-        self.given_night = Some(GivenNight { evening, person: person.clone(), confirmed });
-    }
-
     pub(crate) fn given(&self, now: Timestamp) -> Option<&GivenNight> {
         let Shift::Away { evening, .. } = self.shift(now) else { return None };
         self.given_night.as_ref().filter(|given| given.evening == evening)

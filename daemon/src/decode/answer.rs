@@ -20,23 +20,16 @@ struct SentAnswer {
     there_by: Option<Timestamp>,
 }
 
-/// Whom a message on the topic of answers is for.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Meant {
-    /// Us.
-    ForUs,
-    /// Whoever tries a contact, and waits for it at the broker.
-    ForATest,
-}
-
 /// Reads `{"notice":7,"by":"…","there_by":"…"}`; it counts from its arrival.
-pub(super) fn decode(site: &Site, message: &Message, decoded: &mut Decoded) -> Meant {
+pub(super) fn decode(site: &Site, message: &Message, decoded: &mut Decoded) {
     match answer(message) {
-        Ok(answer) if answer.notice == TEST => return Meant::ForATest,
+        Ok(answer) if answer.notice == TEST => {
+            let detail = "0 answers the test of a contact's ways, and no notice: whoever tries it hears it at the broker";
+            decoded.keep_aside(message, None, Problem::new(Reason::NoSuchNotice, detail));
+        }
         Ok(answer) => decoded.answers.push(answer),
         Err(refusal) => decoded.refuse(site, message, refusal),
     }
-    Meant::ForUs
 }
 
 fn answer(message: &Message) -> Result<Answer, Refusal> {
