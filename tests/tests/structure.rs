@@ -7,7 +7,6 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 mod room;
-
 /// (folder, crates of ours that it may depend on), as DEVELOPERS.md draws it.
 const MAY_USE: &[(&str, &[&str])] = &[
     ("daemon/model", &[]),

@@ -13,7 +13,7 @@ use super::tracker::{Phase, Tracker};
 use super::tuning::{
     AGE_CLASS_HOURS, BRANCH_HOURS, CHANGE_LOG_PRIOR, CHANGE_SD, DROP_LOG_PRIOR, FROTH_ENDS_LOG_PRIOR,
     FROTH_HOURS, FROTH_LOG_PRIOR, FROTH_SPREAD, HIGHEST_FROTH_SHARE, HOPELESS_HOURS, HOPELESS_LOG_ODDS,
-    HYPOTHESIS_HOURS, KNOWN_DRAW_SD, LEAK, LEAK_BEGAN_SCATTERS, LEAK_IN_FOAM_LOG_PRIOR, LEAK_LOG_PRIOR,
+    HYPOTHESIS_HOURS, KNOWN_DRAW_SD, LEAK_BEGAN_SCATTERS, LEAK_IN_FOAM_LOG_PRIOR, LEAK_LN, LEAK_LOG_PRIOR,
     LEAST_WEIGHT, LOGGED_RISE_LOG_PRIOR, LOOSE_LOG_PRIOR, MENDED_SD, NOT_DONE_LOG_PRIOR,
     OUT_OF_FOAM_LOG_PRIOR, RISE_LOG_PRIOR, START_LOG_PRIOR, STARTED_SD, STEP_SHARE, STOP_LOG_PRIOR,
 };
@@ -121,7 +121,8 @@ impl Tracker {
                 hypothesis.state.shift_draw(Gaussian { mean: by, sd: MENDED_SD });
             }
             None if off < 0.0 && self.phase != Phase::Dry && before.state.log_draw().sd < KNOWN_DRAW_SD => {
-                hypothesis.state.shift_draw(LEAK)
+                let (mean, sd) = LEAK_LN;
+                hypothesis.state.shift_draw(Gaussian { mean, sd })
             }
             Some(_) | None => return,
         }

@@ -5,7 +5,6 @@
 //! on seeds from 1001 on; the rest are engineering judgement (common practice, no source).
 
 use super::hours::minutes;
-use super::state::Gaussian;
 
 // What is kept.
 
@@ -214,8 +213,8 @@ pub(super) const HINTED_LOG_ODDS: f64 = 4.0;
 
 // A leak beside the pump.
 
-/// Ln. Slurry leaves by so much faster, and how sure that is: four times, a third more to ten times as fast.
-pub(super) const LEAK: Gaussian = Gaussian { mean: 1.5, sd: 0.9 };
+/// Ln, and how sure it is. Slurry leaves by so much faster: four times, a third more to ten times as fast.
+pub(super) const LEAK_LN: (f64, f64) = (1.5, 0.9);
 /// A leak began in this minute, or was mended: rare.
 pub(super) const LEAK_LOG_PRIOR: f64 = -11.0;
 /// The same where the readings of the last quarter of an hour were restless.

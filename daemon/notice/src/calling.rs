@@ -1,11 +1,11 @@
 //! How a notice calls people: why now, how pressing it is, who promised what, and when it calls again.
 
+use claymark_model::id::Id;
 use claymark_model::site::Staff;
 use jiff::{SignedDuration, Timestamp};
 use serde::{Deserialize, Serialize};
 
 use crate::Audience;
-use crate::handover::OnTonight;
 
 /// Why people are called now.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
@@ -98,6 +98,15 @@ pub struct Later {
     pub at: Timestamp,
     /// Whom it will go to.
     pub to: Audience,
+}
+
+/// Who has the night.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct OnTonight {
+    /// Who is called first.
+    pub person: Id,
+    /// When they said so; `None`: nobody has.
+    pub confirmed: Option<Timestamp>,
 }
 
 /// How a notice calls people.

@@ -9,6 +9,7 @@ use crate::NoticeKind;
 use crate::calling::Urgency;
 use crate::caught::CatchDoubt;
 use crate::failure::Failure;
+pub use crate::failure::StandingFailure;
 use crate::handover::{Handover, Morning, TestCall};
 use crate::keeping::{ClockStep, StoreFate};
 use crate::link::LinkDown;
@@ -21,7 +22,9 @@ use claymark_model::id::Id;
 use claymark_model::routine::Overdue;
 use claymark_model::site::Place;
 
-pub use crate::drum::{Doubted, DrumState, NightMix, PumpSetting, PumpState, Remedy, Verdict, Visit};
+pub use crate::drum::{
+    Doubted, DrumState, EveningDrum, NightMix, PumpSetting, PumpState, Remedy, Verdict, Visit,
+};
 
 /// What a notice says.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -79,26 +82,6 @@ impl Content {
         let Self::Withdrawn(withdrawn) = self else { return false };
         matches!(&withdrawn.because, Because::HeardAgain { still_silent, .. } if !still_silent.is_empty())
     }
-}
-
-/// One drum in the evening.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct EveningDrum {
-    /// What is known.
-    pub state: DrumState,
-    /// Whether it lasts.
-    pub verdict: Verdict,
-    /// What can be done.
-    pub remedy: Remedy,
-}
-
-/// A failure that stands.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct StandingFailure {
-    /// The notice that told it.
-    pub notice: u64,
-    /// What.
-    pub failure: Failure,
 }
 
 /// The evening's word on the whole room.

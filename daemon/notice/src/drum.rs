@@ -238,6 +238,17 @@ const SLOWEST: f64 = 0.75;
 /// See [`SLOWEST`].
 const FASTEST: f64 = 1.15;
 
+/// One drum in the evening.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct EveningDrum {
+    /// What is known.
+    pub state: DrumState,
+    /// Whether it lasts.
+    pub verdict: Verdict,
+    /// What can be done.
+    pub remedy: Remedy,
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

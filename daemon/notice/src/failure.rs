@@ -489,3 +489,12 @@ impl Fault {
         }
     }
 }
+
+/// A failure that stands.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct StandingFailure {
+    /// The notice that told it.
+    pub notice: u64,
+    /// What.
+    pub failure: Failure,
+}

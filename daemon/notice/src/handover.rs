@@ -5,16 +5,10 @@ use jiff::Timestamp;
 use serde::{Deserialize, Serialize};
 
 use crate::NoticeKind;
-use crate::content::{EveningDrum, StandingFailure};
+use crate::drum::EveningDrum;
+use crate::failure::StandingFailure;
 
-/// Who has the night.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-pub struct OnTonight {
-    /// Who is called first.
-    pub person: Id,
-    /// When they said so; `None`: nobody has.
-    pub confirmed: Option<Timestamp>,
-}
+pub use crate::calling::OnTonight;
 
 /// Nobody has confirmed that the night is theirs.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]

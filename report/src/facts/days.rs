@@ -39,7 +39,7 @@ pub fn of(site: &Site, week: &Week, places: &[PlaceWeek]) -> Vec<BandDay> {
         let inside = |place: &&PlaceWeek| {
             let worst = place.turbidity.iter().filter_map(|measured| {
                 let shares = of_sensor(measured);
-                shares.percent(shares.inside_s)
+                shares.percent(shares.inside_s).filter(|_| shares.known_s() > 0.0)
             });
             worst.min_by(f64::total_cmp).map(|percent| (place.name.clone(), percent))
         };

@@ -88,7 +88,7 @@ impl Calls {
 
 /// The calls for one cause, until it was over.
 #[derive(Debug, Default)]
-struct Alarm {
+struct CalledCause {
     /// Where its calls stand among the notices.
     calls: Vec<usize>,
     answered_by: Option<u64>,
@@ -96,8 +96,8 @@ struct Alarm {
 }
 
 /// From the first call for a cause to the word that it is over; a cause that comes back is told apart.
-fn alarms(warnings: &[Warning]) -> Vec<Alarm> {
-    let mut all: Vec<Alarm> = Vec::new();
+fn alarms(warnings: &[Warning]) -> Vec<CalledCause> {
+    let mut all: Vec<CalledCause> = Vec::new();
     let mut open: BTreeMap<&str, usize> = BTreeMap::new();
     for (index, warning) in warnings.iter().enumerate() {
         let cause = warning.notice.cause.as_str();
@@ -106,7 +106,7 @@ fn alarms(warnings: &[Warning]) -> Vec<Alarm> {
             over.into_iter().for_each(|alarm| alarm.over = true);
         } else if warning.notice.calling.is_some() {
             let alarm = *open.entry(cause).or_insert_with(|| {
-                all.push(Alarm::default());
+                all.push(CalledCause::default());
                 all.len() - 1
             });
             let Some(alarm) = all.get_mut(alarm) else { continue };

@@ -11,7 +11,7 @@ use super::{MarkedLine, Picture, Pictures, breakable};
 use crate::charts::scale::Cut;
 use crate::charts::{Undrawn, drum};
 use crate::facts::WeekFacts;
-use crate::facts::drums::{DrumWeek, RunOut, WELL_KNOWN_PERCENT};
+use crate::facts::drums::{DrumWeek, RunOut, TimeInDoubt, WELL_KNOWN_PERCENT};
 
 /// All drums.
 #[derive(Debug, Clone, Serialize)]
@@ -97,7 +97,6 @@ impl DrumCard {
 }
 
 fn lines(week: &DrumWeek, facts: &WeekFacts) -> Vec<(Mark, String)> {
-    let zone = &facts.site.time_zone;
     let added: Vec<Litres> = week.refills.iter().map(|refill| refill.added).collect();
     let unlogged = week.refills.iter().filter(|refill| refill.logged.is_none()).count();
     let mark = if unlogged > 0 { Mark::Look } else { Mark::Good };
@@ -110,15 +109,24 @@ fn lines(week: &DrumWeek, facts: &WeekFacts) -> Vec<(Mark, String)> {
         lines.push((mark, words::drums::refills(&added, unlogged, week.clay_logged(), &facts.site)));
     }
     lines.extend(week.run_outs.iter().map(|run_out| (Mark::Bad, told(run_out, facts))));
-    lines.extend(
-        week.doubts
-            .iter()
-            .map(|doubt| (Mark::Unknown, words::drums::doubt(doubt.from, doubt.to, &doubt.why, zone))),
-    );
+    lines.extend(doubts(week, facts));
     let refuted = words::drums::refuted(week.refuted.checked, week.refuted.too_early);
     let mark = if week.refuted.too_early > 0 { Mark::Look } else { Mark::Good };
     lines.extend(refuted.map(|says| (mark, says)));
     lines
+}
+
+/// The longest times in which the level wasn't believed, in order, and how many more there were.
+fn doubts(week: &DrumWeek, facts: &WeekFacts) -> Vec<(Mark, String)> {
+    let lasted = |doubt: &TimeInDoubt| doubt.to.unwrap_or(facts.until).duration_since(doubt.from);
+    let mut longest: Vec<&TimeInDoubt> = week.doubts.iter().collect();
+    longest.sort_by_key(|doubt| (std::cmp::Reverse(lasted(doubt)), doubt.from));
+    let rest = longest.split_off(DOUBTS.min(longest.len()));
+    longest.sort_by_key(|doubt| doubt.from);
+    let zone = &facts.site.time_zone;
+    let each = longest.into_iter().map(|doubt| words::drums::doubt(doubt.from, doubt.to, &doubt.why, zone));
+    let more = words::drums::more_doubts(rest.len(), rest.iter().map(|doubt| lasted(doubt)).sum());
+    each.chain(more).map(|says| (Mark::Unknown, says)).collect()
 }
 
 fn told(run_out: &RunOut, facts: &WeekFacts) -> String {
@@ -138,5 +146,8 @@ fn told(run_out: &RunOut, facts: &WeekFacts) -> String {
 pub fn day_names(facts: &WeekFacts) -> Vec<String> {
     facts.week.days().iter().map(|day| words::day(day.date)).collect()
 }
+
+/// So many times of doubt are shown; the rest is counted.
+const DOUBTS: usize = 5;
 
 const SIZE: (u32, u32) = (1800, 360);

@@ -300,10 +300,8 @@ fn kept(grade: BandGrade) -> Kept {
 
 fn in_band(shares: &Shares) -> String {
     let unknown = shares.doubtful_s + shares.missing_s;
-    words::water::in_band(
-        shares.percent(shares.inside_s).unwrap_or(0.0),
-        shares.percent(unknown).unwrap_or(100.0),
-    )
+    let inside = shares.percent(shares.inside_s).filter(|_| shares.known_s() > 0.0);
+    words::water::in_band(inside, shares.percent(unknown).unwrap_or(100.0))
 }
 
 const SIZE: (u32, u32) = (480, 130);

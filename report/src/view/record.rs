@@ -7,17 +7,20 @@ use serde::Serialize;
 use claymark_model::fieldlog::LogEntry;
 use claymark_model::happening::Happening;
 use claymark_model::quarantine::Reason;
+use claymark_notice::Call;
 use claymark_words::report as words;
 use claymark_words::{alarms, happening, names, reasons};
 
 use super::{MarkedLine, Picture, Pictures, breakable};
 use crate::charts::{Undrawn, coverage};
+use crate::facts::warnings::Warning;
 use crate::facts::{SensorWeek, WeekFacts};
 
 /// What people were told.
 #[derive(Debug, Clone, Serialize)]
 pub struct ToldPart {
     warnings: Vec<WarningRow>,
+    more: Option<String>,
     figures: Vec<[String; 3]>,
 }
 
@@ -79,9 +82,13 @@ struct EntryRow {
 impl ToldPart {
     /// From the facts of a week.
     pub fn of(facts: &WeekFacts) -> Self {
-        let figures = facts.alarms.as_ref().map(|alarms| alarms::lines(&alarms.week)).unwrap_or_default();
+        let shown = told(&facts.warnings);
+        let left_out = facts.warnings.len() - shown.len();
+        let figures = facts.alarms.as_ref().filter(|_| !facts.warnings.is_empty());
+        let figures = figures.map(|alarms| alarms::lines(&alarms.week)).unwrap_or_default();
         Self {
-            warnings: facts.warnings.iter().map(|warning| WarningRow::of(warning, facts)).collect(),
+            warnings: shown.into_iter().map(|warning| WarningRow::of(warning, facts)).collect(),
+            more: words::record::more_notices(left_out),
             figures: figures
                 .into_iter()
                 .map(|line| [line.what.to_owned(), line.found, line.wanted])
@@ -151,6 +158,16 @@ impl LogPart {
     }
 }
 
+/// All, or, where these are too many to be read, those that were news: calls that were told again are left out first.
+fn told(warnings: &[Warning]) -> Vec<&Warning> {
+    let again = |warning: &&Warning| {
+        let call = warning.notice.calling.as_ref().map(|calling| calling.call);
+        matches!(call, Some(Call::Again | Call::Next))
+    };
+    let many = warnings.len() > NOTICES;
+    warnings.iter().filter(|warning| !(many && again(warning))).take(NOTICES).collect()
+}
+
 /// How many entries of each routine kind, most frequent first.
 fn kinds(routine: &[&LogEntry]) -> Vec<(usize, &'static str, &'static str)> {
     let mut kinds: BTreeMap<(&str, &str), usize> = BTreeMap::new();
@@ -168,7 +185,7 @@ fn happened(seen: &Happening, facts: &WeekFacts) -> (String, String) {
 }
 
 impl WarningRow {
-    fn of(warning: &crate::facts::warnings::Warning, facts: &WeekFacts) -> Self {
+    fn of(warning: &Warning, facts: &WeekFacts) -> Self {
         let notice = &warning.notice;
         let fared = warning.delivery;
         let took = fared.first_sent.map(|sent| sent.duration_since(notice.at));
@@ -208,6 +225,9 @@ pub const COMPLETE_PERCENT: f64 = 99.0;
 
 /// So many entries of the field log are shown; the rest is counted.
 const ENTRIES: usize = 60;
+
+/// So many notices are shown; the rest is counted.
+const NOTICES: usize = 60;
 
 /// So much of what happened is shown; the rest is counted.
 const HAPPENINGS: usize = 40;

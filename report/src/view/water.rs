@@ -100,7 +100,7 @@ impl TankRow {
             .transpose()?;
         let inside = worst.and_then(|measured| {
             let shares = measured.shares();
-            shares.percent(shares.inside_s)
+            shares.percent(shares.inside_s).filter(|_| shares.known_s() > 0.0)
         });
         let none = |sensors: &[MeasuredWeek]| {
             let words = if sensors.is_empty() { words::drums::NO_SENSOR } else { words::drums::NOT_KNOWN };
@@ -137,13 +137,18 @@ fn band_day(day: &BandDay) -> Vec<String> {
     let percent = |seconds: f64| {
         shares.percent(seconds).map_or_else(|| words::glance::NOT_YET.to_owned(), words::percent)
     };
+    // Of a day of which nothing is known no share is known either.
+    let of_known = |seconds: f64| {
+        let silent = shares.known_s() <= 0.0 && shares.due_s() > 0.0;
+        if silent { words::drums::NOT_KNOWN.to_owned() } else { percent(seconds) }
+    };
     vec![
         words::day(day.date),
         words::ahead::fish_days(day.fish.iter().map(|(_, fish)| *fish)),
         words::water::low_to_high(day.band.min(), day.band.max(), 0),
-        percent(shares.inside_s),
-        percent(shares.below_s),
-        percent(shares.above_s),
+        of_known(shares.inside_s),
+        of_known(shares.below_s),
+        of_known(shares.above_s),
         percent(shares.doubtful_s + shares.missing_s),
         day.least.as_ref().map_or_else(String::new, |(name, least)| {
             format!("{} ({})", breakable(name), words::percent(*least))

@@ -129,10 +129,7 @@ impl Teller<'_> {
                 None => format!("Level and pump agree: {written}."),
                 // People were told of a change: that it lies within what a rating may be off by is no agreement.
                 Some(since) => {
-                    format!(
-                        "{written}; {leave} leave since {}, and nobody wrote that down.",
-                        self.clock.time(since)
-                    )
+                    format!("{written}; {leave} leave since {}.", self.clock.time(since))
                 }
             },
             Some(share) if share > 1.0 => format!(

@@ -102,6 +102,14 @@ pub fn doubt(from: Timestamp, to: Option<Timestamp>, why: &Grounds<WhyDoubted>, 
     }
 }
 
+/// Shorter times in which the level couldn't be believed: how many, and how long together.
+#[must_use]
+pub fn more_doubts(times: usize, in_all: SignedDuration) -> Option<String> {
+    (times > 0).then(|| {
+        format!("Not believed {} more, for {} in all.", counted(times, "time", "times"), duration(in_all))
+    })
+}
+
 /// Forecasts that a refill overtook: how many, and how many of them had called the drum empty before that.
 #[must_use]
 pub fn refuted(checked: u64, too_early: u64) -> Option<String> {

@@ -233,6 +233,17 @@ pub fn entries(all: usize, routine: &[(usize, &str, &str)]) -> String {
     }
 }
 
+/// When the list of notices is cut.
+#[must_use]
+pub fn more_notices(left_out: usize) -> Option<String> {
+    (left_out > 0).then(|| {
+        format!(
+            "{} more in the store (claymark happened): calls that were told again are left out here first.",
+            counted(left_out, "message", "messages")
+        )
+    })
+}
+
 /// When the list is cut.
 #[must_use]
 pub fn more_entries(left_out: usize) -> String {

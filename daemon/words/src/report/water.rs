@@ -49,7 +49,8 @@ impl Kept {
 
 /// "97 % in band", and how much of the week isn't known where that is more than 1 %.
 #[must_use]
-pub fn in_band(inside_percent: f64, unknown_percent: f64) -> String {
+pub fn in_band(inside_percent: Option<f64>, unknown_percent: f64) -> String {
+    let Some(inside_percent) = inside_percent else { return "not known".to_owned() };
     if unknown_percent > 1.0 {
         format!("{} in band, {} not known", percent(inside_percent), percent(unknown_percent))
     } else {
