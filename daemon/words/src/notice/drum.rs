@@ -96,13 +96,14 @@ impl Teller<'_> {
         }
     }
 
-    /// Since when the draw is another, where neither a refill nor the setting at `set` brought that.
-    fn changed_since(&self, state: &DrumState, set: Timestamp) -> Option<Timestamp> {
+    /// Since when the draw is another, and off the rating by something, where neither a refill nor the setting at `set`
+    /// brought that.
+    fn changed_since(state: &DrumState, set: Timestamp, share: f64) -> Option<Timestamp> {
         let refilled = state.last_refill.map(|refill| refill.at);
         let brought = |since: &Timestamp| {
             [Some(set), refilled].into_iter().flatten().any(|at| since.duration_since(at) <= BROUGHT_WITHIN)
         };
-        state.draw_since.filter(|since| !brought(since))
+        state.draw_since.filter(|since| (share - 1.0).abs() > SAME && !brought(since))
     }
 
     /// The level against the pump as it was written down: two signs that agree are worth more than one.
@@ -125,7 +126,7 @@ impl Teller<'_> {
         );
         let leave = format::draw(units, drawn);
         Some(match state.pump.delivers() {
-            Some(share) if PumpState::agrees(share) => match self.changed_since(state, set.at) {
+            Some(share) if PumpState::agrees(share) => match Self::changed_since(state, set.at, share) {
                 None => format!("Level and pump agree: {written}."),
                 // People were told of a change: that it lies within what a rating may be off by is no agreement.
                 Some(since) => {
@@ -148,3 +149,6 @@ impl Teller<'_> {
 /// A draw that is another so soon after a refill or a setting is another by it. Our own choice: people write down by the
 /// quarter of an hour.
 const BROUGHT_WITHIN: SignedDuration = SignedDuration::from_mins(60);
+
+/// So near to its rating a pump does what was written down, whatever it did before. Our own choice.
+const SAME: f64 = 0.1;

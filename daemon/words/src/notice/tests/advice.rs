@@ -87,3 +87,22 @@ fn a_slower_pump_that_keeps_the_fishs_band_is_offered_plainly() {
     assert!(told.contains("Or without a refill: set the pump to 39 rpm"), "{told}");
     assert!(!told.contains("BELOW"), "{told}");
 }
+
+#[test]
+fn a_change_that_was_told_is_no_agreement_though_the_rating_may_be_off_by_as_much() {
+    for (drawn, since, says) in [
+        (10.5, "2027-04-20T13:10:00Z", "9.4 L/h; 10.5 L/h leave since 16:10."),
+        (9.4, "2027-04-20T13:10:00Z", "Level and pump agree:"),
+        // Within the hour after it was set it draws as it was set.
+        (10.5, "2027-04-20T04:20:00Z", "Level and pump agree:"),
+        (11.5, "2027-04-20T13:10:00Z", "Level and log don't agree:"),
+    ] {
+        let mut drum = lasting("b");
+        drum.state.pump.drawn = Some(LitresPerHour(drawn));
+        drum.state.draw_since = Some(at(since));
+        let check = evening(vec![drum]);
+        let told =
+            told(&site(), &super::notice("2027-04-20T14:00:00Z", Content::EveningCheck(Box::new(check))));
+        assert!(told.contains(says), "{drawn} L/h since {since}: {told}");
+    }
+}
