@@ -1,7 +1,10 @@
 //! The invented room of the tests: Alder Bend Hatchery, which doesn't exist, nor do its people.
 //!
 //! [`site`] is whole; a test says by `..site()` what it needs otherwise, and so what matters to it.
-#![expect(clippy::unwrap_used, reason = "all of it is invented, and of tests only")]
+#![allow(
+    clippy::unwrap_used,
+    reason = "all of it is invented, and of tests only; in a crate's own tests the lint is silent anyway"
+)]
 
 use claymark_model::id::Id;
 use claymark_model::quality::thresholds::{Span, Thresholds};
