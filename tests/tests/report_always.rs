@@ -10,7 +10,6 @@ use claymark_model::fieldlog::{Deed, LogEntry};
 use claymark_model::id::Id;
 use claymark_model::quality::Flag;
 use claymark_model::reading::{Assessed, Reading, TestFlags};
-use claymark_model::site::Site;
 use claymark_store::Writer;
 use claymark_store::batch::CommitBatch;
 use claymark_tests::binary::program;
@@ -36,7 +35,7 @@ fn note(key: &str, text: &str) -> LogEntry {
 
 /// A store of that week: turbidity at both ends of what a float holds, and notes that nobody would type.
 fn store(path: &Path) {
-    let mut site: Site = serde_json::from_str(include_str!("../../daemon/store/tests/site.json")).unwrap();
+    let mut site = claymark_invented::two_tanks();
     if let Some(tank) = site.tanks.first_mut() {
         tank.name = "=Tank 🐟\u{202e}1".to_owned();
     }

@@ -124,7 +124,7 @@ fn what_keeps_the_report_from_being_made_is_told_with_what_to_do() {
     assert!(stranger.contains("401") && stranger.contains("right to read"), "{stranger}");
     assert!(!stranger.contains("another-token"), "a token is never shown");
 
-    let mut alder: Site = serde_json::from_str(include_str!("../../daemon/store/tests/site.json")).unwrap();
+    let mut alder = claymark_invented::two_tanks();
     let waiting = tokio::runtime::Builder::new_current_thread().enable_all().build().unwrap();
     let client = Client::new(&settings(&server)).unwrap();
     for id in ["alder-bend", "birch-weir"] {

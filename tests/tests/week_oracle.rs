@@ -40,7 +40,7 @@ fn the_demos_week_is_that_of_pandas() {
 #[test]
 fn a_week_in_which_the_clocks_change_and_a_week_53_are_those_of_pandas() {
     let dir = tempfile::tempdir().unwrap();
-    let mut site: Site = serde_json::from_str(include_str!("../../daemon/store/tests/site.json")).unwrap();
+    let mut site = claymark_invented::two_tanks();
     for (week, zone, hours) in [
         ("2025-W44", "America/Chicago", 169.0),
         ("2026-W13", "Europe/Helsinki", 167.0),

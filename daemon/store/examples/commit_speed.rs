@@ -78,7 +78,7 @@ fn assessed(sensor: &Sensor, second: usize, spike: Flag) -> Result<Assessed, Box
 }
 
 fn site_with(sensors: usize) -> Result<Site, Box<dyn Error>> {
-    let mut site: Site = serde_json::from_str(include_str!("../tests/site.json"))?;
+    let mut site = claymark_invented::two_tanks();
     let pattern = site.sensors.first().ok_or("the site has a sensor")?.clone();
     site.sensors = (0..sensors)
         .map(|n| Ok(Sensor { id: Id::new(&format!("sensor-{n}"))?, ..pattern.clone() }))

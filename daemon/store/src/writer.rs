@@ -340,7 +340,7 @@ mod tests {
     fn a_full_disk_is_told_as_such_and_the_writer_goes_on_when_there_is_room_again() {
         let dir = tempfile::tempdir().unwrap();
         let path = dir.path().join("claymark.db");
-        let mut writer = Writer::open(&path, &site()).unwrap();
+        let mut writer = Writer::open(&path, &claymark_invented::two_tanks()).unwrap();
         assert_eq!(writer.commit(&batch(0, 10)).unwrap().stored, 10);
 
         // As with a full disk, SQLite can't make the file longer.
@@ -363,7 +363,7 @@ mod tests {
     #[test]
     fn a_commit_waits_for_the_disk() {
         let dir = tempfile::tempdir().unwrap();
-        let writer = Writer::open(&dir.path().join("claymark.db"), &site()).unwrap();
+        let writer = Writer::open(&dir.path().join("claymark.db"), &claymark_invented::two_tanks()).unwrap();
         let number =
             |name| writer.connection.pragma_query_value(None, name, |row| row.get::<_, i64>(0)).unwrap();
         assert_eq!(number("synchronous"), 2);
@@ -397,7 +397,4 @@ mod tests {
         CommitBatch { readings: (first..first + count).map(reading).collect(), ..CommitBatch::default() }
     }
 
-    fn site() -> Site {
-        serde_json::from_str(include_str!("../tests/site.json")).unwrap()
-    }
 }

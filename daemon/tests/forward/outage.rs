@@ -10,7 +10,6 @@ use claymark_influx::settings::{Server, Token};
 use claymark_model::id::Id;
 use claymark_model::quality::Flag;
 use claymark_model::reading::{Assessed, Reading, TestFlags};
-use claymark_model::site::Site;
 use claymark_store::batch::CommitBatch;
 use claymark_store::{Reader, Writer};
 use claymark_tests::victoria::Victoria;
@@ -71,7 +70,7 @@ struct ForwardingStore {
 
 impl ForwardingStore {
     async fn open(port: u16) -> Self {
-        let site: Site = serde_json::from_str(include_str!("../../store/tests/site.json")).unwrap();
+        let site = claymark_invented::two_tanks();
         let dir = tempfile::tempdir().unwrap();
         let store = dir.path().join("claymark.db");
         let (clock, stepper) = TimeSource::stepped(at(0, 0));

@@ -7,7 +7,9 @@ use claymark::intake::Login;
 use claymark::notify::{Address, Notifier, Outcome, Patience, Ports, Security, Settings, Smtp, Word};
 use claymark::publish::Request;
 use claymark::pulse::Pulse;
+use claymark_invented as invented;
 use claymark_model::id::Id;
+use claymark_model::site::Site;
 use claymark_notice::content::{Content, EveningCheck, ReadingsMissing, Visit};
 use claymark_notice::{Audience, Notice, NoticeKind, Priority};
 use claymark_store::batch::{Channel, Delivery, DeliveryState, Issued};
@@ -46,7 +48,8 @@ impl Office {
         let (begun, ended) = (Pulse::default(), Pulse::default());
         let ports =
             Ports { words: words_in, outcomes: outcomes_out, publish, begun, ended, stop: stop.clone() };
-        let site = site();
+        // The hatchery, as far as its mail goes.
+        let site = Site { drums: Vec::new(), pumps: Vec::new(), tanks: Vec::new(), sensors: Vec::new(), ..invented::site() };
         let task = tokio::spawn(Notifier::new(&site, settings, pending, clock, ports).run());
         Self { words, outcomes, others: VecDeque::new(), requests, stepper, stop, task }
     }
@@ -174,21 +177,4 @@ pub fn id(text: &str) -> Id {
 /// Seconds after 17:00 in Helsinki, summer time.
 pub fn at(second: i64) -> Timestamp {
     "2027-04-20T14:00:00Z".parse::<Timestamp>().unwrap() + SignedDuration::from_secs(second)
-}
-
-/// The invented hatchery, as far as its mail goes.
-fn site() -> claymark_model::site::Site {
-    serde_json::from_value(serde_json::json!({
-        "id": "alder-bend", "name": "Alder Bend Hatchery", "time_zone": "Europe/Helsinki",
-        "elevation_m": 92.0,
-        "units": {"mass": "kg", "volume": "L", "strength": "g/L", "temperature": "°C"},
-        "staff": {"evening_check": "17:00:00", "next_visit": "07:30:00", "margin": "PT1H", "mixing": "PT15M",
-                  "travel": "PT30M", "response": "PT15M"},
-        "water": {"turbidity": {"min": 50.0, "max": 80.0}, "temperature_c": {"min": 19.0, "max": 21.0},
-                  "oxygen_min_mg_l": 7.0},
-        "clay": {"bag": 22.7, "scale_step": 0.05, "mineral_density_kg_per_l": 2.6, "thickest": 120.0},
-        "pumps": [], "drums": [], "head_tank": {"id": "head", "name": "Head tank", "volume": 450.0},
-        "tanks": [], "sensors": [], "contacts": [],
-    }))
-    .unwrap()
 }

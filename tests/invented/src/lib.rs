@@ -60,6 +60,31 @@ pub fn site() -> Site {
     }
 }
 
+/// Two rearing tanks and one drum, whose sensors speak each 30 s: what stores are filled with.
+#[must_use]
+pub fn two_tanks() -> Site {
+    let half_a_minute = |name, place, quantity| Sensor {
+        every: SignedDuration::from_secs(30),
+        ..sensor(name, place, quantity)
+    };
+    Site {
+        name: "Alder Bend Hatchery (invented)".to_owned(),
+        water: water((50.0, 80.0), (19.0, 21.0), 7.0),
+        clay: ClaySupply { bag: Kilograms(22.7), thickest: GramsPerLitre(120.0), ..clay() },
+        pumps: vec![Pump { max_rpm: Some(100.0), ..pump("p1") }],
+        drums: vec![Drum { strapping: strapping(&[(0.0, 0.0), (800.0, 190.0)]), ..drum("a", "p1") }],
+        tanks: vec![tank(1), tank(2)],
+        sensors: vec![
+            half_a_minute("t1-ntu", Place::Tank(id("t1")), Quantity::Turbidity),
+            half_a_minute("t2-ntu", Place::Tank(id("t2")), Quantity::Turbidity),
+            half_a_minute("t1-oxygen", Place::Tank(id("t1")), Quantity::Oxygen),
+            half_a_minute("drum-a-level", Place::Drum(id("a")), Quantity::Level),
+        ],
+        contacts: vec![contact("on-call", "On call")],
+        ..site()
+    }
+}
+
 /// From 17:00 to 07:30 nobody is there; an hour of margin, 15 min to mix, 30 min of way, 15 min to get up.
 #[must_use]
 pub fn staff() -> Staff {

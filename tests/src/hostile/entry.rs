@@ -168,6 +168,7 @@ const KINDS: &[EntryForm] = &[
     kind("clog_cleared", &[Id("pump", "p1")]),
     kind("delivery", &[Figure("bags", "4"), Figure("kg", "100"), Text("lot", "0815")]),
     kind("fish", &[Id("place", "tank:t1"), Text("what", "counted"), Figure("number", "2000")]),
+    kind("tonight", &[Id("person", "duty")]),
     kind("note", &[Text("text", "fed well")]),
     no_kind("dance"),
     no_kind("Refill"),

@@ -1,14 +1,14 @@
-//! The site of a season, as the store keeps a site: fields that don't matter here have their defaults.
+//! The site of a season: the invented room, with the drums of that season.
 
+use claymark_invented as invented;
 use claymark_model::id::Id;
 use claymark_model::quality::thresholds::{
     FlatLine, GrossRange, Levels, Span, Spike, SpikeMethod, Thresholds,
 };
-use claymark_model::site::Site;
-use claymark_model::strapping::StrappingTable;
-use claymark_model::units::{Litres, Millimetres, PeopleUnits};
+use claymark_model::site::{ClaySupply, Drum, Place, Pump, Quantity, Senses, Sensor, Site};
+use claymark_model::units::{GramsPerLitre, Litres, Millimetres};
 use jiff::SignedDuration;
-use serde_json::{Value, json};
+use jiff::tz::TimeZone;
 
 /// One drum with its level sensor.
 pub struct DrumPlan {
@@ -66,36 +66,17 @@ impl Mount {
 pub fn site(plans: &[DrumPlan]) -> Site {
     let mut pumps: Vec<&str> = plans.iter().map(|plan| plan.pump).collect();
     pumps.dedup();
-    let minutes = SignedDuration::from_mins;
-    let site = json!({
-        "id": "alder-bend",
-        "name": "Alder Bend Hatchery (invented)",
-        "time_zone": "UTC",
-        "elevation_m": 92.0,
-        "units": PeopleUnits::default(),
-        "staff": {
-            "evening_check": "17:00:00",
-            "next_visit": "07:30:00",
-            "margin": minutes(60),
-            "mixing": minutes(15),
-            "travel": minutes(30),
-            "response": minutes(15),
-        },
-        "water": {"turbidity": span(50.0, 80.0), "temperature_c": span(18.0, 22.0), "oxygen_min_mg_l": 6.0},
-        "clay": {
-            "bag": 25.0,
-            "scale_step": 0.05,
-            "mineral_density_kg_per_l": MINERAL_DENSITY,
-            "thickest": 150.0,
-        },
-        "pumps": pumps.into_iter().map(pump).collect::<Vec<_>>(),
-        "drums": plans.iter().map(drum).collect::<Vec<_>>(),
-        "head_tank": {"id": "head", "name": "Head tank", "volume": 450.0},
-        "tanks": [],
-        "sensors": plans.iter().map(sensor).collect::<Vec<_>>(),
-        "contacts": [{"id": "ann", "name": "ann"}, {"id": "kim", "name": "kim"}],
-    });
-    serde_json::from_value(site).expect("it is written as the store writes one")
+    Site {
+        name: "Alder Bend Hatchery (invented)".to_owned(),
+        time_zone: TimeZone::UTC,
+        clay: ClaySupply { mineral_density_kg_per_l: MINERAL_DENSITY, ..invented::clay() },
+        pumps: pumps.into_iter().map(pump).collect(),
+        drums: plans.iter().map(drum).collect(),
+        tanks: Vec::new(),
+        sensors: plans.iter().map(sensor).collect(),
+        contacts: ["ann", "kim"].map(|name| invented::contact(name, name)).into(),
+        ..invented::site()
+    }
 }
 
 /// The id of that name.
@@ -113,41 +94,40 @@ pub fn gauge_of(drum: &str) -> Id {
     id(&format!("level-{drum}"))
 }
 
-fn pump(name: &str) -> Value {
-    json!({"id": name, "name": name, "ml_per_min_per_rpm": RATED_ML_PER_REVOLUTION, "max_rpm": 200.0})
+fn pump(name: &str) -> Pump {
+    Pump {
+        name: name.to_owned(),
+        ml_per_min_per_rpm: Some(RATED_ML_PER_REVOLUTION),
+        ..invented::pump(name)
+    }
 }
 
-fn drum(plan: &DrumPlan) -> Value {
-    let rows = plan.strapping.iter().map(|(mm, litres)| (Millimetres(*mm), Litres(*litres)));
-    json!({
-        "id": plan.name,
-        "name": plan.name,
-        "pump": plan.pump,
-        "full": plan.full,
-        "heel": plan.heel,
-        "strapping": StrappingTable::new(rows.collect()).expect("the table was measured upwards"),
-        "target": TARGET_G_PER_L,
-    })
+fn drum(plan: &DrumPlan) -> Drum {
+    Drum {
+        name: plan.name.to_owned(),
+        full: Litres(plan.full),
+        heel: Litres(plan.heel),
+        strapping: invented::strapping(&plan.strapping),
+        target: GramsPerLitre(TARGET_G_PER_L),
+        ..invented::drum(plan.name, plan.pump)
+    }
 }
 
-fn sensor(plan: &DrumPlan) -> Value {
-    let every = SignedDuration::from_mins(1);
+fn sensor(plan: &DrumPlan) -> Sensor {
     let (quantity, senses, mount_height) = match plan.mount {
-        Mount::Surface => ("level", "surface", None),
-        Mount::Pressure => ("level", "pressure", None),
-        Mount::Above(height) => ("distance", "surface", Some(height)),
+        Mount::Surface => (Quantity::Level, Senses::Surface, None),
+        Mount::Pressure => (Quantity::Level, Senses::Pressure, None),
+        Mount::Above(height) => (Quantity::Distance, Senses::Surface, Some(Millimetres(height))),
     };
-    json!({
-        "id": gauge_of(plan.name),
-        "name": plan.name,
-        "place": format!("drum:{}", plan.name),
-        "quantity": quantity,
-        "senses": senses,
-        "unit": "mm",
-        "every": every,
-        "mount_height": mount_height,
-        "thresholds": thresholds(every),
-    })
+    let gauge = gauge_of(plan.name);
+    let like = invented::sensor(gauge.as_str(), Place::Drum(id(plan.name)), quantity);
+    Sensor {
+        name: plan.name.to_owned(),
+        senses,
+        mount_height,
+        thresholds: thresholds(like.every),
+        ..like
+    }
 }
 
 /// As the example site file has them.

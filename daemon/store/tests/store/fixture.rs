@@ -20,7 +20,7 @@ pub struct StoreFolder {
 
 impl StoreFolder {
     pub fn new() -> Self {
-        Self { dir: TempDir::new().unwrap(), site: site() }
+        Self { dir: TempDir::new().unwrap(), site: claymark_invented::two_tanks() }
     }
 
     pub fn path(&self) -> PathBuf {
@@ -65,7 +65,3 @@ pub fn recalled(barn: &StoreFolder) -> Vec<Assessed> {
     recall.readings.map(Result::unwrap).collect()
 }
 
-/// Two tanks and a drum, in the form in which a store keeps its site.
-fn site() -> Site {
-    serde_json::from_str(include_str!("../site.json")).unwrap()
-}
