@@ -79,7 +79,7 @@ pub(super) fn part(desk: &Desk, seen: &RoomSeen, name: &str) -> Option<std::sync
     let room = || RoomPart::of(&desk.site, seen);
     match name {
         "room" => Some(seen.part(name, || made(room().render()))),
-        "wall" => Some(seen.part(name, || made(WallPart { room: room() }.render()))),
+        "wall" => Some(seen.part(name, || made(WallPart::of(room()).render()))),
         _ => None,
     }
 }

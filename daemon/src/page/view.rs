@@ -51,6 +51,10 @@ pub(super) struct RoomPart {
 #[template(path = "wall_now.html")]
 pub(super) struct WallPart {
     pub(super) room: RoomPart,
+    /// Tanks of which somebody must know something, as far as there is room for them.
+    pub(super) tanks: Vec<WaterPlace>,
+    /// All others, in one sentence.
+    pub(super) others: Option<String>,
 }
 
 /// One drum at length.
@@ -113,6 +117,18 @@ impl RoomPart {
             tanks: tanks.collect(),
             room: place(site, seen, &Place::Room),
         }
+    }
+}
+
+impl WallPart {
+    /// A wall can't be scrolled: what is as it should be takes one line, however many tanks there are.
+    pub(super) fn of(mut room: RoomPart) -> Self {
+        let all = std::mem::take(&mut room.tanks);
+        let (quiet, mut told): (Vec<_>, Vec<_>) = all.into_iter().partition(|tank| tank.press == "quiet");
+        told.sort_by_key(|tank| std::cmp::Reverse(weight_of(tank.press)));
+        let more = told.split_off(told.len().min(TANKS_ON_THE_WALL));
+        let names = |tanks: &[WaterPlace]| tanks.iter().map(|tank| tank.name.clone()).collect::<Vec<_>>();
+        Self { room, others: words::other_tanks(&names(&more), &names(&quiet)), tanks: told }
     }
 }
 
@@ -208,3 +224,6 @@ fn capital(name: &str) -> String {
     let mut letters = name.chars();
     letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
 }
+
+/// More than that isn't read at three metres.
+const TANKS_ON_THE_WALL: usize = 8;

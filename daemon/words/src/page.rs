@@ -81,6 +81,23 @@ fn drums(site: &Site, glance: &Glance) -> (String, Weight) {
     }
 }
 
+/// The tanks that a wall has no room for, and those in which all that is measured is as it should be.
+#[must_use]
+pub fn other_tanks(more: &[String], quiet: &[String]) -> Option<String> {
+    let more = (!more.is_empty()).then(|| format!("LOOK ALSO AT {}.", names::list(more)));
+    let quiet = match quiet {
+        [] => None,
+        [one] => Some(format!("All that is measured in {one} is as it should be.")),
+        several => Some(format!(
+            "All that is measured in the other {} tanks is as it should be: {}.",
+            several.len(),
+            names::list(several)
+        )),
+    };
+    let said: Vec<String> = more.into_iter().chain(quiet).collect();
+    (!said.is_empty()).then(|| said.join(" "))
+}
+
 /// Nothing comes from the broker.
 #[must_use]
 pub fn not_connected(why: &str) -> String {

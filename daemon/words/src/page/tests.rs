@@ -74,6 +74,16 @@ fn alarm(urgency: Urgency) -> StandingAlarm {
     }
 }
 
+#[test]
+fn tanks_that_a_wall_has_no_room_for_are_named() {
+    let names = |numbers: &[u8]| numbers.iter().map(|n| format!("Tank {n}")).collect::<Vec<_>>();
+    assert_eq!(other_tanks(&[], &[]), None);
+    assert_eq!(
+        other_tanks(&names(&[9]), &names(&[1, 2])).unwrap(),
+        "LOOK ALSO AT Tank 9. All that is measured in the other 2 tanks is as it should be: Tank 1 and Tank 2."
+    );
+}
+
 fn first(glance: &Glance) -> (String, Weight) {
     first_sentence(&room::site(), glance)
 }
