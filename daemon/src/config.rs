@@ -153,6 +153,7 @@ fn settings(file: Table<'_>, around: &Surroundings) -> Option<Settings> {
         record: keeping.record,
         forward,
         metrics: keeping.metrics,
+        page: keeping.page,
         log: keeping.log,
     })
 }

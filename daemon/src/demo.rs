@@ -13,6 +13,7 @@ mod folder;
 pub mod hatchery;
 mod instruments;
 mod messages;
+mod pages;
 mod physics;
 mod report;
 pub mod site;
@@ -99,6 +100,9 @@ pub enum DemoError {
     /// The store can't be read.
     #[error("the store can't be read: {0}")]
     Store(#[from] StoreError),
+    /// The page.
+    #[error("the page can't be read: {0}")]
+    Page(String),
     /// The report.
     #[error("the week's report wasn't made: {0}")]
     Report(String),
@@ -114,7 +118,8 @@ pub async fn demo(
     let port = broker::start().map_err(DemoError::Broker)?;
     let real = TimeSource::system();
     let first_day = if settings.once { FIRST_DAY } else { days_before(real.now()) };
-    let site_file = folder.write("site.toml", &site::file(port, first_day))?;
+    let page = pages::free_address();
+    let site_file = folder.write("site.toml", &site::file(port, page, first_day))?;
     let site = config::read(&site_file, Secrets::Left)?.settings;
     let zone = site.site.time_zone.clone();
     let calendar = Calendar::new(zone, first_day);
@@ -134,10 +139,11 @@ pub async fn demo(
     stage.daemon_watches().await?;
     stage.history(&mut hatchery, first, start + WINDOW, end, &stop).await?;
     if !settings.once && !stop.is_cancelled() {
-        note("the history has arrived; the hatchery goes on live until Ctrl-C");
+        note(&format!("the history has arrived; the hatchery goes on live until Ctrl-C, on http://{page}/"));
         stage.live(&mut hatchery, &real, &stop).await?;
     }
     let DemoStage { mut folder, daemon, messages, .. } = stage;
+    pages::leave(&folder, page).await?;
     shutdown.cancel();
     daemon.await.map_err(|_panicked| DemoError::DaemonGone)??;
     devices.stop();

@@ -8,6 +8,7 @@
 //!
 //! The task waits for nobody: what others have no room for now stays here until they have.
 
+mod asked;
 mod backlog;
 mod gather;
 mod reach;
@@ -32,6 +33,7 @@ use crate::intake::Arrival;
 use crate::keeper::{CommitOutcome, Keeper, News};
 use crate::message::Message;
 use crate::notify;
+use crate::page::asks::PageAsk;
 use crate::pipeline::{Output, Pipeline};
 use crate::publish::{self, Retained};
 use crate::pulse::Pulse;
@@ -81,8 +83,10 @@ pub struct Engine {
 pub struct Ports {
     /// From the intake.
     pub arrivals: mpsc::Receiver<Arrival>,
-    /// Answers by mail.
+    /// Answers by mail and from the page.
     pub replies: mpsc::Receiver<Reply>,
+    /// From the page.
+    pub asks: mpsc::Receiver<PageAsk>,
     /// What became of deliveries.
     pub outcomes: mpsc::Receiver<notify::Outcome>,
     /// To the store's thread.
@@ -146,6 +150,7 @@ enum Woken {
     Published,
     Delivered(notify::Outcome),
     Replied(Reply),
+    Asked(PageAsk),
     Arrived(usize),
     ClockDue,
     Forwarding,
@@ -223,6 +228,7 @@ impl Engine {
                 Woken::Gathered | Woken::Notified | Woken::Published => {}
                 Woken::Delivered(outcome) => self.heard_of_delivery(outcome),
                 Woken::Replied(reply) => self.replied(reply),
+                Woken::Asked(ask) => self.asked(ask),
                 Woken::Forwarding => self.hear_of_forwarding(),
                 Woken::Arrived(0) | Woken::Stop => break,
                 Woken::Arrived(_) => {
@@ -276,6 +282,7 @@ impl Engine {
             }
             Some(outcome) = self.ports.outcomes.recv() => Woken::Delivered(outcome),
             Some(reply) = self.ports.replies.recv() => Woken::Replied(reply),
+            Some(ask) = self.ports.asks.recv() => Woken::Asked(ask),
             // Without a forwarder its sender is gone, and this never comes.
             Ok(()) = self.ports.behind.changed() => Woken::Forwarding,
             Ok(()) = self.store_news.changed() => Woken::StoreNews,

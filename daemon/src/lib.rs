@@ -33,6 +33,7 @@ pub mod keeper;
 pub mod message;
 pub mod metrics;
 pub mod notify;
+pub mod page;
 pub mod pipeline;
 pub mod post;
 pub mod publish;

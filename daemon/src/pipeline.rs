@@ -7,6 +7,7 @@
 
 mod answered;
 mod recent;
+mod said;
 
 #[cfg(test)]
 pub(crate) mod tests;
@@ -15,6 +16,7 @@ use std::collections::{BTreeMap, HashMap, HashSet};
 
 use jiff::{SignedDuration, Timestamp};
 
+use claymark_clay::bounds::Unlikely;
 use claymark_clay::refill::sheet::Sheet;
 use claymark_model::fieldlog::LogEntry;
 use claymark_model::forecast::Forecast;
@@ -34,6 +36,7 @@ use claymark_words::replies::NotTaken;
 
 use self::answered::AnswersSeen;
 use self::recent::{EntrySeen, ReadingSeen, RecentArrivals};
+use self::said::NoticesSaid;
 use crate::decode::{self, Decoder, Problem};
 use crate::message::Message;
 use crate::notify;
@@ -47,6 +50,7 @@ pub struct Pipeline {
     undated: HashSet<Id>,
     recent: RecentArrivals,
     answered: AnswersSeen,
+    said: NoticesSaid,
     room: Room,
     ways: notify::ContactWays,
     output: Output,
@@ -95,6 +99,7 @@ impl Pipeline {
             assessors: site.sensors.iter().map(|sensor| (sensor.id.clone(), Assessor::new(sensor))).collect(),
             recent: RecentArrivals::default(),
             answered: AnswersSeen::default(),
+            said: NoticesSaid::default(),
             room: Room::new(site),
             ways: notify.ways(),
             output: Output::default(),
@@ -122,6 +127,7 @@ impl Pipeline {
         }
         let mut deeds: Vec<(Timestamp, Event)> = Vec::new();
         deeds.extend(log.into_iter().map(|entry| (entry.at, Event::Log(entry))));
+        notices.iter().for_each(|issued| self.said.note(issued));
         deeds.extend(notices.into_iter().map(|issued| (issued.notice.at, Event::Recalled(issued.notice))));
         deeds.extend(answers.into_iter().map(|answer| (answer.at, Event::Answer(answer))));
         deeds.extend(marks.into_iter().map(|said| (said.made_at, Event::RecalledMark(said))));
@@ -251,6 +257,25 @@ impl Pipeline {
                 Effect::Happened(happening) => self.output.batch.happenings.push(happening),
                 Effect::Mark(said) => self.output.batch.marks.push(said),
                 Effect::Learned(learned) => self.output.batch.yields.push(learned),
+            }
+        }
+    }
+
+    /// What a notice said; `None`: there is none of that number, or it is long past.
+    #[must_use]
+    pub fn said(&self, number: u64) -> Option<&Issued> {
+        self.said.get(number)
+    }
+
+    /// What speaks against an entry before it is taken; the error says why it can't be read.
+    pub fn look_over(&self, message: &Message) -> Result<Option<Unlikely>, String> {
+        let decoded = self.decoder.decode(message);
+        match decoded.log.first() {
+            Some(_) if decoded.sure => Ok(None),
+            Some(entry) => Ok(self.room.known().unlikely(entry)),
+            None => {
+                let why = decoded.quarantined.into_iter().map(|kept| kept.detail).next();
+                Err(why.unwrap_or_default())
             }
         }
     }
@@ -389,6 +414,7 @@ impl Pipeline {
         let wording = claymark_words::notice::wording(self.room.known().site(), &notice);
         self.output.batch.deliveries.extend(self.ways.deliveries(&notice));
         let issued = Issued { notice, subject: wording.subject, text: wording.text };
+        self.said.note(&issued);
         self.output.batch.notices.push(issued.clone());
         self.output.issued.push(issued);
     }

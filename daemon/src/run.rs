@@ -60,6 +60,8 @@ pub struct Settings {
     pub forward: Option<crate::forward::Settings>,
     /// Metrics, when wanted.
     pub metrics: Option<crate::metrics::Settings>,
+    /// The page, when wanted.
+    pub page: Option<crate::page::Settings>,
     /// A `tracing` filter, for instance `info`.
     pub log: String,
 }

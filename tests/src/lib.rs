@@ -35,3 +35,4 @@ pub mod site;
 pub mod story;
 pub mod victoria;
 pub mod wait;
+pub mod web;

@@ -25,6 +25,7 @@ mod never_silent;
 mod notice_lost;
 mod one_builder;
 mod oxygen_oracle;
+mod page;
 mod poison;
 mod quality_oracle;
 mod reach;

@@ -8,6 +8,7 @@ pub mod dose;
 pub mod drum;
 pub mod failure;
 pub mod figures;
+pub mod glance;
 pub mod handover;
 pub mod keeping;
 pub mod link;

@@ -2,6 +2,8 @@
 //!
 //! What is wrong and how pressing it is, its rule knows; that it is told again until somebody comes, this table sees to.
 
+mod standing;
+
 use std::collections::BTreeMap;
 
 use jiff::{SignedDuration, Timestamp};

@@ -26,6 +26,7 @@ mod event;
 mod evidence;
 mod failures;
 mod forwarding;
+mod glance;
 mod handover;
 mod knowledge;
 mod lasting;

@@ -52,6 +52,10 @@ pub(super) fn run(asked: DemoCommand) -> Result<(), CommandFailure> {
         out.display()
     )?;
     writeln!(stdout, "  notices.ndjson, forecasts.ndjson, messages.ndjson, claymark.db, site.toml")?;
+    writeln!(
+        stdout,
+        "  page-room.html, page-wall.html, page-drum-a.html, page-log.html: how the page looked at the end"
+    )?;
     match report {
         Report::Made(week) => writeln!(stdout, "  week-{week}.pdf, week-{week}.png, week-{week}.csv")?,
         Report::NotThere(program) => writeln!(
@@ -69,7 +73,9 @@ impl From<DemoError> for CommandFailure {
         let what = format!("{error}.");
         let remedy = match &error {
             DemoError::File { .. } | DemoError::NotOurs(_) => "Choose an empty folder with --out.",
-            DemoError::Broker(_) | DemoError::Mqtt(_) => "The demo needs a free port on 127.0.0.1.",
+            DemoError::Broker(_) | DemoError::Mqtt(_) | DemoError::Page(_) => {
+                "The demo needs a free port on 127.0.0.1."
+            }
             DemoError::Report(_) => {
                 "Everything else is in the folder; make it by hand with claymark-report week."
             }
@@ -86,6 +92,7 @@ impl From<DemoError> for CommandFailure {
             | DemoError::Daemon(_)
             | DemoError::DaemonGone
             | DemoError::Store(_)
+            | DemoError::Page(_)
             | DemoError::Report(_) => Self::Failed { what, remedy: remedy.to_owned() },
         }
     }

@@ -1,4 +1,4 @@
-//! `[store]`, `[record]`, `[metrics]`, `[log]`: what is kept and shown on this machine.
+//! `[store]`, `[record]`, `[metrics]`, `[page]`, `[log]`: what is kept and shown on this machine.
 
 use std::net::SocketAddr;
 use std::path::PathBuf;
@@ -10,7 +10,7 @@ use tracing_subscriber::EnvFilter;
 use super::Surroundings;
 use super::table::Table;
 use super::value::{self, Wrong, wrong};
-use crate::{metrics, record};
+use crate::{metrics, page, record};
 
 /// What is kept and shown.
 pub(super) struct Keeping {
@@ -18,16 +18,22 @@ pub(super) struct Keeping {
     pub(super) gather: SignedDuration,
     pub(super) record: Option<record::Settings>,
     pub(super) metrics: Option<metrics::Settings>,
+    pub(super) page: Option<page::Settings>,
     pub(super) log: String,
 }
 
-/// Reads all four; only the store must be there.
+/// Reads all five; only the store must be there.
 pub(super) fn keeping(file: &Table<'_>, around: &Surroundings) -> Option<Keeping> {
     let record = file.table("record").map(|table| recording(table, around));
     let metrics = file.table("metrics").map(|table| {
         let listen = table.need("listen", "\"127.0.0.1:9464\"", loopback);
         table.finish();
         Some(metrics::Settings { listen: listen?.into_inner() })
+    });
+    let page = file.table("page").map(|table| {
+        let listen = table.need("listen", "\"127.0.0.1:8080\"", loopback);
+        table.finish();
+        Some(page::Settings { listen: listen?.into_inner() })
     });
     let log = file.table("log").map_or_else(
         || USUAL_LOG.to_owned(),
@@ -43,7 +49,7 @@ pub(super) fn keeping(file: &Table<'_>, around: &Surroundings) -> Option<Keeping
     table.finish();
     let store = around.folder.join(path?.into_inner());
     // A section that was given and can't be used is a mistake, so `?` ends here only after it was told.
-    Some(Keeping { store, gather, record: given(record)?, metrics: given(metrics)?, log })
+    Some(Keeping { store, gather, record: given(record)?, metrics: given(metrics)?, page: given(page)?, log })
 }
 
 /// `Some(None)` for a section that isn't there, `None` for one with a mistake.

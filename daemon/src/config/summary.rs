@@ -67,6 +67,9 @@ fn write(out: &mut String, settings: &Settings) -> fmt::Result {
     if let Some(outside) = &settings.sign_of_life {
         writeln!(out, "A sign of life goes to {} each minute", outside.address.host())?;
     }
+    if let Some(page) = &settings.page {
+        writeln!(out, "The page is served on http://{}/, at this machine alone", page.listen)?;
+    }
     if let Some(metrics) = &settings.metrics {
         writeln!(out, "Metrics are served on http://{}/metrics", metrics.listen)?;
     }

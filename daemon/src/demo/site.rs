@@ -1,15 +1,18 @@
 //! The site file of the invented hatchery.
 
 use std::fmt::Write as _;
+use std::net::SocketAddr;
 
 use jiff::ToSpan as _;
 use jiff::civil::Date;
 
-/// The file, for a broker on this machine at `port` and a story that begins on `first_day`; the store lies beside it.
+/// The file, for a broker on this machine at `port`, a page at `page`, and a story that begins on `first_day`; the store
+/// lies beside it.
 #[must_use]
-pub fn file(port: u16, first_day: Date) -> String {
+pub fn file(port: u16, page: SocketAddr, first_day: Date) -> String {
     let mut text =
         format!("{MARK}\n{}", include_str!("site.toml").replace("port = 1883", &format!("port = {port}")));
+    text = text.replace("127.0.0.1:8080", &page.to_string());
     text.push_str(&fish_and_clay(first_day));
     for tank in 1..=TANKS {
         let written = write!(

@@ -5,6 +5,7 @@ use claymark_store::batch::CommitBatch;
 use tokio::sync::oneshot;
 
 use crate::intake::Receipt;
+use crate::page::asks::WriteOutcome;
 use crate::replies::ReplyOutcome;
 
 /// A batch in the making, or one whose commit failed.
@@ -16,6 +17,8 @@ pub struct Backlog {
     pub receipts: Vec<Receipt>,
     /// Who waits to hear what a reply came to, and that.
     pub replies: Vec<(oneshot::Sender<ReplyOutcome>, ReplyOutcome)>,
+    /// Who waits to hear that what they wrote down is kept.
+    pub writers: Vec<oneshot::Sender<WriteOutcome>>,
     /// How many messages are in it; our own echoes don't count.
     pub messages: usize,
 }
@@ -23,13 +26,17 @@ pub struct Backlog {
 impl Backlog {
     /// Whether there is nothing to keep and nothing to acknowledge.
     pub fn is_empty(&self) -> bool {
-        self.receipts.is_empty() && self.replies.is_empty() && self.batch == CommitBatch::default()
+        self.receipts.is_empty()
+            && self.replies.is_empty()
+            && self.writers.is_empty()
+            && self.batch == CommitBatch::default()
     }
 
     /// Whether something in it can't wait for company: people wrote it down, promised it, or were told it.
     pub fn presses(&self) -> bool {
         let CommitBatch { log, answers, notices, deliveries, .. } = &self.batch;
         !(self.replies.is_empty()
+            && self.writers.is_empty()
             && log.is_empty()
             && answers.is_empty()
             && notices.is_empty()
@@ -43,10 +50,11 @@ impl Backlog {
 
     /// Adds what came later.
     pub fn append(&mut self, later: Backlog) {
-        let Backlog { batch, receipts, replies, messages } = later;
+        let Backlog { batch, receipts, replies, writers, messages } = later;
         self.add(batch);
         self.receipts.extend(receipts);
         self.replies.extend(replies);
+        self.writers.extend(writers);
         self.messages += messages;
     }
 

@@ -12,6 +12,7 @@ use claymark_store::{Committed, StoreError};
 use super::backlog::Backlog;
 use super::{CommitOnTheWay, CommitOutcome, Engine};
 use crate::keeper::News;
+use crate::page::asks::WriteOutcome;
 use crate::snapshot::Connection;
 
 impl Engine {
@@ -75,6 +76,11 @@ impl Engine {
         for (kept, outcome) in backlog.replies {
             if kept.send(outcome).is_err() {
                 tracing::debug!("nobody waits any more for what became of a reply");
+            }
+        }
+        for writer in backlog.writers {
+            if writer.send(WriteOutcome::Kept).is_err() {
+                tracing::debug!("nobody waits any more for what became of an entry");
             }
         }
         self.gather.acknowledged(self.clock.now());

@@ -20,7 +20,7 @@ pub(crate) fn settings(folder: &Path, out: &str, messages: &str) -> Settings {
         credentials: None,
         secrets: Secrets::Left,
     };
-    let site = config::parse(&site::file(1883, date(2027, 4, 17)), &around)
+    let site = config::parse(&site::file(1883, ([127, 0, 0, 1], 8080).into(), date(2027, 4, 17)), &around)
         .unwrap_or_else(|mistakes| panic!("{}", mistakes.render(false)));
     Settings { site: site.settings, messages: folder.join(messages), out: folder.join(out), until: None }
 }

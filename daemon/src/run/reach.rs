@@ -1,6 +1,9 @@
 //! The tasks that tell people, hear their replies, and call whoever watches from outside.
 
+use std::sync::Arc;
+
 use jiff::{SignedDuration, Timestamp};
+use tokio::net::TcpListener;
 use tokio::sync::mpsc;
 use tokio::task::JoinHandle;
 use tokio_util::sync::CancellationToken;
@@ -10,6 +13,8 @@ use claymark_store::batch::{Delivery, Issued};
 use super::Settings;
 use super::process::Process;
 use crate::notify::{self, Notifier, Outcome, Word};
+use crate::page;
+use crate::page::asks::PageAsk;
 use crate::publish::Request;
 use crate::replies::{self, Replies, Reply};
 use crate::sign_of_life::{self, SignOfLife, UnwatchedSpan};
@@ -74,6 +79,42 @@ pub(super) fn read_replies(
     let task =
         Replies::new(wanted, settings.site.clone(), settings.notify.clone(), process.clock.clone(), ports);
     Some((tokio::spawn(task.run()), stop))
+}
+
+/// A port that is taken, or an address that others could read, costs the page, not the watch.
+pub(super) async fn serve_page(
+    process: &Process,
+    settings: &Settings,
+    (asks, replies): (mpsc::Sender<PageAsk>, mpsc::Sender<Reply>),
+) -> Option<TaskWithStop> {
+    let page::Settings { listen } = settings.page.clone()?;
+    if !listen.ip().is_loopback() {
+        tracing::error!(
+            "the page isn't served: {listen} could be read from other machines, and it knows no users yet; everything \
+             else goes on. Write a loopback address under [page]"
+        );
+        return None;
+    }
+    match TcpListener::bind(listen).await {
+        Ok(listener) => {
+            let stop = CancellationToken::new();
+            let source = page::PageSource {
+                site: Arc::new(settings.site.clone()),
+                prefix: settings.intake.prefix.clone(),
+                store: settings.store.clone(),
+                listen,
+                clock: process.clock.clone(),
+                snapshot: process.snapshot.subscribe(),
+                asks,
+                replies,
+            };
+            Some((tokio::spawn(page::serve(listener, source, stop.clone())), stop))
+        }
+        Err(error) => {
+            tracing::error!("the page can't be served on {listen}: {error}; everything else goes on");
+            None
+        }
+    }
 }
 
 /// The store notes each minute or so that the watch stands.

@@ -45,6 +45,7 @@ struct Tasks {
     replies: Option<TaskWithStop>,
     sign_of_life: Option<TaskWithStop>,
     metrics: Option<TaskWithStop>,
+    page: Option<TaskWithStop>,
     recorder: Option<thread::JoinHandle<()>>,
 }
 
@@ -119,6 +120,8 @@ async fn start(
     let publisher = Publisher::new(clock.clone(), settings.intake.status_topic(), inbox);
 
     let (replies_out, replies) = mpsc::channel(CHANNEL);
+    let (asks_out, asks) = mpsc::channel(CHANNEL);
+    let page = reach::serve_page(process, settings, (asks_out, replies_out.clone())).await;
     let replies_task = reach::read_replies(process, settings, replies_out, requests.clone());
     let notifier = reach::notifier(process, settings, past.pending, (notices_inbox, outcomes, requests));
 
@@ -137,6 +140,7 @@ async fn start(
     let ports = engine::Ports {
         arrivals: arrived,
         replies,
+        asks,
         outcomes: outcomes_inbox,
         keeper: process.keeper.clone(),
         notices,
@@ -161,6 +165,7 @@ async fn start(
         replies: replies_task,
         sign_of_life: reach::call_outside(process, settings, past.session_seen),
         metrics: serve_metrics(process, settings, progress).await,
+        page,
         recorder: recorder_thread,
     })
 }
@@ -225,15 +230,30 @@ async fn serve_metrics(
 /// Ends the tasks so that nothing in hand is lost: no more messages, the last words of deliveries, the last
 /// commit and its receipts, the last publications, goodbye to the broker.
 async fn end(tasks: Tasks, farewell: Farewell) -> Result<Ended, RunError> {
-    let Tasks { notifier, engine, publisher, intake, forwarder, replies, sign_of_life, metrics, recorder } =
-        tasks;
+    let Tasks {
+        notifier,
+        engine,
+        publisher,
+        intake,
+        forwarder,
+        replies,
+        sign_of_life,
+        metrics,
+        page,
+        recorder,
+    } = tasks;
     let [replied_by, delivered_by, kept_by, published_by, gone_by] =
         [REPLIED_BY, DELIVERED_BY, KEPT_BY, PUBLISHED_BY, GONE_BY].map(tokio::time::sleep);
     let [forwarded_by, silent_by, served_by] = [DONE_BY; 3].map(tokio::time::sleep);
+    let page_by = tokio::time::sleep(REPLIED_BY);
     intake.1.take_no_more.cancel();
     if let Some((task, stop)) = replies {
         stop.cancel();
         finish("replies by mail", task, replied_by).await?;
+    }
+    if let Some((task, stop)) = page {
+        stop.cancel();
+        finish("the page", task, page_by).await?;
     }
     notifier.1.cancel();
     finish("notices", notifier.0, delivered_by).await?;

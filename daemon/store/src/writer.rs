@@ -396,5 +396,4 @@ mod tests {
         };
         CommitBatch { readings: (first..first + count).map(reading).collect(), ..CommitBatch::default() }
     }
-
 }

@@ -49,7 +49,13 @@ impl Office {
         let ports =
             Ports { words: words_in, outcomes: outcomes_out, publish, begun, ended, stop: stop.clone() };
         // The hatchery, as far as its mail goes.
-        let site = Site { drums: Vec::new(), pumps: Vec::new(), tanks: Vec::new(), sensors: Vec::new(), ..invented::site() };
+        let site = Site {
+            drums: Vec::new(),
+            pumps: Vec::new(),
+            tanks: Vec::new(),
+            sensors: Vec::new(),
+            ..invented::site()
+        };
         let task = tokio::spawn(Notifier::new(&site, settings, pending, clock, ports).run());
         Self { words, outcomes, others: VecDeque::new(), requests, stepper, stop, task }
     }

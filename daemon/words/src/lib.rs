@@ -12,6 +12,7 @@
 //! - [`happening`]: what the data say has happened to a drum;
 //! - [`names`]: what things are called;
 //! - [`outbound`]: what goes out and doesn't arrive;
+//! - [`page`]: the room on the page and on the wall;
 //! - [`planning`], [`stock`], [`checks`]: the days ahead, the clay on the floor, checks by hand;
 //! - [`caution`]: what keeps people and fish from harm;
 //! - [`notice`]: the first line and the text of a notice;
@@ -37,6 +38,7 @@ pub mod happening;
 pub mod names;
 pub mod notice;
 pub mod outbound;
+pub mod page;
 pub mod planning;
 pub mod reasons;
 pub mod refill;

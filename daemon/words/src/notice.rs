@@ -18,6 +18,7 @@ mod undelivered;
 mod withdrawn;
 
 use claymark_model::site::Site;
+use claymark_notice::content::DrumState;
 use claymark_notice::{Call, Content, Failure, Notice};
 use jiff::Timestamp;
 
@@ -75,6 +76,11 @@ fn again(notice: &Notice) -> bool {
 /// A failure in the answer to a question: its first line after "NOW", then its signs.
 pub(crate) fn failure(site: &Site, now: Timestamp, failure: &Failure) -> Vec<String> {
     failure::lines(Teller::new(site, now), failure)
+}
+
+/// What is known of a drum and of its pump, as every message says it.
+pub(crate) fn drum_lines(site: &Site, now: Timestamp, state: &DrumState) -> Vec<String> {
+    Teller::new(site, now).known(state)
 }
 
 /// What every sentence needs.

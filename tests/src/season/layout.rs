@@ -95,11 +95,7 @@ pub fn gauge_of(drum: &str) -> Id {
 }
 
 fn pump(name: &str) -> Pump {
-    Pump {
-        name: name.to_owned(),
-        ml_per_min_per_rpm: Some(RATED_ML_PER_REVOLUTION),
-        ..invented::pump(name)
-    }
+    Pump { name: name.to_owned(), ml_per_min_per_rpm: Some(RATED_ML_PER_REVOLUTION), ..invented::pump(name) }
 }
 
 fn drum(plan: &DrumPlan) -> Drum {
@@ -121,13 +117,7 @@ fn sensor(plan: &DrumPlan) -> Sensor {
     };
     let gauge = gauge_of(plan.name);
     let like = invented::sensor(gauge.as_str(), Place::Drum(id(plan.name)), quantity);
-    Sensor {
-        name: plan.name.to_owned(),
-        senses,
-        mount_height,
-        thresholds: thresholds(like.every),
-        ..like
-    }
+    Sensor { name: plan.name.to_owned(), senses, mount_height, thresholds: thresholds(like.every), ..like }
 }
 
 /// As the example site file has them.

@@ -64,4 +64,3 @@ pub fn recalled(barn: &StoreFolder) -> Vec<Assessed> {
     let recall = reader.recall(Timestamp::UNIX_EPOCH);
     recall.readings.map(Result::unwrap).collect()
 }
-

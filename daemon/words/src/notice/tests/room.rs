@@ -37,7 +37,7 @@ pub(super) fn notice(when: &str, content: Content) -> Notice {
     }
 }
 
-pub(super) fn visit() -> Visit {
+pub(crate) fn visit() -> Visit {
     Visit { at: at("2027-04-21T04:30:00Z"), margin: SignedDuration::from_hours(1) }
 }
 
@@ -76,7 +76,7 @@ fn known(litres: f64, draw: f64, empty_at: EmptyAt) -> Outlook {
     Outlook::Known { basis: Basis::Level, volume: Litres(litres), draw: LitresPerHour(draw), empty_at }
 }
 
-pub(super) fn lasting(drum: &str) -> EveningDrum {
+pub(crate) fn lasting(drum: &str) -> EveningDrum {
     let when = "2027-04-20T14:00:00Z";
     EveningDrum {
         state: state(drum, when, known(160.0, 6.1, ends(when, [22.1, 24.3, 27.0]))),
@@ -85,7 +85,7 @@ pub(super) fn lasting(drum: &str) -> EveningDrum {
     }
 }
 
-pub(super) fn not_lasting(drum: &str) -> EveningDrum {
+pub(crate) fn not_lasting(drum: &str) -> EveningDrum {
     let when = "2027-04-20T14:00:00Z";
     let mut state = state(drum, when, known(103.0, 9.4, ends(when, [9.4, 9.7, 10.2])));
     state.last_refill = Some(SeenRefill {
@@ -97,7 +97,7 @@ pub(super) fn not_lasting(drum: &str) -> EveningDrum {
     EveningDrum { state, verdict: Verdict::WillNotLast, remedy: remedy(Verdict::Lasts) }
 }
 
-pub(super) fn unknown(drum: &str) -> EveningDrum {
+pub(crate) fn unknown(drum: &str) -> EveningDrum {
     let when = "2027-04-20T14:00:00Z";
     let why = Grounds::Earlier("the level sensor is silent and the pump's speed isn't known".to_owned());
     let mut state = state(drum, when, Outlook::Unknown { why });
@@ -131,13 +131,13 @@ pub(super) fn falling_faster(when: &str) -> DrumState {
     state
 }
 
-pub(super) fn empty(when: &str) -> DrumState {
+pub(crate) fn empty(when: &str) -> DrumState {
     let mut state = state("a", when, known(11.6, 0.0, ends(when, [0.0, 0.0, 0.0])));
     state.ran_empty = Some(at("2027-04-20T23:47:00Z"));
     state
 }
 
-pub(super) fn doubted(drum: &str) -> DrumState {
+pub(crate) fn doubted(drum: &str) -> DrumState {
     let when = "2027-04-20T20:45:00Z";
     let empty_at = ends(when, [5.0, 9.5, 16.0]);
     let outlook =

@@ -1,0 +1,77 @@
+//! A form's fields, made into a field-log entry: the same rules as at the command line.
+
+use std::collections::BTreeMap;
+
+use claymark_model::fieldlog::Deed;
+use claymark_model::id::Id;
+use claymark_model::site::{Place, Site};
+use claymark_model::units::{Dimension, Kilograms, Litres, Unit};
+use claymark_words::page as words;
+
+use crate::amount::Amount;
+
+/// What was done, or what to write otherwise.
+pub(super) fn deed(site: &Site, fields: &BTreeMap<String, String>) -> Result<Deed, String> {
+    let field = |name: &str| fields.get(name).map(|text| text.trim()).filter(|text| !text.is_empty());
+    let drum = || known(field("drum"), site.drums.iter().map(|drum| &drum.id));
+    let pump = || known(field("pump"), site.pumps.iter().map(|pump| &pump.id));
+    let (mass, volume) = (site.units.mass, site.units.volume);
+    let litres = |name| amount(field(name), Dimension::Volume, volume).map(|value| value.map(Litres));
+    Ok(match field("kind").unwrap_or_default() {
+        "mixed" => Deed::Refill {
+            drum: Some(drum()?),
+            water: litres("water")?,
+            clay: amount(field("clay"), Dimension::Mass, mass)?.map(Kilograms),
+        },
+        "read" => {
+            let Some(read) = litres("volume")? else { return Err(words::figure_missing().to_owned()) };
+            Deed::Dip { drum: Some(drum()?), level: None, volume: Some(read) }
+        }
+        "changed" => {
+            let rpm = bare(field("rpm"))?;
+            let Some(rpm) = rpm else { return Err(words::figure_missing().to_owned()) };
+            Deed::PumpSetting { pump: Some(pump()?), rpm: Some(rpm) }
+        }
+        "swapped" => Deed::InUse { pump: Some(pump()?), drum: Some(drum()?) },
+        "cleaning" => {
+            Deed::Cleaning { place: Some(place(site, field("place"))?), minutes: bare(field("minutes"))? }
+        }
+        "note" => match field("text") {
+            Some(text) => Deed::Note { text: Some(text.to_owned()) },
+            None => return Err(words::figure_missing().to_owned()),
+        },
+        _ => return Err(words::no_such_entry().to_owned()),
+    })
+}
+
+fn known<'a>(typed: Option<&str>, ids: impl Iterator<Item = &'a Id>) -> Result<Id, String> {
+    let mut ids = ids.filter(|id| Some(id.as_str()) == typed);
+    ids.next().cloned().ok_or_else(|| words::choose_one().to_owned())
+}
+
+fn place(site: &Site, typed: Option<&str>) -> Result<Place, String> {
+    let place = typed.and_then(|text| Place::parse(text).ok());
+    let there = |place: &Place| match place {
+        Place::Head => true,
+        Place::Tank(id) => site.tanks.iter().any(|tank| tank.id == *id),
+        Place::Drum(_) | Place::Pump(_) | Place::Room => false,
+    };
+    place.filter(there).ok_or_else(|| words::choose_one().to_owned())
+}
+
+/// A number with or without its unit, zero or more.
+fn amount(typed: Option<&str>, dimension: Dimension, usual: Unit) -> Result<Option<f64>, String> {
+    let Some(typed) = typed else { return Ok(None) };
+    let read = Amount::parse(typed).and_then(|amount| amount.in_base(dimension, Some(usual)));
+    let base = read.map_err(|bad| words::bad_figure(&bad.to_string()))?;
+    if base < 0.0 { Err(words::below_zero(typed)) } else { Ok(Some(base)) }
+}
+
+fn bare(typed: Option<&str>) -> Result<Option<f64>, String> {
+    let Some(typed) = typed else { return Ok(None) };
+    let read = Amount::parse(typed).map_err(|bad| words::bad_figure(&bad.to_string()))?;
+    if read.number() < 0.0 || read.unit().is_some() {
+        return Err(words::below_zero(typed));
+    }
+    Ok(Some(read.number()))
+}
