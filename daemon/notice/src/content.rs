@@ -20,7 +20,7 @@ use claymark_model::forecast::Forecast;
 use claymark_model::happening::SeenRefill;
 use claymark_model::id::Id;
 use claymark_model::routine::Overdue;
-use claymark_model::site::Place;
+use claymark_model::site::{Place, Quantity};
 
 pub use crate::drum::{
     Doubted, DrumState, EveningDrum, NightMix, PumpSetting, PumpState, Remedy, Verdict, Visit,
@@ -274,6 +274,9 @@ pub enum ReadingsMissing {
         /// What is wrong with the connection to the broker, where that is down.
         #[serde(default)]
         link: Option<LinkDown>,
+        /// What of the water of the fish nothing else shows, and for too long.
+        #[serde(default, skip_serializing_if = "Vec::is_empty")]
+        unseen: Vec<Quantity>,
     },
     /// The broker had forgotten our session.
     SessionLost {
@@ -323,6 +326,9 @@ pub struct SilentSensor {
     pub sensor: Id,
     /// The time of its newest reading; `None`: never heard.
     pub last: Option<Timestamp>,
+    /// It speaks, but what it has said since then isn't believed.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub doubted: bool,
 }
 
 /// What silent sensors have in common.

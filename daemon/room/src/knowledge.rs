@@ -192,7 +192,8 @@ impl Knowledge {
 /// The intake.
 impl Knowledge {
     pub(crate) fn take_reading(&mut self, now: Timestamp, assessed: &Assessed) {
-        self.sensors.heard(&assessed.reading.sensor, assessed.reading.at);
+        let believed = assessed.flag.usable();
+        self.sensors.heard(&assessed.reading.sensor, assessed.reading.at, believed);
         self.water.reading(assessed);
         self.traces.take(now, assessed);
         for record in &mut self.records {

@@ -49,6 +49,7 @@ mod scene;
 mod sensors;
 mod session;
 mod sheets;
+mod sight;
 mod silence;
 mod storage;
 mod test_call;

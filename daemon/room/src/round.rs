@@ -42,6 +42,7 @@ impl Room {
         self.ask(scene, |watches, view| watches.session.news(view));
         self.ask(scene, |watches, view| watches.reach.news(view.scene.now));
         self.ask(scene, |watches, view| watches.silence.news(view));
+        self.ask(scene, |watches, view| watches.silence.lost_for_long(view));
         self.observe(scene, AlarmSource::Silence);
         self.observe(scene, AlarmSource::Doubt);
         self.ask(scene, Watches::tell_evening);
