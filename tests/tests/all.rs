@@ -42,6 +42,7 @@ mod sources;
 mod stock_oracle;
 mod store_lost;
 mod stories;
+mod story_again;
 mod story_ends;
 mod story_limits;
 mod story_plan;

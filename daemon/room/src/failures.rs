@@ -22,6 +22,7 @@ mod probe_fouled;
 mod probe_out;
 mod pump_changed;
 mod pump_stopped;
+mod renewed;
 mod tube_split;
 mod tube_wear;
 mod water_only;
@@ -377,7 +378,13 @@ impl Failures {
         let failure = match &open.now {
             // Its cause and its beginning were told; what it comes to is as it is now.
             Some(found) => Failure { since: open.failure.since, ..self.failure(view, found) },
-            None => Failure { visit: view.scene.visit, ..open.failure.clone() },
+            None => {
+                let evidence = Evidence::of(view.known, view.scene);
+                let drum = open.failure.drum.as_ref().map(|state| &state.drum);
+                let place = view.known.records.iter().position(|record| drum == Some(&record.drum.id));
+                let told = Failure { visit: view.scene.visit, ..open.failure.clone() };
+                renewed::renewed(&evidence, &told, place.and_then(|place| view.state_at(place)))
+            }
         };
         let drum = failure.drum.as_ref().map(|state| state.drum.clone());
         Some((drum, Content::Failure(Box::new(failure))))
