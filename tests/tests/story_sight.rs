@@ -76,6 +76,10 @@ fn a_thermometer_may_be_silent_for_half_an_hour() {
 #[test]
 fn a_turbidity_probe_is_told_at_night_where_it_is_the_only_one() {
     let silent = |instruments: &mut Instruments| instruments.silent = vec!["story/head/turbidity"];
-    asks_for_hands(&lost(&rooms::without_tank_probes(), silent, None), "+1 01:42", "Nothing shows how cloudy");
+    asks_for_hands(
+        &lost(&rooms::without_tank_probes(), silent, None),
+        "+1 01:42",
+        "Nothing shows how cloudy",
+    );
     can_wait(&lost(&rooms::plain(), silent, None));
 }

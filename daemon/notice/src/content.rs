@@ -6,7 +6,7 @@ use jiff::Timestamp;
 use serde::{Deserialize, Serialize};
 
 use crate::NoticeKind;
-use crate::calling::Urgency;
+use crate::calling::{AlsoWhat, Urgency};
 use crate::caught::CatchDoubt;
 use crate::failure::Failure;
 pub use crate::failure::StandingFailure;
@@ -57,6 +57,31 @@ pub enum Content {
 }
 
 impl Content {
+    /// How it stands, for a message that is led by something more pressing; `None`: it has a message of its own.
+    #[must_use]
+    pub fn also(&self) -> Option<AlsoWhat> {
+        Some(match self {
+            Self::Failure(failure) => AlsoWhat::Failure { failure: failure.clone() },
+            Self::Runout(runout) => {
+                let (drum, ends) = (runout.state.drum.clone(), runout.state.forecast.outlook.empty_at());
+                AlsoWhat::Runout { drum, ends }
+            }
+            Self::LevelDoubt(doubt) => AlsoWhat::LevelDoubt { drum: doubt.state.drum.clone() },
+            Self::ReadingsMissing(ReadingsMissing::Silent { sensors, .. }) => {
+                AlsoWhat::Silent { sensors: sensors.iter().map(|silent| silent.sensor.clone()).collect() }
+            }
+            Self::ReadingsMissing(_)
+            | Self::EveningCheck(_)
+            | Self::Withdrawn(_)
+            | Self::Query(_)
+            | Self::Undelivered(_)
+            | Self::Unattended(_)
+            | Self::Handover(_)
+            | Self::Morning(_)
+            | Self::TestCall(_) => return None,
+        })
+    }
+
     /// The kind of notice that carries this.
     #[must_use]
     pub fn kind(&self) -> NoticeKind {

@@ -36,6 +36,14 @@ pub(crate) enum AlarmSource {
 }
 
 impl AlarmSource {
+    /// Whether one message may call people for it and for others like it.
+    pub(crate) fn joins(self) -> bool {
+        match self {
+            Self::Runout | Self::Doubt | Self::Silence | Self::Failure => true,
+            Self::Storage | Self::Forwarding | Self::Name | Self::Absence | Self::Handover => false,
+        }
+    }
+
     fn behaviour(self) -> Behaviour {
         let (on_delay, off_delay) = match self {
             Self::Runout => (SignedDuration::ZERO, LASTS_FOR),
@@ -230,45 +238,27 @@ impl Alarms {
         self.notices(cause).last()
     }
 
-    /// Somebody answered a notice.
+    /// It is called for by a message that is led by something more pressing.
+    pub(crate) fn called_with(&mut self, cause: &str, urgency: Urgency, told: Told) {
+        if let Some(row) = self.rows.get_mut(cause) {
+            row.urgency = urgency;
+        }
+        self.called_again(cause, told);
+    }
+
+    /// The same, with what was known of it before a restart.
+    pub(crate) fn called_again(&mut self, cause: &str, told: Told) {
+        if let Some(row) = self.rows.get_mut(cause) {
+            row.announced = None;
+            row.told.push(told);
+        }
+    }
+
+    /// Somebody answered a notice, and with it all that it called for.
     pub(crate) fn answered(&mut self, answer: &Answer, pace: &Pace<'_>) -> Option<TooLate> {
-        let is_its = |row: &&mut AlarmRow| row.told.iter().any(|told| told.number == answer.notice);
-        let row = self.rows.values_mut().find(is_its)?;
-        let usual = pace.holds_until(answer.at, row.urgency);
-        let needed_by = match row.urgency {
-            Urgency::Look => None,
-            // Where the time is past, or nothing sets one, whoever comes must come at once.
-            Urgency::Danger { by } => Some(by.filter(|by| *by > answer.at).unwrap_or(usual)),
-            Urgency::By { by } => Some(by.max(usual)),
-        };
-        let until = answer.there_by.map_or(usual, |there_by| there_by.max(answer.at));
-        let late = answer.there_by.zip(needed_by).filter(|(there_by, needed_by)| there_by > needed_by);
-        // Whoever comes too late stands in nobody's place, where there is somebody else.
-        let until = match late {
-            Some(_) if pace.people(row.urgency).len() > 1 => answer.at,
-            Some((_, needed_by)) => needed_by,
-            None => until,
-        };
-        // Whoever was on it first goes; another one doesn't take that off them, unless they are there sooner.
-        let others = row.promise.as_ref().filter(|promise| promise.by.is_some() && promise.by != answer.by);
-        if others.is_some_and(|promise| promise.until <= until) {
-            return None;
-        }
-        if row.alarm.acknowledge(answer.at, Some(until)) == Change::AcknowledgeRefused {
-            if row.alarm.state() != AlarmState::Acknowledged {
-                return None;
-            }
-            row.alarm = Alarm::announced(row.alarm.behaviour());
-            row.alarm.acknowledge(answer.at, Some(until));
-        }
-        row.promise = Some(Promise {
-            by: answer.by.clone(),
-            at: answer.at,
-            until,
-            comes_late: late.map(|(there_by, _)| there_by),
-            unspoken: false,
-        });
-        late.map(|(there_by, needed_by)| TooLate { there_by, needed_by })
+        let is_its = |row: &&mut AlarmRow| row.told.iter().any(|told| told.is_by(answer.notice));
+        let late = self.rows.values_mut().filter(is_its).filter_map(|row| row.answered(answer, pace));
+        late.min_by_key(|late| late.needed_by)
     }
 
     /// Somebody is in the room: whoever is there looks after what only needs to be looked at.
@@ -311,6 +301,16 @@ impl Alarms {
         pending
     }
 
+    /// The calls that come within that time, if nobody answers: whoever is called now hears of them, too.
+    pub(crate) fn near(&self, until: Timestamp, pace: &Pace<'_>) -> Vec<Pending> {
+        let near = |(cause, row): (&String, &AlarmRow)| {
+            let due = row.next(pace).filter(|due| due.at <= until && row.promise.is_none())?;
+            let raise = Raise { call: due.call, ..row.raise() };
+            Some(Pending { cause: cause.clone(), raise, due, broken: None })
+        };
+        self.rows.iter().filter(|(_, row)| !row.told.is_empty()).filter_map(near).collect()
+    }
+
     /// When the next call is due if nothing happens, or a delay ends.
     pub(crate) fn wake<'a>(&'a self, pace: &'a Pace<'_>) -> impl Iterator<Item = Timestamp> + 'a {
         let times = |row: &AlarmRow| {
@@ -345,6 +345,45 @@ impl AlarmRow {
             announced: None,
             quiet_until: None,
         }
+    }
+
+    /// Somebody answered a notice of it.
+    fn answered(&mut self, answer: &Answer, pace: &Pace<'_>) -> Option<TooLate> {
+        let usual = pace.holds_until(answer.at, self.urgency);
+        let needed_by = match self.urgency {
+            Urgency::Look => None,
+            // Where the time is past, or nothing sets one, whoever comes must come at once.
+            Urgency::Danger { by } => Some(by.filter(|by| *by > answer.at).unwrap_or(usual)),
+            Urgency::By { by } => Some(by.max(usual)),
+        };
+        let until = answer.there_by.map_or(usual, |there_by| there_by.max(answer.at));
+        let late = answer.there_by.zip(needed_by).filter(|(there_by, needed_by)| there_by > needed_by);
+        // Whoever comes too late stands in nobody's place, where there is somebody else.
+        let until = match late {
+            Some(_) if pace.people(self.urgency).len() > 1 => answer.at,
+            Some((_, needed_by)) => needed_by,
+            None => until,
+        };
+        // Whoever was on it first goes; another one doesn't take that off them, unless they are there sooner.
+        let others = self.promise.as_ref().filter(|promise| promise.by.is_some() && promise.by != answer.by);
+        if others.is_some_and(|promise| promise.until <= until) {
+            return None;
+        }
+        if self.alarm.acknowledge(answer.at, Some(until)) == Change::AcknowledgeRefused {
+            if self.alarm.state() != AlarmState::Acknowledged {
+                return None;
+            }
+            self.alarm = Alarm::announced(self.alarm.behaviour());
+            self.alarm.acknowledge(answer.at, Some(until));
+        }
+        self.promise = Some(Promise {
+            by: answer.by.clone(),
+            at: answer.at,
+            until,
+            comes_late: late.map(|(there_by, _)| there_by),
+            unspoken: false,
+        });
+        late.map(|(there_by, needed_by)| TooLate { there_by, needed_by })
     }
 
     fn told_before(&self, at: Timestamp) -> bool {

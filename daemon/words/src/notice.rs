@@ -44,7 +44,10 @@ pub fn wording(site: &Site, notice: &Notice) -> Wording {
     let Some(calling) = &notice.calling else { return said };
     let mut text = Text::default();
     text.lines(teller.why_again(calling)).gap();
-    text.lines(said.text.lines().map(str::to_owned)).gap();
+    let (first, rest) = said.text.split_once("\n\n").unwrap_or((said.text.as_str(), ""));
+    text.lines(first.lines().map(str::to_owned)).gap();
+    text.lines(teller.also(&calling.also)).gap();
+    text.lines(rest.lines().map(str::to_owned)).gap();
     text.lines(teller.answering(notice, calling));
     text.wording(said.subject)
 }

@@ -130,6 +130,11 @@ fn words(teller: Teller<'_>, failure: &Failure) -> Words {
 }
 
 impl Teller<'_> {
+    /// Its first line.
+    pub(super) fn failed(&self, failure: &Failure) -> String {
+        words(*self, failure).subject
+    }
+
     fn signs(&self, failure: &Failure) -> impl Iterator<Item = String> {
         let since = format!("Since about {}. The signs:", self.clock.about(failure.since));
         let signs = failure.signs.iter().map(|sign| format!("- {}", self.sign(sign)));

@@ -19,7 +19,11 @@ pub(super) fn words(
     let least_mg_l = teller.site.limits_at(&Place::Head, teller.at).oxygen_min_mg_l;
     let is_short = oxygen < least_mg_l;
     let (oxygen, least) = (format::number(oxygen, 1), format::number(least_mg_l, 1));
-    let how = if is_short { format!(", below the {least} mg/L that the fish need") } else { " and falls".to_owned() };
+    let how = if is_short {
+        format!(", below the {least} mg/L that the fish need")
+    } else {
+        " and falls".to_owned()
+    };
     let limit = limit_at.map(|at| format!(", {least} about {}", teller.clock.about(at))).unwrap_or_default();
     let mut meaning = vec![
         format!(
