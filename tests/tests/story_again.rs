@@ -70,7 +70,12 @@ fn failures_that_hold_at_once_call_in_one_message_and_each_goes_on() {
     for pair in calls.windows(2) {
         let pause = pair[1].at.duration_since(pair[0].at);
         let same = pair[0].notice.to == pair[1].notice.to;
-        assert!(!same || pause.as_mins() >= 9, "twice within {pause:#}: {}\n{}", pair[1].clock, telling.list());
+        assert!(
+            !same || pause.as_mins() >= 9,
+            "twice within {pause:#}: {}\n{}",
+            pair[1].clock,
+            telling.list()
+        );
     }
     for cause in ["air", "heat"] {
         let named = |told: &&&NoticeAsRead| {
@@ -78,7 +83,12 @@ fn failures_that_hold_at_once_call_in_one_message_and_each_goes_on() {
         };
         let mut last = late;
         for told in calls.iter().filter(named) {
-            assert!(told.at.duration_since(last).as_mins() <= 31, "{cause} {}: {}", told.clock, telling.list());
+            assert!(
+                told.at.duration_since(last).as_mins() <= 31,
+                "{cause} {}: {}",
+                told.clock,
+                telling.list()
+            );
             last = told.at;
         }
         assert!(at("+1 05:20").duration_since(last).as_mins() <= 31, "{cause}: {}", telling.list());

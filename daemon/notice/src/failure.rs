@@ -33,6 +33,18 @@ pub struct Failure {
     /// The notices of what it likely comes of.
     #[serde(default)]
     pub comes_of: Vec<u64>,
+    /// The same with what each of them told; empty in what was told before this was kept.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub origins: Vec<Origin>,
+}
+
+/// Something that was told, and that brings a failure with it.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Origin {
+    /// The notice that told it.
+    pub notice: u64,
+    /// What it told; `None`: a drum had run dry.
+    pub told: Option<Fault>,
 }
 
 /// What has failed, with what only that failure has.
@@ -495,6 +507,9 @@ impl Fault {
 pub struct StandingFailure {
     /// The notice that told it.
     pub notice: u64,
-    /// What.
+    /// What, as it stands now.
     pub failure: Failure,
+    /// People are called for it because fish are in danger.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub danger: bool,
 }

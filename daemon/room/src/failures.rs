@@ -41,7 +41,7 @@ use crate::scene::RoomView;
 use claymark_model::id::Id;
 use claymark_notice::alarm::Holds;
 use claymark_notice::content::{Because, StandingFailure};
-use claymark_notice::failure::{Failure, Fault, Limited, Sign};
+use claymark_notice::failure::{Failure, Fault, Limited, Origin, Sign};
 use claymark_notice::{Call, Content, Priority, Urgency};
 
 /// One row: how it is found, and how one knows that it is over.
@@ -296,13 +296,16 @@ impl Failures {
         known.then_some(AlarmAction::Press { cause, urgency, at_night })
     }
 
-    /// What stands, and the notices that told it.
+    /// What stands, danger first, and the notices that told it.
     pub(crate) fn standing(&self, view: &RoomView<'_>) -> Vec<StandingFailure> {
         let standing = |open: &OpenFailure| {
             let told = view.alarms.last(&open.cause).filter(|_| view.alarms.holds(&open.cause))?;
-            Some(StandingFailure { notice: told.number, failure: open.failure.clone() })
+            let danger = view.alarms.is_danger(&open.cause);
+            Some(StandingFailure { notice: told.number, failure: self.as_it_stands(view, open), danger })
         };
-        self.open.iter().filter_map(standing).collect()
+        let mut all: Vec<StandingFailure> = self.open.iter().filter_map(standing).collect();
+        all.sort_by_key(|standing| !standing.danger);
+        all
     }
 
     /// Why less of a drum's clay arrives than should: what people were told and still stands, else what shows now.
@@ -325,6 +328,7 @@ impl Failures {
     fn failure(&self, view: &RoomView<'_>, found: &Found) -> Failure {
         let is_ours = |record: &DrumRecord| found.drum.as_ref() == Some(&record.drum.id);
         let place = view.known.records.iter().position(is_ours);
+        let origins = self.origins(view, found);
         Failure {
             fault: found.fault.clone(),
             since: found.since,
@@ -333,17 +337,27 @@ impl Failures {
             drum: place.and_then(|place| view.state_at(place)),
             visit: view.scene.visit,
             stage: found.stage,
-            comes_of: self.comes_of(view, found),
+            comes_of: origins.iter().map(|origin| origin.notice).collect(),
+            origins,
         }
     }
 
-    /// The notices of what drives the water where it is found.
-    fn comes_of(&self, view: &RoomView<'_>, found: &Found) -> Vec<u64> {
+    /// What drives the water where it is found.
+    fn origins(&self, view: &RoomView<'_>, found: &Found) -> Vec<Origin> {
         let bringing = self.bringing(&found.fault).filter(|_| found.hard != Hard::No);
-        let standing = bringing.filter_map(|open| Some(view.alarms.last(&open.cause)?.number));
+        let standing = bringing.filter_map(|open| {
+            let told = Some(open.failure.fault.clone());
+            Some(Origin { notice: view.alarms.last(&open.cause)?.number, told })
+        });
         let left = self.ended.iter().filter(|ended| follows(&ended.was, &found.fault));
         let left = left
-            .filter_map(|ended| ended.notice)
+            .filter_map(|ended| {
+                let told = match &ended.was {
+                    Was::Failure(fault) => Some(fault.clone()),
+                    Was::DryDrum => None,
+                };
+                Some(Origin { notice: ended.notice?, told })
+            })
             .filter(|_| matches!(found.fault, Fault::OutOfLimits { .. }));
         standing.chain(left).collect()
     }
@@ -372,10 +386,9 @@ impl Failures {
         AlarmAction::Raise(Finding { replaces: before, to, ..finding }, raise)
     }
 
-    /// What is to be said when people are called once more.
-    pub(crate) fn again(&self, view: &RoomView<'_>, cause: &str) -> Option<(Option<Id>, Content)> {
-        let open = self.open.iter().find(|open| open.cause == cause)?;
-        let failure = match &open.now {
+    /// What was told, with the figures of now.
+    fn as_it_stands(&self, view: &RoomView<'_>, open: &OpenFailure) -> Failure {
+        match &open.now {
             // Its cause and its beginning were told; what it comes to is as it is now.
             Some(found) => Failure { since: open.failure.since, ..self.failure(view, found) },
             None => {
@@ -385,7 +398,13 @@ impl Failures {
                 let told = Failure { visit: view.scene.visit, ..open.failure.clone() };
                 renewed::renewed(&evidence, &told, place.and_then(|place| view.state_at(place)))
             }
-        };
+        }
+    }
+
+    /// What is to be said when people are called once more.
+    pub(crate) fn again(&self, view: &RoomView<'_>, cause: &str) -> Option<(Option<Id>, Content)> {
+        let open = self.open.iter().find(|open| open.cause == cause)?;
+        let failure = self.as_it_stands(view, open);
         let drum = failure.drum.as_ref().map(|state| state.drum.clone());
         Some((drum, Content::Failure(Box::new(failure))))
     }

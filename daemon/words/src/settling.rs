@@ -117,6 +117,7 @@ mod tests {
             visit: None,
             stage: 0,
             comes_of: Vec::new(),
+            origins: Vec::new(),
         };
         let short = UnstirredDrum { seen: Some(0.6), ..well.clone() };
         let failing = told(&UnstirredDrum { failure: Some(failure), ..short.clone() });

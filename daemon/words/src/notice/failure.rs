@@ -16,7 +16,7 @@ mod water_only;
 mod wrong_weighing;
 
 use claymark_model::fieldlog::{Deed, LogEntry};
-use claymark_notice::failure::{Failure, Fault};
+use claymark_notice::failure::{Failure, Fault, Origin, StandingFailure};
 
 use crate::names::{self, list};
 use crate::notice::{Teller, Text, Wording};
@@ -34,7 +34,7 @@ pub(super) fn wording(teller: Teller<'_>, failure: &Failure) -> Wording {
     let mut text = Text::default();
     text.lines(words.meaning).gap();
     text.lines(teller.signs(failure));
-    text.lines(comes_of(&failure.comes_of));
+    text.lines(teller.comes_of(failure));
     text.line(match &failure.near {
         Some(entry) => teller.nearest(entry),
         None => "Nothing was written down within three hours of it.".to_owned(),
@@ -46,10 +46,10 @@ pub(super) fn wording(teller: Teller<'_>, failure: &Failure) -> Wording {
     text.wording(words.subject)
 }
 
-/// What it likely comes of.
-fn comes_of(notices: &[u64]) -> Option<String> {
-    let notices: Vec<String> = notices.iter().map(u64::to_string).collect();
-    (!notices.is_empty()).then(|| format!("It likely comes of what notice {} told.", list(&notices)))
+/// "Fresh water low (notice 7)".
+fn origin(origin: &Origin) -> String {
+    let told = origin.told.as_ref().map_or("a drum that had run dry", name);
+    format!("{told} (notice {})", origin.notice)
 }
 
 /// Its first line and its signs, for whoever asks.
@@ -119,7 +119,7 @@ fn words(teller: Teller<'_>, failure: &Failure) -> Words {
             water::heats_on(teller, failure, *temperature, *limit_at)
         }
         Fault::OutOfLimits { place, of, is, least, most } => {
-            out_of_limits::words(teller, (place, *of, [*is, *least, *most]), &failure.comes_of)
+            out_of_limits::words(teller, (place, *of, [*is, *least, *most]), failure)
         }
         Fault::OxygenFalls { place, oxygen, limit_at } => {
             air::oxygen(teller, failure, place, (*oxygen, *limit_at))
@@ -130,6 +130,28 @@ fn words(teller: Teller<'_>, failure: &Failure) -> Words {
 }
 
 impl Teller<'_> {
+    /// "Not over: Oxygen, since about 21:05 (notice 7). Oxygen in Tank 1: 5.1 mg/L, below 6.0. Go now."
+    pub(super) fn not_over(&self, standing: &StandingFailure) -> String {
+        let failure = &standing.failure;
+        let (danger, is) = (if standing.danger { "DANGER. " } else { "" }, self.failed(failure));
+        format!(
+            "{danger}Not over: {}, since about {} (notice {}). {is}",
+            name(&failure.fault),
+            self.clock.about(failure.since),
+            standing.notice
+        )
+    }
+
+    /// What it likely comes of.
+    fn comes_of(&self, failure: &Failure) -> Option<String> {
+        let told: Vec<String> = if failure.origins.is_empty() {
+            failure.comes_of.iter().map(|notice| format!("what notice {notice} told")).collect()
+        } else {
+            failure.origins.iter().map(origin).collect()
+        };
+        (!told.is_empty()).then(|| format!("It likely comes of: {}.", list(&told)))
+    }
+
     /// Its first line.
     pub(super) fn failed(&self, failure: &Failure) -> String {
         words(*self, failure).subject

@@ -87,6 +87,7 @@ fn a_yield_that_changed_is_not_over_and_a_fixed_target_is_told_with_what_holds_t
         visit: None,
         stage: 0,
         comes_of: Vec::new(),
+        origins: Vec::new(),
     };
     let site = site();
     assert!(site.batches.is_empty());

@@ -1,17 +1,16 @@
 //! Water outside what the fish want, for no reason that shows.
 
 use claymark_model::site::Place;
-use claymark_notice::failure::Limited;
+use claymark_notice::failure::{Failure, Limited};
 
 use super::Words;
 use crate::names::{self, short};
 use crate::notice::{Teller, fit};
 
-/// `comes_of`: the notices of what it likely comes of.
 pub(super) fn words(
     teller: Teller<'_>,
     (place, of, [is, least, most]): (&Place, Limited, [f64; 3]),
-    comes_of: &[u64],
+    failure: &Failure,
 ) -> Words {
     let name = names::place(teller.site, place);
     let amount = |value| teller.amount(place, of, value);
@@ -21,9 +20,10 @@ pub(super) fn words(
     } else {
         format!("The fish of today want {} to {}.", amount(least), amount(most))
     };
-    let (cause, signs) = match comes_of {
-        [first, ..] => (format!("See notice {first}."), None),
-        [] => (
+    let (cause, signs) = match (failure.origins.as_slice(), failure.comes_of.as_slice()) {
+        ([first, ..], _) => (format!("Likely: {}.", super::origin(first)), None),
+        ([], [first, ..]) => (format!("It likely comes of what notice {first} told."), None),
+        ([], []) => (
             "The cause doesn't show.".to_owned(),
             Some("The signs fit none of the failures that Claymark can tell apart.".to_owned()),
         ),
