@@ -43,6 +43,7 @@ mod stock_oracle;
 mod store_lost;
 mod stories;
 mod story_again;
+mod story_calls;
 mod story_ends;
 mod story_limits;
 mod story_plan;
