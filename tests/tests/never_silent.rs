@@ -104,5 +104,26 @@ fn nobody_who_comes_in_the_morning_is_told_by_day() {
     let [first, ..] = absent.as_slice() else { panic!("{}", watched.list()) };
     assert_eq!(first.clock, "+1 06:00", "half an hour after the visit:\n{}", watched.list());
     assert!(first.subject.starts_with("Nobody has been seen in the room since 19:00."), "{}", first.subject);
+    // While the drum's end endangers fish it is said again and again.
+    let says = |told: &&claymark_tests::story::NoticeAsRead| {
+        told.words().contains("Nobody has been seen in the room since 19:00")
+    };
+    let mut last = first.at;
+    for told in watched.telling.told.iter().filter(|told| told.at > first.at).filter(says) {
+        assert!(told.at.duration_since(last).as_mins() <= 31, "{}\n{}", told.clock, watched.list());
+        last = told.at;
+    }
+    assert!(last >= at("+1 13:30"), "{}", watched.list());
     assert!(watched.silences.is_empty(), "{:?}\n{}", watched.silences, watched.list());
+}
+
+#[test]
+fn nobody_who_comes_while_all_is_well_is_told_twice_at_most() {
+    let mut story = ScriptedStory::begin("08:00", 5, Truth::full());
+    story.happens("+1 02:00", |truth, _| truth.fill_a(175.0));
+    story.happens("+1 07:00", |truth, _| truth.fill_a(175.0));
+    story.written("19:00", r#""kind":"note","text":"all well""#);
+    let watched = Watched::new(story, &rooms::plain(), Habit::Sleeps, |_| {}).until(at("+1 14:00"));
+    let says = |told: &&claymark_tests::story::NoticeAsRead| told.notice.cause == "absence";
+    assert!(watched.telling.told.iter().filter(says).count() <= 2, "{}", watched.list());
 }

@@ -154,6 +154,11 @@ pub enum AlsoWhat {
         /// Of that drum.
         drum: Id,
     },
+    /// Nobody has been seen in the room.
+    Unattended {
+        /// Since then; `None`: never.
+        seen: Option<Timestamp>,
+    },
     /// Sensors don't speak.
     Silent {
         /// Which.

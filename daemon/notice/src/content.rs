@@ -66,6 +66,7 @@ impl Content {
                 let (drum, ends) = (runout.state.drum.clone(), runout.state.forecast.outlook.empty_at());
                 AlsoWhat::Runout { drum, ends }
             }
+            Self::Unattended(unattended) => AlsoWhat::Unattended { seen: unattended.seen },
             Self::LevelDoubt(doubt) => AlsoWhat::LevelDoubt { drum: doubt.state.drum.clone() },
             Self::ReadingsMissing(ReadingsMissing::Silent { sensors, .. }) => {
                 AlsoWhat::Silent { sensors: sensors.iter().map(|silent| silent.sensor.clone()).collect() }
@@ -75,7 +76,6 @@ impl Content {
             | Self::Withdrawn(_)
             | Self::Query(_)
             | Self::Undelivered(_)
-            | Self::Unattended(_)
             | Self::Handover(_)
             | Self::Morning(_)
             | Self::TestCall(_) => return None,

@@ -39,8 +39,8 @@ impl AlarmSource {
     /// Whether one message may call people for it and for others like it.
     pub(crate) fn joins(self) -> bool {
         match self {
-            Self::Runout | Self::Doubt | Self::Silence | Self::Failure => true,
-            Self::Storage | Self::Forwarding | Self::Name | Self::Absence | Self::Handover => false,
+            Self::Runout | Self::Doubt | Self::Silence | Self::Failure | Self::Absence => true,
+            Self::Storage | Self::Forwarding | Self::Name | Self::Handover => false,
         }
     }
 
@@ -211,6 +211,14 @@ impl Alarms {
                 && matches!(row.urgency, Urgency::Danger { .. })
         };
         self.rows.get(cause).is_some_and(danger)
+    }
+
+    /// Whether fish are in danger and nobody has promised to come.
+    pub(crate) fn any_unanswered_danger(&self) -> bool {
+        let open =
+            |row: &AlarmRow| row.source != AlarmSource::Absence && row.promise.is_none() && row.alarm.holds();
+        let mut open = self.rows.iter().filter(|(_, row)| open(row));
+        open.any(|(cause, _)| self.is_danger(cause))
     }
 
     /// Whether it holds by the last look.

@@ -11,7 +11,7 @@ use crate::pace::Pace;
 use crate::scene::{RoomView, Scene};
 use crate::timetable::Issue;
 use crate::watches::Watches;
-use crate::{Effect, Room, audience, clock};
+use crate::{Effect, Room, attendance, audience, clock};
 use claymark_notice::alarm::Holds;
 use claymark_notice::{AlsoStands, Priority};
 
@@ -53,6 +53,7 @@ impl Room {
         self.ask(scene, Watches::tell_test);
         self.check_ends(scene);
         self.observe(scene, AlarmSource::Absence);
+        self.ask(scene, |_, view| attendance::presses(view));
         self.call_again(scene);
         self.ask(scene, |watches, view| watches.asked.news(view));
         let warnings = self.warnings_due(scene);
@@ -172,7 +173,7 @@ impl Room {
         let pace = Pace::of(&self.known.site, scene.shift, &scene.on_call);
         let mut due = self.announcer.alarms.due(scene.now, &pace);
         // One message for all that calls people now: the most pressing leads. A promise that wasn't kept is told by itself.
-        due.sort_by_key(|call| (call.broken.is_some(), call.raise.urgency.rank()));
+        due.sort_by_key(rank);
         let mut due = std::collections::VecDeque::from(due);
         while let Some(call) = due.pop_front() {
             let view = RoomView { known: &self.known, scene, alarms: &self.announcer.alarms };
@@ -216,7 +217,7 @@ impl Room {
 
     /// How what else calls people stands.
     fn also(&mut self, scene: &Scene, mut calls: Vec<Pending>) -> Vec<AlsoCalled> {
-        calls.sort_by_key(|call| call.raise.urgency.rank());
+        calls.sort_by_key(rank);
         let view = RoomView { known: &self.known, scene, alarms: &self.announcer.alarms };
         let mut all = Vec::new();
         for call in calls {
@@ -255,3 +256,9 @@ impl Room {
 
 /// A call that comes so soon is joined to the one that is made now.
 const SOON: SignedDuration = SignedDuration::from_mins(12);
+
+/// What presses most comes first; that nobody is there is no reason by itself.
+fn rank(call: &Pending) -> impl Ord + use<> {
+    let absence = call.raise.source == AlarmSource::Absence;
+    (call.broken.is_some(), absence, call.raise.urgency.rank())
+}

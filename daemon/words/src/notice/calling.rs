@@ -33,6 +33,12 @@ impl Teller<'_> {
                 let name = short(&names::drum(self.site, drum), NAME_CHARS);
                 format!("{name}: its level isn't believed (notice {number})")
             }
+            AlsoWhat::Unattended { seen: Some(seen) } => {
+                format!("Nobody has been seen in the room since {} (notice {number})", self.clock.time(*seen))
+            }
+            AlsoWhat::Unattended { seen: None } => {
+                format!("Nobody has been seen in the room (notice {number})")
+            }
             AlsoWhat::Silent { sensors } => format!("Silent: {} (notice {number})", self.sensors(sensors)),
         }
     }
