@@ -120,6 +120,13 @@ pub enum WhyNot {
         /// What was found and what was expected.
         detail: String,
     },
+    /// It breaks the form in which entries and answers are sent.
+    Form {
+        /// In that line, from 1 on.
+        line: usize,
+        /// At that character, from 1 on.
+        column: usize,
+    },
 }
 
 /// So much of a text is shown.

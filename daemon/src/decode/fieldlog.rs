@@ -58,8 +58,9 @@ pub(super) fn decode((site, names): (&Site, &Names), message: &Message, decoded:
 
 /// The entry, whether its writer is sure of it, and the keys that mean nothing.
 fn entry(names: &Names, message: &Message) -> Result<(LogEntry, bool, Vec<String>), Refusal> {
-    let sent: Value =
-        serde_json::from_str(text(message)?).map_err(|fault| wrong(format!("not JSON: {fault}")))?;
+    let sent: Value = serde_json::from_str(text(message)?).map_err(|fault| {
+        Refusal::form(wrong(format!("not JSON: {fault}")), &fault, "it is no field-log entry")
+    })?;
     let Value::Object(members) = sent else {
         return Err(Refusal::from(wrong(
             "a field-log entry is a JSON object such as {\"kind\":\"refill\",\"at\":\"…\"}".to_owned(),

@@ -65,6 +65,10 @@ fn lines(teller: Teller<'_>, query: &Query) -> Vec<String> {
             let why = match why {
                 WhyNot::Impossible { what } => bounds::impossible(teller.site, what),
                 WhyNot::Unreadable { detail } => format!("It can't be read: {}.", typed::line(detail)),
+                WhyNot::Form { line, column } => format!(
+                    "It can't be read: its form breaks at character {column} of line {line}, where a quote, a comma or a \
+                     bracket may be missing. claymark log and claymark answer write that form by themselves."
+                ),
             };
             vec![
                 format!("{at}, {who}: {}", typed::line(written)),
@@ -180,6 +184,7 @@ mod tests {
                 done_at: at("2027-04-20T20:00:00Z"),
                 why: claymark_clay::bounds::Unlikely::NothingWritten,
             },
+            About::NotTaken { written: long.to_owned(), why: WhyNot::Form { line: 1, column: 14 } },
             About::NotKept { what: "field-log entry".to_owned(), why: long.to_owned() },
             About::Unreadable { count: 3, first: long.to_owned() },
         ];
