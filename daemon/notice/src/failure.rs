@@ -168,6 +168,9 @@ pub enum Fault {
         least: f64,
         /// The most that they want.
         most: f64,
+        /// It has been so since then, when the watch began, and doesn't move: the limit is in question.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        all_along: Option<Timestamp>,
     },
     /// Oxygen falls, and the signs don't say why.
     OxygenFalls {

@@ -11,6 +11,7 @@
 mod action;
 mod aim;
 mod alarms;
+mod all_along;
 mod announcer;
 mod attendance;
 mod audience;

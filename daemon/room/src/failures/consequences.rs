@@ -8,8 +8,12 @@ use super::{Found, Hard, Was};
 
 /// So long after it was told it has become how things are; what wears, wears for days.
 pub(super) fn stands_for(fault: &Fault) -> SignedDuration {
-    // Some add oxygen on purpose.
-    let gas = matches!(fault, Fault::OutOfLimits { of: Limited::OxygenSaturation, .. });
+    // Some add oxygen on purpose, and some have other limits than the site file says.
+    let gas = matches!(
+        fault,
+        Fault::OutOfLimits { of: Limited::OxygenSaturation, .. }
+            | Fault::OutOfLimits { all_along: Some(_), .. }
+    );
     // What kills never becomes how things are.
     let kills = matches!(
         fault,
@@ -201,6 +205,7 @@ pub(super) fn urgency(found: &Found, now: Timestamp) -> Urgency {
         | Fault::PumpStopped { .. }
         | Fault::LinePlugged { .. }
         | Fault::TubeSplit { .. } => Urgency::Danger { by: None },
+        Fault::OutOfLimits { all_along: Some(_), .. } => Urgency::Look,
         Fault::OutOfLimits { .. } if found.hard != Hard::No => Urgency::Danger { by: None },
         Fault::PumpChanged(_)
         | Fault::TooMuchWater { .. }

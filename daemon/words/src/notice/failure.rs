@@ -118,7 +118,10 @@ fn words(teller: Teller<'_>, failure: &Failure) -> Words {
         Fault::HeaterOn { temperature, limit_at } => {
             water::heats_on(teller, failure, *temperature, *limit_at)
         }
-        Fault::OutOfLimits { place, of, is, least, most } => {
+        Fault::OutOfLimits { place, of, is, least, most, all_along: Some(since) } => {
+            out_of_limits::all_along(teller, (place, *of, [*is, *least, *most]), *since)
+        }
+        Fault::OutOfLimits { place, of, is, least, most, all_along: None } => {
             out_of_limits::words(teller, (place, *of, [*is, *least, *most]), failure)
         }
         Fault::OxygenFalls { place, oxygen, limit_at } => {
