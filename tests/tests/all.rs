@@ -44,6 +44,7 @@ mod store_lost;
 mod stories;
 mod story_again;
 mod story_calls;
+mod story_clearing;
 mod story_ends;
 mod story_limits;
 mod story_plan;

@@ -172,6 +172,19 @@ pub enum Fault {
         #[serde(default, skip_serializing_if = "Option::is_none")]
         all_along: Option<Timestamp>,
     },
+    /// The water clears by and by, and the signs don't say why.
+    Clearing {
+        /// Where it is first too clear.
+        place: Place,
+        /// In the sensor's NTU or FNU.
+        is: f64,
+        /// The least that the fish want.
+        least: f64,
+        /// When it comes to that, if it goes on like this; `None`: it has.
+        limit_at: Option<Timestamp>,
+        /// When the fish are in danger, if it goes on like this.
+        danger_at: Option<Timestamp>,
+    },
     /// Oxygen falls, and the signs don't say why.
     OxygenFalls {
         /// Where.
@@ -352,6 +365,17 @@ pub enum Sign {
         /// Now.
         now: f64,
     },
+    /// Water clears by and by.
+    Clears {
+        /// Where.
+        place: Place,
+        /// So many hours ago.
+        from: f64,
+        /// Now.
+        now: f64,
+        /// Over so many hours.
+        hours: f64,
+    },
     /// One probe fell to nothing sooner than its water is exchanged.
     FellAtOnce {
         /// Where.
@@ -491,6 +515,7 @@ impl Fault {
             | Self::WrongWeighing { .. }
             | Self::Lumps
             | Self::YieldChanged { .. }
+            | Self::Clearing { .. }
             | Self::DrumSwapped { .. } => NoticeKind::Strength,
             Self::FreshWaterLow { .. }
             | Self::TooMuchWater { .. }

@@ -6,6 +6,7 @@
 mod blower;
 mod bubbles;
 mod clay_weaker;
+mod clearing;
 mod consequences;
 mod drum_air;
 mod drum_swapped;
@@ -53,7 +54,7 @@ struct Rule {
 }
 
 /// All rules, in the order of their rank.
-const RULES: [Rule; 23] = [
+const RULES: [Rule; 24] = [
     power_cut::RULE,
     blower::RULE,
     oxygen::RULE,
@@ -74,6 +75,7 @@ const RULES: [Rule; 23] = [
     tube_wear::RULE,
     probe_fouled::RULE,
     bubbles::RULE,
+    clearing::RULE,
     out_of_limits::TEMPERATURE,
     out_of_limits::TURBIDITY,
     out_of_limits::SATURATION,

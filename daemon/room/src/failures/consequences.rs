@@ -59,6 +59,14 @@ pub(super) fn may_bring(fault: &Fault, later: &Fault) -> bool {
         let beyond = is > most || is < least;
         return beyond && drives(fault, *of).contains(&way);
     }
+    // Water that clears comes of what takes its clay, or is told as too clear already.
+    if let Fault::Clearing { .. } = later {
+        let too_clear =
+            matches!(fault, Fault::OutOfLimits { of: Limited::Turbidity, is, least, .. } if is < least);
+        return too_clear
+            || *fault == Fault::PowerCut
+            || drives(fault, Limited::Turbidity).contains(&Drift::Down);
+    }
     // Clay that settles comes by and by, and in clouds when the air is back.
     let settles = matches!(fault, Fault::Blower { .. } | Fault::DrumAir { .. });
     let by_settling =
@@ -71,9 +79,14 @@ pub(super) fn may_bring(fault: &Fault, later: &Fault) -> bool {
 /// settled clay that is stirred up.
 pub(super) fn follows(was: &Was, found: &Fault) -> bool {
     let limit = |of: Limited, up: bool| matches!(found, Fault::OutOfLimits { of: found_of, is, most, .. } if *found_of == of && (is > most) == up);
-    let washes_in =
-        matches!(found, Fault::FreshWaterLow { .. } | Fault::TooMuchWater { .. } | Fault::PumpChanged(_))
-            || settled(found);
+    let washes_in = settled(found)
+        || matches!(
+            found,
+            Fault::FreshWaterLow { .. }
+                | Fault::TooMuchWater { .. }
+                | Fault::PumpChanged(_)
+                | Fault::Clearing { .. }
+        );
     let Was::Failure(fault) = was else {
         return washes_in || limit(Limited::Turbidity, false);
     };
@@ -120,6 +133,7 @@ pub(super) fn follows(was: &Was, found: &Fault) -> bool {
         | Fault::ProbeOut { .. }
         | Fault::Bubbles { .. }
         | Fault::OutOfLimits { .. }
+        | Fault::Clearing { .. }
         | Fault::OxygenFalls { .. } => false,
     }
 }
@@ -171,6 +185,7 @@ fn drives(fault: &Fault, of: Limited) -> &'static [Drift] {
             | Fault::YieldChanged { .. }
             | Fault::Lumps,
         ) => BOTH,
+        (Limited::Turbidity, Fault::Clearing { .. }) => DOWN,
         (Limited::Turbidity, _) if starves(fault) => DOWN,
         (Limited::Temperature, Fault::FreshWaterLow { .. } | Fault::TooMuchWater { .. }) => BOTH,
         (Limited::Temperature, Fault::HeaterOff { .. } | Fault::PowerCut) => DOWN,
@@ -196,6 +211,11 @@ pub(super) fn urgency(found: &Found, now: Timestamp) -> Urgency {
             by(*limit_at).map_or(Urgency::Danger { by: None }, |by| Urgency::By { by })
         }
         Fault::HeaterOff { limit_at, .. } | Fault::HeaterOn { limit_at, .. } => match limit_at {
+            Some(at) if *at > now => Urgency::By { by: *at },
+            Some(_) => Urgency::Danger { by: None },
+            None => Urgency::Look,
+        },
+        Fault::Clearing { danger_at, .. } => match danger_at {
             Some(at) if *at > now => Urgency::By { by: *at },
             Some(_) => Urgency::Danger { by: None },
             None => Urgency::Look,

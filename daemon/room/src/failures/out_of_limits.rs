@@ -238,7 +238,7 @@ fn readings(evidence: &Evidence<'_>, place: &Place, of: Limited, since: f64) -> 
 }
 
 /// Somebody works at pump or head tank.
-fn at_work(evidence: &Evidence<'_>) -> bool {
+pub(super) fn at_work(evidence: &Evidence<'_>) -> bool {
     let works = |deed: &Deed| {
         matches!(deed, Deed::Cleaning { .. }) || evidence.drums.iter().any(|drum| drum.sets_pump(deed))
     };
@@ -253,7 +253,7 @@ fn just_stopped(evidence: &Evidence<'_>) -> bool {
 }
 
 /// Nothing is drawn, as somebody wrote down; what stands for another reason has a name.
-fn is_stopped(evidence: &Evidence<'_>) -> bool {
+pub(super) fn is_stopped(evidence: &Evidence<'_>) -> bool {
     let stopped = |drum: &DrumSight<'_>| {
         let sets = |deed: &Deed| matches!(deed, Deed::PumpSetting { .. }) && drum.sets_pump(deed);
         let set = evidence.journal.last(evidence.now, sets);
@@ -263,7 +263,7 @@ fn is_stopped(evidence: &Evidence<'_>) -> bool {
 }
 
 /// A drum is dry and no other stands in for it.
-fn is_dry(evidence: &Evidence<'_>) -> bool {
+pub(super) fn is_dry(evidence: &Evidence<'_>) -> bool {
     evidence.drums.iter().any(|dry| {
         let other = evidence
             .drums

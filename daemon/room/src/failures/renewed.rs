@@ -41,6 +41,10 @@ fn renew_fault(evidence: &Evidence<'_>, failure: &mut Failure) {
             let most = evidence.limits(&head).temperature_c.max();
             *limit_at = reaches(evidence, (&head, Quantity::Temperature), (most, Side::Rising), since);
         }
+        Fault::Clearing { place, is, limit_at, .. } => {
+            renew(is, newest(evidence, place, Quantity::Turbidity));
+            *limit_at = limit_at.filter(|at| *at > evidence.now);
+        }
         Fault::OutOfLimits { place, of, is, .. } => renew(is, newest(evidence, place, of.quantity())),
         Fault::PumpChanged(changed) => {
             let outlook = failure.drum.as_ref().map(|drum| &drum.forecast.outlook);
@@ -76,7 +80,9 @@ fn renew_sign(evidence: &Evidence<'_>, sign: &mut Sign) {
             let down = *towards < *from;
             *towards = if down { towards.min(*now) } else { towards.max(*now) };
         }
-        Sign::TurbiditySteady { place, at: now } | Sign::FellAtOnce { place, now, .. } => {
+        Sign::TurbiditySteady { place, at: now }
+        | Sign::FellAtOnce { place, now, .. }
+        | Sign::Clears { place, now, .. } => {
             renew(now, newest(evidence, place, Quantity::Turbidity));
         }
         Sign::OxygenFalls { place, now, .. } | Sign::OxygenLow { place, now } => {

@@ -2,6 +2,7 @@
 
 mod air;
 mod blower;
+mod clearing;
 mod drum_air;
 mod fresh_water_low;
 mod mixture;
@@ -83,6 +84,7 @@ pub(super) fn name(fault: &Fault) -> &'static str {
         Fault::WaterOnly(_) => "Water without clay",
         Fault::WrongWeighing { .. } => "Wrong weighing",
         Fault::Lumps => "Lumps",
+        Fault::Clearing { .. } => "Water clears",
         Fault::YieldChanged { .. } => "Clay clouds otherwise",
         Fault::ProbeFouled { .. } => "Probe fouled",
         Fault::ProbeOut { .. } => "Probe out of the water",
@@ -126,6 +128,9 @@ fn words(teller: Teller<'_>, failure: &Failure) -> Words {
         }
         Fault::OxygenFalls { place, oxygen, limit_at } => {
             air::oxygen(teller, failure, place, (*oxygen, *limit_at))
+        }
+        Fault::Clearing { place, is, least, limit_at, danger_at } => {
+            clearing::words(teller, (place, *is, *least), (*limit_at, *danger_at))
         }
         Fault::PowerCut => air::power(teller, failure),
         Fault::DrumSwapped { pump, from, to } => pump::swapped(teller, failure, pump, (from, to)),

@@ -25,6 +25,7 @@ impl Teller<'_> {
             Sign::TurbiditySteady { place, at } => self.stays(place, *at),
             Sign::TurbidityRises { place, from, now, wanted } => self.rises(place, [*from, *now, *wanted]),
             Sign::Climbs { place, from, now } => self.climbs(place, *from, *now),
+            Sign::Clears { place, from, now, hours } => self.clears(place, (*from, *now), *hours),
             Sign::FellAtOnce { place, from, now } => self.fell_at_once(place, *from, *now),
             Sign::SiblingsSteady { probes, by } => siblings(*probes, *by),
             Sign::Spikes { place, up, usual } => self.spikes(place, *up, *usual),
@@ -108,6 +109,16 @@ impl Teller<'_> {
             format::number(from, 0),
             format::number(now, 0),
             self.turbidity(place, wanted)
+        )
+    }
+
+    fn clears(&self, place: &Place, (from, now): (f64, f64), hours: f64) -> String {
+        format!(
+            "turbidity of {} sank from {} to {} over {} h, by and by;",
+            names::place(self.site, place),
+            format::number(from, 0),
+            self.turbidity(place, now),
+            format::number(hours, 1)
         )
     }
 
