@@ -50,6 +50,7 @@ mod story_limits;
 mod story_plan;
 mod story_rows;
 mod story_sight;
+mod story_table;
 mod story_traps;
 mod story_two;
 mod structure;
