@@ -6,7 +6,10 @@ use serde::{Deserialize, Serialize};
 use crate::Answer;
 use crate::standing::Standing;
 use claymark_clay::bounds::{Impossible, Unlikely};
+use claymark_clay::refill::books::MassDoubt;
 use claymark_model::fieldlog::Deed;
+use claymark_model::id::Id;
+use claymark_model::unseen::Unseen;
 
 /// Queries that are told in one notice.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -29,6 +32,22 @@ pub struct Query {
 }
 
 impl Query {
+    /// The key of the entry that is asked about because of what the sensors show.
+    #[must_use]
+    pub fn doubted_by_sensors(&self) -> Option<&str> {
+        match &self.about {
+            About::Mass { doubt, .. } => Some(&doubt.key),
+            About::Unseen { refill, .. } => Some(&refill.key),
+            About::NotTaken { .. }
+            | About::Unlikely { .. }
+            | About::KeyTaken { .. }
+            | About::Answer { .. }
+            | About::TooLate { .. }
+            | About::NotKept { .. }
+            | About::Unreadable { .. } => None,
+        }
+    }
+
     /// Of an answer that comes too late.
     #[must_use]
     pub fn too_late(answer: &Answer, there_by: Timestamp, needed_by: Timestamp) -> Self {
@@ -71,6 +90,22 @@ pub enum About {
         kept: Deed,
         /// When that was done.
         kept_at: Timestamp,
+    },
+    /// The clay of a refill is far from what was expected, and the head tank shows by now what it did.
+    Mass {
+        /// Of which drum.
+        drum: Id,
+        /// What speaks against it.
+        doubt: MassDoubt,
+        /// What the head tank shows, NTU or FNU.
+        head: Option<f64>,
+    },
+    /// A refill was written down, and the level, which is believed, shows none.
+    Unseen {
+        /// Of which drum.
+        drum: Id,
+        /// The refill.
+        refill: Unseen,
     },
     /// An answer that takes no call off anybody.
     Answer {

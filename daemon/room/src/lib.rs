@@ -47,6 +47,7 @@ mod recall;
 mod round;
 mod runout;
 mod scene;
+mod second_look;
 mod sensors;
 mod session;
 mod sheets;

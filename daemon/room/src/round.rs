@@ -11,7 +11,7 @@ use crate::pace::Pace;
 use crate::scene::{RoomView, Scene};
 use crate::timetable::Issue;
 use crate::watches::Watches;
-use crate::{Effect, Room, attendance, audience, clock};
+use crate::{Effect, Room, attendance, audience, clock, second_look};
 use claymark_notice::alarm::Holds;
 use claymark_notice::{AlsoStands, Priority};
 
@@ -55,7 +55,10 @@ impl Room {
         self.observe(scene, AlarmSource::Absence);
         self.ask(scene, |_, view| attendance::presses(view));
         self.call_again(scene);
-        self.ask(scene, |watches, view| watches.asked.news(view));
+        self.ask(scene, |watches, view| {
+            watches.asked.doubts(second_look::questions(view));
+            watches.asked.news(view)
+        });
         let warnings = self.warnings_due(scene);
         self.timetable.looked(now, warnings);
     }

@@ -1,10 +1,11 @@
 //! Entries, answers and records that weren't taken, or are asked about.
 
+use claymark_model::site::Place;
 use claymark_notice::query::{About, Queries, Query, WhyNot};
 
-use crate::names::short;
+use crate::names::{self, short};
 use crate::notice::{Teller, Text, Wording, fit};
-use crate::{answers, bounds, fieldlog, typed};
+use crate::{answers, bounds, fieldlog, format, refill, typed, unseen};
 
 pub(super) fn wording(teller: Teller<'_>, queries: &Queries) -> Wording {
     let mut text = Text::default();
@@ -42,6 +43,21 @@ fn alone(teller: Teller<'_>, query: &Query) -> String {
         About::KeyTaken { .. } => {
             fit(|room| format!("Not taken: what {} wrote at {at}. Write it down again.", short(&who, room)))
         }
+        About::Mass { drum, doubt, .. } => {
+            let clay = format::mass(&teller.site.units, doubt.typed, teller.site.clay.scale_step);
+            let expected = refill::expected(teller.site, doubt.expected);
+            let name = names::drum(teller.site, drum);
+            fit(|room| format!("Is this right? {clay} of clay into {}; {expected}.", short(&name, room)))
+        }
+        About::Unseen { drum, refill } => {
+            let (name, at) = (names::drum(teller.site, drum), teller.clock.time(refill.at));
+            fit(|room| {
+                format!(
+                    "Is this right? {} was filled at {at}, and its level shows nothing of it.",
+                    short(&name, room)
+                )
+            })
+        }
         About::Answer { notice, standing, meant } => {
             answers::standing(teller.clock, *notice, standing, *meant)
         }
@@ -61,6 +77,13 @@ fn alone(teller: Teller<'_>, query: &Query) -> String {
 fn lines(teller: Teller<'_>, query: &Query) -> Vec<String> {
     let (who, at) = (writer(query), teller.clock.time(query.at));
     match &query.about {
+        About::Mass { doubt, head, .. } => {
+            let shows = head.map(|head| teller.turbidity(&Place::Head, head));
+            std::iter::once(refill::doubt(teller.site, teller.clock, doubt))
+                .chain(shows.map(|shows| format!("The head tank is at {shows} by now: measure it by hand.")))
+                .collect()
+        }
+        About::Unseen { refill, .. } => unseen::asked(teller.site, teller.clock, refill),
         About::NotTaken { written, why } => {
             let why = match why {
                 WhyNot::Impossible { what } => bounds::impossible(teller.site, what),

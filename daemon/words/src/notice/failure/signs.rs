@@ -150,7 +150,7 @@ impl Teller<'_> {
     }
 
     /// "65 NTU", in the unit in which that place's sensor speaks.
-    pub(super) fn turbidity(&self, place: &Place, value: f64) -> String {
+    pub(in crate::notice) fn turbidity(&self, place: &Place, value: f64) -> String {
         let here = |sensor: &&claymark_model::site::Sensor| {
             sensor.quantity == Quantity::Turbidity && sensor.place == *place
         };
