@@ -33,7 +33,10 @@ struct Words {
 pub(super) fn wording(teller: Teller<'_>, failure: &Failure) -> Wording {
     let words = words(teller, failure);
     let mut text = Text::default();
-    text.lines(words.meaning).gap();
+    let (mut meaning, mut to_do) = (words.meaning.into_iter(), words.to_do.into_iter());
+    // What, and what to do: the first lines are enough to go by.
+    text.lines(meaning.next()).lines(to_do.next()).gap();
+    text.lines(meaning).lines(to_do).gap();
     text.lines(teller.signs(failure));
     text.lines(teller.comes_of(failure));
     text.line(match &failure.near {
@@ -41,7 +44,6 @@ pub(super) fn wording(teller: Teller<'_>, failure: &Failure) -> Wording {
         None => "Nothing was written down within three hours of it.".to_owned(),
     });
     text.gap();
-    text.lines(words.to_do).gap();
     text.lines(failure.visit.map(|visit| format!("Next visit {}.", teller.clock.time(visit.at))));
     text.line("Claymark advises and switches nothing; it is no life-support control.");
     text.wording(words.subject)
