@@ -5,6 +5,8 @@ use claymark_model::id::Id;
 use claymark_notice::Call;
 use claymark_tests::story::script::at;
 use claymark_tests::story::{Habit, ScriptedStory, Truth, Watched, rooms};
+use rand::rngs::StdRng;
+use rand::{RngExt, SeedableRng};
 
 /// What fails, and how hands mend it.
 type Trouble = (&'static str, fn(&mut Truth), fn(&mut Truth));
@@ -127,3 +129,46 @@ fn nobody_who_comes_while_all_is_well_is_told_twice_at_most() {
     let says = |told: &&claymark_tests::story::NoticeAsRead| told.notice.cause == "absence";
     assert!(watched.telling.told.iter().filter(says).count() <= 2, "{}", watched.list());
 }
+
+/// Three days in each of which something fails at some hour, and something else within the hours after it.
+fn season(seed: u64) -> (ScriptedStory, String, [&'static Trouble; 2]) {
+    let mut chance = StdRng::seed_from_u64(9_000 + seed);
+    let mut story = ScriptedStory::begin("08:00", seed, Truth::full());
+    for hour in (14..80).step_by(8) {
+        let clock = |minute: u32| format!("+{} {:02}:{minute:02}", hour / 24, hour % 24);
+        story.happens(&clock(0), |truth, _| truth.fill_a(175.0));
+        story.written(&clock(10), r#""kind":"refill","drum":"a","water_l":98,"clay_kg":1.79"#);
+    }
+    let one = &TROUBLES[chance.random_range(0..TROUBLES.len())];
+    let other = &TROUBLES[chance.random_range(0..TROUBLES.len())];
+    let first: u32 = chance.random_range(12 * 60..54 * 60);
+    let second = first + chance.random_range(10..360);
+    let clock = |minute: u32| format!("+{} {:02}:{:02}", minute / 1440, minute / 60 % 24, minute % 60);
+    let (fails, then) = (one.1, other.1);
+    story.happens(&clock(first), move |truth, _| fails(truth));
+    story.happens(&clock(second), move |truth, _| then(truth));
+    (story, format!("{} at {}, {} at {}", one.0, clock(first), other.0, clock(second)), [one, other])
+}
+
+#[test]
+fn seasons_in_which_two_things_fail_leave_nobody_in_silence_whatever_people_do() {
+    for seed in 0..SEASONS {
+        for habit in Habit::ALL {
+            let (story, what, troubles) = season(seed);
+            let mends = troubles.map(|trouble| trouble.2);
+            let watched = Watched::new(story, &rooms::plain(), habit, move |story| {
+                story.hands(|truth, _| mends.iter().for_each(|mends| mends(truth)));
+            });
+            let watched = watched.until(at("+3 08:00"));
+            assert!(
+                watched.silences.is_empty(),
+                "seed {seed}, {habit:?}: {what}: {:?}\n{}",
+                watched.silences,
+                watched.list()
+            );
+        }
+    }
+}
+
+/// More of them take longer; so many are played in half a minute.
+const SEASONS: u64 = 6;
