@@ -166,6 +166,19 @@ pub enum AlsoWhat {
     },
 }
 
+/// An alarm for which nobody is called, for a time and a reason.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Shelf {
+    /// The notice that told it last.
+    pub notice: u64,
+    /// When it ends.
+    pub until: Timestamp,
+    /// Who said so.
+    pub by: Option<String>,
+    /// Why.
+    pub why: String,
+}
+
 /// How a notice calls people.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Calling {

@@ -6,7 +6,7 @@ use jiff::Timestamp;
 use serde::{Deserialize, Serialize};
 
 use crate::NoticeKind;
-use crate::calling::{AlsoWhat, Urgency};
+use crate::calling::{AlsoWhat, Shelf, Urgency};
 use crate::caught::CatchDoubt;
 use crate::failure::Failure;
 pub use crate::failure::StandingFailure;
@@ -143,6 +143,9 @@ pub struct EveningCheck {
     /// The clay on the floor, when it is time to order.
     #[serde(default)]
     pub order_due: Option<Stock>,
+    /// What nobody is called for, for a time and a reason.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub shelved: Vec<Shelf>,
 }
 
 /// A drum will not last.

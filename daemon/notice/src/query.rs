@@ -43,6 +43,7 @@ impl Query {
             | About::KeyTaken { .. }
             | About::Answer { .. }
             | About::TooLate { .. }
+            | About::NotShelved { .. }
             | About::NotKept { .. }
             | About::Unreadable { .. } => None,
         }
@@ -125,6 +126,13 @@ pub enum About {
         /// When somebody must.
         needed_by: Timestamp,
     },
+    /// A notice isn't shelved.
+    NotShelved {
+        /// Its number.
+        notice: u64,
+        /// Why not.
+        why: NotShelved,
+    },
     /// A record that the store can't hold was left out of a commit.
     NotKept {
         /// What kind of record.
@@ -139,6 +147,18 @@ pub enum About {
         /// What was found in the first of them.
         first: String,
     },
+}
+
+/// Why a notice isn't shelved.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum NotShelved {
+    /// Fish are in danger.
+    Danger,
+    /// Nothing that calls people stands by that number.
+    NothingStands,
+    /// Its end had come before it was heard of.
+    Over,
 }
 
 /// Why something wasn't taken.

@@ -2,15 +2,18 @@
 //!
 //! What is wrong and how pressing it is, its rule knows; that it is told again until somebody comes, this table sees to.
 
+mod row;
+
 use std::collections::BTreeMap;
 
 use jiff::{SignedDuration, Timestamp};
 
-use crate::audience::{self, Told};
+use crate::audience::Told;
 use crate::pace::{Due, Pace};
-use claymark_model::calendar::Shift;
-use claymark_notice::alarm::{Alarm, AlarmState, Behaviour, Change, Holds};
-use claymark_notice::{Answer, Audience, Call, Calling, Priority, Promise, Urgency};
+use claymark_notice::alarm::{Alarm, AlarmState, Behaviour, Holds, Overlay};
+use claymark_notice::query::NotShelved;
+use claymark_notice::{Answer, Call, Calling, Priority, Promise, Shelf, Urgency};
+use row::AlarmRow;
 
 /// Which part of the room knows what to say of an alarm.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -61,25 +64,6 @@ impl AlarmSource {
 #[derive(Debug, Default)]
 pub(crate) struct Alarms {
     rows: BTreeMap<String, AlarmRow>,
-}
-
-#[derive(Debug)]
-struct AlarmRow {
-    source: AlarmSource,
-    alarm: Alarm,
-    /// Since when it is wrong.
-    since: Timestamp,
-    at_night: Priority,
-    urgency: Urgency,
-    /// Its notices, oldest first.
-    told: Vec<Told>,
-    /// Calls count from here: the last time that something new was told.
-    news_from: usize,
-    promise: Option<Promise>,
-    /// The call that people were told of: it doesn't come later.
-    announced: Option<Due>,
-    /// It isn't told before then, though it is wrong.
-    quiet_until: Option<Timestamp>,
 }
 
 /// What is due of one that is told once.
@@ -152,6 +136,8 @@ impl Alarms {
             row.alarm = Alarm::announced(row.alarm.behaviour());
         }
         if matches!(raise.call, Call::First | Call::Worse) {
+            // It is another thing than what was shelved.
+            row.unshelve();
             row.news_from = row.told.len();
         }
         row.announced = calling.and_then(|calling| {
@@ -269,6 +255,28 @@ impl Alarms {
         late.min_by_key(|late| late.needed_by)
     }
 
+    /// Nobody is called for that notice for a while, unless that endangers fish.
+    pub(crate) fn shelve(&mut self, shelf: Shelf, now: Timestamp, pace: &Pace<'_>) -> Result<(), NotShelved> {
+        let is_its = |row: &&mut AlarmRow| row.told.iter().any(|told| told.number == shelf.notice);
+        let row = self.rows.values_mut().find(is_its).filter(|row| row.alarm.is_active());
+        let row = row.ok_or(NotShelved::NothingStands)?;
+        if row.endangers(now, pace) {
+            return Err(NotShelved::Danger);
+        }
+        let until = shelf.until.min(now + Alarm::LONGEST_SHELF);
+        if until <= now {
+            return Err(NotShelved::Over);
+        }
+        row.alarm.cover(Overlay::Shelved { until });
+        row.shelf = Some(Shelf { until, ..shelf });
+        Ok(())
+    }
+
+    /// What nobody is called for, and until when.
+    pub(crate) fn shelved(&self) -> Vec<Shelf> {
+        self.rows.values().filter_map(|row| row.shelf.clone()).collect()
+    }
+
     /// Somebody is in the room: whoever is there looks after what only needs to be looked at.
     pub(crate) fn attended(&mut self, at: Timestamp) {
         let until = at + SEEN_TO;
@@ -289,6 +297,9 @@ impl Alarms {
         let mut pending = Vec::new();
         for (cause, row) in self.rows.iter_mut().filter(|(_, row)| !row.told.is_empty()) {
             row.alarm.advance(now);
+            if row.shelf.as_ref().is_some_and(|shelf| shelf.until <= now) || row.endangers(now, pace) {
+                row.unshelve();
+            }
             let broken = row.promise.take_if(|promise| promise.until <= now);
             if broken.is_some() && row.alarm.state() == AlarmState::Acknowledged {
                 row.alarm = Alarm::announced(row.alarm.behaviour());
@@ -296,6 +307,7 @@ impl Alarms {
             // What was begun without a word was no promise: it is told again as what it is.
             let broken = broken.filter(|promise| !promise.unspoken);
             let due = match &broken {
+                _ if row.shelf.is_some() => None,
                 Some(promise) => row.after(promise, now, pace),
                 None => row.next(pace).filter(|due| due.at <= now),
             };
@@ -324,7 +336,9 @@ impl Alarms {
         let times = |row: &AlarmRow| {
             let quiet = row.quiet_until.filter(|_| row.told.is_empty() && row.alarm.is_active());
             let promise = row.promise.as_ref().map(|promise| promise.until);
-            [row.alarm.due(), row.next(pace).map(|due| due.at), promise, quiet].into_iter().flatten().min()
+            let shelf = row.shelf.as_ref().map(|shelf| shelf.until);
+            let next = row.next(pace).map(|due| due.at);
+            [row.alarm.due(), next, promise, quiet, shelf].into_iter().flatten().min()
         };
         self.rows.values().filter_map(times)
     }
@@ -336,123 +350,6 @@ impl Alarms {
         let mut calls: Vec<Told> = row.map_or_else(Vec::new, |row| row.counted().to_vec());
         calls.push(told);
         pace.next(&calls, raise.urgency)
-    }
-}
-
-impl AlarmRow {
-    fn new(source: AlarmSource, since: Timestamp) -> Self {
-        Self {
-            source,
-            alarm: Alarm::new(source.behaviour()),
-            since,
-            at_night: Priority::Morning,
-            urgency: Urgency::Look,
-            told: Vec::new(),
-            news_from: 0,
-            promise: None,
-            announced: None,
-            quiet_until: None,
-        }
-    }
-
-    /// Somebody answered a notice of it.
-    fn answered(&mut self, answer: &Answer, pace: &Pace<'_>) -> Option<TooLate> {
-        let usual = pace.holds_until(answer.at, self.urgency);
-        let needed_by = match self.urgency {
-            Urgency::Look => None,
-            // Where the time is past, or nothing sets one, whoever comes must come at once.
-            Urgency::Danger { by } => Some(by.filter(|by| *by > answer.at).unwrap_or(usual)),
-            Urgency::By { by } => Some(by.max(usual)),
-        };
-        let until = answer.there_by.map_or(usual, |there_by| there_by.max(answer.at));
-        let late = answer.there_by.zip(needed_by).filter(|(there_by, needed_by)| there_by > needed_by);
-        // Whoever comes too late stands in nobody's place, where there is somebody else.
-        let until = match late {
-            Some(_) if pace.people(self.urgency).len() > 1 => answer.at,
-            Some((_, needed_by)) => needed_by,
-            None => until,
-        };
-        // Whoever was on it first goes; another one doesn't take that off them, unless they are there sooner.
-        let others = self.promise.as_ref().filter(|promise| promise.by.is_some() && promise.by != answer.by);
-        if others.is_some_and(|promise| promise.until <= until) {
-            return None;
-        }
-        if self.alarm.acknowledge(answer.at, Some(until)) == Change::AcknowledgeRefused {
-            if self.alarm.state() != AlarmState::Acknowledged {
-                return None;
-            }
-            self.alarm = Alarm::announced(self.alarm.behaviour());
-            self.alarm.acknowledge(answer.at, Some(until));
-        }
-        self.promise = Some(Promise {
-            by: answer.by.clone(),
-            at: answer.at,
-            until,
-            comes_late: late.map(|(there_by, _)| there_by),
-            unspoken: false,
-        });
-        late.map(|(there_by, needed_by)| TooLate { there_by, needed_by })
-    }
-
-    fn told_before(&self, at: Timestamp) -> bool {
-        self.told.last().is_some_and(|told| told.at <= at)
-    }
-
-    fn begin(&mut self, at: Timestamp, until: Timestamp) {
-        if self.alarm.is_active() && self.promise.as_ref().is_none_or(|promise| promise.until < until) {
-            self.alarm = Alarm::announced(self.alarm.behaviour());
-            self.alarm.acknowledge(at, Some(until));
-            self.promise = Some(Promise { by: None, at, until, comes_late: None, unspoken: true });
-        }
-    }
-
-    fn raise(&self) -> Raise {
-        Raise {
-            source: self.source,
-            since: self.since,
-            at_night: self.at_night,
-            urgency: self.urgency,
-            call: Call::Again,
-        }
-    }
-
-    /// The notices since something new was told.
-    fn counted(&self) -> &[Told] {
-        self.told.get(self.news_from..).unwrap_or_default()
-    }
-
-    /// The next call, while nobody has promised to come.
-    fn next(&self, pace: &Pace<'_>) -> Option<Due> {
-        let open = self.alarm.state() == AlarmState::Unacknowledged && self.alarm.holds();
-        // What can wait until the morning wakes nobody twice.
-        let calls = open
-            && match pace.shift {
-                Shift::Away { .. } => self.at_night == Priority::Now,
-                Shift::Present => self.at_night != Priority::Morning,
-            };
-        if !calls {
-            return None;
-        }
-        match (pace.next(self.counted(), self.urgency), &self.announced) {
-            (Some(due), Some(announced)) => Some(Due { at: announced.at.min(due.at), ..due }),
-            (due, announced) => due.or_else(|| announced.clone()),
-        }
-    }
-
-    /// The call after a promise that wasn't kept.
-    fn after(&self, promise: &Promise, now: Timestamp, pace: &Pace<'_>) -> Option<Due> {
-        let last = self.told.last().filter(|_| self.at_night != Priority::Morning)?;
-        let by = promise.by.as_deref().and_then(|by| pace.on_call.named(by));
-        if promise.comes_late.is_some() {
-            let after = by.map_or_else(|| last.to.clone(), |by| Audience::one(by.clone()));
-            let to = match pace.shift {
-                Shift::Away { .. } => audience::next(pace.people(self.urgency), &after),
-                Shift::Present => Audience::Everyone,
-            };
-            return Some(Due { at: now, call: Call::Next, to });
-        }
-        let to = audience::after_promise(pace.people(self.urgency), pace.shift, &last.to, by);
-        Some(Due { at: now, call: Call::PromiseBroken, to })
     }
 }
 

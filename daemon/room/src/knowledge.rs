@@ -225,8 +225,10 @@ impl Knowledge {
     /// What others than the drums keep of an entry.
     fn note(&mut self, now: Timestamp, entry: &LogEntry) {
         self.water.log(entry);
-        self.see_hands(entry.at);
-        self.journal.take(now, entry);
+        if !entry.deed.is_said_from_afar() {
+            self.see_hands(entry.at);
+            self.journal.take(now, entry);
+        }
         self.ledger.log(entry);
     }
 

@@ -123,6 +123,14 @@ fn deed(kind: &str, keys: &mut Keys<'_>) -> Result<Deed, Problem> {
             Deed::Fish { place: keys.place()?, what: keys.text("what")?, number: keys.amount("number")? }
         }
         "tonight" => Deed::Tonight { person: keys.person()? },
+        "shelve" => {
+            let missing =
+                |key: &str| wrong(format!("'{key}' is missing: a shelf names its notice, its end and why"));
+            let until = keys.text("until")?.ok_or_else(|| missing("until"))?;
+            let why = keys.text("why")?.filter(|why| !why.trim().is_empty()).ok_or_else(|| missing("why"))?;
+            let notice = keys.whole("notice")?.ok_or_else(|| missing("notice"))?;
+            Deed::Shelve { notice, until: time::strict(&until)?, why }
+        }
         "note" => Deed::Note { text: keys.text("text")? },
         other => {
             return Err(wrong(format!("'{other}' isn't a kind of field-log entry: {}", KINDS.join(", "))));
@@ -150,6 +158,14 @@ impl Keys<'_> {
             None | Some(Value::Null) => Ok(None),
             Some(Value::Number(number)) => Ok(number.as_f64()),
             Some(other) => Err(wrong(format!("'{key}' is {other}, expected a number"))),
+        }
+    }
+
+    fn whole(&mut self, key: &str) -> Result<Option<u64>, Problem> {
+        match self.members.shift_remove(key) {
+            None | Some(Value::Null) => Ok(None),
+            Some(Value::Number(number)) if number.is_u64() => Ok(number.as_u64()),
+            Some(other) => Err(wrong(format!("'{key}' is {other}, expected a whole number"))),
         }
     }
 
@@ -224,7 +240,7 @@ fn wrong(detail: String) -> Problem {
     Problem::new(Reason::BadLogEntry, detail)
 }
 
-const KINDS: [&str; 14] = [
+const KINDS: [&str; 15] = [
     "refill",
     "pump_setting",
     "in_use",
@@ -238,5 +254,6 @@ const KINDS: [&str; 14] = [
     "delivery",
     "fish",
     "tonight",
+    "shelve",
     "note",
 ];

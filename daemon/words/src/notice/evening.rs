@@ -7,7 +7,7 @@ use jiff::SignedDuration;
 
 use crate::names::{self, short};
 use crate::notice::{SUBJECT_CHARS, Teller, Text, Wording, fit, fit_with, fitting};
-use crate::{caution, checks, doubt, format, stock};
+use crate::{caution, checks, doubt, format, stock, typed};
 
 pub(super) fn wording(teller: Teller<'_>, check: &EveningCheck) -> Wording {
     let mut text = Text::default();
@@ -205,6 +205,15 @@ impl Teller<'_> {
         lines.extend(
             check.standing.iter().filter(|standing| !standing.danger).map(|standing| self.not_over(standing)),
         );
+        lines.extend(check.shelved.iter().map(|shelf| {
+            let by = shelf.by.as_deref().map(|by| format!(" by {}", typed::line(by))).unwrap_or_default();
+            let until = self.clock.time(shelf.until);
+            format!(
+                "Shelved{by} until {until}, nobody is called for it: notice {}, {}.",
+                shelf.notice,
+                typed::line(&shelf.why)
+            )
+        }));
         if let Some(since) = check.store_failing_since {
             lines.push(format!("Readings can't be kept since {}; warnings go on.", self.clock.time(since)));
         }

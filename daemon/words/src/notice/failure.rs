@@ -202,6 +202,7 @@ impl Teller<'_> {
             Deed::Delivery { .. } => "clay delivered".to_owned(),
             Deed::Fish { .. } => "fish".to_owned(),
             Deed::Tonight { .. } => "the night given to somebody".to_owned(),
+            Deed::Shelve { .. } => "a notice shelved".to_owned(),
             Deed::Note { .. } => "a note".to_owned(),
         }
     }

@@ -1,7 +1,7 @@
 //! Entries, answers and records that weren't taken, or are asked about.
 
 use claymark_model::site::Place;
-use claymark_notice::query::{About, Queries, Query, WhyNot};
+use claymark_notice::query::{About, NotShelved, Queries, Query, WhyNot};
 
 use crate::names::{self, short};
 use crate::notice::{Teller, Text, Wording, fit};
@@ -65,6 +65,14 @@ fn alone(teller: Teller<'_>, query: &Query) -> String {
             "Notice {notice}: somebody must be there by {}. Others are called as well.",
             teller.clock.by(*needed_by)
         ),
+        About::NotShelved { notice, why } => {
+            let because = match why {
+                NotShelved::Danger => "fish are in danger",
+                NotShelved::NothingStands => "nothing stands by that number",
+                NotShelved::Over => "its end had come already",
+            };
+            format!("Notice {notice} isn't shelved: {because}.")
+        }
         About::NotKept { what, .. } => {
             fit(|room| format!("One record couldn't be kept: {}. All else is kept.", short(what, room)))
         }
@@ -77,6 +85,18 @@ fn alone(teller: Teller<'_>, query: &Query) -> String {
 fn lines(teller: Teller<'_>, query: &Query) -> Vec<String> {
     let (who, at) = (writer(query), teller.clock.time(query.at));
     match &query.about {
+        About::NotShelved { why, .. } => {
+            let line = match why {
+                NotShelved::Danger => {
+                    "What endangers fish can't be shelved: people are called until somebody has promised to come."
+                }
+                NotShelved::NothingStands => {
+                    "Only what was told and still stands can be shelved, by the number of its message."
+                }
+                NotShelved::Over => "Nothing was changed. Shelve it again with a later time, if it still should be.",
+            };
+            vec![line.to_owned()]
+        }
         About::Mass { doubt, head, .. } => {
             let shows = head.map(|head| teller.turbidity(&Place::Head, head));
             std::iter::once(refill::doubt(teller.site, teller.clock, doubt))

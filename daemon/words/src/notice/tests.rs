@@ -52,6 +52,7 @@ fn evening(drums: Vec<claymark_notice::content::EveningDrum>) -> EveningCheck {
         overdue: Vec::new(),
         doubtful_catches: Vec::new(),
         order_due: None,
+        shelved: Vec::new(),
         due: at("2027-04-20T14:00:00Z"),
         visit: visit(),
         drums,
