@@ -2,9 +2,8 @@
 
 use jiff::{SignedDuration, Timestamp};
 
-use crate::sight;
 use claymark_model::id::Id;
-use claymark_model::site::{Place, Sensor};
+use claymark_model::site::{Place, Quantity, Sensor};
 use claymark_notice::content::SilentSensor;
 
 /// All of a site, in the order of its file.
@@ -34,7 +33,7 @@ impl Sensors {
             patience: sensor.thresholds.gap.max(LEAST_PATIENCE),
             last: None,
             spoke: None,
-            must_be_believed: sight::must_be_believed(sensor.quantity, &sensor.place),
+            must_be_believed: must_be_believed(sensor),
         };
         Self(sensors.iter().map(row).collect())
     }
@@ -106,6 +105,13 @@ impl HeardSensor {
         let doubted = self.spoke > self.last && self.spoke.is_some_and(|spoke| !self.overdue(spoke, now));
         SilentSensor { sensor: self.id.clone(), last: self.last, doubted }
     }
+}
+
+/// Whether a sensor that speaks and isn't believed has fallen out of sight: fish may die of what it measures.
+fn must_be_believed(sensor: &Sensor) -> bool {
+    let kills =
+        matches!(sensor.quantity, Quantity::Oxygen | Quantity::OxygenSaturation | Quantity::Temperature);
+    kills && matches!(sensor.place, Place::Head | Place::Tank(_))
 }
 
 /// However short a sensor's gap is, a hiccup of the network is no reason to wake anybody.

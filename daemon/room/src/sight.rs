@@ -22,12 +22,6 @@ pub(crate) fn lost(view: &RoomView<'_>, silent: &[SilentSensor]) -> Vec<Quantity
     lost
 }
 
-/// Whether a sensor that speaks and isn't believed has fallen out of sight: fish may die of what it measures.
-pub(crate) fn must_be_believed(quantity: Quantity, place: &Place) -> bool {
-    is_of_fish(place)
-        && matches!(quantity, Quantity::Oxygen | Quantity::OxygenSaturation | Quantity::Temperature)
-}
-
 /// No other one shows the same water.
 fn is_alone(view: &RoomView<'_>, sensor: &Sensor) -> bool {
     let shows = |other: &&Sensor| {
