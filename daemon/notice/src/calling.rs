@@ -168,7 +168,7 @@ pub enum AlsoWhat {
 
 /// An alarm for which nobody is called, for a time and a reason.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Shelf {
+pub struct ShelvedAlarm {
     /// The notice that told it last.
     pub notice: u64,
     /// When it ends.

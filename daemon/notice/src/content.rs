@@ -6,7 +6,7 @@ use jiff::Timestamp;
 use serde::{Deserialize, Serialize};
 
 use crate::NoticeKind;
-use crate::calling::{AlsoWhat, Shelf, Urgency};
+use crate::calling::{AlsoWhat, ShelvedAlarm, Urgency};
 use crate::caught::CatchDoubt;
 use crate::failure::Failure;
 pub use crate::failure::StandingFailure;
@@ -145,7 +145,7 @@ pub struct EveningCheck {
     pub order_due: Option<Stock>,
     /// What nobody is called for, for a time and a reason.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
-    pub shelved: Vec<Shelf>,
+    pub shelved: Vec<ShelvedAlarm>,
 }
 
 /// A drum will not last.

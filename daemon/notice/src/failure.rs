@@ -39,12 +39,12 @@ pub struct Failure {
     pub comes_of: Vec<u64>,
     /// The same with what each of them told; empty in what was told before this was kept.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
-    pub origins: Vec<Origin>,
+    pub origins: Vec<ComesOf>,
 }
 
 /// Something that was told, and that brings a failure with it.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct Origin {
+pub struct ComesOf {
     /// The notice that told it.
     pub notice: u64,
     /// What it told; `None`: a drum had run dry.

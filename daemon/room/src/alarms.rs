@@ -9,10 +9,10 @@ use std::collections::BTreeMap;
 use jiff::{SignedDuration, Timestamp};
 
 use crate::audience::Told;
-use crate::pace::{Due, Pace};
+use crate::pace::{DANGER, Due, Pace};
 use claymark_notice::alarm::{Alarm, AlarmState, Behaviour, Holds, Overlay};
 use claymark_notice::query::NotShelved;
-use claymark_notice::{Answer, Call, Calling, Priority, Promise, Shelf, Urgency};
+use claymark_notice::{Answer, Call, Calling, Priority, Promise, ShelvedAlarm, Urgency};
 use row::AlarmRow;
 
 /// Which part of the room knows what to say of an alarm.
@@ -199,12 +199,21 @@ impl Alarms {
         self.rows.get(cause).is_some_and(danger)
     }
 
-    /// Whether fish are in danger and nobody has promised to come.
-    pub(crate) fn any_unanswered_danger(&self) -> bool {
-        let open =
-            |row: &AlarmRow| row.source != AlarmSource::Absence && row.promise.is_none() && row.alarm.holds();
-        let mut open = self.rows.iter().filter(|(_, row)| open(row));
-        open.any(|(cause, _)| self.is_danger(cause))
+    /// Whether fish are in danger, or soon will be, and nobody has promised to come.
+    pub(crate) fn any_unanswered_danger(&self, now: Timestamp) -> bool {
+        let open = |row: &AlarmRow| {
+            row.source != AlarmSource::Absence
+                && row.at_night == Priority::Now
+                && !row.told.is_empty()
+                && row.promise.is_none()
+                && row.alarm.holds()
+        };
+        let near = |urgency| match urgency {
+            Urgency::Danger { .. } => true,
+            Urgency::By { by } => by.duration_since(now) < DANGER,
+            Urgency::Look => false,
+        };
+        self.rows.values().any(|row| open(row) && near(row.urgency))
     }
 
     /// Whether it holds by the last look.
@@ -256,7 +265,12 @@ impl Alarms {
     }
 
     /// Nobody is called for that notice for a while, unless that endangers fish.
-    pub(crate) fn shelve(&mut self, shelf: Shelf, now: Timestamp, pace: &Pace<'_>) -> Result<(), NotShelved> {
+    pub(crate) fn shelve(
+        &mut self,
+        shelf: ShelvedAlarm,
+        now: Timestamp,
+        pace: &Pace<'_>,
+    ) -> Result<(), NotShelved> {
         let is_its = |row: &&mut AlarmRow| row.told.iter().any(|told| told.number == shelf.notice);
         let row = self.rows.values_mut().find(is_its).filter(|row| row.alarm.is_active());
         let row = row.ok_or(NotShelved::NothingStands)?;
@@ -268,12 +282,12 @@ impl Alarms {
             return Err(NotShelved::Over);
         }
         row.alarm.cover(Overlay::Shelved { until });
-        row.shelf = Some(Shelf { until, ..shelf });
+        row.shelf = Some(ShelvedAlarm { until, ..shelf });
         Ok(())
     }
 
     /// What nobody is called for, and until when.
-    pub(crate) fn shelved(&self) -> Vec<Shelf> {
+    pub(crate) fn shelved(&self) -> Vec<ShelvedAlarm> {
         self.rows.values().filter_map(|row| row.shelf.clone()).collect()
     }
 

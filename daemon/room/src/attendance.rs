@@ -40,7 +40,11 @@ pub(crate) fn presses(view: &RoomView<'_>) -> Option<AlarmAction> {
 
 /// Where fish are in danger and nobody has promised to come, it is what endangers them.
 fn urgency(view: &RoomView<'_>) -> Urgency {
-    if view.alarms.any_unanswered_danger() { Urgency::Danger { by: None } } else { Urgency::Look }
+    if view.alarms.any_unanswered_danger(view.scene.now) {
+        Urgency::Danger { by: None }
+    } else {
+        Urgency::Look
+    }
 }
 
 /// What is to be said while nobody is seen.

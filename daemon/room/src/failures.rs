@@ -31,7 +31,9 @@ mod wrong_weighing;
 
 use jiff::{SignedDuration, Timestamp};
 
-use consequences::{follows, may_bring, moves, needs_two, stands_for, starves, urgency};
+use consequences::{
+    follows, may_bring, moves, needs_two, recovers, same_water, stands_for, starves, urgency,
+};
 
 use crate::action::{AlarmAction, Finding};
 use crate::alarms::{AlarmSource, Raise};
@@ -42,7 +44,7 @@ use crate::scene::RoomView;
 use claymark_model::id::Id;
 use claymark_notice::alarm::Holds;
 use claymark_notice::content::{Because, StandingFailure};
-use claymark_notice::failure::{Failure, Fault, Limited, Origin, Sign};
+use claymark_notice::failure::{ComesOf, Failure, Fault, Limited, Sign};
 use claymark_notice::{Call, Content, Priority, Urgency};
 
 /// One row: how it is found, and how one knows that it is over.
@@ -254,10 +256,11 @@ impl Failures {
 
 /// Whether a failure that stands explains a finding: it moves the same water at the same time, or comes of it.
 fn explains(open: &Failure, found: &Found) -> bool {
-    let together = found.since.duration_since(open.since).abs() <= SAME_TIME;
+    let together =
+        found.since.duration_since(open.since).abs() <= SAME_TIME && same_water(&open.fault, &found.fault);
     // That the water leaves its limits comes of what drives it that way, and of nothing else.
     let limit = matches!(found.fault, Fault::OutOfLimits { .. });
-    together && !limit || may_bring(&open.fault, &found.fault)
+    together && !limit || may_bring(&open.fault, &found.fault) || recovers(open, found)
 }
 
 impl Failures {
@@ -345,11 +348,11 @@ impl Failures {
     }
 
     /// What drives the water where it is found.
-    fn origins(&self, view: &RoomView<'_>, found: &Found) -> Vec<Origin> {
+    fn origins(&self, view: &RoomView<'_>, found: &Found) -> Vec<ComesOf> {
         let bringing = self.bringing(&found.fault).filter(|_| found.hard != Hard::No);
         let standing = bringing.filter_map(|open| {
             let told = Some(open.failure.fault.clone());
-            Some(Origin { notice: view.alarms.last(&open.cause)?.number, told })
+            Some(ComesOf { notice: view.alarms.last(&open.cause)?.number, told })
         });
         let left = self.ended.iter().filter(|ended| follows(&ended.was, &found.fault));
         let left = left
@@ -358,7 +361,7 @@ impl Failures {
                     Was::Failure(fault) => Some(fault.clone()),
                     Was::DryDrum => None,
                 };
-                Some(Origin { notice: ended.notice?, told })
+                Some(ComesOf { notice: ended.notice?, told })
             })
             .filter(|_| matches!(found.fault, Fault::OutOfLimits { .. }));
         standing.chain(left).collect()

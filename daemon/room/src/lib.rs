@@ -78,7 +78,7 @@ use claymark_notice::link::{Link, Trouble};
 use claymark_notice::query::{About, Query};
 use claymark_notice::register::{Register, by_the_clock};
 use claymark_notice::unstirred::UnstirredDrum;
-use claymark_notice::{Answer, Shelf};
+use claymark_notice::{Answer, ShelvedAlarm};
 
 pub use crate::event::{Deadline, Effect, Event, Why};
 pub use crate::knowledge::Knowledge;
@@ -248,7 +248,8 @@ impl Room {
             self.known.give_the_night(entry.at, person, by_themselves);
         }
         if let Deed::Shelve { notice, until, why } = &entry.deed {
-            let shelf = Shelf { notice: *notice, until: *until, by: entry.by.clone(), why: why.clone() };
+            let shelf =
+                ShelvedAlarm { notice: *notice, until: *until, by: entry.by.clone(), why: why.clone() };
             self.shelve(now, shelf);
         }
         if entry.deed.is_said_from_afar() {
@@ -271,7 +272,7 @@ impl Room {
         }
     }
 
-    fn shelve(&mut self, now: Timestamp, shelf: Shelf) {
+    fn shelve(&mut self, now: Timestamp, shelf: ShelvedAlarm) {
         let on_call = self.known.on_call(now);
         let pace = Pace::of(&self.known.site, self.known.shift(now), &on_call);
         let (notice, by) = (shelf.notice, shelf.by.clone());

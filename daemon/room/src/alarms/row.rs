@@ -7,7 +7,7 @@ use crate::audience::{self, Told};
 use crate::pace::{Due, Pace};
 use claymark_model::calendar::Shift;
 use claymark_notice::alarm::{Alarm, AlarmState, Change};
-use claymark_notice::{Answer, Audience, Call, Priority, Promise, Shelf, Urgency};
+use claymark_notice::{Answer, Audience, Call, Priority, Promise, ShelvedAlarm, Urgency};
 
 #[derive(Debug)]
 pub(super) struct AlarmRow {
@@ -27,7 +27,7 @@ pub(super) struct AlarmRow {
     /// It isn't told before then, though it is wrong.
     pub(super) quiet_until: Option<Timestamp>,
     /// Nobody is called for it.
-    pub(super) shelf: Option<Shelf>,
+    pub(super) shelf: Option<ShelvedAlarm>,
 }
 
 impl AlarmRow {

@@ -1,7 +1,7 @@
 //! The water clears by and by: no step that a rule could date, but each half hour is clearer than the one before, and by and by
 //! it is clearer than the fish want.
 //!
-//! Trap: one step, after which the water stays; and water that somebody works on.
+//! Trap: one step, after which the water stays, though the tanks follow it by and by; and water that somebody works on.
 
 use claymark_model::units::SECONDS_PER_HOUR;
 use jiff::{SignedDuration, Timestamp};
@@ -20,8 +20,12 @@ fn find(evidence: &Evidence<'_>) -> Option<Found> {
     let mut all: Vec<Clears<'_>> = waters(evidence).filter_map(|water| Clears::of(evidence, water)).collect();
     // Below what the fish want, or soon.
     all.sort_by_key(|clears| (clears.at(clears.least), clears.at(clears.hard)));
-    let first =
-        all.first().filter(|first| first.at(first.least).is_some_and(|at| at <= evidence.now + SOON))?;
+    let first = all.first().filter(|first| first.is_soon(evidence.now))?;
+    // What the tanks alone do is what a step in the head tank comes to there.
+    let head = evidence.head.as_ref().filter(|head| head.out.is_none());
+    if head.is_some_and(|head| !all.iter().any(|clears| clears.water.sensor.id == head.sensor.id)) {
+        return None;
+    }
     if at_work(evidence) || is_dry(evidence) || is_stopped(evidence) {
         return None;
     }
@@ -79,6 +83,12 @@ impl<'e> Clears<'e> {
         self.now.checked_add(after).ok()
     }
 
+    /// It has come far, and will soon be too clear.
+    fn is_soon(&self, now: Timestamp) -> bool {
+        let far = self.from - self.is >= FAR_SHARE * (self.from - self.least);
+        far && self.at(self.least).is_some_and(|at| at <= now + SOON)
+    }
+
     fn sign(&self) -> Sign {
         let hours = self.lasted.as_secs_f64() / SECONDS_PER_HOUR;
         Sign::Clears { place: self.water.sensor.place.clone(), from: self.from, now: self.is, hours }
@@ -119,17 +129,19 @@ fn is_over(evidence: &Evidence<'_>, failure: &Failure) -> bool {
     })
 }
 
-/// min: water that clears within an hour, or by and by within a night.
-const WINDOWS: [f64; 3] = [15.0, 25.0, 45.0];
+/// min: water that clears within hours, or by and by within a night. A head tank's step is over within one.
+const WINDOWS: [f64; 2] = [25.0, 45.0];
 /// Windows that are compared.
 const PARTS: u8 = 4;
 /// Share of the whole fall that each of them has at least, and at most: in a step one has all of it.
-const LEAST_SHARE: f64 = 0.15;
+const LEAST_SHARE: f64 = 0.2;
 /// See [`LEAST_SHARE`].
 const MOST_SHARE: f64 = 0.6;
 /// Less may be the probes' noise.
 const LEAST_NTU: f64 = 4.0;
 /// The same, as a share of what was there.
 const LEAST_OF_IT: f64 = 0.06;
+/// Share of the way to the least: what goes less far often stays.
+const FAR_SHARE: f64 = 0.5;
 /// A limit that is farther away is told when it is nearer, if it still comes.
 const SOON: SignedDuration = SignedDuration::from_hours(4);

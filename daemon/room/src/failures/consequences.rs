@@ -1,7 +1,7 @@
 //! What a failure brings with it, and for how long it is news.
 
 use claymark_notice::Urgency;
-use claymark_notice::failure::{Fault, Limited};
+use claymark_notice::failure::{Failure, Fault, Limited, Sign};
 use jiff::{SignedDuration, Timestamp};
 
 use super::{Found, Hard, Was};
@@ -73,6 +73,35 @@ pub(super) fn may_bring(fault: &Fault, later: &Fault) -> bool {
         settled(later) || matches!(later, Fault::OxygenFalls { .. } | Fault::FreshWaterLow { .. });
     // Whatever runs from the mains stands.
     matches!(fault, Fault::PowerCut) || settles && by_settling
+}
+
+/// Whether two failures that show at the same time may be one: heat is no matter of clay or oxygen, and water that clears by
+/// and by has no cause until one is found.
+pub(super) fn same_water(one: &Fault, other: &Fault) -> bool {
+    let heat = |fault: &Fault| matches!(fault, Fault::HeaterOff { .. } | Fault::HeaterOn { .. });
+    let both = heat(one) == heat(other);
+    let either =
+        heat(one) && moves(other, Limited::Temperature) || heat(other) && moves(one, Limited::Temperature);
+    (both || either) && !matches!(one, Fault::Clearing { .. })
+}
+
+/// Whether what is found is nothing but the end of what stands: clay that comes again clouds the water up to where it was.
+pub(super) fn recovers(open: &Failure, found: &Found) -> bool {
+    let cloudier = matches!(
+        found.fault,
+        Fault::FreshWaterLow { .. } | Fault::ProbeFouled { .. } | Fault::PumpChanged(_) | Fault::Lumps
+    );
+    let reaches = found.signs.iter().find_map(|sign| {
+        if let Sign::Turbidity { now, .. } = sign {
+            Some(*now)
+        } else if let Sign::Climbs { now, .. } | Sign::TurbidityRises { now, .. } = sign {
+            Some(*now)
+        } else {
+            None
+        }
+    });
+    let was = open.turbidity_before().filter(|_| cloudier && starves(&open.fault));
+    was.zip(reaches).is_some_and(|(was, reaches)| reaches <= was * NEARLY)
 }
 
 /// Whether a failure that is found may be what something that is over has left behind: water that warms up or washes in,
@@ -215,11 +244,6 @@ pub(super) fn urgency(found: &Found, now: Timestamp) -> Urgency {
             Some(_) => Urgency::Danger { by: None },
             None => Urgency::Look,
         },
-        Fault::Clearing { danger_at, .. } => match danger_at {
-            Some(at) if *at > now => Urgency::By { by: *at },
-            Some(_) => Urgency::Danger { by: None },
-            None => Urgency::Look,
-        },
         Fault::PowerCut
         | Fault::FreshWaterLow { .. }
         | Fault::PumpStopped { .. }
@@ -238,9 +262,14 @@ pub(super) fn urgency(found: &Found, now: Timestamp) -> Urgency {
         | Fault::ProbeFouled { .. }
         | Fault::ProbeOut { .. }
         | Fault::Bubbles { .. }
+        // Water that is far too clear is danger by its own rule.
+        | Fault::Clearing { .. }
         | Fault::OutOfLimits { .. }
         | Fault::DrumSwapped { .. } => Urgency::Look,
     }
 }
+
+/// The water is where it was, within the noise of a probe.
+const NEARLY: f64 = 1.15;
 
 const FORGOTTEN_AFTER: SignedDuration = SignedDuration::from_hours(12);

@@ -17,7 +17,7 @@ mod water_only;
 mod wrong_weighing;
 
 use claymark_model::fieldlog::{Deed, LogEntry};
-use claymark_notice::failure::{Failure, Fault, Origin, StandingFailure};
+use claymark_notice::failure::{ComesOf, Failure, Fault, StandingFailure};
 
 use crate::names::{self, list};
 use crate::notice::{Teller, Text, Wording};
@@ -50,7 +50,7 @@ pub(super) fn wording(teller: Teller<'_>, failure: &Failure) -> Wording {
 }
 
 /// "Fresh water low (notice 7)".
-fn origin(origin: &Origin) -> String {
+fn origin(origin: &ComesOf) -> String {
     let told = origin.told.as_ref().map_or("a drum that had run dry", name);
     format!("{told} (notice {})", origin.notice)
 }

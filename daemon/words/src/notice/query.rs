@@ -1,5 +1,6 @@
 //! Entries, answers and records that weren't taken, or are asked about.
 
+use claymark_clay::refill::books::MassDoubt;
 use claymark_model::site::Place;
 use claymark_notice::query::{About, NotShelved, Queries, Query, WhyNot};
 
@@ -85,37 +86,13 @@ fn alone(teller: Teller<'_>, query: &Query) -> String {
 fn lines(teller: Teller<'_>, query: &Query) -> Vec<String> {
     let (who, at) = (writer(query), teller.clock.time(query.at));
     match &query.about {
-        About::NotShelved { why, .. } => {
-            let line = match why {
-                NotShelved::Danger => {
-                    "What endangers fish can't be shelved: people are called until somebody has promised to come."
-                }
-                NotShelved::NothingStands => {
-                    "Only what was told and still stands can be shelved, by the number of its message."
-                }
-                NotShelved::Over => "Nothing was changed. Shelve it again with a later time, if it still should be.",
-            };
-            vec![line.to_owned()]
-        }
-        About::Mass { doubt, head, .. } => {
-            let shows = head.map(|head| teller.turbidity(&Place::Head, head));
-            std::iter::once(refill::doubt(teller.site, teller.clock, doubt))
-                .chain(shows.map(|shows| format!("The head tank is at {shows} by now: measure it by hand.")))
-                .collect()
-        }
+        About::NotShelved { why, .. } => vec![not_shelved(*why).to_owned()],
+        About::Mass { doubt, head, .. } => mass(teller, doubt, *head),
         About::Unseen { refill, .. } => unseen::asked(teller.site, teller.clock, refill),
         About::NotTaken { written, why } => {
-            let why = match why {
-                WhyNot::Impossible { what } => bounds::impossible(teller.site, what),
-                WhyNot::Unreadable { detail } => format!("It can't be read: {}.", typed::line(detail)),
-                WhyNot::Form { line, column } => format!(
-                    "It can't be read: its form breaks at character {column} of line {line}, where a quote, a comma or a \
-                     bracket may be missing. claymark log and claymark answer write that form by themselves."
-                ),
-            };
             vec![
                 format!("{at}, {who}: {}", typed::line(written)),
-                why,
+                why_not(teller, why),
                 "Nothing of it is counted with. To do: write it down again with the right figure and unit."
                     .to_owned(),
             ]
@@ -165,6 +142,37 @@ fn lines(teller: Teller<'_>, query: &Query) -> Vec<String> {
             "To do, by daylight: keep a copy of the store and report this.".to_owned(),
         ],
     }
+}
+
+fn why_not(teller: Teller<'_>, why: &WhyNot) -> String {
+    match why {
+        WhyNot::Impossible { what } => bounds::impossible(teller.site, what),
+        WhyNot::Unreadable { detail } => format!("It can't be read: {}.", typed::line(detail)),
+        WhyNot::Form { line, column } => format!(
+            "It can't be read: its form breaks at character {column} of line {line}, where a quote, a comma or a \
+             bracket may be missing. claymark log and claymark answer write that form by themselves."
+        ),
+    }
+}
+
+fn not_shelved(why: NotShelved) -> &'static str {
+    match why {
+        NotShelved::Danger => {
+            "What endangers fish can't be shelved: people are called until somebody has promised to come."
+        }
+        NotShelved::NothingStands => {
+            "Only what was told and still stands can be shelved, by the number of its message."
+        }
+        NotShelved::Over => "Nothing was changed. Shelve it again with a later time, if it still should be.",
+    }
+}
+
+/// What speaks against a mass, and what the head tank shows of it.
+fn mass(teller: Teller<'_>, doubt: &MassDoubt, head: Option<f64>) -> Vec<String> {
+    let shows = head.map(|head| teller.turbidity(&Place::Head, head));
+    std::iter::once(refill::doubt(teller.site, teller.clock, doubt))
+        .chain(shows.map(|shows| format!("The head tank is at {shows} by now: measure it by hand.")))
+        .collect()
 }
 
 pub(crate) fn records(count: u64) -> String {
