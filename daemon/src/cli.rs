@@ -100,6 +100,8 @@ enum Command {
     Log(LogCommand),
     /// Give this night, or the one that comes, to somebody: they are called first
     Tonight(TonightCommand),
+    /// Call nobody for a notice until then, for a reason; what endangers fish can't be shelved
+    Shelve(ShelveCommand),
     /// Say "I'm on it" to a notice: it stops being repeated
     Answer(answer::AnswerCommand),
     /// What went to whom, when it arrived, and who answered
@@ -183,6 +185,27 @@ struct TonightCommand {
     json: bool,
 }
 
+#[derive(Debug, Args)]
+struct ShelveCommand {
+    #[command(flatten)]
+    site_file: SiteFileFlag,
+    #[command(flatten)]
+    shelf: entry::ShelfFlags,
+    /// Who says so
+    #[arg(long, value_name = "NAME")]
+    by: Option<String>,
+    /// Print what was sent as JSON, and not as a sentence
+    #[arg(long)]
+    json: bool,
+}
+
+impl From<ShelveCommand> for LogCommand {
+    fn from(ShelveCommand { site_file, shelf, by, json }: ShelveCommand) -> Self {
+        let kind = entry::EntryKind::Shelve(shelf);
+        Self { site_file, at: None, by, replaces: None, sure: false, json, kind }
+    }
+}
+
 impl From<TonightCommand> for LogCommand {
     fn from(TonightCommand { site_file, person, by, json }: TonightCommand) -> Self {
         let kind = entry::EntryKind::Tonight { person };
@@ -211,6 +234,7 @@ impl Cli {
             Command::Checks(asked) => by_hand::checks(asked),
             Command::Log(log) => write_down(log),
             Command::Tonight(asked) => write_down(asked.into()),
+            Command::Shelve(asked) => write_down(asked.into()),
             Command::Answer(asked) => answer::run(asked),
             Command::Told(asked) => told::run(&asked),
             Command::Status(asked) => status::run(&asked),
@@ -224,7 +248,7 @@ impl LogCommand {
         let at = self.at.map(|typed| moment(&typed, now, &site.time_zone)).transpose()?;
         let Self { by, replaces, sure, .. } = self;
         let signature = Signature { key, at: at.unwrap_or(now), by, replaces, sure };
-        Ok((self.kind.deed(site)?, signature))
+        Ok((self.kind.deed(site, now)?, signature))
     }
 }
 

@@ -116,6 +116,14 @@ fn figures(deed: &Deed) -> (&'static str, NamedFigures) {
             ("fish", vec![("place", place(at)), ("what", text(what)), ("number", number(*fish))])
         }
         Deed::Tonight { person } => ("tonight", vec![("person", id(person))]),
+        Deed::Shelve { notice, until, why } => (
+            "shelve",
+            vec![
+                ("notice", Some(json!(notice))),
+                ("until", Some(json!(until.to_string()))),
+                ("why", Some(json!(why))),
+            ],
+        ),
         Deed::Note { text: note } => ("note", vec![("text", text(note))]),
     }
 }

@@ -158,6 +158,7 @@ fn line_of_a_pressing_call() -> String {
     let missing = ReadingsMissing::SessionLost { since: at, until: at };
     let calling = Calling {
         tonight: None,
+        also: Vec::new(),
         call: Call::First,
         urgency: Urgency::By { by: at },
         earlier: None,

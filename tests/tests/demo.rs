@@ -55,6 +55,10 @@ fn the_demo_shows_what_it_promises_and_replaying_its_messages_gives_its_notices(
         assert!(!first.is_empty());
         assert!(first == second, "{file} differs between the demo and its replay");
     }
+    for notice in lines(&demo, "notices.ndjson").iter().filter(|notice| !notice["call"].is_null()) {
+        let text = notice["text"].as_str().unwrap();
+        assert!(text.chars().count() <= 1200, "{text}");
+    }
     for table in ["reading", "forecast", "notice", "field_log", "happening", "answer"] {
         let count = format!("SELECT count(*) FROM {table}");
         assert_eq!(in_store(&demo, &count), in_store(&again, &count), "{table}");

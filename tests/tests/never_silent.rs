@@ -2,9 +2,11 @@
 //! whatever has failed, whoever sleeps.
 
 use claymark_model::id::Id;
-use claymark_notice::Call;
+use claymark_notice::{Call, Urgency};
 use claymark_tests::story::script::at;
 use claymark_tests::story::{Habit, ScriptedStory, Truth, Watched, rooms};
+use rand::rngs::StdRng;
+use rand::{RngExt, SeedableRng};
 
 /// What fails, and how hands mend it.
 type Trouble = (&'static str, fn(&mut Truth), fn(&mut Truth));
@@ -104,5 +106,74 @@ fn nobody_who_comes_in_the_morning_is_told_by_day() {
     let [first, ..] = absent.as_slice() else { panic!("{}", watched.list()) };
     assert_eq!(first.clock, "+1 06:00", "half an hour after the visit:\n{}", watched.list());
     assert!(first.subject.starts_with("Nobody has been seen in the room since 19:00."), "{}", first.subject);
+    // While the drum's end endangers fish it is said again and again.
+    let says = |told: &&claymark_tests::story::NoticeAsRead| {
+        told.words().contains("Nobody has been seen in the room since")
+    };
+    let danger = watched.telling.calls("runout:a").into_iter().find(|told| {
+        let calling = told.notice.calling.as_ref();
+        calling.is_some_and(|calling| matches!(calling.urgency, Urgency::Danger { .. }))
+    });
+    let Some(danger) = danger else { panic!("{}", watched.list()) };
+    let mut last = danger.at;
+    for told in watched.telling.told.iter().filter(|told| told.at > danger.at).filter(says) {
+        assert!(told.at.duration_since(last).as_mins() <= 31, "{}\n{}", told.clock, watched.list());
+        last = told.at;
+    }
+    assert!(last >= at("+1 13:30"), "{}", watched.list());
     assert!(watched.silences.is_empty(), "{:?}\n{}", watched.silences, watched.list());
 }
+
+#[test]
+fn nobody_who_comes_while_all_is_well_is_told_twice_at_most() {
+    let mut story = ScriptedStory::begin("08:00", 5, Truth::full());
+    story.happens("+1 02:00", |truth, _| truth.fill_a(175.0));
+    story.happens("+1 07:00", |truth, _| truth.fill_a(175.0));
+    story.written("19:00", r#""kind":"note","text":"all well""#);
+    let watched = Watched::new(story, &rooms::plain(), Habit::Sleeps, |_| {}).until(at("+1 14:00"));
+    let says = |told: &&claymark_tests::story::NoticeAsRead| told.notice.cause == "absence";
+    assert!(watched.telling.told.iter().filter(says).count() <= 2, "{}", watched.list());
+}
+
+/// Three days in each of which something fails at some hour, and something else within the hours after it.
+fn season(seed: u64) -> (ScriptedStory, String, [&'static Trouble; 2]) {
+    let mut chance = StdRng::seed_from_u64(9_000 + seed);
+    let mut story = ScriptedStory::begin("08:00", seed, Truth::full());
+    for hour in (14..80).step_by(8) {
+        let clock = |minute: u32| format!("+{} {:02}:{minute:02}", hour / 24, hour % 24);
+        story.happens(&clock(0), |truth, _| truth.fill_a(175.0));
+        story.written(&clock(10), r#""kind":"refill","drum":"a","water_l":98,"clay_kg":1.79"#);
+    }
+    let one = &TROUBLES[chance.random_range(0..TROUBLES.len())];
+    let other = &TROUBLES[chance.random_range(0..TROUBLES.len())];
+    let first: u32 = chance.random_range(12 * 60..54 * 60);
+    let second = first + chance.random_range(10..360);
+    let clock = |minute: u32| format!("+{} {:02}:{:02}", minute / 1440, minute / 60 % 24, minute % 60);
+    let (fails, then) = (one.1, other.1);
+    story.happens(&clock(first), move |truth, _| fails(truth));
+    story.happens(&clock(second), move |truth, _| then(truth));
+    (story, format!("{} at {}, {} at {}", one.0, clock(first), other.0, clock(second)), [one, other])
+}
+
+#[test]
+fn seasons_in_which_two_things_fail_leave_nobody_in_silence_whatever_people_do() {
+    for seed in 0..SEASONS {
+        for habit in Habit::ALL {
+            let (story, what, troubles) = season(seed);
+            let mends = troubles.map(|trouble| trouble.2);
+            let watched = Watched::new(story, &rooms::plain(), habit, move |story| {
+                story.hands(|truth, _| mends.iter().for_each(|mends| mends(truth)));
+            });
+            let watched = watched.until(at("+3 08:00"));
+            assert!(
+                watched.silences.is_empty(),
+                "seed {seed}, {habit:?}: {what}: {:?}\n{}",
+                watched.silences,
+                watched.list()
+            );
+        }
+    }
+}
+
+/// More of them take longer; so many are played in half a minute.
+const SEASONS: u64 = 6;

@@ -91,3 +91,50 @@ fn water_that_is_overfull_of_oxygen_is_told_with_the_gas_to_look_for() {
 
 /// Noise differs by them.
 const SEEDS: u64 = 3;
+
+/// The calls by night, 22:30 to 05:30, of three days in water of 15 °C where the site file wants 19 °C, and all that was told.
+fn in_cold_water(later: impl Fn(&mut ScriptedStory)) -> (usize, Telling) {
+    let mut truth = Truth::full();
+    (truth.incoming, truth.temperature) = (15.0, 15.0);
+    let mut story = ScriptedStory::begin("08:00", 6, truth);
+    for hour in (12..72).step_by(8) {
+        story.happens(&format!("+{} {:02}:00", hour / 24, hour % 24), |truth, _| truth.fill_a(175.0));
+    }
+    later(&mut story);
+    let telling = story.told("+3 08:00", &rooms::plain());
+    let night = |told: &&claymark_tests::story::NoticeAsRead| {
+        let clock = told.at.strftime("%H:%M").to_string();
+        told.notice.calling.is_some() && !("05:30".."22:30").contains(&clock.as_str())
+    };
+    let calls = telling.told.iter().filter(night).count();
+    (calls, telling)
+}
+
+#[test]
+fn a_limit_that_was_never_kept_since_the_watch_began_is_asked_about_and_wakes_nobody_for_days() {
+    let (calls, telling) = in_cold_water(|_| {});
+    let told = telling.calls("limits:temperature");
+    assert!(calls <= 2 && told.len() <= 16, "{calls} by night, {} in all:\n{}", told.len(), telling.list());
+    // It is danger first, and then a question; and it isn't forgotten.
+    assert!(!told[0].subject.contains("Is the limit right?"), "{}", told[0].subject);
+    assert!(told.iter().any(|told| told.subject.ends_with("Is the limit right?")), "{}", telling.list());
+    let evenings = telling.told.iter().filter(|told| told.notice.cause.starts_with("evening:"));
+    for evening in evenings {
+        assert!(evening.words().contains("Is the limit right?"), "{}", evening.words());
+    }
+}
+
+#[test]
+fn water_that_goes_farther_out_or_had_been_well_is_danger_all_night() {
+    // It cools farther at midnight of the second day.
+    let (calls, telling) = in_cold_water(|story| {
+        story.happens("+2 00:00", |truth, _| truth.incoming = 12.0);
+    });
+    assert!(calls > 8, "{calls}\n{}", telling.list());
+    // It was warm enough for an hour.
+    let (calls, telling) = in_cold_water(|story| {
+        story.happens("10:00", |truth, _| truth.incoming = 20.0);
+        story.happens("12:00", |truth, _| truth.incoming = 15.0);
+    });
+    assert!(calls > 8, "{calls}\n{}", telling.list());
+}

@@ -38,7 +38,9 @@ fn one_tank_that_is_short_of_oxygen_hides_neither_another_nor_the_fresh_water() 
         assert_eq!(oxygen("tank:t1").count(), 1, "{}", telling.list());
         let evening = telling.told.iter().find(|told| told.notice.cause.starts_with("evening:"));
         let evening = evening.expect("sent every evening");
-        assert!(evening.subject.contains("Not over: Oxygen"), "{}", evening.subject);
+        // Danger comes before drums that last.
+        assert!(evening.subject.starts_with("Evening check: Oxygen in"), "{}", evening.subject);
+        assert!(evening.text.starts_with("DANGER. Not over: Oxygen"), "{}", evening.text);
         assert!(evening.words().contains("Not over: Oxygen, since about"), "{}", evening.words());
     }
 }

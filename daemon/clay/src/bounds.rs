@@ -209,6 +209,10 @@ pub fn deed(deed: &Deed) -> Result<(), Impossible> {
         | Deed::TubeChange { .. }
         | Deed::ClogCleared { .. }
         | Deed::Tonight { .. } => Ok(()),
+        Deed::Shelve { notice, why, .. } => {
+            notice_number(*notice)?;
+            text("why", Some(why), LONGEST_TEXT)
+        }
     }
 }
 
@@ -268,6 +272,7 @@ pub fn unlikely(site: &Site, deed: &Deed, (ago, full): (SignedDuration, Saturati
         | Deed::TubeChange { .. }
         | Deed::ClogCleared { .. }
         | Deed::Tonight { .. }
+        | Deed::Shelve { .. }
         | Deed::Fish { .. } => None,
     };
     by_site.or_else(|| unusual(deed)).or_else(long_ago)
@@ -332,6 +337,7 @@ fn figures(deed: &Deed) -> Vec<(Figure, f64)> {
         | Deed::TubeChange { .. }
         | Deed::ClogCleared { .. }
         | Deed::Tonight { .. }
+        | Deed::Shelve { .. }
         | Deed::Note { .. } => vec![],
     };
     found.into_iter().flatten().collect()

@@ -242,6 +242,7 @@ fn action(facts: &Facts, deed: &Deed) -> Option<Action> {
         | Deed::Delivery { .. }
         | Deed::Fish { .. }
         | Deed::Tonight { .. }
+        | Deed::Shelve { .. }
         | Deed::Note { .. } => None,
     }
 }

@@ -127,6 +127,15 @@ pub enum Deed {
         /// Who.
         person: Option<Id>,
     },
+    /// Nobody is to be called for a notice until then, for a reason.
+    Shelve {
+        /// The notice.
+        notice: u64,
+        /// When the shelf ends.
+        until: Timestamp,
+        /// Why.
+        why: String,
+    },
     /// Free text.
     Note {
         /// The text.
@@ -145,6 +154,12 @@ impl Deed {
                 | Self::TubeChange { .. }
                 | Self::ClogCleared { .. }
         )
+    }
+
+    /// Whether it is said from anywhere: nobody need have been in the room for it.
+    #[must_use]
+    pub fn is_said_from_afar(&self) -> bool {
+        matches!(self, Self::Tonight { .. } | Self::Shelve { .. })
     }
 
     /// The pump that it names.

@@ -213,6 +213,9 @@ impl Alarm {
         Change::Reset
     }
 
+    /// For how long people may shelve one.
+    pub const LONGEST_SHELF: SignedDuration = SignedDuration::from_hours(8);
+
     /// Something lies over it from now on.
     pub fn cover(&mut self, overlay: Overlay) -> Change {
         self.overlay = Some(overlay);

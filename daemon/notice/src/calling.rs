@@ -6,6 +6,8 @@ use jiff::{SignedDuration, Timestamp};
 use serde::{Deserialize, Serialize};
 
 use crate::Audience;
+use crate::failure::Failure;
+use claymark_model::forecast::EmptyAt;
 
 /// Why people are called now.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
@@ -51,6 +53,17 @@ impl Urgency {
             Self::Danger { by } => Some(by.map_or(on_the_way, |by| by.max(on_the_way))),
             Self::By { by } => Some(by.max(on_the_way)),
             Self::Look => None,
+        }
+    }
+
+    /// What presses most comes first: danger that is there, danger that comes, and what has its time.
+    #[must_use]
+    pub fn rank(self) -> (u8, Option<Timestamp>) {
+        match self {
+            Self::Danger { by: None } => (0, None),
+            Self::Danger { by } => (1, by),
+            Self::By { by } => (2, Some(by)),
+            Self::Look => (3, None),
         }
     }
 
@@ -109,8 +122,65 @@ pub struct OnTonight {
     pub confirmed: Option<Timestamp>,
 }
 
-/// How a notice calls people.
+/// Something else that stands, and that the same message calls people for.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct AlsoStands {
+    /// Its cause.
+    pub cause: String,
+    /// The notice that told it last.
+    pub notice: u64,
+    /// How it stands.
+    pub what: AlsoWhat,
+}
+
+/// How something else stands.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "also", rename_all = "kebab-case")]
+pub enum AlsoWhat {
+    /// A failure.
+    Failure {
+        /// As it stands now.
+        failure: Box<Failure>,
+    },
+    /// A supply ends.
+    Runout {
+        /// Its drum.
+        drum: Id,
+        /// When it ends, where that can be said.
+        ends: Option<EmptyAt>,
+    },
+    /// A level isn't believed.
+    LevelDoubt {
+        /// Of that drum.
+        drum: Id,
+    },
+    /// Nobody has been seen in the room.
+    Unattended {
+        /// Since then; `None`: never.
+        seen: Option<Timestamp>,
+    },
+    /// Sensors don't speak.
+    Silent {
+        /// Which.
+        sensors: Vec<Id>,
+    },
+}
+
+/// An alarm for which nobody is called, for a time and a reason.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct ShelvedAlarm {
+    /// The notice that told it last.
+    pub notice: u64,
+    /// When it ends.
+    pub until: Timestamp,
+    /// Who said so.
+    pub by: Option<String>,
+    /// Why.
+    pub why: String,
+}
+
+/// How a notice calls people.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Calling {
     /// Why now.
     pub call: Call,
@@ -127,6 +197,9 @@ pub struct Calling {
     /// Who has the night, where the site asks for that.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub tonight: Option<OnTonight>,
+    /// What else stands and calls the same people, most pressing first.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub also: Vec<AlsoStands>,
 }
 
 /// No way to the barn takes longer: then somebody else is asked.

@@ -6,7 +6,7 @@ use jiff::Timestamp;
 use serde::{Deserialize, Serialize};
 
 use crate::NoticeKind;
-use crate::calling::Urgency;
+use crate::calling::{AlsoWhat, ShelvedAlarm, Urgency};
 use crate::caught::CatchDoubt;
 use crate::failure::Failure;
 pub use crate::failure::StandingFailure;
@@ -20,7 +20,7 @@ use claymark_model::forecast::Forecast;
 use claymark_model::happening::SeenRefill;
 use claymark_model::id::Id;
 use claymark_model::routine::Overdue;
-use claymark_model::site::Place;
+use claymark_model::site::{Place, Quantity};
 
 pub use crate::drum::{
     Doubted, DrumState, EveningDrum, NightMix, PumpSetting, PumpState, Remedy, Verdict, Visit,
@@ -57,6 +57,31 @@ pub enum Content {
 }
 
 impl Content {
+    /// How it stands, for a message that is led by something more pressing; `None`: it has a message of its own.
+    #[must_use]
+    pub fn also(&self) -> Option<AlsoWhat> {
+        Some(match self {
+            Self::Failure(failure) => AlsoWhat::Failure { failure: failure.clone() },
+            Self::Runout(runout) => {
+                let (drum, ends) = (runout.state.drum.clone(), runout.state.forecast.outlook.empty_at());
+                AlsoWhat::Runout { drum, ends }
+            }
+            Self::Unattended(unattended) => AlsoWhat::Unattended { seen: unattended.seen },
+            Self::LevelDoubt(doubt) => AlsoWhat::LevelDoubt { drum: doubt.state.drum.clone() },
+            Self::ReadingsMissing(ReadingsMissing::Silent { sensors, .. }) => {
+                AlsoWhat::Silent { sensors: sensors.iter().map(|silent| silent.sensor.clone()).collect() }
+            }
+            Self::ReadingsMissing(_)
+            | Self::EveningCheck(_)
+            | Self::Withdrawn(_)
+            | Self::Query(_)
+            | Self::Undelivered(_)
+            | Self::Handover(_)
+            | Self::Morning(_)
+            | Self::TestCall(_) => return None,
+        })
+    }
+
     /// The kind of notice that carries this.
     #[must_use]
     pub fn kind(&self) -> NoticeKind {
@@ -118,6 +143,9 @@ pub struct EveningCheck {
     /// The clay on the floor, when it is time to order.
     #[serde(default)]
     pub order_due: Option<Stock>,
+    /// What nobody is called for, for a time and a reason.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub shelved: Vec<ShelvedAlarm>,
 }
 
 /// A drum will not last.
@@ -274,6 +302,9 @@ pub enum ReadingsMissing {
         /// What is wrong with the connection to the broker, where that is down.
         #[serde(default)]
         link: Option<LinkDown>,
+        /// What of the water of the fish nothing else shows, and for too long.
+        #[serde(default, skip_serializing_if = "Vec::is_empty")]
+        unseen: Vec<Quantity>,
     },
     /// The broker had forgotten our session.
     SessionLost {
@@ -323,6 +354,9 @@ pub struct SilentSensor {
     pub sensor: Id,
     /// The time of its newest reading; `None`: never heard.
     pub last: Option<Timestamp>,
+    /// It speaks, but what it has said since then isn't believed.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub doubted: bool,
 }
 
 /// What silent sensors have in common.

@@ -114,6 +114,20 @@ pub struct Remedy {
     /// A refill that was written down and that no level shows.
     #[serde(default)]
     pub unseen: Option<Unseen>,
+    /// Another drum of the same pump that stands ready: to put the pump on it is the quickest.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub ready: Option<ReadyDrum>,
+}
+
+/// A drum that stands full while another one of its pump ends.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct ReadyDrum {
+    /// Which.
+    pub drum: Id,
+    /// What is in it.
+    pub holds: Litres,
+    /// When it is empty if it is drawn from now on.
+    pub ends: EmptyAt,
 }
 
 /// A new mix and a slower pump together: the water stays as cloudy, and the drum lasts.

@@ -1,5 +1,7 @@
 //! The facts of a failure that the signs together betray: what, since when, by which signs.
 
+mod sign;
+
 use jiff::Timestamp;
 use serde::{Deserialize, Serialize};
 
@@ -12,6 +14,8 @@ use claymark_model::happening::DrawShare;
 use claymark_model::id::Id;
 use claymark_model::site::{Place, Quantity};
 use claymark_model::units::{GramsPerLitre, Kilograms, Litres, LitresPerHour};
+
+pub use sign::Sign;
 
 /// Something has failed, or looks as if it had.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -33,6 +37,18 @@ pub struct Failure {
     /// The notices of what it likely comes of.
     #[serde(default)]
     pub comes_of: Vec<u64>,
+    /// The same with what each of them told; empty in what was told before this was kept.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub origins: Vec<ComesOf>,
+}
+
+/// Something that was told, and that brings a failure with it.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct ComesOf {
+    /// The notice that told it.
+    pub notice: u64,
+    /// What it told; `None`: a drum had run dry.
+    pub told: Option<Fault>,
 }
 
 /// What has failed, with what only that failure has.
@@ -156,6 +172,22 @@ pub enum Fault {
         least: f64,
         /// The most that they want.
         most: f64,
+        /// It has been so since then, when the watch began, and doesn't move: the limit is in question.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        all_along: Option<Timestamp>,
+    },
+    /// The water clears by and by, and the signs don't say why.
+    Clearing {
+        /// Where it is first too clear.
+        place: Place,
+        /// In the sensor's NTU or FNU.
+        is: f64,
+        /// The least that the fish want.
+        least: f64,
+        /// When it comes to that, if it goes on like this; `None`: it has.
+        limit_at: Option<Timestamp>,
+        /// When the fish are in danger, if it goes on like this.
+        danger_at: Option<Timestamp>,
     },
     /// Oxygen falls, and the signs don't say why.
     OxygenFalls {
@@ -239,210 +271,6 @@ pub struct PumpChanged {
     pub verdict: Verdict,
 }
 
-/// One thing that the data show.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(tag = "sign", rename_all = "kebab-case")]
-pub enum Sign {
-    /// The drum's draw changed.
-    DrawChanged {
-        /// Before.
-        from: LitresPerHour,
-        /// Since.
-        to: LitresPerHour,
-    },
-    /// The drum's draw is what it was.
-    DrawUnchanged {
-        /// Which, where several feed the head tank.
-        #[serde(default)]
-        drum: Option<Id>,
-        /// So much.
-        draw: LitresPerHour,
-    },
-    /// A turbidity goes elsewhere.
-    Turbidity {
-        /// Where.
-        place: Place,
-        /// Before.
-        from: f64,
-        /// Now.
-        now: f64,
-        /// Where it goes.
-        towards: f64,
-        /// The time constant of that, minutes.
-        pace_min: f64,
-    },
-    /// A turbidity is what it was.
-    TurbiditySteady {
-        /// Where.
-        place: Place,
-        /// So much.
-        at: f64,
-    },
-    /// Oxygen falls.
-    OxygenFalls {
-        /// Where.
-        place: Place,
-        /// Before, mg/L.
-        from: f64,
-        /// Now, mg/L.
-        now: f64,
-    },
-    /// Oxygen is too low and doesn't fall.
-    OxygenLow {
-        /// Where.
-        place: Place,
-        /// mg/L.
-        now: f64,
-    },
-    /// The level doesn't fall any more.
-    LevelStands,
-    /// The level rose.
-    LevelRose {
-        /// By so much.
-        added: Litres,
-        /// To this.
-        to: Litres,
-    },
-    /// The pump's contact.
-    Turns {
-        /// Whether it says that the pump turns.
-        turns: bool,
-    },
-    /// An air meter shows less.
-    AirFlow {
-        /// Where.
-        place: Place,
-        /// Before, L/min.
-        from: f64,
-        /// Now, L/min.
-        now: f64,
-    },
-    /// A turbidity comes up again after a fill.
-    TurbidityRises {
-        /// Where.
-        place: Place,
-        /// At its lowest.
-        from: f64,
-        /// Now.
-        now: f64,
-        /// What the books would give.
-        wanted: f64,
-    },
-    /// One probe climbs.
-    Climbs {
-        /// Where.
-        place: Place,
-        /// Hours ago.
-        from: f64,
-        /// Now.
-        now: f64,
-    },
-    /// One probe fell to nothing sooner than its water is exchanged.
-    FellAtOnce {
-        /// Where.
-        place: Place,
-        /// Before.
-        from: f64,
-        /// Now.
-        now: f64,
-    },
-    /// The other probes don't.
-    SiblingsSteady {
-        /// How many.
-        probes: u32,
-        /// By how much the middle one of them rose.
-        by: f64,
-    },
-    /// Readings reach up in spikes.
-    Spikes {
-        /// Where.
-        place: Place,
-        /// So far above their middle.
-        up: f64,
-        /// Usually so far.
-        usual: f64,
-    },
-    /// Water is outside its limits.
-    Outside {
-        /// Where.
-        place: Place,
-        /// What of the water.
-        of: Limited,
-        /// In the sensor's NTU or FNU, °C, or % of saturation.
-        is: f64,
-    },
-    /// Water warms.
-    Warms {
-        /// Where.
-        place: Place,
-        /// Before, °C.
-        from: f64,
-        /// Now, °C.
-        now: f64,
-    },
-    /// Water cools.
-    Cools {
-        /// Where.
-        place: Place,
-        /// Before, °C.
-        from: f64,
-        /// Now, °C.
-        now: f64,
-    },
-    /// Sensors that run from the mains fell silent together.
-    Vanished {
-        /// So many.
-        mains: u32,
-    },
-    /// Sensors that run from batteries speak on.
-    GoOn {
-        /// So many.
-        batteries: u32,
-    },
-    /// The same signs fit another pump or drum.
-    FitsToo {
-        /// Which.
-        place: Place,
-    },
-    /// Another drum falls instead.
-    OtherFalls {
-        /// Which.
-        drum: Id,
-        /// As fast as the first one did.
-        draw: LitresPerHour,
-    },
-    /// Draw and clay decline together.
-    Declines {
-        /// Share a day.
-        draw_per_day: f64,
-        /// Share a day.
-        clay_per_day: f64,
-    },
-    /// A catch at the pump is below its dial.
-    Catch {
-        /// Caught.
-        caught: LitresPerHour,
-        /// By the rating at the speed that was written down.
-        rated: LitresPerHour,
-    },
-    /// The clay of this feed clouds the water otherwise.
-    Yield {
-        /// Before.
-        from: Yield,
-        /// Since.
-        to: Yield,
-    },
-    /// A flow changed.
-    Flow {
-        /// Where.
-        place: Place,
-        /// Before, L/min.
-        from: f64,
-        /// Now, L/min.
-        now: f64,
-    },
-}
-
 impl Failure {
     /// The turbidity that a sign says was there before.
     #[must_use]
@@ -476,6 +304,7 @@ impl Fault {
             | Self::WrongWeighing { .. }
             | Self::Lumps
             | Self::YieldChanged { .. }
+            | Self::Clearing { .. }
             | Self::DrumSwapped { .. } => NoticeKind::Strength,
             Self::FreshWaterLow { .. }
             | Self::TooMuchWater { .. }
@@ -495,6 +324,9 @@ impl Fault {
 pub struct StandingFailure {
     /// The notice that told it.
     pub notice: u64,
-    /// What.
+    /// What, as it stands now.
     pub failure: Failure,
+    /// People are called for it because fish are in danger.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub danger: bool,
 }

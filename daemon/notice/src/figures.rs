@@ -135,6 +135,7 @@ mod tests {
     fn call(at: i64, cause: &str, call: Call, priority: Priority) -> Notice {
         let calling = Calling {
             tonight: None,
+            also: Vec::new(),
             call,
             urgency: Urgency::Look,
             earlier: None,

@@ -5,6 +5,7 @@ use claymark_model::forecast::Forecast;
 use claymark_model::id::Id;
 use jiff::Timestamp;
 
+use crate::ShelvedAlarm;
 use crate::calling::{Later, OnTonight, Promise, Urgency};
 use crate::content::{EveningDrum, SilentSensor, Visit};
 
@@ -59,6 +60,8 @@ pub struct StandingAlarm {
     pub calls: bool,
     /// Who is on it, and until when.
     pub promise: Option<Promise>,
+    /// Until when nobody is called for it, and why.
+    pub shelf: Option<ShelvedAlarm>,
     /// The next call if nobody answers.
     pub later: Option<Later>,
 }

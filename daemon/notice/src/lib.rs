@@ -24,7 +24,7 @@ use serde::{Deserialize, Serialize};
 
 use claymark_model::id::Id;
 
-pub use calling::{Call, Calling, Promise, Urgency};
+pub use calling::{AlsoStands, Call, Calling, Promise, ShelvedAlarm, Urgency};
 pub use content::Content;
 pub use failure::Failure;
 pub use undelivered::{Missed, Undelivered};

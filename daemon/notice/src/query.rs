@@ -6,7 +6,10 @@ use serde::{Deserialize, Serialize};
 use crate::Answer;
 use crate::standing::Standing;
 use claymark_clay::bounds::{Impossible, Unlikely};
+use claymark_clay::refill::books::MassDoubt;
 use claymark_model::fieldlog::Deed;
+use claymark_model::id::Id;
+use claymark_model::unseen::Unseen;
 
 /// Queries that are told in one notice.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -29,6 +32,23 @@ pub struct Query {
 }
 
 impl Query {
+    /// The key of the entry that is asked about because of what the sensors show.
+    #[must_use]
+    pub fn doubted_by_sensors(&self) -> Option<&str> {
+        match &self.about {
+            About::Mass { doubt, .. } => Some(&doubt.key),
+            About::Unseen { refill, .. } => Some(&refill.key),
+            About::NotTaken { .. }
+            | About::Unlikely { .. }
+            | About::KeyTaken { .. }
+            | About::Answer { .. }
+            | About::TooLate { .. }
+            | About::NotShelved { .. }
+            | About::NotKept { .. }
+            | About::Unreadable { .. } => None,
+        }
+    }
+
     /// Of an answer that comes too late.
     #[must_use]
     pub fn too_late(answer: &Answer, there_by: Timestamp, needed_by: Timestamp) -> Self {
@@ -72,6 +92,22 @@ pub enum About {
         /// When that was done.
         kept_at: Timestamp,
     },
+    /// The clay of a refill is far from what was expected, and the head tank shows by now what it did.
+    Mass {
+        /// Of which drum.
+        drum: Id,
+        /// What speaks against it.
+        doubt: MassDoubt,
+        /// What the head tank shows, NTU or FNU.
+        head: Option<f64>,
+    },
+    /// A refill was written down, and the level, which is believed, shows none.
+    Unseen {
+        /// Of which drum.
+        drum: Id,
+        /// The refill.
+        refill: Unseen,
+    },
     /// An answer that takes no call off anybody.
     Answer {
         /// The number that was typed.
@@ -90,6 +126,13 @@ pub enum About {
         /// When somebody must.
         needed_by: Timestamp,
     },
+    /// A notice isn't shelved.
+    NotShelved {
+        /// Its number.
+        notice: u64,
+        /// Why not.
+        why: NotShelved,
+    },
     /// A record that the store can't hold was left out of a commit.
     NotKept {
         /// What kind of record.
@@ -106,6 +149,18 @@ pub enum About {
     },
 }
 
+/// Why a notice isn't shelved.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum NotShelved {
+    /// Fish are in danger.
+    Danger,
+    /// Nothing that calls people stands by that number.
+    NothingStands,
+    /// Its end had come before it was heard of.
+    Over,
+}
+
 /// Why something wasn't taken.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(tag = "why", rename_all = "kebab-case")]
@@ -119,6 +174,13 @@ pub enum WhyNot {
     Unreadable {
         /// What was found and what was expected.
         detail: String,
+    },
+    /// It breaks the form in which entries and answers are sent.
+    Form {
+        /// In that line, from 1 on.
+        line: usize,
+        /// At that character, from 1 on.
+        column: usize,
     },
 }
 

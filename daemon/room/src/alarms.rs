@@ -2,17 +2,19 @@
 //!
 //! What is wrong and how pressing it is, its rule knows; that it is told again until somebody comes, this table sees to.
 
+mod row;
 mod standing;
 
 use std::collections::BTreeMap;
 
 use jiff::{SignedDuration, Timestamp};
 
-use crate::audience::{self, Told};
-use crate::pace::{Due, Pace};
-use claymark_model::calendar::Shift;
-use claymark_notice::alarm::{Alarm, AlarmState, Behaviour, Change, Holds};
-use claymark_notice::{Answer, Audience, Call, Calling, Priority, Promise, Urgency};
+use crate::audience::Told;
+use crate::pace::{DANGER, Due, Pace};
+use claymark_notice::alarm::{Alarm, AlarmState, Behaviour, Holds, Overlay};
+use claymark_notice::query::NotShelved;
+use claymark_notice::{Answer, Call, Calling, Priority, Promise, ShelvedAlarm, Urgency};
+use row::AlarmRow;
 
 /// Which part of the room knows what to say of an alarm.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -38,6 +40,14 @@ pub(crate) enum AlarmSource {
 }
 
 impl AlarmSource {
+    /// Whether one message may call people for it and for others like it.
+    pub(crate) fn joins(self) -> bool {
+        match self {
+            Self::Runout | Self::Doubt | Self::Silence | Self::Failure | Self::Absence => true,
+            Self::Storage | Self::Forwarding | Self::Name | Self::Handover => false,
+        }
+    }
+
     fn behaviour(self) -> Behaviour {
         let (on_delay, off_delay) = match self {
             Self::Runout => (SignedDuration::ZERO, LASTS_FOR),
@@ -55,25 +65,6 @@ impl AlarmSource {
 #[derive(Debug, Default)]
 pub(crate) struct Alarms {
     rows: BTreeMap<String, AlarmRow>,
-}
-
-#[derive(Debug)]
-struct AlarmRow {
-    source: AlarmSource,
-    alarm: Alarm,
-    /// Since when it is wrong.
-    since: Timestamp,
-    at_night: Priority,
-    urgency: Urgency,
-    /// Its notices, oldest first.
-    told: Vec<Told>,
-    /// Calls count from here: the last time that something new was told.
-    news_from: usize,
-    promise: Option<Promise>,
-    /// The call that people were told of: it doesn't come later.
-    announced: Option<Due>,
-    /// It isn't told before then, though it is wrong.
-    quiet_until: Option<Timestamp>,
 }
 
 /// What is due of one that is told once.
@@ -146,6 +137,8 @@ impl Alarms {
             row.alarm = Alarm::announced(row.alarm.behaviour());
         }
         if matches!(raise.call, Call::First | Call::Worse) {
+            // It is another thing than what was shelved.
+            row.unshelve();
             row.news_from = row.told.len();
         }
         row.announced = calling.and_then(|calling| {
@@ -207,6 +200,23 @@ impl Alarms {
         self.rows.get(cause).is_some_and(danger)
     }
 
+    /// Whether fish are in danger, or soon will be, and nobody has promised to come.
+    pub(crate) fn any_unanswered_danger(&self, now: Timestamp) -> bool {
+        let open = |row: &AlarmRow| {
+            row.source != AlarmSource::Absence
+                && row.at_night == Priority::Now
+                && !row.told.is_empty()
+                && row.promise.is_none()
+                && row.alarm.holds()
+        };
+        let near = |urgency| match urgency {
+            Urgency::Danger { .. } => true,
+            Urgency::By { by } => by.duration_since(now) < DANGER,
+            Urgency::Look => false,
+        };
+        self.rows.values().any(|row| open(row) && near(row.urgency))
+    }
+
     /// Whether it holds by the last look.
     pub(crate) fn holds(&self, cause: &str) -> bool {
         self.rows.get(cause).is_some_and(|row| row.alarm.holds())
@@ -232,45 +242,54 @@ impl Alarms {
         self.notices(cause).last()
     }
 
-    /// Somebody answered a notice.
+    /// It is called for by a message that is led by something more pressing.
+    pub(crate) fn called_with(&mut self, cause: &str, urgency: Urgency, told: Told) {
+        if let Some(row) = self.rows.get_mut(cause) {
+            row.urgency = urgency;
+        }
+        self.called_again(cause, told);
+    }
+
+    /// The same, with what was known of it before a restart.
+    pub(crate) fn called_again(&mut self, cause: &str, told: Told) {
+        if let Some(row) = self.rows.get_mut(cause) {
+            row.announced = None;
+            row.told.push(told);
+        }
+    }
+
+    /// Somebody answered a notice, and with it all that it called for.
     pub(crate) fn answered(&mut self, answer: &Answer, pace: &Pace<'_>) -> Option<TooLate> {
-        let is_its = |row: &&mut AlarmRow| row.told.iter().any(|told| told.number == answer.notice);
-        let row = self.rows.values_mut().find(is_its)?;
-        let usual = pace.holds_until(answer.at, row.urgency);
-        let needed_by = match row.urgency {
-            Urgency::Look => None,
-            // Where the time is past, or nothing sets one, whoever comes must come at once.
-            Urgency::Danger { by } => Some(by.filter(|by| *by > answer.at).unwrap_or(usual)),
-            Urgency::By { by } => Some(by.max(usual)),
-        };
-        let until = answer.there_by.map_or(usual, |there_by| there_by.max(answer.at));
-        let late = answer.there_by.zip(needed_by).filter(|(there_by, needed_by)| there_by > needed_by);
-        // Whoever comes too late stands in nobody's place, where there is somebody else.
-        let until = match late {
-            Some(_) if pace.people(row.urgency).len() > 1 => answer.at,
-            Some((_, needed_by)) => needed_by,
-            None => until,
-        };
-        // Whoever was on it first goes; another one doesn't take that off them, unless they are there sooner.
-        let others = row.promise.as_ref().filter(|promise| promise.by.is_some() && promise.by != answer.by);
-        if others.is_some_and(|promise| promise.until <= until) {
-            return None;
+        let is_its = |row: &&mut AlarmRow| row.told.iter().any(|told| told.is_by(answer.notice));
+        let late = self.rows.values_mut().filter(is_its).filter_map(|row| row.answered(answer, pace));
+        late.min_by_key(|late| late.needed_by)
+    }
+
+    /// Nobody is called for that notice for a while, unless that endangers fish.
+    pub(crate) fn shelve(
+        &mut self,
+        shelf: ShelvedAlarm,
+        now: Timestamp,
+        pace: &Pace<'_>,
+    ) -> Result<(), NotShelved> {
+        let is_its = |row: &&mut AlarmRow| row.told.iter().any(|told| told.number == shelf.notice);
+        let row = self.rows.values_mut().find(is_its).filter(|row| row.alarm.is_active());
+        let row = row.ok_or(NotShelved::NothingStands)?;
+        if row.endangers(now, pace) {
+            return Err(NotShelved::Danger);
         }
-        if row.alarm.acknowledge(answer.at, Some(until)) == Change::AcknowledgeRefused {
-            if row.alarm.state() != AlarmState::Acknowledged {
-                return None;
-            }
-            row.alarm = Alarm::announced(row.alarm.behaviour());
-            row.alarm.acknowledge(answer.at, Some(until));
+        let until = shelf.until.min(now + Alarm::LONGEST_SHELF);
+        if until <= now {
+            return Err(NotShelved::Over);
         }
-        row.promise = Some(Promise {
-            by: answer.by.clone(),
-            at: answer.at,
-            until,
-            comes_late: late.map(|(there_by, _)| there_by),
-            unspoken: false,
-        });
-        late.map(|(there_by, needed_by)| TooLate { there_by, needed_by })
+        row.alarm.cover(Overlay::Shelved { until });
+        row.shelf = Some(ShelvedAlarm { until, ..shelf });
+        Ok(())
+    }
+
+    /// What nobody is called for, and until when.
+    pub(crate) fn shelved(&self) -> Vec<ShelvedAlarm> {
+        self.rows.values().filter_map(|row| row.shelf.clone()).collect()
     }
 
     /// Somebody is in the room: whoever is there looks after what only needs to be looked at.
@@ -293,6 +312,9 @@ impl Alarms {
         let mut pending = Vec::new();
         for (cause, row) in self.rows.iter_mut().filter(|(_, row)| !row.told.is_empty()) {
             row.alarm.advance(now);
+            if row.shelf.as_ref().is_some_and(|shelf| shelf.until <= now) || row.endangers(now, pace) {
+                row.unshelve();
+            }
             let broken = row.promise.take_if(|promise| promise.until <= now);
             if broken.is_some() && row.alarm.state() == AlarmState::Acknowledged {
                 row.alarm = Alarm::announced(row.alarm.behaviour());
@@ -300,6 +322,7 @@ impl Alarms {
             // What was begun without a word was no promise: it is told again as what it is.
             let broken = broken.filter(|promise| !promise.unspoken);
             let due = match &broken {
+                _ if row.shelf.is_some() => None,
                 Some(promise) => row.after(promise, now, pace),
                 None => row.next(pace).filter(|due| due.at <= now),
             };
@@ -313,12 +336,24 @@ impl Alarms {
         pending
     }
 
+    /// The calls that come within that time, if nobody answers: whoever is called now hears of them, too.
+    pub(crate) fn near(&self, until: Timestamp, pace: &Pace<'_>) -> Vec<Pending> {
+        let near = |(cause, row): (&String, &AlarmRow)| {
+            let due = row.next(pace).filter(|due| due.at <= until && row.promise.is_none())?;
+            let raise = Raise { call: due.call, ..row.raise() };
+            Some(Pending { cause: cause.clone(), raise, due, broken: None })
+        };
+        self.rows.iter().filter(|(_, row)| !row.told.is_empty()).filter_map(near).collect()
+    }
+
     /// When the next call is due if nothing happens, or a delay ends.
     pub(crate) fn wake<'a>(&'a self, pace: &'a Pace<'_>) -> impl Iterator<Item = Timestamp> + 'a {
         let times = |row: &AlarmRow| {
             let quiet = row.quiet_until.filter(|_| row.told.is_empty() && row.alarm.is_active());
             let promise = row.promise.as_ref().map(|promise| promise.until);
-            [row.alarm.due(), row.next(pace).map(|due| due.at), promise, quiet].into_iter().flatten().min()
+            let shelf = row.shelf.as_ref().map(|shelf| shelf.until);
+            let next = row.next(pace).map(|due| due.at);
+            [row.alarm.due(), next, promise, quiet, shelf].into_iter().flatten().min()
         };
         self.rows.values().filter_map(times)
     }
@@ -330,84 +365,6 @@ impl Alarms {
         let mut calls: Vec<Told> = row.map_or_else(Vec::new, |row| row.counted().to_vec());
         calls.push(told);
         pace.next(&calls, raise.urgency)
-    }
-}
-
-impl AlarmRow {
-    fn new(source: AlarmSource, since: Timestamp) -> Self {
-        Self {
-            source,
-            alarm: Alarm::new(source.behaviour()),
-            since,
-            at_night: Priority::Morning,
-            urgency: Urgency::Look,
-            told: Vec::new(),
-            news_from: 0,
-            promise: None,
-            announced: None,
-            quiet_until: None,
-        }
-    }
-
-    fn told_before(&self, at: Timestamp) -> bool {
-        self.told.last().is_some_and(|told| told.at <= at)
-    }
-
-    fn begin(&mut self, at: Timestamp, until: Timestamp) {
-        if self.alarm.is_active() && self.promise.as_ref().is_none_or(|promise| promise.until < until) {
-            self.alarm = Alarm::announced(self.alarm.behaviour());
-            self.alarm.acknowledge(at, Some(until));
-            self.promise = Some(Promise { by: None, at, until, comes_late: None, unspoken: true });
-        }
-    }
-
-    fn raise(&self) -> Raise {
-        Raise {
-            source: self.source,
-            since: self.since,
-            at_night: self.at_night,
-            urgency: self.urgency,
-            call: Call::Again,
-        }
-    }
-
-    /// The notices since something new was told.
-    fn counted(&self) -> &[Told] {
-        self.told.get(self.news_from..).unwrap_or_default()
-    }
-
-    /// The next call, while nobody has promised to come.
-    fn next(&self, pace: &Pace<'_>) -> Option<Due> {
-        let open = self.alarm.state() == AlarmState::Unacknowledged && self.alarm.holds();
-        // What can wait until the morning wakes nobody twice.
-        let calls = open
-            && match pace.shift {
-                Shift::Away { .. } => self.at_night == Priority::Now,
-                Shift::Present => self.at_night != Priority::Morning,
-            };
-        if !calls {
-            return None;
-        }
-        match (pace.next(self.counted(), self.urgency), &self.announced) {
-            (Some(due), Some(announced)) => Some(Due { at: announced.at.min(due.at), ..due }),
-            (due, announced) => due.or_else(|| announced.clone()),
-        }
-    }
-
-    /// The call after a promise that wasn't kept.
-    fn after(&self, promise: &Promise, now: Timestamp, pace: &Pace<'_>) -> Option<Due> {
-        let last = self.told.last().filter(|_| self.at_night != Priority::Morning)?;
-        let by = promise.by.as_deref().and_then(|by| pace.on_call.named(by));
-        if promise.comes_late.is_some() {
-            let after = by.map_or_else(|| last.to.clone(), |by| Audience::one(by.clone()));
-            let to = match pace.shift {
-                Shift::Away { .. } => audience::next(pace.people(self.urgency), &after),
-                Shift::Present => Audience::Everyone,
-            };
-            return Some(Due { at: now, call: Call::Next, to });
-        }
-        let to = audience::after_promise(pace.people(self.urgency), pace.shift, &last.to, by);
-        Some(Due { at: now, call: Call::PromiseBroken, to })
     }
 }
 

@@ -11,7 +11,14 @@ use crate::scene::Scene;
 use claymark_model::site::Site;
 use claymark_notice::calling::{Calling, Earlier, Later, Promise};
 use claymark_notice::register::{Register, by_the_clock};
-use claymark_notice::{Answer, Audience, Content, Notice, Priority, Urgency};
+use claymark_notice::{AlsoStands, Answer, Audience, Content, Notice, Priority, Urgency};
+
+/// Something else that a message calls people for.
+#[derive(Debug)]
+pub(crate) struct AlsoCalled {
+    pub(crate) stands: AlsoStands,
+    pub(crate) urgency: Urgency,
+}
 
 /// All that tells.
 #[derive(Debug, Default)]
@@ -41,10 +48,17 @@ impl Announcer {
     }
 
     /// Does what a part of the room wants done.
-    pub(crate) fn carry_out(&mut self, site: &Site, scene: &Scene, action: AlarmAction) {
+    pub(crate) fn carry_out(
+        &mut self,
+        site: &Site,
+        scene: &Scene,
+        (action, also): (AlarmAction, Vec<AlsoCalled>),
+    ) {
         match action {
             AlarmAction::Tell(finding) => drop(self.tell(scene, finding, None)),
-            AlarmAction::Raise(finding, raise) => self.raise(site, scene, finding, (raise, None)),
+            AlarmAction::Raise(finding, raise) => {
+                self.raise(site, scene, (finding, also), (raise, None));
+            }
             AlarmAction::Withdraw(finding, quiet_until) => {
                 let (cause, in_part) = (finding.cause.clone(), finding.content.is_withdrawn_in_part());
                 self.tell(scene, finding, None);
@@ -66,7 +80,7 @@ impl Announcer {
         &mut self,
         site: &Site,
         scene: &Scene,
-        finding: Finding,
+        (finding, also): (Finding, Vec<AlsoCalled>),
         (raise, broken): (Raise, Option<Promise>),
     ) {
         let cause = finding.cause.clone();
@@ -75,8 +89,14 @@ impl Announcer {
         let danger = matches!(raise.urgency, Urgency::Danger { .. }) && finding.priority == Priority::Soon;
         let finding = if danger { Finding { priority: Priority::Now, ..finding } } else { finding };
         let calling = (finding.priority != Priority::Morning)
-            .then(|| self.calling((&pace, scene), &finding, raise, broken));
+            .then(|| self.calling((&pace, scene), (&finding, &also), raise, broken));
         let told = self.tell(scene, finding, calling.clone());
+        for also in &also {
+            let urgency = pace.graded(also.urgency, scene.now);
+            let led_by = Some(told.number);
+            let called = Told { number: also.stands.notice, led_by, ..told.clone() };
+            self.alarms.called_with(&also.stands.cause, urgency, called);
+        }
         self.alarms.told(&cause, raise, told, calling.as_ref());
     }
 
@@ -84,12 +104,12 @@ impl Announcer {
     fn calling(
         &self,
         (pace, scene): (&Pace<'_>, &Scene),
-        finding: &Finding,
+        (finding, also): (&Finding, &[AlsoCalled]),
         raise: Raise,
         broken: Option<Promise>,
     ) -> Calling {
         let (now, tonight) = (scene.now, &scene.tonight);
-        let told = Told { number: 0, at: now, to: finding.to.clone() };
+        let told = Told { number: 0, at: now, to: finding.to.clone(), led_by: None };
         let later = self.alarms.later(&finding.cause, &raise, told, pace);
         let earlier = self.alarms.last(&finding.cause);
         Calling {
@@ -100,6 +120,7 @@ impl Announcer {
             holds_until: pace.holds_until(now, raise.urgency),
             later: later.map(|due| Later { at: due.at, to: due.to }),
             tonight: tonight.clone(),
+            also: also.iter().map(|also| also.stands.clone()).collect(),
         }
     }
 
@@ -118,7 +139,7 @@ impl Announcer {
         let danger =
             calling.as_ref().is_some_and(|calling| matches!(calling.urgency, Urgency::Danger { .. }));
         let to = scene.on_call.reached(to, danger, self.alarms.notices(&cause));
-        let told = Told { number: self.last_number, at: now, to: to.clone() };
+        let told = Told { number: self.last_number, at: now, to: to.clone(), led_by: None };
         let notice = Notice {
             number: told.number,
             at: told.at,
@@ -171,7 +192,11 @@ impl Announcer {
         self.last_number = self.last_number.max(notice.number);
         self.issue(notice);
         if let Some(raise) = raised {
-            let told = Told { number: notice.number, at: notice.at, to: notice.to.clone() };
+            let told = Told { number: notice.number, at: notice.at, to: notice.to.clone(), led_by: None };
+            for also in notice.calling.iter().flat_map(|calling| &calling.also) {
+                let called = Told { number: also.notice, led_by: Some(told.number), ..told.clone() };
+                self.alarms.called_again(&also.cause, called);
+            }
             self.alarms.told(&notice.cause, raise, told, notice.calling.as_deref());
         }
         if matches!(notice.content, Content::Withdrawn(_)) {

@@ -3,12 +3,12 @@
 use jiff::{SignedDuration, Timestamp};
 
 use crate::action::{AlarmAction, Finding};
-use crate::alarms::{AlarmSource, Turn};
+use crate::alarms::{AlarmSource, Raise, Turn};
 use crate::scene::RoomView;
 use claymark_model::calendar::Shift;
 use claymark_notice::alarm::Holds;
 use claymark_notice::content::Unattended;
-use claymark_notice::{Content, Priority};
+use claymark_notice::{Call, Content, Priority, Urgency};
 
 /// Whether nobody came for the visit.
 pub(crate) fn condition(view: &RoomView<'_>) -> (String, Holds) {
@@ -22,10 +22,28 @@ pub(crate) fn turned(view: &RoomView<'_>, turn: Turn) -> AlarmAction {
             // Whoever has promised nothing is asked again only where something waits for hands.
             let priority = if waits_for_hands(view) { Priority::Soon } else { Priority::Morning };
             let finding = view.on_duty(ABSENCE, priority, (None, unattended(view, since)));
-            view.raised(AlarmSource::Absence, since, priority, Finding { priority, ..finding })
+            let (source, at_night, urgency) = (AlarmSource::Absence, priority, urgency(view));
+            let raise = Raise { source, since, at_night, urgency, call: Call::First };
+            AlarmAction::Raise(Finding { priority, ..finding }, raise)
         }
         // That somebody is there whoever is there knows.
         Turn::Withdraw(_) => AlarmAction::End { cause: ABSENCE.to_owned(), quiet_until: None },
+    }
+}
+
+/// How pressing it is by now that nobody was seen.
+pub(crate) fn presses(view: &RoomView<'_>) -> Option<AlarmAction> {
+    view.alarms.last(ABSENCE).filter(|_| view.alarms.holds(ABSENCE))?;
+    let at_night = if waits_for_hands(view) { Priority::Soon } else { Priority::Morning };
+    Some(AlarmAction::Press { cause: ABSENCE.to_owned(), urgency: urgency(view), at_night })
+}
+
+/// Where fish are in danger and nobody has promised to come, it is what endangers them.
+fn urgency(view: &RoomView<'_>) -> Urgency {
+    if view.alarms.any_unanswered_danger(view.scene.now) {
+        Urgency::Danger { by: None }
+    } else {
+        Urgency::Look
     }
 }
 

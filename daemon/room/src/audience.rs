@@ -16,6 +16,15 @@ pub(crate) struct Told {
     pub(crate) at: Timestamp,
     /// Who.
     pub(crate) to: Audience,
+    /// By a message that was led by something more pressing: its number.
+    pub(crate) led_by: Option<u64>,
+}
+
+impl Told {
+    /// Whether an answer to that notice answers it.
+    pub(crate) fn is_by(&self, notice: u64) -> bool {
+        self.number == notice || self.led_by == Some(notice)
+    }
 }
 
 /// Who is told first.

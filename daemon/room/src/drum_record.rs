@@ -296,6 +296,7 @@ impl DrumRecord {
             night: None,
             doubt: mixture.books.doubt.clone(),
             unseen: mixture.unseen.clone(),
+            ready: None,
         }
     }
 }

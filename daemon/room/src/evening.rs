@@ -82,6 +82,7 @@ impl Evening {
             overdue: known.overdue_checks(now),
             doubtful_catches: known.doubtful_catches(now),
             order_due: known.order_due(now),
+            shelved: view.alarms.shelved(),
         })
     }
 }
@@ -89,7 +90,10 @@ impl Evening {
 /// How it is told.
 pub(crate) fn finding(zone: &TimeZone, check: EveningCheck) -> Finding {
     let lasts = |drum: &EveningDrum| drum.verdict == Verdict::Lasts || !drum.state.forecast.in_use;
-    let all_well = check.standing.is_empty() && check.silent.is_empty() && check.drums.iter().all(lasts);
+    let all_well = check.standing.is_empty()
+        && check.shelved.is_empty()
+        && check.silent.is_empty()
+        && check.drums.iter().all(lasts);
     Finding {
         cause: format!("evening:{}", zone.to_datetime(check.due).date()),
         drum: None,

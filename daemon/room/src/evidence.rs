@@ -102,6 +102,17 @@ impl<'a> Evidence<'a> {
         self.known.sensors.overdue(&sensor.id, self.now)
     }
 
+    /// Since when the water of a place has been outside all along and stays near `is`.
+    pub(crate) fn outside_all_along(
+        &self,
+        place: &Place,
+        quantity: Quantity,
+        (is, slack): (f64, f64),
+    ) -> Option<Timestamp> {
+        let (sensor, _) = self.sensor(place, quantity)?;
+        self.known.all_along.since(&sensor.id, self.now, (is, slack))
+    }
+
     /// When a sensor last spoke, min since 1970.
     pub(crate) fn last_heard(&self, sensor: &Sensor) -> Option<f64> {
         self.known.sensors.last(&sensor.id).map(trace::minutes)

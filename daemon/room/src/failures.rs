@@ -6,6 +6,7 @@
 mod blower;
 mod bubbles;
 mod clay_weaker;
+mod clearing;
 mod consequences;
 mod drum_air;
 mod drum_swapped;
@@ -22,6 +23,7 @@ mod probe_fouled;
 mod probe_out;
 mod pump_changed;
 mod pump_stopped;
+mod renewed;
 mod tube_split;
 mod tube_wear;
 mod water_only;
@@ -29,7 +31,9 @@ mod wrong_weighing;
 
 use jiff::{SignedDuration, Timestamp};
 
-use consequences::{follows, may_bring, moves, needs_two, stands_for, starves, urgency};
+use consequences::{
+    follows, may_bring, moves, needs_two, recovers, same_water, stands_for, starves, urgency,
+};
 
 use crate::action::{AlarmAction, Finding};
 use crate::alarms::{AlarmSource, Raise};
@@ -40,7 +44,7 @@ use crate::scene::RoomView;
 use claymark_model::id::Id;
 use claymark_notice::alarm::Holds;
 use claymark_notice::content::{Because, StandingFailure};
-use claymark_notice::failure::{Failure, Fault, Limited, Sign};
+use claymark_notice::failure::{ComesOf, Failure, Fault, Limited, Sign};
 use claymark_notice::{Call, Content, Priority, Urgency};
 
 /// One row: how it is found, and how one knows that it is over.
@@ -52,7 +56,7 @@ struct Rule {
 }
 
 /// All rules, in the order of their rank.
-const RULES: [Rule; 23] = [
+const RULES: [Rule; 24] = [
     power_cut::RULE,
     blower::RULE,
     oxygen::RULE,
@@ -73,6 +77,7 @@ const RULES: [Rule; 23] = [
     tube_wear::RULE,
     probe_fouled::RULE,
     bubbles::RULE,
+    clearing::RULE,
     out_of_limits::TEMPERATURE,
     out_of_limits::TURBIDITY,
     out_of_limits::SATURATION,
@@ -251,10 +256,11 @@ impl Failures {
 
 /// Whether a failure that stands explains a finding: it moves the same water at the same time, or comes of it.
 fn explains(open: &Failure, found: &Found) -> bool {
-    let together = found.since.duration_since(open.since).abs() <= SAME_TIME;
+    let together =
+        found.since.duration_since(open.since).abs() <= SAME_TIME && same_water(&open.fault, &found.fault);
     // That the water leaves its limits comes of what drives it that way, and of nothing else.
     let limit = matches!(found.fault, Fault::OutOfLimits { .. });
-    together && !limit || may_bring(&open.fault, &found.fault)
+    together && !limit || may_bring(&open.fault, &found.fault) || recovers(open, found)
 }
 
 impl Failures {
@@ -295,13 +301,16 @@ impl Failures {
         known.then_some(AlarmAction::Press { cause, urgency, at_night })
     }
 
-    /// What stands, and the notices that told it.
+    /// What stands, danger first, and the notices that told it.
     pub(crate) fn standing(&self, view: &RoomView<'_>) -> Vec<StandingFailure> {
         let standing = |open: &OpenFailure| {
             let told = view.alarms.last(&open.cause).filter(|_| view.alarms.holds(&open.cause))?;
-            Some(StandingFailure { notice: told.number, failure: open.failure.clone() })
+            let danger = view.alarms.is_danger(&open.cause);
+            Some(StandingFailure { notice: told.number, failure: self.as_it_stands(view, open), danger })
         };
-        self.open.iter().filter_map(standing).collect()
+        let mut all: Vec<StandingFailure> = self.open.iter().filter_map(standing).collect();
+        all.sort_by_key(|standing| !standing.danger);
+        all
     }
 
     /// Why less of a drum's clay arrives than should: what people were told and still stands, else what shows now.
@@ -324,6 +333,7 @@ impl Failures {
     fn failure(&self, view: &RoomView<'_>, found: &Found) -> Failure {
         let is_ours = |record: &DrumRecord| found.drum.as_ref() == Some(&record.drum.id);
         let place = view.known.records.iter().position(is_ours);
+        let origins = self.origins(view, found);
         Failure {
             fault: found.fault.clone(),
             since: found.since,
@@ -332,17 +342,27 @@ impl Failures {
             drum: place.and_then(|place| view.state_at(place)),
             visit: view.scene.visit,
             stage: found.stage,
-            comes_of: self.comes_of(view, found),
+            comes_of: origins.iter().map(|origin| origin.notice).collect(),
+            origins,
         }
     }
 
-    /// The notices of what drives the water where it is found.
-    fn comes_of(&self, view: &RoomView<'_>, found: &Found) -> Vec<u64> {
+    /// What drives the water where it is found.
+    fn origins(&self, view: &RoomView<'_>, found: &Found) -> Vec<ComesOf> {
         let bringing = self.bringing(&found.fault).filter(|_| found.hard != Hard::No);
-        let standing = bringing.filter_map(|open| Some(view.alarms.last(&open.cause)?.number));
+        let standing = bringing.filter_map(|open| {
+            let told = Some(open.failure.fault.clone());
+            Some(ComesOf { notice: view.alarms.last(&open.cause)?.number, told })
+        });
         let left = self.ended.iter().filter(|ended| follows(&ended.was, &found.fault));
         let left = left
-            .filter_map(|ended| ended.notice)
+            .filter_map(|ended| {
+                let told = match &ended.was {
+                    Was::Failure(fault) => Some(fault.clone()),
+                    Was::DryDrum => None,
+                };
+                Some(ComesOf { notice: ended.notice?, told })
+            })
             .filter(|_| matches!(found.fault, Fault::OutOfLimits { .. }));
         standing.chain(left).collect()
     }
@@ -371,14 +391,25 @@ impl Failures {
         AlarmAction::Raise(Finding { replaces: before, to, ..finding }, raise)
     }
 
+    /// What was told, with the figures of now.
+    fn as_it_stands(&self, view: &RoomView<'_>, open: &OpenFailure) -> Failure {
+        match &open.now {
+            // Its cause and its beginning were told; what it comes to is as it is now.
+            Some(found) => Failure { since: open.failure.since, ..self.failure(view, found) },
+            None => {
+                let evidence = Evidence::of(view.known, view.scene);
+                let drum = open.failure.drum.as_ref().map(|state| &state.drum);
+                let place = view.known.records.iter().position(|record| drum == Some(&record.drum.id));
+                let told = Failure { visit: view.scene.visit, ..open.failure.clone() };
+                renewed::renewed(&evidence, &told, place.and_then(|place| view.state_at(place)))
+            }
+        }
+    }
+
     /// What is to be said when people are called once more.
     pub(crate) fn again(&self, view: &RoomView<'_>, cause: &str) -> Option<(Option<Id>, Content)> {
         let open = self.open.iter().find(|open| open.cause == cause)?;
-        let failure = match &open.now {
-            // Its cause and its beginning were told; what it comes to is as it is now.
-            Some(found) => Failure { since: open.failure.since, ..self.failure(view, found) },
-            None => Failure { visit: view.scene.visit, ..open.failure.clone() },
-        };
+        let failure = self.as_it_stands(view, open);
         let drum = failure.drum.as_ref().map(|state| state.drum.clone());
         Some((drum, Content::Failure(Box::new(failure))))
     }

@@ -2,6 +2,7 @@
 
 use jiff::Timestamp;
 
+use crate::all_along::AllAlong;
 use crate::drum_record::DrumRecord;
 use crate::evidence::journal::Journal;
 use crate::evidence::trace::Traces;
@@ -33,6 +34,7 @@ pub struct Knowledge {
     pub(crate) water: WaterWatch,
     pub(crate) ledger: Ledger,
     pub(crate) traces: Traces,
+    pub(crate) all_along: AllAlong,
     pub(crate) journal: Journal,
     pub(crate) learned: Learned,
     pub(crate) skill: Skill,
@@ -50,6 +52,7 @@ impl Knowledge {
             water: WaterWatch::new(&site),
             ledger: Ledger::default(),
             traces: Traces::default(),
+            all_along: AllAlong::default(),
             journal: Journal::default(),
             learned: Learned::default(),
             skill: Skill::default(),
@@ -192,9 +195,11 @@ impl Knowledge {
 /// The intake.
 impl Knowledge {
     pub(crate) fn take_reading(&mut self, now: Timestamp, assessed: &Assessed) {
-        self.sensors.heard(&assessed.reading.sensor, assessed.reading.at);
+        let believed = assessed.flag.usable();
+        self.sensors.heard(&assessed.reading.sensor, assessed.reading.at, believed);
         self.water.reading(assessed);
         self.traces.take(now, assessed);
+        self.all_along.take(&self.site, assessed);
         for record in &mut self.records {
             record.watch.reading(now, assessed);
         }
@@ -220,8 +225,10 @@ impl Knowledge {
     /// What others than the drums keep of an entry.
     fn note(&mut self, now: Timestamp, entry: &LogEntry) {
         self.water.log(entry);
-        self.see_hands(entry.at);
-        self.journal.take(now, entry);
+        if !entry.deed.is_said_from_afar() {
+            self.see_hands(entry.at);
+            self.journal.take(now, entry);
+        }
         self.ledger.log(entry);
     }
 

@@ -11,6 +11,7 @@
 mod action;
 mod aim;
 mod alarms;
+mod all_along;
 mod announcer;
 mod attendance;
 mod audience;
@@ -47,9 +48,11 @@ mod recall;
 mod round;
 mod runout;
 mod scene;
+mod second_look;
 mod sensors;
 mod session;
 mod sheets;
+mod sight;
 mod silence;
 mod storage;
 mod test_call;
@@ -70,13 +73,13 @@ use claymark_model::fieldlog::{Deed, LogEntry};
 use claymark_model::happening::{SeenRefill, What};
 use claymark_model::id::Id;
 use claymark_model::site::Site;
-use claymark_notice::Answer;
 use claymark_notice::dose::MissingFigure;
 use claymark_notice::keeping::StoreFate;
 use claymark_notice::link::{Link, Trouble};
-use claymark_notice::query::Query;
+use claymark_notice::query::{About, Query};
 use claymark_notice::register::{Register, by_the_clock};
 use claymark_notice::unstirred::UnstirredDrum;
+use claymark_notice::{Answer, ShelvedAlarm};
 
 pub use crate::event::{Deadline, Effect, Event, Why};
 pub use crate::knowledge::Knowledge;
@@ -245,6 +248,14 @@ impl Room {
             let by_themselves = entry.by.as_deref().and_then(|by| on_call.named(by)) == Some(person);
             self.known.give_the_night(entry.at, person, by_themselves);
         }
+        if let Deed::Shelve { notice, until, why } = &entry.deed {
+            let shelf =
+                ShelvedAlarm { notice: *notice, until: *until, by: entry.by.clone(), why: why.clone() };
+            self.shelve(now, shelf);
+        }
+        if entry.deed.is_said_from_afar() {
+            return;
+        }
         let alarms = &mut self.announcer.alarms;
         alarms.attended(entry.at);
         let refilled = matches!(entry.deed, Deed::Refill { .. });
@@ -259,6 +270,17 @@ impl Room {
             {
                 alarms.begun(cause, entry.at, entry.at.max(now) + REFILL_SHOWS);
             }
+        }
+    }
+
+    fn shelve(&mut self, now: Timestamp, shelf: ShelvedAlarm) {
+        let on_call = self.known.on_call(now);
+        let pace = Pace::of(&self.known.site, self.known.shift(now), &on_call);
+        let (notice, by) = (shelf.notice, shelf.by.clone());
+        if let Err(why) = self.announcer.alarms.shelve(shelf, now, &pace)
+            && self.timetable.live.is_some()
+        {
+            self.watches.asked.take(Query { at: now, by, about: About::NotShelved { notice, why } });
         }
     }
 

@@ -1,6 +1,8 @@
 //! What people wrote that can't be or can hardly be, and answers to no purpose: told at once, and when more comes
 //! gathered, with growing pauses, so that ten thousand bad entries are a few notices.
 
+use std::collections::BTreeSet;
+
 use jiff::{SignedDuration, Timestamp};
 
 use crate::action::{AlarmAction, Finding};
@@ -19,6 +21,8 @@ pub(crate) struct Asked {
     told: Option<(Timestamp, SignedDuration)>,
     /// The most records of the store that people were told of as unreadable.
     unreadable: u64,
+    /// Entries that were asked about because of what the sensors show.
+    doubted: BTreeSet<String>,
 }
 
 impl Asked {
@@ -35,6 +39,16 @@ impl Asked {
             self.first.push(query);
         } else {
             self.more = self.more.saturating_add(1);
+        }
+    }
+
+    /// Takes what the sensors speak against, once each.
+    pub(crate) fn doubts(&mut self, queries: Vec<Query>) {
+        for query in queries {
+            let new = query.doubted_by_sensors().is_some_and(|key| self.doubted.insert(key.to_owned()));
+            if new {
+                self.take(query);
+            }
         }
     }
 
@@ -58,6 +72,7 @@ impl Asked {
         let pause = again.map_or(FIRST_PAUSE, |(_, pause)| (pause * 2).min(LONGEST_PAUSE));
         self.told = Some((at, pause));
         for query in &queries.first {
+            self.doubted.extend(query.doubted_by_sensors().map(str::to_owned));
             if let About::Unreadable { count, .. } = &query.about {
                 self.unreadable = self.unreadable.max(*count);
             }

@@ -5,7 +5,7 @@ use crate::alarms::{AlarmSource, Raise};
 use crate::watches::Watches;
 use claymark_notice::content::{Because, Content, ReadingsMissing};
 use claymark_notice::failure::Failure;
-use claymark_notice::{Call, Notice, Urgency};
+use claymark_notice::{Call, Notice, Priority, Urgency};
 
 impl Room {
     /// A notice that had been sent.
@@ -43,7 +43,8 @@ impl Watches {
     fn recall_missing(&mut self, notice: &Notice, missing: &ReadingsMissing) {
         match missing {
             ReadingsMissing::Silent { sensors, common, .. } => {
-                self.silence.told(notice.at, &notice.cause, sensors, common.clone());
+                let calls = notice.priority == Priority::Now;
+                self.silence.told((notice.at, &notice.cause), sensors, (common.clone(), calls));
             }
             ReadingsMissing::SessionLost { .. } => self.session.told(notice.at),
             ReadingsMissing::TakenOver { since, client_id, certain } => {

@@ -1,17 +1,19 @@
 //! One round through the whole room: what has arrived is thought through, what is due is issued, each part says what it
 //! wants told, and here it is told.
 
-use jiff::Timestamp;
+use jiff::{SignedDuration, Timestamp};
 
 use crate::action::{AlarmAction, Finding};
-use crate::alarms::{AlarmSource, Turn};
+use crate::alarms::{AlarmSource, Pending, Turn};
+use crate::announcer::AlsoCalled;
 use crate::failures::Found;
 use crate::pace::Pace;
 use crate::scene::{RoomView, Scene};
 use crate::timetable::Issue;
 use crate::watches::Watches;
-use crate::{Effect, Room, audience, clock};
+use crate::{Effect, Room, attendance, audience, clock, second_look};
 use claymark_notice::alarm::Holds;
+use claymark_notice::{AlsoStands, Priority};
 
 impl Room {
     /// Looks at everything, tells what must be told, and notes when to look again; of what has its fixed
@@ -42,6 +44,7 @@ impl Room {
         self.ask(scene, |watches, view| watches.session.news(view));
         self.ask(scene, |watches, view| watches.reach.news(view.scene.now));
         self.ask(scene, |watches, view| watches.silence.news(view));
+        self.ask(scene, |watches, view| watches.silence.lost_for_long(view));
         self.observe(scene, AlarmSource::Silence);
         self.observe(scene, AlarmSource::Doubt);
         self.ask(scene, Watches::tell_evening);
@@ -50,8 +53,12 @@ impl Room {
         self.ask(scene, Watches::tell_test);
         self.check_ends(scene);
         self.observe(scene, AlarmSource::Absence);
+        self.ask(scene, |_, view| attendance::presses(view));
         self.call_again(scene);
-        self.ask(scene, |watches, view| watches.asked.news(view));
+        self.ask(scene, |watches, view| {
+            watches.asked.doubts(second_look::questions(view));
+            watches.asked.news(view)
+        });
         let warnings = self.warnings_due(scene);
         self.timetable.looked(now, warnings);
     }
@@ -85,7 +92,19 @@ impl Room {
         if action.is_told() {
             self.issue_before_a_notice(scene);
         }
-        self.announcer.carry_out(&self.known.site, scene, action);
+        let also = match &action {
+            AlarmAction::Raise(finding, raise)
+                if finding.priority != Priority::Morning && raise.source.joins() =>
+            {
+                let near = self
+                    .near(scene, |pending| pending.cause != finding.cause && pending.due.to == finding.to);
+                // What presses more than the news keeps its own message.
+                let near = near.into_iter().filter(|near| near.raise.urgency.rank() >= raise.urgency.rank());
+                self.also(scene, near.collect())
+            }
+            _ => Vec::new(),
+        };
+        self.announcer.carry_out(&self.known.site, scene, (action, also));
     }
 
     /// Lets the alarms of one source see what holds, and does what is due.
@@ -154,10 +173,30 @@ impl Room {
     /// Calls whoever is to be called now, with what is known now: nobody answered, or somebody promised to come and nothing
     /// was seen.
     fn call_again(&mut self, scene: &Scene) {
-        let site = &self.known.site;
-        for call in self.announcer.alarms.due(scene.now, &Pace::of(site, scene.shift, &scene.on_call)) {
+        let pace = Pace::of(&self.known.site, scene.shift, &scene.on_call);
+        let mut due = self.announcer.alarms.due(scene.now, &pace);
+        // One message for all that calls people now: the most pressing leads. A promise that wasn't kept is told by itself.
+        due.sort_by_key(rank);
+        let mut due = std::collections::VecDeque::from(due);
+        while let Some(call) = due.pop_front() {
             let view = RoomView { known: &self.known, scene, alarms: &self.announcer.alarms };
             let Some((drum, content)) = self.watches.again(&view, &call) else { continue };
+            let mut with: Vec<Pending> = Vec::new();
+            while call.broken.is_none()
+                && call.raise.source.joins()
+                && let Some(also) =
+                    due.pop_front_if(|also| also.broken.is_none() && also.raise.source.joins())
+            {
+                with.push(also);
+            }
+            let known = |pending: &Pending| {
+                pending.cause == call.cause
+                    || with.iter().chain(&due).any(|other| other.cause == pending.cause)
+            };
+            let joins = call.raise.source.joins();
+            let near = self.near(scene, |pending| joins && !known(pending));
+            with.extend(near);
+            let also = self.also(scene, with);
             let finding = Finding {
                 drum,
                 priority: audience::priority(scene.shift, call.raise.at_night),
@@ -167,8 +206,30 @@ impl Room {
                 cause: call.cause,
             };
             self.issue_before_a_notice(scene);
-            self.announcer.raise(&self.known.site, scene, finding, (call.raise, call.broken));
+            self.announcer.raise(&self.known.site, scene, (finding, also), (call.raise, call.broken));
         }
+    }
+
+    /// The calls that come so soon that whoever is called now is told of them, too.
+    fn near(&self, scene: &Scene, which: impl Fn(&Pending) -> bool) -> Vec<Pending> {
+        let pace = Pace::of(&self.known.site, scene.shift, &scene.on_call);
+        let mut near = self.announcer.alarms.near(scene.now + SOON, &pace);
+        near.retain(|pending| pending.raise.source.joins() && which(pending));
+        near
+    }
+
+    /// How what else calls people stands.
+    fn also(&mut self, scene: &Scene, mut calls: Vec<Pending>) -> Vec<AlsoCalled> {
+        calls.sort_by_key(rank);
+        let view = RoomView { known: &self.known, scene, alarms: &self.announcer.alarms };
+        let mut all = Vec::new();
+        for call in calls {
+            let Some((_, content)) = self.watches.again(&view, &call) else { continue };
+            let (Some(told), Some(what)) = (view.alarms.last(&call.cause), content.also()) else { continue };
+            let stands = AlsoStands { notice: told.number, what, cause: call.cause };
+            all.push(AlsoCalled { stands, urgency: call.raise.urgency });
+        }
+        all
     }
 
     fn issue_before_a_notice(&mut self, scene: &Scene) {
@@ -194,4 +255,13 @@ impl Room {
         let confirm = self.known.confirmation_due(scene.now);
         dues.chain(self.watches.wake()).chain(confirm).filter(|due| *due > scene.now).min()
     }
+}
+
+/// A call that comes so soon is joined to the one that is made now.
+const SOON: SignedDuration = SignedDuration::from_mins(12);
+
+/// What presses most comes first; that nobody is there is no reason by itself.
+fn rank(call: &Pending) -> impl Ord + use<> {
+    let absence = call.raise.source == AlarmSource::Absence;
+    (call.broken.is_some(), absence, call.raise.urgency.rank())
 }

@@ -3,7 +3,7 @@
 use jiff::{SignedDuration, Timestamp};
 
 use claymark_model::id::Id;
-use claymark_model::site::{Place, Sensor};
+use claymark_model::site::{Place, Quantity, Sensor};
 use claymark_notice::content::SilentSensor;
 
 /// All of a site, in the order of its file.
@@ -17,8 +17,11 @@ pub(crate) struct HeardSensor {
     pub(crate) place: Place,
     every: SignedDuration,
     pub(crate) patience: SignedDuration,
-    /// Time of the newest reading, by the reading's own clock: late readings don't end a silence.
+    /// Time of the newest reading that tells something, by the reading's own clock: late readings don't end a silence.
     pub(crate) last: Option<Timestamp>,
+    /// Time of the newest reading.
+    spoke: Option<Timestamp>,
+    must_be_believed: bool,
 }
 
 impl Sensors {
@@ -29,14 +32,19 @@ impl Sensors {
             every: sensor.every,
             patience: sensor.thresholds.gap.max(LEAST_PATIENCE),
             last: None,
+            spoke: None,
+            must_be_believed: must_be_believed(sensor),
         };
         Self(sensors.iter().map(row).collect())
     }
 
-    /// A reading of that time arrived.
-    pub(crate) fn heard(&mut self, sensor: &Id, at: Timestamp) {
+    /// A reading of that time arrived, and is believed or not.
+    pub(crate) fn heard(&mut self, sensor: &Id, at: Timestamp, believed: bool) {
         if let Some(row) = self.0.iter_mut().find(|row| row.id == *sensor) {
-            row.last = row.last.max(Some(at));
+            row.spoke = row.spoke.max(Some(at));
+            if believed || !row.must_be_believed {
+                row.last = row.last.max(Some(at));
+            }
         }
     }
 
@@ -46,12 +54,17 @@ impl Sensors {
 
     /// Time of the newest reading.
     pub(crate) fn last(&self, sensor: &Id) -> Option<Timestamp> {
-        self.0.iter().find(|row| row.id == *sensor)?.last
+        self.0.iter().find(|row| row.id == *sensor)?.spoke
+    }
+
+    /// Whether it speaks, and is believed where that matters.
+    pub(crate) fn sees(&self, sensor: &Id, now: Timestamp) -> bool {
+        self.0.iter().any(|row| row.id == *sensor && row.speaks(now))
     }
 
     /// Whether the sensor misses its readings, told or not.
     pub(crate) fn overdue(&self, sensor: &Id, now: Timestamp) -> bool {
-        self.0.iter().any(|row| row.id == *sensor && row.last.is_none_or(|last| row.overdue(last, now)))
+        self.0.iter().any(|row| row.id == *sensor && row.spoke.is_none_or(|last| row.overdue(last, now)))
     }
 
     /// Those that don't speak, and how many do.
@@ -60,7 +73,7 @@ impl Sensors {
             .0
             .iter()
             .filter(|row| row.last.is_none_or(|last| last + row.patience <= now))
-            .map(HeardSensor::as_silent)
+            .map(|row| row.as_silent(now))
             .collect();
         let heard = self.0.len() - silent.len();
         (silent, heard)
@@ -88,9 +101,17 @@ impl HeardSensor {
         }
     }
 
-    pub(crate) fn as_silent(&self) -> SilentSensor {
-        SilentSensor { sensor: self.id.clone(), last: self.last }
+    pub(crate) fn as_silent(&self, now: Timestamp) -> SilentSensor {
+        let doubted = self.spoke > self.last && self.spoke.is_some_and(|spoke| !self.overdue(spoke, now));
+        SilentSensor { sensor: self.id.clone(), last: self.last, doubted }
     }
+}
+
+/// Whether a sensor that speaks and isn't believed has fallen out of sight: fish may die of what it measures.
+fn must_be_believed(sensor: &Sensor) -> bool {
+    let kills =
+        matches!(sensor.quantity, Quantity::Oxygen | Quantity::OxygenSaturation | Quantity::Temperature);
+    kills && matches!(sensor.place, Place::Head | Place::Tank(_))
 }
 
 /// However short a sensor's gap is, a hiccup of the network is no reason to wake anybody.

@@ -6,9 +6,11 @@ use claymark_clay::refill::{Counted, Refill, Wanted};
 use claymark_drum::WhatIf;
 use claymark_model::forecast::Forecast;
 use claymark_model::id::Id;
+use claymark_model::site::Draws;
 use claymark_model::units::{GramsPerLitre, Kilograms, Litres};
 use claymark_notice::content::{DrumState, Remedy, Verdict, Visit};
-use jiff::Timestamp;
+use claymark_notice::drum::ReadyDrum;
+use jiff::{SignedDuration, Timestamp};
 
 use crate::drum_record::DrumRecord;
 use crate::knowledge::Knowledge;
@@ -95,6 +97,26 @@ impl Knowledge {
         }
     }
 
+    /// The drum of the same pump that lasts longest, where one stands ready.
+    fn ready(&self, (now, forecasts): (Timestamp, &[Forecast]), record: &DrumRecord) -> Option<ReadyDrum> {
+        let pump = &record.drum.pump;
+        // Where the pump draws them all at once there is nothing to change over to.
+        self.site.pump(pump).filter(|pump| pump.draws == Draws::One)?;
+        let others = self.records.iter().zip(forecasts).filter(|(other, forecast)| {
+            other.drum.pump == *pump
+                && other.drum.id != record.drum.id
+                && !forecast.in_use
+                && other.ran_empty().is_none()
+                && other.watch.doubt(now).is_none()
+        });
+        let ready = others.filter_map(|(other, forecast)| {
+            let (holds, ends) = (forecast.outlook.volume()?, forecast.outlook.empty_at()?);
+            let lasts = ends.p05.is_none_or(|earliest| earliest >= now + WORTH_IT);
+            lasts.then(|| ReadyDrum { drum: other.drum.id.clone(), holds, ends })
+        });
+        ready.max_by_key(|ready| (ready.ends.p50.is_none(), ready.ends.p50))
+    }
+
     /// What can be done for a drum by hands that are there at `from`.
     pub(crate) fn remedy(
         &self,
@@ -105,6 +127,7 @@ impl Knowledge {
     ) -> Remedy {
         let mixture = self.mixture(now, record, forecasts);
         let mut remedy = record.remedy(&self.site, state, (visit, from), &mixture);
+        remedy.ready = self.ready((now, forecasts), record);
         let Ok(levers) = self.levers(now, record, forecasts) else { return remedy };
         let pumped = |refill| with_pump(refill, Some(&levers), mixture.aim.strength);
         remedy.refill = remedy.refill.map(pumped);
@@ -117,3 +140,6 @@ impl Knowledge {
         remedy
     }
 }
+
+/// A drum that lasts shorter is no way out.
+const WORTH_IT: SignedDuration = SignedDuration::from_hours(2);

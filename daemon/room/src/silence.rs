@@ -4,12 +4,14 @@ use std::collections::BTreeMap;
 
 use jiff::{SignedDuration, Timestamp};
 
-use crate::action::AlarmAction;
+use crate::action::{AlarmAction, Finding};
 use crate::alarms::{AlarmSource, QUIET_FOR, Raise};
 use crate::scene::RoomView;
 use crate::sensors::{HeardSensor, Sensors};
+use crate::sight;
 use claymark_model::fieldlog::Deed;
 use claymark_model::id::Id;
+use claymark_model::site::Sensor;
 use claymark_notice::alarm::Holds;
 use claymark_notice::content::{Because, Common, DrumState, ReadingsMissing, SilentSensor};
 use claymark_notice::{Call, Content, Priority, Urgency};
@@ -29,6 +31,8 @@ struct Group {
     broke_at: Option<Timestamp>,
     sensors: Vec<Id>,
     common: Common,
+    /// People are called for it at night, too.
+    calls: bool,
 }
 
 impl Silence {
@@ -57,7 +61,7 @@ impl Silence {
             }
             _ => Common::Together,
         };
-        Some((group.into_iter().map(HeardSensor::as_silent).collect(), common))
+        Some((group.into_iter().map(|row| row.as_silent(now)).collect(), common))
     }
 
     /// Slow sensors that fell silent in an outage that was told join it without a message of their own.
@@ -75,7 +79,12 @@ impl Silence {
     }
 
     /// People were told at `at`.
-    pub(crate) fn told(&mut self, at: Timestamp, cause: &str, silent: &[SilentSensor], common: Common) {
+    pub(crate) fn told(
+        &mut self,
+        (at, cause): (Timestamp, &str),
+        silent: &[SilentSensor],
+        (common, calls): (Common, bool),
+    ) {
         self.put_off(silent, at + QUIET_FOR);
         self.groups.retain(|group| group.cause != cause);
         self.groups.push(Group {
@@ -83,6 +92,7 @@ impl Silence {
             broke_at: silent.iter().map(|silent| silent.last).max().flatten(),
             sensors: silent.iter().map(|silent| silent.sensor.clone()).collect(),
             common,
+            calls,
         });
     }
 
@@ -107,7 +117,7 @@ impl Silence {
         let (heard, silent): (Vec<&HeardSensor>, Vec<&HeardSensor>) = rows.partition(|row| row.speaks(now));
         (
             heard.into_iter().map(|row| row.id.clone()).collect(),
-            silent.into_iter().map(HeardSensor::as_silent).collect(),
+            silent.into_iter().map(|row| row.as_silent(now)).collect(),
         )
     }
 
@@ -152,18 +162,38 @@ impl Silence {
         };
         let cause = silence_cause(&sensors);
         let since = sensors.iter().filter_map(|silent| silent.last).max().unwrap_or(live);
-        self.told(now, &cause, &sensors, common.clone());
+        let lost = sight::lost(view, &sensors);
+        let calls = !lost.is_empty() || sensors.iter().any(|silent| watches_a_drum(view, silent));
+        self.told((now, &cause), &sensors, (common.clone(), calls));
         // What can't be seen, by instruments or by people, can't be said to be well.
         let blind = matches!(common, Common::Everything | Common::Disk) && !view.scene.attended;
         let urgency = if blind { Urgency::Danger { by: None } } else { Urgency::Look };
-        let at_night = if sensors.iter().any(|silent| watches_a_drum(view, silent)) {
-            Priority::Now
-        } else {
-            Priority::Morning
-        };
+        let at_night = if calls { Priority::Now } else { Priority::Morning };
         let said = content(view, sensors, common);
         let raise = Raise { source: AlarmSource::Silence, since, at_night, urgency, call: Call::First };
         Some(AlarmAction::Raise(view.on_duty(cause, at_night, said), raise))
+    }
+
+    /// Calls people for what had been told as something for the morning, and has been out of sight for too long.
+    pub(crate) fn lost_for_long(&mut self, view: &RoomView<'_>) -> Option<AlarmAction> {
+        let now = view.scene.now;
+        let quiet = self.groups.iter().filter(|group| !group.calls);
+        let mut lost =
+            quiet.map(|group| (group.cause.clone(), self.back(&view.known.sensors, &group.cause, now).1));
+        let (cause, silent) = lost.find(|(_, silent)| !sight::lost(view, silent).is_empty())?;
+        let group = self.groups.iter_mut().find(|group| group.cause == cause)?;
+        group.calls = true;
+        let (urgency, at_night) = (Urgency::Look, Priority::Now);
+        // By day everybody has been told; who still has to look in the evening is called.
+        if view.scene.visit.is_none() {
+            return Some(AlarmAction::Press { cause, urgency, at_night });
+        }
+        let told = view.alarms.last(&cause)?;
+        let raise =
+            Raise { source: AlarmSource::Silence, since: told.at, at_night, urgency, call: Call::Worse };
+        let said = content(view, silent, group.common.clone());
+        let replaces = Some(told.number);
+        Some(AlarmAction::Raise(Finding { replaces, ..view.on_duty(cause, at_night, said) }, raise))
     }
 
     /// Of each message, whether it still holds.
@@ -186,10 +216,15 @@ impl Silence {
         let now = view.scene.now;
         let mains = view.known.site.sensors.iter().filter(|sensor| sensor.mains == Some(true));
         let last = |sensor: &Id| view.known.sensors.last(sensor);
-        let silent: Vec<SilentSensor> =
-            mains.map(|sensor| SilentSensor { sensor: sensor.id.clone(), last: last(&sensor.id) }).collect();
+        let silent = |sensor: &Sensor| SilentSensor {
+            sensor: sensor.id.clone(),
+            last: last(&sensor.id),
+            doubted: false,
+        };
+        let silent: Vec<SilentSensor> = mains.map(silent).collect();
         let cause = silence_cause(&silent);
-        self.told(now, &cause, &silent, Common::Together);
+        // The cut itself calls people.
+        self.told((now, &cause), &silent, (Common::Together, true));
         let raise = Raise {
             source: AlarmSource::Silence,
             since: now,
@@ -235,7 +270,8 @@ fn content(view: &RoomView<'_>, sensors: Vec<SilentSensor>, common: Common) -> (
         [] | [..] => None,
     };
     let (visit, link) = (view.scene.visit, view.scene.link_down.clone());
-    (drum, Content::ReadingsMissing(ReadingsMissing::Silent { sensors, common, drums, visit, link }))
+    let unseen = sight::lost(view, &sensors);
+    (drum, Content::ReadingsMissing(ReadingsMissing::Silent { sensors, common, drums, visit, link, unseen }))
 }
 
 fn silence_cause(silent: &[SilentSensor]) -> String {

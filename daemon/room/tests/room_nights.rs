@@ -24,6 +24,8 @@ mod ramp;
 mod reach;
 #[path = "room_nights/roster.rs"]
 mod roster;
+#[path = "room_nights/shelf.rs"]
+mod shelf;
 #[path = "room_nights/written.rs"]
 mod written;
 

@@ -1,11 +1,15 @@
 //! `claymark log KIND …`: what hands did, as it is typed, made into a field-log entry.
 
 use clap::{Args, Subcommand};
+use jiff::Timestamp;
+use jiff::tz::TimeZone;
 
 use claymark_model::fieldlog::Deed;
 use claymark_model::site::{Quantity, Site};
 use claymark_model::units::{Dimension, Kilograms, Litres, Millimetres, Unit};
+use claymark_notice::alarm::Alarm;
 
+use super::moment::ahead;
 use super::{CommandFailure, names};
 use crate::amount::Amount;
 use crate::suggest::did_you_mean;
@@ -125,11 +129,25 @@ pub(super) enum EntryKind {
         /// Who: id or name of a contact
         person: String,
     },
+    /// Nobody is called for a notice until then
+    Shelve(ShelfFlags),
     /// Anything else
     Note {
         /// What there is to say
         text: String,
     },
+}
+
+#[derive(Debug, Args)]
+pub(super) struct ShelfFlags {
+    /// The number of the notice
+    pub(super) notice: u64,
+    /// When people are called for it again: a time within 8 hours, such as 02:30
+    #[arg(long, value_name = "TIME")]
+    until: String,
+    /// Why nobody need be called
+    #[arg(long, value_name = "TEXT")]
+    why: String,
 }
 
 #[derive(Debug, Args)]
@@ -160,7 +178,7 @@ impl EntryKind {
     }
 
     /// With everything that it names found in the site, and every figure in its base unit.
-    pub(super) fn deed(self, site: &Site) -> Result<Deed, CommandFailure> {
+    pub(super) fn deed(self, site: &Site, now: Timestamp) -> Result<Deed, CommandFailure> {
         let (mass, volume) = (site.units.mass, site.units.volume);
         let drum = |flag: DrumFlag| flag.drum.map(|word| names::drum(site, &word)).transpose();
         let pump = |flag: PumpFlag| flag.pump.map(|word| names::pump(site, &word)).transpose();
@@ -206,9 +224,24 @@ impl EntryKind {
                 number: not_negative("number", number)?,
             },
             Self::Tonight { person } => Deed::Tonight { person: Some(names::contact(site, &person)?) },
+            Self::Shelve(ShelfFlags { notice, until, why }) => {
+                Deed::Shelve { notice, until: shelf_end(&until, now, &site.time_zone)?, why }
+            }
             Self::Note { text } => Deed::Note { text: Some(text) },
         })
     }
+}
+
+/// No shelf lasts longer than a night's watch.
+fn shelf_end(typed: &str, now: Timestamp, zone: &TimeZone) -> Result<Timestamp, CommandFailure> {
+    let until = ahead(typed, now, zone)?;
+    if until <= now + Alarm::LONGEST_SHELF {
+        return Ok(until);
+    }
+    Err(CommandFailure::Wrong {
+        what: format!("A notice can be shelved for {} hours at most.", Alarm::LONGEST_SHELF.as_hours()),
+        remedy: "Write an earlier time; who is there then can shelve it again, with its reason.".to_owned(),
+    })
 }
 
 /// What is done to fish, by the field log's words.

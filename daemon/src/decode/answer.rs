@@ -34,8 +34,8 @@ pub(super) fn decode(site: &Site, message: &Message, decoded: &mut Decoded) {
 
 fn answer(message: &Message) -> Result<Answer, Refusal> {
     let sent: SentAnswer = serde_json::from_str(text(message)?).map_err(|fault| {
-        let detail = format!("not an answer such as {{\"notice\":7,\"by\":\"Aino\"}}: {fault}");
-        Problem::new(Reason::BadAnswer, detail)
+        let meant = "an answer names its notice by number, such as {\"notice\":7,\"by\":\"Aino\"}";
+        Refusal::form(Problem::new(Reason::BadAnswer, format!("{meant}: {fault}")), &fault, meant)
     })?;
     if sent.notice != TEST {
         bounds::notice_number(sent.notice)?;

@@ -58,8 +58,9 @@ pub(super) fn decode((site, names): (&Site, &Names), message: &Message, decoded:
 
 /// The entry, whether its writer is sure of it, and the keys that mean nothing.
 fn entry(names: &Names, message: &Message) -> Result<(LogEntry, bool, Vec<String>), Refusal> {
-    let sent: Value =
-        serde_json::from_str(text(message)?).map_err(|fault| wrong(format!("not JSON: {fault}")))?;
+    let sent: Value = serde_json::from_str(text(message)?).map_err(|fault| {
+        Refusal::form(wrong(format!("not JSON: {fault}")), &fault, "it is no field-log entry")
+    })?;
     let Value::Object(members) = sent else {
         return Err(Refusal::from(wrong(
             "a field-log entry is a JSON object such as {\"kind\":\"refill\",\"at\":\"…\"}".to_owned(),
@@ -122,6 +123,14 @@ fn deed(kind: &str, keys: &mut Keys<'_>) -> Result<Deed, Problem> {
             Deed::Fish { place: keys.place()?, what: keys.text("what")?, number: keys.amount("number")? }
         }
         "tonight" => Deed::Tonight { person: keys.person()? },
+        "shelve" => {
+            let missing =
+                |key: &str| wrong(format!("'{key}' is missing: a shelf names its notice, its end and why"));
+            let until = keys.text("until")?.ok_or_else(|| missing("until"))?;
+            let why = keys.text("why")?.filter(|why| !why.trim().is_empty()).ok_or_else(|| missing("why"))?;
+            let notice = keys.whole("notice")?.ok_or_else(|| missing("notice"))?;
+            Deed::Shelve { notice, until: time::strict(&until)?, why }
+        }
         "note" => Deed::Note { text: keys.text("text")? },
         other => {
             return Err(wrong(format!("'{other}' isn't a kind of field-log entry: {}", KINDS.join(", "))));
@@ -149,6 +158,14 @@ impl Keys<'_> {
             None | Some(Value::Null) => Ok(None),
             Some(Value::Number(number)) => Ok(number.as_f64()),
             Some(other) => Err(wrong(format!("'{key}' is {other}, expected a number"))),
+        }
+    }
+
+    fn whole(&mut self, key: &str) -> Result<Option<u64>, Problem> {
+        match self.members.shift_remove(key) {
+            None | Some(Value::Null) => Ok(None),
+            Some(Value::Number(number)) if number.is_u64() => Ok(number.as_u64()),
+            Some(other) => Err(wrong(format!("'{key}' is {other}, expected a whole number"))),
         }
     }
 
@@ -223,7 +240,7 @@ fn wrong(detail: String) -> Problem {
     Problem::new(Reason::BadLogEntry, detail)
 }
 
-const KINDS: [&str; 14] = [
+const KINDS: [&str; 15] = [
     "refill",
     "pump_setting",
     "in_use",
@@ -237,5 +254,6 @@ const KINDS: [&str; 14] = [
     "delivery",
     "fish",
     "tonight",
+    "shelve",
     "note",
 ];

@@ -16,8 +16,22 @@ use crate::message::Message;
 pub(super) enum Refusal {
     /// It can't be read.
     Unreadable(Problem),
+    /// It breaks its form: what is kept aside says it in the words of the reader, what is told in those of people.
+    Form(Problem, WhyNot),
     /// It can't be meant.
     Impossible(Impossible),
+}
+
+impl Refusal {
+    /// By what the reader of the form says; `meant`: what people are told where the form holds, and other things are in it.
+    pub(super) fn form(problem: Problem, fault: &serde_json::Error, meant: &str) -> Self {
+        let why = if fault.is_data() {
+            WhyNot::Unreadable { detail: meant.to_owned() }
+        } else {
+            WhyNot::Form { line: fault.line(), column: fault.column().max(1) }
+        };
+        Self::Form(problem, why)
+    }
 }
 
 impl From<Problem> for Refusal {
@@ -40,6 +54,7 @@ impl Decoded {
                 let detail = shown(&problem.detail);
                 (problem, WhyNot::Unreadable { detail })
             }
+            Refusal::Form(problem, why) => (problem, why),
             Refusal::Impossible(what) => {
                 let problem = Problem::new(Reason::Impossible, bounds::impossible(site, &what));
                 (problem, WhyNot::Impossible { what })

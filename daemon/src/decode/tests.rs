@@ -5,6 +5,7 @@ use proptest::prelude::*;
 use claymark_model::fieldlog::Deed;
 use claymark_model::site::Place;
 use claymark_model::units::{Kilograms, Litres};
+use claymark_notice::query::{About, WhyNot};
 
 use super::*;
 
@@ -272,6 +273,26 @@ fn an_entry_that_cannot_be_right_is_kept_aside_and_says_what_there_is() {
         assert_eq!(decoded.log, [], "{entry}");
         assert!(decoded.quarantined[0].detail.contains(detail), "{entry}: {}", decoded.quarantined[0].detail);
     }
+}
+
+#[test]
+fn people_are_asked_in_their_own_words_where_the_form_is_broken() {
+    let asked = |topic: &str, sent: &str| {
+        let decoded = decoder().decode(&message(topic, sent));
+        assert_eq!(decoded.queries.len(), 1, "{sent}");
+        decoded.queries[0].about.clone()
+    };
+    let form = |topic: &str, sent: &str| {
+        let about = asked(topic, sent);
+        let About::NotTaken { why: WhyNot::Form { line, column }, .. } = about else { panic!("{about:?}") };
+        (line, column)
+    };
+    assert_eq!(form("claymark/x/log", r#"{"kind":"refill" "at":"2027-04-20T08:00:00Z"}"#), (1, 18));
+    assert_eq!(form("claymark/x/answer", r#"{"notice":7"#), (1, 11));
+    // What fits the form and is no answer is told by what is missing.
+    let about = asked("claymark/x/answer", r#"{"note":7}"#);
+    let About::NotTaken { why: WhyNot::Unreadable { detail }, .. } = about else { panic!("{about:?}") };
+    assert!(!detail.contains("missing field") && !detail.contains("column"), "{detail}");
 }
 
 #[test]

@@ -53,6 +53,7 @@ fn standing(seen: &RoomSeen, alarm: &StandingAlarm) -> Value {
         "danger": alarm.is_danger(),
         "promised_by": alarm.promise.as_ref().map(|promise| &promise.by),
         "promised_until": alarm.promise.as_ref().map(|promise| promise.until),
+        "shelved_until": alarm.shelf.as_ref().map(|shelf| shelf.until),
         "next_call": alarm.later.as_ref().map(|later| later.at),
     })
 }

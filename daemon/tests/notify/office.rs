@@ -167,6 +167,7 @@ pub fn evening_check(number: u64, visit: Timestamp) -> Issued {
         overdue: Vec::new(),
         doubtful_catches: Vec::new(),
         order_due: None,
+        shelved: Vec::new(),
     }));
     issued
 }

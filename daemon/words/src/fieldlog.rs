@@ -76,6 +76,11 @@ pub(crate) fn done(site: &Site, deed: &Deed) -> String {
             format!("{number}fish{what}{}", at(site, place.as_ref()))
         }
         Deed::Tonight { person } => tonight(site, person.as_ref()),
+        Deed::Shelve { notice, until, why } => format!(
+            "notice {notice} shelved until {}: {}",
+            until.to_zoned_datetime(site.time_zone.clone()).strftime("%a %H:%M"),
+            typed::line(why)
+        ),
         Deed::Note { text } => {
             let text = typed::line(text.as_deref().unwrap_or_default());
             match text.trim() {

@@ -19,7 +19,7 @@ mod withdrawn;
 
 use claymark_model::site::Site;
 use claymark_notice::content::DrumState;
-use claymark_notice::{Call, Content, Failure, Notice};
+use claymark_notice::{Call, Calling, Content, Failure, Notice};
 use jiff::Timestamp;
 
 use crate::format::Clock;
@@ -43,11 +43,37 @@ pub fn wording(site: &Site, notice: &Notice) -> Wording {
     let teller = Teller::new(site, notice.at);
     let said = said(teller, notice);
     let Some(calling) = &notice.calling else { return said };
+    let mut text = called(teller, (notice, calling), &said.text, usize::MAX);
+    // What must be known to go and act stands first and stays; signs are what is left out first, then what comes last.
+    let mut most = said.text.lines().count();
+    while text.0.chars().count() > CALL_CHARS && most > 0 {
+        most -= 1;
+        text = called(teller, (notice, calling), &said.text, most);
+    }
+    text.wording(said.subject)
+}
+
+/// The text of a call, of whose own lines after the first ones so many are told.
+fn called(teller: Teller<'_>, (notice, calling): (&Notice, &Calling), said: &str, most: usize) -> Text {
     let mut text = Text::default();
     text.lines(teller.why_again(calling)).gap();
-    text.lines(said.text.lines().map(str::to_owned)).gap();
+    let (first, rest) = said.split_once("\n\n").unwrap_or((said, ""));
+    text.lines(first.lines().map(str::to_owned)).gap();
+    text.lines(teller.also(&calling.also)).gap();
+    text.lines(shortened(rest, most)).gap();
     text.lines(teller.answering(notice, calling));
-    text.wording(said.subject)
+    text
+}
+
+/// At most so many lines: without signs first, then without what comes last.
+fn shortened(rest: &str, most: usize) -> Vec<String> {
+    let mut lines: Vec<&str> = rest.lines().collect();
+    while lines.iter().filter(|line| !line.is_empty()).count() > most {
+        let sign = lines.iter().rposition(|line| line.starts_with("- "));
+        let Some(place) = sign.or_else(|| lines.iter().rposition(|line| !line.is_empty())) else { break };
+        lines.remove(place);
+    }
+    lines.into_iter().map(str::to_owned).collect()
 }
 
 /// What happened, what it means and what to do.
@@ -147,6 +173,9 @@ fn fit_with(line: impl Fn(usize) -> String, extra: &str) -> String {
     let long = format!("{plain} {extra}");
     if !extra.is_empty() && long.chars().count() <= SUBJECT_CHARS { long } else { plain }
 }
+
+/// A call is read at night, on a small screen.
+pub const CALL_CHARS: usize = 1200;
 
 /// What a lock screen shows.
 pub const SUBJECT_CHARS: usize = 110;

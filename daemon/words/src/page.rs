@@ -9,7 +9,7 @@ mod water;
 
 use claymark_model::site::Site;
 use claymark_notice::content::Verdict;
-use claymark_notice::glance::Glance;
+use claymark_notice::glance::{Glance, StandingAlarm};
 
 use crate::format::{self, Clock};
 use crate::{names, typed};
@@ -39,11 +39,12 @@ pub enum Weight {
 #[must_use]
 pub fn first_sentence(site: &Site, glance: &Glance) -> (String, Weight) {
     let danger = glance.standing.iter().filter(|alarm| alarm.is_danger()).count();
-    let open = glance.standing.iter().filter(|alarm| alarm.promise.is_none()).count();
+    let has_somebody = |alarm: &&StandingAlarm| alarm.promise.is_some() || alarm.shelf.is_some();
+    let open = glance.standing.iter().filter(|alarm| !has_somebody(alarm)).count();
     match (danger, open, glance.standing.len()) {
         (0, 0, 0) => drums(site, glance),
-        (0, 0, 1) => ("One thing is wrong; somebody is on it.".to_owned(), Weight::Drifts),
-        (0, 0, n) => (format!("{n} things are wrong; somebody is on each of them."), Weight::Drifts),
+        (0, 0, 1) => ("One thing is wrong; somebody has seen to it.".to_owned(), Weight::Drifts),
+        (0, 0, n) => (format!("{n} things are wrong; somebody has seen to each of them."), Weight::Drifts),
         (0, 1, _) => ("One thing needs somebody.".to_owned(), Weight::Drifts),
         (0, n, _) => (format!("{n} things need somebody."), Weight::Drifts),
         (1, _, _) => ("DANGER for the fish: read what is first below.".to_owned(), Weight::Danger),

@@ -141,6 +141,10 @@ fn perhaps(site: &Site, doubt: &MassDoubt) -> String {
             format!("{thick}Was {meant} meant, with pounds and kilograms mixed up?")
         }
         None if doubt.gives.is_some() => format!("{thick}Is the figure wrong?"),
+        None if doubt.twice => {
+            "That is about twice as much: was it weighed or poured twice? It is counted as it stands."
+                .to_owned()
+        }
         None => "It is counted as it stands, with a wide margin. Is the figure wrong?".to_owned(),
     }
 }

@@ -117,11 +117,12 @@ mod tests {
             visit: None,
             stage: 0,
             comes_of: Vec::new(),
+            origins: Vec::new(),
         };
         let short = UnstirredDrum { seen: Some(0.6), ..well.clone() };
         let failing = told(&UnstirredDrum { failure: Some(failure), ..short.clone() });
         assert!(failing.contains("the clay settles; 60 % of it comes. Do not add clay."), "{failing}");
-        assert!(failing.contains("- the drum's level falls as before, by 200 mL a minute;"), "{failing}");
+        assert!(failing.contains("- the drum's level falls as before, by 12.0 L/h;"), "{failing}");
         assert!(told(&short).contains("only 60 % of what the books say, and no failure has shown"));
         let unwritten = UnstirredDrum { booked: false, ..short.clone() };
         assert!(told(&unwritten).contains("was it water only?"));

@@ -46,3 +46,11 @@ pub fn with_tank_oxygen() -> String {
     };
     site_file(&[], &(of("t1") + &of("t2")))
 }
+
+/// No turbidity but in the head tank.
+#[must_use]
+pub fn without_tank_probes() -> String {
+    let room = plain();
+    let tanks = room.find("[[sensor]]\nid = \"t1-turbidity\"");
+    room.get(..tanks.unwrap_or(room.len())).unwrap_or_default().to_owned()
+}

@@ -146,6 +146,8 @@ impl Telling {
         }
         for told in &self.told {
             assert!(told.subject.chars().count() <= 110, "{}", told.subject);
+            let call = told.notice.calling.is_some();
+            assert!(!call || told.text.chars().count() <= CALL_CHARS, "{}", told.words());
         }
     }
 
@@ -241,3 +243,6 @@ fn clock(time: Timestamp) -> String {
     let hours = time.duration_since(at("00:00")).as_hours();
     format!("+{} {}", hours.div_euclid(24), time.strftime("%H:%M"))
 }
+
+/// A call is read at night, on a small screen: its body is no longer.
+const CALL_CHARS: usize = 1200;

@@ -105,6 +105,9 @@ pub struct MassDoubt {
     /// The strength that it would give, where no pump could lift that; `None`: it could be so.
     #[serde(default)]
     pub gives: Option<GramsPerLitre>,
+    /// It is about twice what was expected: weighed or poured twice explains it better than the other unit.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub twice: bool,
 }
 
 /// A refill of a drum: what was left in it, from where to where it went, and what it was to hold then.
@@ -173,7 +176,14 @@ pub fn meant(typed: Kilograms, expected: Kilograms) -> Option<Kilograms> {
         (1.0 / FITS..=FITS).contains(&share)
     };
     let other = if typed > expected { typed * pound } else { typed * (1.0 / pound) };
-    (typed.0 > 0.0 && expected.0 > 0.0 && !fits(typed) && fits(other)).then_some(other)
+    let share = (typed.0 / expected.0).max(expected.0 / typed.0);
+    let by_unit = share >= UNIT_FROM && fits(other);
+    (typed.0 > 0.0 && expected.0 > 0.0 && !fits(typed) && by_unit).then_some(other)
+}
+
+/// Whether a mass is about twice what was `expected`, and nearer to that than to the other unit.
+fn is_twice(typed: Kilograms, expected: Kilograms) -> bool {
+    expected.0 > 0.0 && (TWICE_FROM..UNIT_FROM).contains(&(typed.0 / expected.0))
 }
 
 /// A refill as the data show it, as somebody wrote it down, or both.
@@ -267,13 +277,15 @@ impl Filling {
         let after = self.mix(clay, at, supply)?;
         let gives = Some(after.strength).filter(|_| after.strength - after.sd * SURELY > supply.thickest);
         let far_more = clay.0 > usual.0 * FAR_MORE;
-        (meant.is_some() || gives.is_some() || far_more).then(|| MassDoubt {
+        let twice = is_twice(clay, usual) && !self.is_usual(clay);
+        (meant.is_some() || gives.is_some() || far_more || twice).then(|| MassDoubt {
             key: key.to_owned(),
             at,
             typed: clay,
             expected,
             meant,
             gives,
+            twice,
         })
     }
 
@@ -338,6 +350,12 @@ const LITRES_SD: f64 = 1.5;
 
 /// Within this factor a mass is what was expected; the pound is off by 2.2.
 const FITS: f64 = 1.4;
+
+/// From this factor on the pound, 2.2, explains a mass better than that it was taken twice: between both, as ratios.
+const UNIT_FROM: f64 = 2.1;
+
+/// From this factor on a mass is about twice what was expected (our own choice).
+const TWICE_FROM: f64 = 1.7;
 
 /// Beyond this factor a mass is asked about: more than any mix that was meant to be stronger (our own choice).
 const FAR_MORE: f64 = 3.0;

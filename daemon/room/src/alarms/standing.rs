@@ -1,6 +1,7 @@
 //! What people were told of and that still stands, for whoever looks.
 
-use super::{AlarmRow, Alarms};
+use super::Alarms;
+use super::row::AlarmRow;
 use crate::pace::Pace;
 use claymark_notice::Priority;
 use claymark_notice::alarm::AlarmState;
@@ -32,6 +33,7 @@ impl AlarmRow {
             urgency: self.urgency,
             calls: self.at_night == Priority::Now,
             promise: self.promise.clone(),
+            shelf: self.shelf.clone(),
             later: self.next(pace).map(|due| Later { at: due.at, to: due.to }),
         })
     }

@@ -6,7 +6,9 @@ use super::{Found, Rule};
 use crate::evidence::Evidence;
 use crate::evidence::trace::{TracePoint, minutes, timestamp};
 use crate::evidence::water::Turbid;
+use claymark_model::fieldlog::Deed;
 use claymark_notice::failure::{Failure, Fault, Sign};
+use jiff::SignedDuration;
 
 pub(super) const RULE: Rule = Rule { find, tells: |fault| matches!(fault, Fault::Bubbles { .. }), is_over };
 
@@ -15,6 +17,9 @@ fn find(evidence: &Evidence<'_>) -> Option<Found> {
 }
 
 fn of_probe(evidence: &Evidence<'_>, probe: &Turbid<'_>) -> Option<Found> {
+    if is_cleaned(evidence, probe) {
+        return None;
+    }
     let now = minutes(evidence.now);
     let spread = |from: f64, to: f64| Spread::of(&probe.trace.between(now - from, now - to));
     let halves = [spread(LASTED, LASTED / 2.0)?, spread(LASTED / 2.0, 0.0)?];
@@ -37,6 +42,13 @@ fn of_probe(evidence: &Evidence<'_>, probe: &Turbid<'_>) -> Option<Found> {
             ],
         )
     })
+}
+
+/// Somebody has written down that they clean there, or wipe it: brushes stir up bubbles.
+fn is_cleaned(evidence: &Evidence<'_>, probe: &Turbid<'_>) -> bool {
+    let (sensor, place) = (&probe.sensor.id, std::slice::from_ref(&probe.sensor.place));
+    let cleans = |deed: &Deed| deed.may_wipe(sensor) || deed.may_clean(place);
+    evidence.journal.has_between(evidence.now - CLEANING, evidence.now, cleans)
 }
 
 /// How far readings reach above and below their middle: the upper and the lower tenth.
@@ -72,3 +84,5 @@ const TIMES: f64 = 2.2;
 /// Share by which the middle may differ.
 const UNMOVED: f64 = 0.08;
 const LEAST_POINTS: usize = 12;
+/// A cleaning and what it leaves in the water are over by then (common practice, no source).
+const CLEANING: SignedDuration = SignedDuration::from_hours(2);

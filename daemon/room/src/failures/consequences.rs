@@ -1,15 +1,19 @@
 //! What a failure brings with it, and for how long it is news.
 
 use claymark_notice::Urgency;
-use claymark_notice::failure::{Fault, Limited};
+use claymark_notice::failure::{Failure, Fault, Limited, Sign};
 use jiff::{SignedDuration, Timestamp};
 
 use super::{Found, Hard, Was};
 
 /// So long after it was told it has become how things are; what wears, wears for days.
 pub(super) fn stands_for(fault: &Fault) -> SignedDuration {
-    // Some add oxygen on purpose.
-    let gas = matches!(fault, Fault::OutOfLimits { of: Limited::OxygenSaturation, .. });
+    // Some add oxygen on purpose, and some have other limits than the site file says.
+    let gas = matches!(
+        fault,
+        Fault::OutOfLimits { of: Limited::OxygenSaturation, .. }
+            | Fault::OutOfLimits { all_along: Some(_), .. }
+    );
     // What kills never becomes how things are.
     let kills = matches!(
         fault,
@@ -55,6 +59,14 @@ pub(super) fn may_bring(fault: &Fault, later: &Fault) -> bool {
         let beyond = is > most || is < least;
         return beyond && drives(fault, *of).contains(&way);
     }
+    // Water that clears comes of what takes its clay, or is told as too clear already.
+    if let Fault::Clearing { .. } = later {
+        let too_clear =
+            matches!(fault, Fault::OutOfLimits { of: Limited::Turbidity, is, least, .. } if is < least);
+        return too_clear
+            || *fault == Fault::PowerCut
+            || drives(fault, Limited::Turbidity).contains(&Drift::Down);
+    }
     // Clay that settles comes by and by, and in clouds when the air is back.
     let settles = matches!(fault, Fault::Blower { .. } | Fault::DrumAir { .. });
     let by_settling =
@@ -63,13 +75,47 @@ pub(super) fn may_bring(fault: &Fault, later: &Fault) -> bool {
     matches!(fault, Fault::PowerCut) || settles && by_settling
 }
 
+/// Whether two failures that show at the same time may be one: heat is no matter of clay or oxygen, and water that clears by
+/// and by has no cause until one is found.
+pub(super) fn same_water(one: &Fault, other: &Fault) -> bool {
+    let heat = |fault: &Fault| matches!(fault, Fault::HeaterOff { .. } | Fault::HeaterOn { .. });
+    let both = heat(one) == heat(other);
+    let either =
+        heat(one) && moves(other, Limited::Temperature) || heat(other) && moves(one, Limited::Temperature);
+    (both || either) && !matches!(one, Fault::Clearing { .. })
+}
+
+/// Whether what is found is nothing but the end of what stands: clay that comes again clouds the water up to where it was.
+pub(super) fn recovers(open: &Failure, found: &Found) -> bool {
+    let cloudier = matches!(
+        found.fault,
+        Fault::FreshWaterLow { .. } | Fault::ProbeFouled { .. } | Fault::PumpChanged(_) | Fault::Lumps
+    );
+    let reaches = found.signs.iter().find_map(|sign| {
+        if let Sign::Turbidity { now, .. } = sign {
+            Some(*now)
+        } else if let Sign::Climbs { now, .. } | Sign::TurbidityRises { now, .. } = sign {
+            Some(*now)
+        } else {
+            None
+        }
+    });
+    let was = open.turbidity_before().filter(|_| cloudier && starves(&open.fault));
+    was.zip(reaches).is_some_and(|(was, reaches)| reaches <= was * NEARLY)
+}
+
 /// Whether a failure that is found may be what something that is over has left behind: water that warms up or washes in,
 /// settled clay that is stirred up.
 pub(super) fn follows(was: &Was, found: &Fault) -> bool {
     let limit = |of: Limited, up: bool| matches!(found, Fault::OutOfLimits { of: found_of, is, most, .. } if *found_of == of && (is > most) == up);
-    let washes_in =
-        matches!(found, Fault::FreshWaterLow { .. } | Fault::TooMuchWater { .. } | Fault::PumpChanged(_))
-            || settled(found);
+    let washes_in = settled(found)
+        || matches!(
+            found,
+            Fault::FreshWaterLow { .. }
+                | Fault::TooMuchWater { .. }
+                | Fault::PumpChanged(_)
+                | Fault::Clearing { .. }
+        );
     let Was::Failure(fault) = was else {
         return washes_in || limit(Limited::Turbidity, false);
     };
@@ -116,6 +162,7 @@ pub(super) fn follows(was: &Was, found: &Fault) -> bool {
         | Fault::ProbeOut { .. }
         | Fault::Bubbles { .. }
         | Fault::OutOfLimits { .. }
+        | Fault::Clearing { .. }
         | Fault::OxygenFalls { .. } => false,
     }
 }
@@ -167,6 +214,7 @@ fn drives(fault: &Fault, of: Limited) -> &'static [Drift] {
             | Fault::YieldChanged { .. }
             | Fault::Lumps,
         ) => BOTH,
+        (Limited::Turbidity, Fault::Clearing { .. }) => DOWN,
         (Limited::Turbidity, _) if starves(fault) => DOWN,
         (Limited::Temperature, Fault::FreshWaterLow { .. } | Fault::TooMuchWater { .. }) => BOTH,
         (Limited::Temperature, Fault::HeaterOff { .. } | Fault::PowerCut) => DOWN,
@@ -201,6 +249,7 @@ pub(super) fn urgency(found: &Found, now: Timestamp) -> Urgency {
         | Fault::PumpStopped { .. }
         | Fault::LinePlugged { .. }
         | Fault::TubeSplit { .. } => Urgency::Danger { by: None },
+        Fault::OutOfLimits { all_along: Some(_), .. } => Urgency::Look,
         Fault::OutOfLimits { .. } if found.hard != Hard::No => Urgency::Danger { by: None },
         Fault::PumpChanged(_)
         | Fault::TooMuchWater { .. }
@@ -213,9 +262,14 @@ pub(super) fn urgency(found: &Found, now: Timestamp) -> Urgency {
         | Fault::ProbeFouled { .. }
         | Fault::ProbeOut { .. }
         | Fault::Bubbles { .. }
+        // Water that is far too clear is danger by its own rule.
+        | Fault::Clearing { .. }
         | Fault::OutOfLimits { .. }
         | Fault::DrumSwapped { .. } => Urgency::Look,
     }
 }
+
+/// The water is where it was, within the noise of a probe.
+const NEARLY: f64 = 1.15;
 
 const FORGOTTEN_AFTER: SignedDuration = SignedDuration::from_hours(12);

@@ -5,7 +5,7 @@
 //! progress; a drum that ran dry, which is told as that; a probe that is fouled or in the air.
 
 use claymark_model::median::median;
-use jiff::SignedDuration;
+use jiff::{SignedDuration, Timestamp};
 
 use super::{Found, Hard, Rule};
 use crate::evidence::Evidence;
@@ -69,7 +69,9 @@ fn broken(evidence: &Evidence<'_>, far: impl Iterator<Item = Outside>) -> Option
     let hard = if far.iter().all(|far| comes_back(evidence, far)) { Hard::Mending } else { Hard::Yes };
     let found = found(evidence, far.into_iter())?;
     let since = evidence.now - HARD_PATIENCE;
-    Some(Found { hard, at_night: Priority::Now, stage: found.stage + HARD_STAGE, since, ..found })
+    let all_along = matches!(found.fault, Fault::OutOfLimits { all_along: Some(_), .. });
+    let at_night = if all_along { found.at_night } else { Priority::Now };
+    Some(Found { hard, at_night, stage: found.stage + HARD_STAGE, since, ..found })
 }
 
 /// Whether the water of a place has come clearly nearer to what it should be.
@@ -101,7 +103,11 @@ fn found(evidence: &Evidence<'_>, outside: impl Iterator<Item = Outside>) -> Opt
     outside.sort_by(|a, b| b.beyond().total_cmp(&a.beyond()));
     let worst = outside.first()?;
     let sure = outside.len() > 1;
+    let since: Option<Vec<_>> = outside.iter().map(|outside| outside.all_along(evidence)).collect();
+    let all_along = since.and_then(|since| since.into_iter().max());
     let at_night = match worst.of {
+        // What was so when the watch began, and stays so, is a question for the day.
+        Limited::Turbidity | Limited::Temperature if all_along.is_some() => Priority::Soon,
         Limited::Turbidity | Limited::Temperature if sure => Priority::Now,
         Limited::Turbidity | Limited::Temperature => Priority::Soon,
         Limited::OxygenSaturation => Priority::Morning,
@@ -109,10 +115,10 @@ fn found(evidence: &Evidence<'_>, outside: impl Iterator<Item = Outside>) -> Opt
     let Outside { place, of, is, least, most } = worst.clone();
     Some(Found {
         at_night,
-        stage: u8::from(sure),
+        stage: u8::from(sure) + u8::from(all_along.is_some()),
         ..Found::of(
             format!("limits:{}", of.quantity().name()),
-            Fault::OutOfLimits { place, of, is, least, most },
+            Fault::OutOfLimits { place, of, is, least, most, all_along },
             evidence.now - patience(of),
             outside.iter().map(Outside::sign).collect(),
         )
@@ -191,6 +197,11 @@ impl Outside {
         (self.is - self.most).max(self.least - self.is) / (self.most - self.least).max(f64::EPSILON)
     }
 
+    fn all_along(&self, evidence: &Evidence<'_>) -> Option<Timestamp> {
+        let slack = STAYS_SHARE * (self.most - self.least);
+        evidence.outside_all_along(&self.place, self.of.quantity(), (self.is, slack))
+    }
+
     fn sign(&self) -> Sign {
         Sign::Outside { place: self.place.clone(), of: self.of, is: self.is }
     }
@@ -227,7 +238,7 @@ fn readings(evidence: &Evidence<'_>, place: &Place, of: Limited, since: f64) -> 
 }
 
 /// Somebody works at pump or head tank.
-fn at_work(evidence: &Evidence<'_>) -> bool {
+pub(super) fn at_work(evidence: &Evidence<'_>) -> bool {
     let works = |deed: &Deed| {
         matches!(deed, Deed::Cleaning { .. }) || evidence.drums.iter().any(|drum| drum.sets_pump(deed))
     };
@@ -242,7 +253,7 @@ fn just_stopped(evidence: &Evidence<'_>) -> bool {
 }
 
 /// Nothing is drawn, as somebody wrote down; what stands for another reason has a name.
-fn is_stopped(evidence: &Evidence<'_>) -> bool {
+pub(super) fn is_stopped(evidence: &Evidence<'_>) -> bool {
     let stopped = |drum: &DrumSight<'_>| {
         let sets = |deed: &Deed| matches!(deed, Deed::PumpSetting { .. }) && drum.sets_pump(deed);
         let set = evidence.journal.last(evidence.now, sets);
@@ -252,7 +263,7 @@ fn is_stopped(evidence: &Evidence<'_>) -> bool {
 }
 
 /// A drum is dry and no other stands in for it.
-fn is_dry(evidence: &Evidence<'_>) -> bool {
+pub(super) fn is_dry(evidence: &Evidence<'_>) -> bool {
     evidence.drums.iter().any(|dry| {
         let other = evidence
             .drums
@@ -285,6 +296,8 @@ const HANDS: SignedDuration = SignedDuration::from_hours(1);
 const HARD_STAGE: u8 = 2;
 /// Share of the band beyond its end that is no matter of a drop.
 const MARGIN_SHARE: f64 = 0.05;
+/// Share of the band by which water that stays may still move.
+const STAYS_SHARE: f64 = 0.25;
 /// min.
 const OVER_MINUTES: f64 = 10.0;
 /// What hands did may take so long to settle.

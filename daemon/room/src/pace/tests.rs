@@ -15,11 +15,12 @@ fn calls(people: &[&str], shift: Shift, urgency: Urgency, end: i64) -> Vec<(i64,
     let contacts: Vec<Contact> = people.iter().map(|name| claymark_invented::contact(name, name)).collect();
     let on_call = OnCall::of(contacts.clone(), contacts.clone());
     let pace = Pace { shift, staff: &staff, on_call: &on_call, rules: CallRules::default() };
-    let mut told = vec![Told { number: 1, at: minute(0), to: audience::first(&contacts, shift) }];
+    let mut told =
+        vec![Told { number: 1, at: minute(0), to: audience::first(&contacts, shift), led_by: None }];
     let mut all = vec![(0, named(&told[0].to), Call::First)];
     while let Some(due) = pace.next(&told, urgency).filter(|due| due.at <= minute(end)) {
         all.push((due.at.duration_since(minute(0)).as_mins(), named(&due.to), due.call));
-        told.push(Told { number: 1, at: due.at, to: due.to });
+        told.push(Told { number: 1, at: due.at, to: due.to, led_by: None });
     }
     all
 }

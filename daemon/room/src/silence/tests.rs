@@ -33,7 +33,7 @@ fn what_fell_silent_together_is_one_message_that_names_what_they_share() {
         for now in 0..=30 {
             for (name, _, _) in &site {
                 if now <= 10 || !falls_silent.contains(name) {
-                    all.heard(&id(name), minute(now));
+                    all.heard(&id(name), minute(now), true);
                 }
             }
             let found = Silence::default().silent(&all, minute(now), minute(0));
@@ -51,17 +51,17 @@ fn a_slow_sensor_joins_the_outage_that_was_told_without_a_message_of_its_own() {
     let mut all = sensors(&[("a", Place::Head, 1), ("b", Place::Head, 1), ("slow", Place::Room, 20)]);
     let mut silence = Silence::default();
     for (name, last) in [("a", 100), ("b", 100), ("slow", 90)] {
-        all.heard(&id(name), minute(last));
+        all.heard(&id(name), minute(last), true);
     }
     let (silent, common) = silence.silent(&all, minute(110), minute(0)).unwrap();
     assert_eq!((names(&silent), &common), (vec!["a", "b"], &Common::Everything));
-    silence.told(minute(110), "silent:a", &silent, common);
+    silence.told((minute(110), "silent:a"), &silent, (common, false));
     silence.join_outages(&all, minute(150), minute(0));
     assert_eq!(silence.silent(&all, minute(150), minute(0)), None);
     // When the network is back, the slow one is missed by name.
     for now in 151..=170 {
-        all.heard(&id("a"), minute(now));
-        all.heard(&id("b"), minute(now));
+        all.heard(&id("a"), minute(now), true);
+        all.heard(&id("b"), minute(now), true);
     }
     assert_eq!(silence.holds(&all, "silent:a", minute(170)), Holds::No);
     let (heard, still_silent) = silence.back(&all, "silent:a", minute(170));
@@ -71,11 +71,11 @@ fn a_slow_sensor_joins_the_outage_that_was_told_without_a_message_of_its_own() {
 #[test]
 fn a_late_burst_of_old_readings_does_not_end_a_silence() {
     let mut all = sensors(&[("a", Place::Head, 1), ("b", Place::Head, 1)]);
-    all.heard(&id("b"), minute(60));
-    all.heard(&id("a"), minute(60));
-    all.heard(&id("a"), minute(40));
+    all.heard(&id("b"), minute(60), true);
+    all.heard(&id("a"), minute(60), true);
+    all.heard(&id("a"), minute(40), true);
     assert_eq!(all.last(&id("a")), Some(minute(60)));
-    all.heard(&id("b"), minute(80));
+    all.heard(&id("b"), minute(80), true);
     let (silent, _) = Silence::default().silent(&all, minute(80), minute(0)).unwrap();
     assert_eq!(names(&silent), ["a"]);
 }

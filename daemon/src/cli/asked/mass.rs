@@ -62,7 +62,7 @@ mod tests {
 
     fn doubt(typed: Kilograms, expected: Kilograms) -> MassDoubt {
         let at = Timestamp::UNIX_EPOCH;
-        MassDoubt { key: String::new(), at, typed, expected, meant: None, gives: None }
+        MassDoubt { key: String::new(), at, typed, expected, meant: None, gives: None, twice: false }
     }
 
     #[test]

@@ -363,6 +363,7 @@ fn issued() -> Issued {
             to: Audience::Only(vec![id("on-call"), id("lead")]),
             calling: Some(Box::new(Calling {
                 tonight: None,
+                also: Vec::new(),
                 call: Call::PromiseBroken,
                 urgency: Urgency::Danger { by: Some(at(900)) },
                 earlier: None,

@@ -1,6 +1,6 @@
 //! Why people are called now, and what becomes of it when nobody answers.
 
-use claymark_notice::calling::{Call, Calling, Earlier, Promise};
+use claymark_notice::calling::{AlsoStands, AlsoWhat, Call, Calling, Earlier, Promise};
 use claymark_notice::{Audience, Notice};
 
 use crate::names::{self, list, short};
@@ -8,6 +8,41 @@ use crate::notice::Teller;
 use crate::typed;
 
 impl Teller<'_> {
+    /// What else stands and calls the same people.
+    pub(super) fn also(&self, also: &[AlsoStands]) -> Vec<String> {
+        let mut lines: Vec<String> = also.iter().map(|also| format!("- {}", self.stands_too(also))).collect();
+        if !lines.is_empty() {
+            lines.insert(0, "This stands, too; one answer holds for all of it:".to_owned());
+        }
+        lines
+    }
+
+    fn stands_too(&self, also: &AlsoStands) -> String {
+        let number = also.notice;
+        match &also.what {
+            AlsoWhat::Failure { failure } => format!("{} (notice {number})", self.failed(failure)),
+            AlsoWhat::Runout { drum, ends } => {
+                let name = short(&names::drum(self.site, drum), NAME_CHARS);
+                let dry = ends.as_ref().map(|ends| self.dry(ends));
+                format!(
+                    "{name}: {} (notice {number})",
+                    dry.unwrap_or_else(|| "its end isn't known".to_owned())
+                )
+            }
+            AlsoWhat::LevelDoubt { drum } => {
+                let name = short(&names::drum(self.site, drum), NAME_CHARS);
+                format!("{name}: its level isn't believed (notice {number})")
+            }
+            AlsoWhat::Unattended { seen: Some(seen) } => {
+                format!("Nobody has been seen in the room since {} (notice {number})", self.clock.time(*seen))
+            }
+            AlsoWhat::Unattended { seen: None } => {
+                format!("Nobody has been seen in the room (notice {number})")
+            }
+            AlsoWhat::Silent { sensors } => format!("Silent: {} (notice {number})", self.sensors(sensors)),
+        }
+    }
+
     /// Why it is told once more; `None`: it is new, or worse, which its own words say.
     pub(super) fn why_again(&self, calling: &Calling) -> Option<String> {
         match (calling.call, &calling.broken, &calling.earlier) {

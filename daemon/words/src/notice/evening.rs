@@ -6,11 +6,14 @@ use claymark_notice::content::{EveningCheck, EveningDrum, Verdict};
 use jiff::SignedDuration;
 
 use crate::names::{self, short};
-use crate::notice::{Teller, Text, Wording, fit, fit_with, fitting};
-use crate::{caution, checks, doubt, format, stock};
+use crate::notice::{SUBJECT_CHARS, Teller, Text, Wording, fit, fit_with, fitting};
+use crate::{caution, checks, doubt, format, stock, typed};
 
 pub(super) fn wording(teller: Teller<'_>, check: &EveningCheck) -> Wording {
     let mut text = Text::default();
+    // What endangers fish comes before all that lasts or doesn't.
+    let danger = check.standing.iter().filter(|standing| standing.danger);
+    text.lines(danger.map(|standing| teller.not_over(standing))).gap();
     text.lines(teller.heading(check)).gap();
     for drum in &check.drums {
         text.lines(teller.evening_drum(drum)).gap();
@@ -34,6 +37,9 @@ fn subject(teller: Teller<'_>, check: &EveningCheck) -> String {
         1 => "1 sensor is silent.".to_owned(),
         n => format!("{n} sensors are silent."),
     };
+    if let Some(standing) = check.standing.iter().find(|standing| standing.danger) {
+        return short(&format!("{late}: {}", teller.failed(&standing.failure)), SUBJECT_CHARS);
+    }
     match (first_dry(&lost), first_dry(&doubtful), unknown.first()) {
         (Some(drum), _, _) => {
             let others = lost.len() + doubtful.len() + unknown.len() - 1;
@@ -196,12 +202,16 @@ impl Teller<'_> {
         } else {
             lines.push(format!("{} sensors speak. Silent: {}.", check.heard, self.silent(&check.silent)));
         }
-        lines.extend(check.standing.iter().map(|standing| {
+        lines.extend(
+            check.standing.iter().filter(|standing| !standing.danger).map(|standing| self.not_over(standing)),
+        );
+        lines.extend(check.shelved.iter().map(|shelf| {
+            let by = shelf.by.as_deref().map(|by| format!(" by {}", typed::line(by))).unwrap_or_default();
+            let until = self.clock.time(shelf.until);
             format!(
-                "Not over: {}, since about {} (notice {}).",
-                super::failure::name(&standing.failure.fault),
-                self.clock.about(standing.failure.since),
-                standing.notice
+                "Shelved{by} until {until}, nobody is called for it: notice {}, {}.",
+                shelf.notice,
+                typed::line(&shelf.why)
             )
         }));
         if let Some(since) = check.store_failing_since {

@@ -2,6 +2,7 @@
 
 mod air;
 mod blower;
+mod clearing;
 mod drum_air;
 mod fresh_water_low;
 mod mixture;
@@ -16,7 +17,7 @@ mod water_only;
 mod wrong_weighing;
 
 use claymark_model::fieldlog::{Deed, LogEntry};
-use claymark_notice::failure::{Failure, Fault};
+use claymark_notice::failure::{ComesOf, Failure, Fault, StandingFailure};
 
 use crate::names::{self, list};
 use crate::notice::{Teller, Text, Wording};
@@ -32,24 +33,26 @@ struct Words {
 pub(super) fn wording(teller: Teller<'_>, failure: &Failure) -> Wording {
     let words = words(teller, failure);
     let mut text = Text::default();
-    text.lines(words.meaning).gap();
+    let (mut meaning, mut to_do) = (words.meaning.into_iter(), words.to_do.into_iter());
+    // What, and what to do: the first lines are enough to go by.
+    text.lines(meaning.next()).lines(to_do.next()).gap();
+    text.lines(meaning).lines(to_do).gap();
     text.lines(teller.signs(failure));
-    text.lines(comes_of(&failure.comes_of));
+    text.lines(teller.comes_of(failure));
     text.line(match &failure.near {
         Some(entry) => teller.nearest(entry),
         None => "Nothing was written down within three hours of it.".to_owned(),
     });
     text.gap();
-    text.lines(words.to_do).gap();
     text.lines(failure.visit.map(|visit| format!("Next visit {}.", teller.clock.time(visit.at))));
     text.line("Claymark advises and switches nothing; it is no life-support control.");
     text.wording(words.subject)
 }
 
-/// What it likely comes of.
-fn comes_of(notices: &[u64]) -> Option<String> {
-    let notices: Vec<String> = notices.iter().map(u64::to_string).collect();
-    (!notices.is_empty()).then(|| format!("It likely comes of what notice {} told.", list(&notices)))
+/// "Fresh water low (notice 7)".
+fn origin(origin: &ComesOf) -> String {
+    let told = origin.told.as_ref().map_or("a drum that had run dry", name);
+    format!("{told} (notice {})", origin.notice)
 }
 
 /// Its first line and its signs, for whoever asks.
@@ -83,6 +86,7 @@ pub(super) fn name(fault: &Fault) -> &'static str {
         Fault::WaterOnly(_) => "Water without clay",
         Fault::WrongWeighing { .. } => "Wrong weighing",
         Fault::Lumps => "Lumps",
+        Fault::Clearing { .. } => "Water clears",
         Fault::YieldChanged { .. } => "Clay clouds otherwise",
         Fault::ProbeFouled { .. } => "Probe fouled",
         Fault::ProbeOut { .. } => "Probe out of the water",
@@ -118,11 +122,17 @@ fn words(teller: Teller<'_>, failure: &Failure) -> Words {
         Fault::HeaterOn { temperature, limit_at } => {
             water::heats_on(teller, failure, *temperature, *limit_at)
         }
-        Fault::OutOfLimits { place, of, is, least, most } => {
-            out_of_limits::words(teller, (place, *of, [*is, *least, *most]), &failure.comes_of)
+        Fault::OutOfLimits { place, of, is, least, most, all_along: Some(since) } => {
+            out_of_limits::all_along(teller, (place, *of, [*is, *least, *most]), *since)
+        }
+        Fault::OutOfLimits { place, of, is, least, most, all_along: None } => {
+            out_of_limits::words(teller, (place, *of, [*is, *least, *most]), failure)
         }
         Fault::OxygenFalls { place, oxygen, limit_at } => {
             air::oxygen(teller, failure, place, (*oxygen, *limit_at))
+        }
+        Fault::Clearing { place, is, least, limit_at, danger_at } => {
+            clearing::words(teller, (place, *is, *least), (*limit_at, *danger_at))
         }
         Fault::PowerCut => air::power(teller, failure),
         Fault::DrumSwapped { pump, from, to } => pump::swapped(teller, failure, pump, (from, to)),
@@ -130,6 +140,33 @@ fn words(teller: Teller<'_>, failure: &Failure) -> Words {
 }
 
 impl Teller<'_> {
+    /// "Not over: Oxygen, since about 21:05 (notice 7). Oxygen in Tank 1: 5.1 mg/L, below 6.0. Go now."
+    pub(super) fn not_over(&self, standing: &StandingFailure) -> String {
+        let failure = &standing.failure;
+        let (danger, is) = (if standing.danger { "DANGER. " } else { "" }, self.failed(failure));
+        format!(
+            "{danger}Not over: {}, since about {} (notice {}). {is}",
+            name(&failure.fault),
+            self.clock.about(failure.since),
+            standing.notice
+        )
+    }
+
+    /// What it likely comes of.
+    fn comes_of(&self, failure: &Failure) -> Option<String> {
+        let told: Vec<String> = if failure.origins.is_empty() {
+            failure.comes_of.iter().map(|notice| format!("what notice {notice} told")).collect()
+        } else {
+            failure.origins.iter().map(origin).collect()
+        };
+        (!told.is_empty()).then(|| format!("It likely comes of: {}.", list(&told)))
+    }
+
+    /// Its first line.
+    pub(super) fn failed(&self, failure: &Failure) -> String {
+        words(*self, failure).subject
+    }
+
     fn signs(&self, failure: &Failure) -> impl Iterator<Item = String> {
         let since = format!("Since about {}. The signs:", self.clock.about(failure.since));
         let signs = failure.signs.iter().map(|sign| format!("- {}", self.sign(sign)));
@@ -165,6 +202,7 @@ impl Teller<'_> {
             Deed::Delivery { .. } => "clay delivered".to_owned(),
             Deed::Fish { .. } => "fish".to_owned(),
             Deed::Tonight { .. } => "the night given to somebody".to_owned(),
+            Deed::Shelve { .. } => "a notice shelved".to_owned(),
             Deed::Note { .. } => "a note".to_owned(),
         }
     }

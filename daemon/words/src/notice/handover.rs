@@ -100,14 +100,7 @@ pub(super) fn test_call(teller: Teller<'_>, notice: &Notice, test: &TestCall) ->
 
 impl Teller<'_> {
     fn first_to_look_at(&self, morning: &Morning) -> Vec<String> {
-        let standing = morning.standing.iter().map(|standing| {
-            format!(
-                "Not over: {}, since about {} (notice {}).",
-                super::failure::name(&standing.failure.fault),
-                self.clock.about(standing.failure.since),
-                standing.notice
-            )
-        });
+        let standing = morning.standing.iter().map(|standing| self.not_over(standing));
         let short_of = |drum: &&EveningDrum| drum.state.forecast.in_use && drum.verdict != Verdict::Lasts;
         let mut drums: Vec<&EveningDrum> = morning.drums.iter().filter(short_of).collect();
         drums.sort_by_key(|drum| {

@@ -1,17 +1,18 @@
 //! Readings are missing, or may be.
 
+use claymark_model::site::Quantity;
 use claymark_notice::content::{Common, DrumState, ReadingsMissing, SilentSensor, Visit};
 use claymark_notice::link::{LinkDown, Trouble};
 use jiff::Timestamp;
 
 use crate::names::{self, first_of, list, short};
-use crate::notice::{Teller, Text, Wording, fit};
+use crate::notice::{Teller, Text, Wording, fit, fit_with};
 use crate::typed;
 
 pub(super) fn wording(teller: Teller<'_>, missing: &ReadingsMissing) -> Wording {
     match missing {
-        ReadingsMissing::Silent { sensors, common, drums, visit, link } => {
-            teller.silence(sensors, common, drums, (visit.as_ref(), link.as_ref()))
+        ReadingsMissing::Silent { sensors, common, drums, visit, link, unseen } => {
+            teller.silence((sensors, common), drums, (visit.as_ref(), link.as_ref()), unseen)
         }
         ReadingsMissing::SessionLost { since, until } => teller.session_lost(*since, *until),
         ReadingsMissing::StoreFailing { since, why } => teller.store_failing(*since, why),
@@ -27,14 +28,24 @@ pub(super) fn wording(teller: Teller<'_>, missing: &ReadingsMissing) -> Wording 
 impl Teller<'_> {
     fn silence(
         &self,
-        sensors: &[SilentSensor],
-        common: &Common,
+        (sensors, common): (&[SilentSensor], &Common),
         drums: &[DrumState],
         (visit, link): (Option<&Visit>, Option<&LinkDown>),
+        unseen: &[Quantity],
     ) -> Wording {
         let mut text = Text::default();
-        text.line(format!("Silent: {}.", self.silent(sensors)));
-        text.line(link.map_or_else(|| self.shared(common), |link| self.trouble(link)));
+        text.lines(by_hand(unseen)).gap();
+        let (doubted, silent): (Vec<_>, Vec<_>) = sensors.iter().cloned().partition(|silent| silent.doubted);
+        text.lines((!silent.is_empty()).then(|| format!("Silent: {}.", self.silent(&silent))));
+        if !doubted.is_empty() {
+            text.line(format!("Not believed: {}.", self.silent(&doubted)));
+            text.line(
+                "It sends readings, but they fail their quality tests: the probe is dirty, dry, out of the water or broken.",
+            );
+        }
+        if !silent.is_empty() {
+            text.line(link.map_or_else(|| self.shared(common), |link| self.trouble(link)));
+        }
         text.gap();
         for drum in drums {
             let empty_at = drum.forecast.outlook.empty_at();
@@ -43,7 +54,7 @@ impl Teller<'_> {
         }
         text.lines(visit.map(|visit| format!("Next visit {}.", self.clock.time(visit.at))));
         text.line("While a sensor is silent Claymark can't warn by it.");
-        text.wording(self.silence_subject(sensors, common, drums, link))
+        text.wording(self.silence_subject(sensors, common, drums, (link, unseen)))
     }
 
     /// What silent sensors have in common, while the broker is there.
@@ -99,11 +110,13 @@ impl Teller<'_> {
         sensors: &[SilentSensor],
         common: &Common,
         drums: &[DrumState],
-        link: Option<&LinkDown>,
+        (link, unseen): (Option<&LinkDown>, &[Quantity]),
     ) -> String {
+        let how = if sensors.iter().all(|silent| silent.doubted) { "not believed" } else { "silent" };
         let since = sensors.iter().filter_map(|silent| silent.last).max();
-        let since = since
-            .map_or("never heard".to_owned(), |since| format!("silent since {}", self.clock.time(since)));
+        let never = if how == "silent" { "never heard".to_owned() } else { "never believed".to_owned() };
+        let since = since.map_or(never, |since| format!("{how} since {}", self.clock.time(since)));
+        let look = if unseen.is_empty() { "" } else { "Measure by hand." };
         match (sensors, drums) {
             (many, _) if *common == Common::Disk => {
                 format!(
@@ -132,9 +145,9 @@ impl Teller<'_> {
             }
             ([one], _) => {
                 let who = names::sensor(self.site, &one.sensor);
-                fit(|room| format!("The {}: {since}.", short(&who, room)))
+                fit_with(|room| format!("The {}: {since}.", short(&who, room)), look)
             }
-            (many, []) => format!("{} sensors {since}.", many.len()),
+            (many, []) => fit_with(|_| format!("{} sensors {since}.", many.len()), look),
             (many, drums) => {
                 let names: Vec<_> = drums.iter().map(|drum| self.name_of(drum)).collect();
                 fit(|room| {
@@ -219,6 +232,34 @@ impl Teller<'_> {
         };
         first_of(&sensors.iter().map(one).collect::<Vec<_>>())
     }
+}
+
+/// What to do where nothing shows the water of the fish any more.
+fn by_hand(unseen: &[Quantity]) -> Vec<String> {
+    let oxygen = |quantity: &Quantity| matches!(quantity, Quantity::Oxygen | Quantity::OxygenSaturation);
+    let mut lines = Vec::new();
+    if unseen.iter().any(oxygen) {
+        lines.push(
+            "Nothing shows the oxygen of the fish now: measure it by hand at the tanks, and see that the air bubbles \
+             and the water runs. Carry the hand-held oxygen meter.",
+        );
+    }
+    if unseen.contains(&Quantity::Temperature) {
+        lines.push(
+            "Nothing shows the temperature of the water now: measure it by hand, and see to the heater. Carry a \
+             thermometer.",
+        );
+    }
+    if unseen.contains(&Quantity::Turbidity) {
+        lines.push(
+            "Nothing shows how cloudy the water is now: look into the tanks and see that the pump draws, or measure a \
+             sample.",
+        );
+    }
+    if !lines.is_empty() {
+        lines.push("Until the probe is back nothing warns of it: look again each hour.");
+    }
+    lines.into_iter().map(str::to_owned).collect()
 }
 
 const REASON_CHARS: usize = 160;

@@ -1,10 +1,12 @@
 //! Entries, answers and records that weren't taken, or are asked about.
 
-use claymark_notice::query::{About, Queries, Query, WhyNot};
+use claymark_clay::refill::books::MassDoubt;
+use claymark_model::site::Place;
+use claymark_notice::query::{About, NotShelved, Queries, Query, WhyNot};
 
-use crate::names::short;
+use crate::names::{self, short};
 use crate::notice::{Teller, Text, Wording, fit};
-use crate::{answers, bounds, fieldlog, typed};
+use crate::{answers, bounds, fieldlog, format, refill, typed, unseen};
 
 pub(super) fn wording(teller: Teller<'_>, queries: &Queries) -> Wording {
     let mut text = Text::default();
@@ -42,6 +44,21 @@ fn alone(teller: Teller<'_>, query: &Query) -> String {
         About::KeyTaken { .. } => {
             fit(|room| format!("Not taken: what {} wrote at {at}. Write it down again.", short(&who, room)))
         }
+        About::Mass { drum, doubt, .. } => {
+            let clay = format::mass(&teller.site.units, doubt.typed, teller.site.clay.scale_step);
+            let expected = refill::expected(teller.site, doubt.expected);
+            let name = names::drum(teller.site, drum);
+            fit(|room| format!("Is this right? {clay} of clay into {}; {expected}.", short(&name, room)))
+        }
+        About::Unseen { drum, refill } => {
+            let (name, at) = (names::drum(teller.site, drum), teller.clock.time(refill.at));
+            fit(|room| {
+                format!(
+                    "Is this right? {} was filled at {at}, and its level shows nothing of it.",
+                    short(&name, room)
+                )
+            })
+        }
         About::Answer { notice, standing, meant } => {
             answers::standing(teller.clock, *notice, standing, *meant)
         }
@@ -49,6 +66,14 @@ fn alone(teller: Teller<'_>, query: &Query) -> String {
             "Notice {notice}: somebody must be there by {}. Others are called as well.",
             teller.clock.by(*needed_by)
         ),
+        About::NotShelved { notice, why } => {
+            let because = match why {
+                NotShelved::Danger => "fish are in danger",
+                NotShelved::NothingStands => "nothing stands by that number",
+                NotShelved::Over => "its end had come already",
+            };
+            format!("Notice {notice} isn't shelved: {because}.")
+        }
         About::NotKept { what, .. } => {
             fit(|room| format!("One record couldn't be kept: {}. All else is kept.", short(what, room)))
         }
@@ -61,14 +86,13 @@ fn alone(teller: Teller<'_>, query: &Query) -> String {
 fn lines(teller: Teller<'_>, query: &Query) -> Vec<String> {
     let (who, at) = (writer(query), teller.clock.time(query.at));
     match &query.about {
+        About::NotShelved { why, .. } => vec![not_shelved(*why).to_owned()],
+        About::Mass { doubt, head, .. } => mass(teller, doubt, *head),
+        About::Unseen { refill, .. } => unseen::asked(teller.site, teller.clock, refill),
         About::NotTaken { written, why } => {
-            let why = match why {
-                WhyNot::Impossible { what } => bounds::impossible(teller.site, what),
-                WhyNot::Unreadable { detail } => format!("It can't be read: {}.", typed::line(detail)),
-            };
             vec![
                 format!("{at}, {who}: {}", typed::line(written)),
-                why,
+                why_not(teller, why),
                 "Nothing of it is counted with. To do: write it down again with the right figure and unit."
                     .to_owned(),
             ]
@@ -118,6 +142,37 @@ fn lines(teller: Teller<'_>, query: &Query) -> Vec<String> {
             "To do, by daylight: keep a copy of the store and report this.".to_owned(),
         ],
     }
+}
+
+fn why_not(teller: Teller<'_>, why: &WhyNot) -> String {
+    match why {
+        WhyNot::Impossible { what } => bounds::impossible(teller.site, what),
+        WhyNot::Unreadable { detail } => format!("It can't be read: {}.", typed::line(detail)),
+        WhyNot::Form { line, column } => format!(
+            "It can't be read: its form breaks at character {column} of line {line}, where a quote, a comma or a \
+             bracket may be missing. claymark log and claymark answer write that form by themselves."
+        ),
+    }
+}
+
+fn not_shelved(why: NotShelved) -> &'static str {
+    match why {
+        NotShelved::Danger => {
+            "What endangers fish can't be shelved: people are called until somebody has promised to come."
+        }
+        NotShelved::NothingStands => {
+            "Only what was told and still stands can be shelved, by the number of its message."
+        }
+        NotShelved::Over => "Nothing was changed. Shelve it again with a later time, if it still should be.",
+    }
+}
+
+/// What speaks against a mass, and what the head tank shows of it.
+fn mass(teller: Teller<'_>, doubt: &MassDoubt, head: Option<f64>) -> Vec<String> {
+    let shows = head.map(|head| teller.turbidity(&Place::Head, head));
+    std::iter::once(refill::doubt(teller.site, teller.clock, doubt))
+        .chain(shows.map(|shows| format!("The head tank is at {shows} by now: measure it by hand.")))
+        .collect()
 }
 
 pub(crate) fn records(count: u64) -> String {
@@ -180,6 +235,7 @@ mod tests {
                 done_at: at("2027-04-20T20:00:00Z"),
                 why: claymark_clay::bounds::Unlikely::NothingWritten,
             },
+            About::NotTaken { written: long.to_owned(), why: WhyNot::Form { line: 1, column: 14 } },
             About::NotKept { what: "field-log entry".to_owned(), why: long.to_owned() },
             About::Unreadable { count: 3, first: long.to_owned() },
         ];
@@ -215,9 +271,9 @@ mod tests {
                 let in_lines = text.lines().all(|line| !line.contains(char::is_control));
                 assert!(in_lines && text.ends_with(".\n"), "{query:?}: {text:?}");
             }
-            let Wording { subject, text } = told(every(by, &long), 9_990);
+            let Wording { subject, text } = told(every(by, &long), 9_989);
             assert_eq!(subject, "10000 entries or answers weren't taken, or are asked about. Look at them.");
-            assert!(text.contains("9990 more came meanwhile"), "{text}");
+            assert!(text.contains("9989 more came meanwhile"), "{text}");
         }
     }
 }

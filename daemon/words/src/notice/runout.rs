@@ -1,8 +1,9 @@
 //! A drum will not last: told to the person who must get up.
 
 use claymark_notice::content::{Again, Runout};
+use claymark_notice::drum::ReadyDrum;
 
-use crate::names::short;
+use crate::names::{self, short};
 use crate::notice::{Teller, Text, Wording, fit};
 use crate::{caution, format};
 
@@ -14,7 +15,8 @@ pub(super) fn wording(teller: Teller<'_>, runout: &Runout, again: bool) -> Wordi
     text.lines(empty_at.map(|empty_at| teller.dry_line(&empty_at)));
     let by_rote = |line: &String| line == caution::PREMIX;
     let mut chores = teller.chores(&runout.state, &runout.remedy).into_iter().filter(|line| !by_rote(line));
-    text.lines(chores.next()).gap();
+    let ready = runout.remedy.ready.as_ref().map(|ready| teller.ready(runout, ready));
+    text.lines(ready.or_else(|| chores.next())).gap();
     text.lines(chores).gap();
     text.lines(teller.known(&runout.state)).gap();
     text.lines(runout.supply.as_ref().and_then(|supply| teller.supply(supply)));
@@ -37,6 +39,20 @@ fn subject(teller: Teller<'_>, runout: &Runout) -> String {
 }
 
 impl Teller<'_> {
+    /// "Quickest: put Pump 1 on Drum B, which holds 170 L and is then dry about 13:20. ..."
+    fn ready(&self, runout: &Runout, ready: &ReadyDrum) -> String {
+        let pump = &runout.state.pump.pump;
+        format!(
+            "Quickest: put {} on {}, which holds {} and is then {}. See that its air bubbles, and write it down \
+             (claymark log in_use --pump {pump} --drum {}).",
+            names::pump(self.site, pump),
+            names::drum(self.site, &ready.drum),
+            format::volume(&self.site.units, ready.holds),
+            self.dry(&ready.ends),
+            ready.drum
+        )
+    }
+
     fn why_now(&self, runout: &Runout) -> String {
         let in_time = runout.be_there_by.is_some_and(|by| by > self.at);
         match &runout.because {

@@ -52,6 +52,7 @@ fn evening(drums: Vec<claymark_notice::content::EveningDrum>) -> EveningCheck {
         overdue: Vec::new(),
         doubtful_catches: Vec::new(),
         order_due: None,
+        shelved: Vec::new(),
         due: at("2027-04-20T14:00:00Z"),
         visit: visit(),
         drums,
@@ -87,6 +88,7 @@ fn a_yield_that_changed_is_not_over_and_a_fixed_target_is_told_with_what_holds_t
         visit: None,
         stage: 0,
         comes_of: Vec::new(),
+        origins: Vec::new(),
     };
     let site = site();
     assert!(site.batches.is_empty());
@@ -157,7 +159,11 @@ fn an_evening_in_pounds_and_gallons_when_even_full_it_will_not_last() {
 fn a_late_evening_check_with_an_unknown_drum_a_resting_drum_and_silent_sensors() {
     let mut resting = lasting("b");
     resting.state.forecast.in_use = false;
-    let silent = vec![SilentSensor { sensor: id("drum-a-level"), last: Some(at("2027-04-20T12:12:00Z")) }];
+    let silent = vec![SilentSensor {
+        sensor: id("drum-a-level"),
+        last: Some(at("2027-04-20T12:12:00Z")),
+        doubted: false,
+    }];
     let check = EveningCheck {
         silent,
         heard: 13,
@@ -234,7 +240,7 @@ fn a_warning_withdrawn_after_a_refill_and_one_after_too_small_a_refill() {
 fn other_warnings_withdrawn() {
     let state = || lasting("a").state;
     let since = at("2027-04-20T20:20:00Z");
-    let still_silent = vec![SilentSensor { sensor: id("head-turbidity"), last: Some(since) }];
+    let still_silent = vec![SilentSensor { sensor: id("head-turbidity"), last: Some(since), doubted: false }];
     let all: Vec<_> = [
         Because::LastsAfterAll { state: state(), visit: Some(visit()) },
         Because::LevelBelieved { state: state(), since, until: None },
@@ -269,21 +275,36 @@ fn a_level_that_is_not_believed() {
 fn readings_that_are_missing() {
     let last = Some(at("2027-04-20T20:00:00Z"));
     let silent = |sensors: &[&str], common, drums| ReadingsMissing::Silent {
-        sensors: sensors.iter().map(|sensor| SilentSensor { sensor: id(sensor), last }).collect(),
+        sensors: sensors
+            .iter()
+            .map(|sensor| SilentSensor { sensor: id(sensor), last, doubted: false })
+            .collect(),
         common,
         drums,
         visit: Some(visit()),
         link: None,
+        unseen: Vec::new(),
     };
     let never = ReadingsMissing::Silent {
-        sensors: vec![SilentSensor { sensor: id("t1-oxygen"), last: None }],
+        sensors: vec![SilentSensor { sensor: id("t1-oxygen"), last: None, doubted: false }],
         common: Common::One,
         drums: Vec::new(),
         visit: None,
         link: None,
+        unseen: Vec::new(),
     };
     let since = at("2027-04-20T19:30:00Z");
+    let probe = SilentSensor { sensor: id("t1-oxygen"), last, doubted: true };
+    let unseen = ReadingsMissing::Silent {
+        sensors: vec![probe],
+        common: Common::One,
+        drums: Vec::new(),
+        visit: Some(visit()),
+        link: None,
+        unseen: vec![Quantity::Temperature, Quantity::Oxygen],
+    };
     let all: Vec<_> = [
+        unseen,
         silent(&["drum-a-level"], Common::One, vec![doubted("a")]),
         silent(&["drum-a-level", "drum-b-level"], Common::Together, vec![doubted("a"), unknown("b").state]),
         silent(&["drum-a-level", "drum-b-level", "head-turbidity"], Common::Everything, vec![doubted("a")]),
@@ -323,11 +344,22 @@ proptest! {
 /// One notice of every kind, and of every way to say it.
 fn every_kind(full: Verdict) -> Vec<Content> {
     let since = at("2027-04-20T19:30:00Z");
-    let sensors = ["drum-a-level", "drum-b-level", "head-turbidity"]
-        .map(|sensor| SilentSensor { sensor: id(sensor), last: Some(since) });
+    let sensors = ["drum-a-level", "drum-b-level", "head-turbidity"].map(|sensor| SilentSensor {
+        sensor: id(sensor),
+        last: Some(since),
+        doubted: false,
+    });
     let silent = |how_many: usize, common, drums| {
+        let unseen = vec![Quantity::Oxygen; usize::from(how_many == 1)];
         let sensors = sensors.iter().take(how_many).cloned().collect();
-        Content::ReadingsMissing(ReadingsMissing::Silent { sensors, common, drums, visit: None, link: None })
+        Content::ReadingsMissing(ReadingsMissing::Silent {
+            sensors,
+            common,
+            drums,
+            visit: None,
+            link: None,
+            unseen,
+        })
     };
     let withdrawn = |because| Content::Withdrawn(Box::new(Withdrawn { told_at: since, because }));
     let mut not_lasting = not_lasting("a");

@@ -41,12 +41,17 @@ pub fn call(site: &Site, glance: &Glance, alarm: &StandingAlarm, said: Option<&s
         ),
         since: format!("{word} {}{by}", clock.time(alarm.since)),
         who: who(site, clock, alarm),
-        promised: alarm.promise.is_some(),
+        promised: alarm.promise.is_some() || alarm.shelf.is_some(),
         weight: if danger { Weight::Danger } else { Weight::Drifts },
     }
 }
 
 fn who(site: &Site, clock: Clock<'_>, alarm: &StandingAlarm) -> String {
+    if let Some(shelf) = &alarm.shelf {
+        let by = shelf.by.as_deref().map_or_else(|| "somebody".to_owned(), |by| named(site, by));
+        let why = names::short(&typed::line(&shelf.why), REASON_CHARS);
+        return format!("Nobody is called until {}: shelved by {by}, \"{why}\"", clock.time(shelf.until));
+    }
     if let Some(promise) = &alarm.promise {
         let until = clock.time(promise.until);
         return match &promise.by {
@@ -96,6 +101,9 @@ fn named(site: &Site, by: &str) -> String {
     let known = site.contacts.iter().find(|contact| contact.id.as_str() == by);
     known.map_or_else(|| names::short(&typed::name(by), NAME_CHARS), |contact| typed::name(&contact.name))
 }
+
+/// Of a reason that somebody typed.
+const REASON_CHARS: usize = 80;
 
 /// Of a name that somebody typed.
 const NAME_CHARS: usize = 32;

@@ -10,7 +10,7 @@ use claymark_model::units::{GramsPerLitre, Litres};
 use claymark_notice::calling::{Later, OnTonight, Promise};
 use claymark_notice::content::{DrumState, EveningDrum};
 use claymark_notice::glance::{DrumAtAGlance, StandingAlarm};
-use claymark_notice::{Audience, Urgency};
+use claymark_notice::{Audience, ShelvedAlarm, Urgency};
 use jiff::Timestamp;
 
 use super::*;
@@ -70,6 +70,7 @@ fn alarm(urgency: Urgency) -> StandingAlarm {
         urgency,
         calls: true,
         promise: None,
+        shelf: None,
         later: None,
     }
 }
@@ -183,6 +184,12 @@ fn what_stands_says_who_has_it_and_who_is_told_next() {
             call(&site, &glance, alarm, Some("Drum A: dry about 20:00."));
         format!("{said} {since}. {who}.")
     };
+    let shelf = ShelvedAlarm {
+        notice: 8,
+        until: at("2027-04-20T16:00:00Z"),
+        by: Some("kim".to_owned()),
+        why: "probe out for calibration".to_owned(),
+    };
     let unspoken = Promise { by: None, unspoken: true, ..promise.clone() };
     insta::assert_snapshot!(
         [
@@ -190,6 +197,7 @@ fn what_stands_says_who_has_it_and_who_is_told_next() {
             told(&StandingAlarm { later: Some(later), ..open.clone() }),
             told(&StandingAlarm { promise: Some(promise), ..open.clone() }),
             told(&StandingAlarm { promise: Some(unspoken), ..open.clone() }),
+            told(&StandingAlarm { shelf: Some(shelf), ..open.clone() }),
             told(&alarm(Urgency::Danger { by: None })),
         ]
         .join("\n")

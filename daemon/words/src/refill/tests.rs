@@ -144,6 +144,7 @@ fn a_mass_in_the_wrong_unit_is_asked_about_with_the_entry_to_replace() {
         expected: Kilograms(3.2),
         meant: Some(Kilograms(Unit::Pound.to_base(7.0))),
         gives: None,
+        twice: false,
     };
     assert_eq!(
         doubt(&site, Clock::new(&site, now()), &asked),
@@ -162,6 +163,7 @@ fn a_mass_that_cannot_be_or_is_far_more_is_told_as_doubtful_with_the_reason() {
         expected: Kilograms(1.86),
         meant: None,
         gives: gives.map(GramsPerLitre),
+        twice: false,
     };
     let told = |asked: &MassDoubt| doubt(&site, Clock::new(&site, now()), asked);
     assert_eq!(

@@ -188,6 +188,11 @@ pub fn deed(entry: &LogEntry, site: &Site) -> String {
             format!("Fish in {}{what}", name_of_place(place.as_ref(), site))
         }
         Deed::Tonight { person } => crate::fieldlog::tonight(site, person.as_ref()),
+        Deed::Shelve { notice, until, why } => format!(
+            "Notice {notice} shelved until {}: {}",
+            until.to_zoned_datetime(site.time_zone.clone()).strftime("%a %H:%M"),
+            short_line(why)
+        ),
         Deed::Note { text: Some(text) } => {
             typed::lines(&typed::at_most(text.trim_end_matches([' ', '\n', '\r']), NOTE))
         }
@@ -218,6 +223,7 @@ pub fn routine(deed: &Deed) -> Option<(&'static str, &'static str)> {
         | Deed::Delivery { .. }
         | Deed::Fish { .. }
         | Deed::Tonight { .. }
+        | Deed::Shelve { .. }
         | Deed::Note { .. } => None,
     }
 }

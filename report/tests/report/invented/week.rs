@@ -324,6 +324,7 @@ pub fn calling(at: Timestamp, call: Call) -> Calling {
         holds_until: at,
         later: None,
         tonight: None,
+        also: Vec::new(),
     }
 }
 

@@ -16,14 +16,20 @@ pub(super) fn words(
     limit_at: Option<Timestamp>,
 ) -> Words {
     let since = teller.clock.about(failure.since);
-    let oxygen = format::number(oxygen, 1);
-    let least = format::number(teller.site.limits_at(&Place::Head, teller.at).oxygen_min_mg_l, 1);
+    let least_mg_l = teller.site.limits_at(&Place::Head, teller.at).oxygen_min_mg_l;
+    let is_short = oxygen < least_mg_l;
+    let (oxygen, least) = (format::number(oxygen, 1), format::number(least_mg_l, 1));
+    let how = if is_short {
+        format!(", below the {least} mg/L that the fish need")
+    } else {
+        " and falls".to_owned()
+    };
     let limit = limit_at.map(|at| format!(", {least} about {}", teller.clock.about(at))).unwrap_or_default();
     let mut meaning = vec![
         format!(
             "The blower seems to have stopped at about {since}: drum air and head-tank air are gone together."
         ),
-        format!("Oxygen in the head tank is {oxygen} mg/L and falls."),
+        format!("Oxygen in the head tank is {oxygen} mg/L{how}."),
     ];
     meaning.extend(limit_at.map(|at| {
         format!(

@@ -1,17 +1,17 @@
 //! Water outside what the fish want, for no reason that shows.
 
 use claymark_model::site::Place;
-use claymark_notice::failure::Limited;
+use claymark_notice::failure::{Failure, Limited};
+use jiff::Timestamp;
 
 use super::Words;
 use crate::names::{self, short};
 use crate::notice::{Teller, fit};
 
-/// `comes_of`: the notices of what it likely comes of.
 pub(super) fn words(
     teller: Teller<'_>,
     (place, of, [is, least, most]): (&Place, Limited, [f64; 3]),
-    comes_of: &[u64],
+    failure: &Failure,
 ) -> Words {
     let name = names::place(teller.site, place);
     let amount = |value| teller.amount(place, of, value);
@@ -21,9 +21,10 @@ pub(super) fn words(
     } else {
         format!("The fish of today want {} to {}.", amount(least), amount(most))
     };
-    let (cause, signs) = match comes_of {
-        [first, ..] => (format!("See notice {first}."), None),
-        [] => (
+    let (cause, signs) = match (failure.origins.as_slice(), failure.comes_of.as_slice()) {
+        ([first, ..], _) => (format!("Likely: {}.", super::origin(first)), None),
+        ([], [first, ..]) => (format!("It likely comes of what notice {first} told."), None),
+        ([], []) => (
             "The cause doesn't show.".to_owned(),
             Some("The signs fit none of the failures that Claymark can tell apart.".to_owned()),
         ),
@@ -32,6 +33,39 @@ pub(super) fn words(
         subject: fit(|room| format!("{}: {}, {side}. {cause}", short(&name, room), amount(is))),
         meaning: std::iter::once(wanted).chain(signs).collect(),
         to_do: to_do(of, is > most),
+    }
+}
+
+/// Where it was so when the watch began: then the limit itself is asked about.
+pub(super) fn all_along(
+    teller: Teller<'_>,
+    (place, of, [is, least, most]): (&Place, Limited, [f64; 3]),
+    since: Timestamp,
+) -> Words {
+    let name = names::place(teller.site, place);
+    let amount = |value| teller.amount(place, of, value);
+    let side = if is > most { format!("above {}", amount(most)) } else { format!("below {}", amount(least)) };
+    let since = teller.clock.time(since);
+    Words {
+        subject: fit(|room| {
+            format!("{}: {}, {side}, since the watch began. Is the limit right?", short(&name, room), amount(is))
+        }),
+        meaning: vec![
+            format!(
+                "By the site file the fish of today want {} to {}; Claymark has never seen that, and has looked since {since}.",
+                amount(least),
+                amount(most)
+            ),
+            "It stays where it is: either the limit isn't that of these fish, or they have been outside it all along."
+                .to_owned(),
+        ],
+        to_do: vec![
+            "To do: measure by hand. If the fish are meant to live so, correct the limit in the site file ([water], or \
+             their plan)."
+                .to_owned(),
+            "At night nobody is called for it again, unless it goes farther out; it stands in the evening message."
+                .to_owned(),
+        ],
     }
 }
 

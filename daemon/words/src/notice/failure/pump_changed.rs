@@ -4,7 +4,6 @@ use claymark_notice::content::Verdict;
 use claymark_notice::failure::{Failure, PumpChanged};
 
 use super::Words;
-use super::signs::about_ml;
 use crate::format;
 use crate::names::{self, short};
 use crate::notice::{Teller, fit};
@@ -13,7 +12,8 @@ pub(super) fn words(teller: Teller<'_>, failure: &Failure, changed: &PumpChanged
     let PumpChanged { pump, from, to, ends, verdict, .. } = changed;
     let drum = failure.drum.as_ref().map(|state| teller.name_of(state)).unwrap_or_default();
     let pump = names::pump(teller.site, pump);
-    let rate = format!("{} to about {}/min", format::number(from.ml_per_min(), 0), about_ml(*to));
+    let draw = |draw| format::draw(&teller.site.units, draw);
+    let rate = format!("{} to about {}", draw(*from), draw(*to));
     let since = teller.clock.about(failure.since);
     let dry = ends.as_ref().map(|ends| teller.dry(ends));
     let lasts = match verdict {

@@ -12,19 +12,20 @@ use crate::{format, names};
 impl Teller<'_> {
     pub(super) fn sign(&self, sign: &Sign) -> String {
         match sign {
-            Sign::DrawChanged { from, to } => draw_changed(*from, *to),
+            Sign::DrawChanged { from, to } => self.draw_changed(*from, *to),
             Sign::DrawUnchanged { drum, draw } => self.draw_unchanged(drum.as_ref(), *draw),
             Sign::FitsToo { place } => {
                 format!("the same signs fit {}: look there too;", names::place(self.site, place))
             }
             Sign::OtherFalls { drum, draw } => self.other_falls(drum, *draw),
-            Sign::Catch { caught, rated } => catch(*caught, *rated),
+            Sign::Catch { caught, rated } => self.catch(*caught, *rated),
             Sign::LevelStands => "the level doesn't fall any more;".to_owned(),
             Sign::LevelRose { added, to } => self.level_rose(*added, *to),
             Sign::Turbidity { place, from, now, towards, .. } => self.goes(place, [*from, *now, *towards]),
             Sign::TurbiditySteady { place, at } => self.stays(place, *at),
             Sign::TurbidityRises { place, from, now, wanted } => self.rises(place, [*from, *now, *wanted]),
             Sign::Climbs { place, from, now } => self.climbs(place, *from, *now),
+            Sign::Clears { place, from, now, hours } => self.clears(place, (*from, *now), *hours),
             Sign::FellAtOnce { place, from, now } => self.fell_at_once(place, *from, *now),
             Sign::SiblingsSteady { probes, by } => siblings(*probes, *by),
             Sign::Spikes { place, up, usual } => self.spikes(place, *up, *usual),
@@ -59,29 +60,23 @@ impl Teller<'_> {
             Some(drum) => format!("the level of {}", names::drum(self.site, drum)),
             None => "the drum's level".to_owned(),
         };
-        format!("{level} falls as before, by {} mL a minute;", ml(draw))
+        format!("{level} falls as before, by {};", format::draw(&self.site.units, draw))
     }
 
     fn other_falls(&self, drum: &Id, draw: LitresPerHour) -> String {
-        format!("{} falls by {} mL a minute instead;", names::drum(self.site, drum), ml(draw))
+        let draw = format::draw(&self.site.units, draw);
+        format!("{} falls by {draw} instead;", names::drum(self.site, drum))
     }
-}
 
-fn draw_changed(from: LitresPerHour, to: LitresPerHour) -> String {
-    format!("the level falls by {} a minute, before by {} mL;", about_ml(to), ml(from))
-}
+    fn draw_changed(&self, from: LitresPerHour, to: LitresPerHour) -> String {
+        let draw = |draw| format::draw(&self.site.units, draw);
+        format!("the level falls by about {}, before by {};", draw(to), draw(from))
+    }
 
-fn catch(caught: LitresPerHour, rated: LitresPerHour) -> String {
-    format!("the last catch gave {} mL a minute, the dial says {};", ml(caught), ml(rated))
-}
-
-fn ml(draw: LitresPerHour) -> String {
-    format::number(draw.ml_per_min(), 0)
-}
-
-/// "300 mL", to the nearest five: what an estimate is worth.
-pub(super) fn about_ml(draw: LitresPerHour) -> String {
-    format!("{} mL", format::number((draw.ml_per_min() / 5.0).round() * 5.0, 0))
+    fn catch(&self, caught: LitresPerHour, rated: LitresPerHour) -> String {
+        let draw = |draw| format::draw(&self.site.units, draw);
+        format!("the last catch gave {}, the dial says {};", draw(caught), draw(rated))
+    }
 }
 
 /// Turbidity and clay.
@@ -108,6 +103,16 @@ impl Teller<'_> {
             format::number(from, 0),
             format::number(now, 0),
             self.turbidity(place, wanted)
+        )
+    }
+
+    fn clears(&self, place: &Place, (from, now): (f64, f64), hours: f64) -> String {
+        format!(
+            "turbidity of {} sank from {} to {} over {} h, by and by;",
+            names::place(self.site, place),
+            format::number(from, 0),
+            self.turbidity(place, now),
+            format::number(hours, 1)
         )
     }
 
@@ -139,7 +144,7 @@ impl Teller<'_> {
     }
 
     /// "65 NTU", in the unit in which that place's sensor speaks.
-    pub(super) fn turbidity(&self, place: &Place, value: f64) -> String {
+    pub(in crate::notice) fn turbidity(&self, place: &Place, value: f64) -> String {
         let here = |sensor: &&claymark_model::site::Sensor| {
             sensor.quantity == Quantity::Turbidity && sensor.place == *place
         };

@@ -20,12 +20,13 @@ fn silent(trouble: Trouble) -> Content {
     Content::ReadingsMissing(ReadingsMissing::Silent {
         sensors: sensors
             .iter()
-            .map(|sensor| SilentSensor { sensor: id(sensor), last: Some(since) })
+            .map(|sensor| SilentSensor { sensor: id(sensor), last: Some(since), doubted: false })
             .collect(),
         common: Common::Everything,
         drums: Vec::new(),
         visit: Some(visit()),
         link: Some(LinkDown { since, trouble }),
+        unseen: Vec::new(),
     })
 }
 

@@ -112,6 +112,7 @@ pub(crate) fn unknown(drum: &str) -> EveningDrum {
         night: None,
         doubt: None,
         unseen: None,
+        ready: None,
     };
     EveningDrum { state, verdict: Verdict::Unknown, remedy }
 }
@@ -186,6 +187,7 @@ pub(super) fn remedy(full: Verdict) -> Remedy {
         night: None,
         doubt: None,
         unseen: None,
+        ready: None,
     }
 }
 
