@@ -124,9 +124,6 @@ pub struct Calling {
     pub holds_until: Timestamp,
     /// The next call, if nobody answers.
     pub later: Option<Later>,
-    /// Who has the night, where the site asks for that.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub tonight: Option<OnTonight>,
 }
 
 /// No way to the barn takes longer: then somebody else is asked.

@@ -33,6 +33,8 @@ pub(crate) enum AlarmSource {
     Absence,
     /// Nobody has said that the night is theirs.
     Handover,
+    /// The clock of a device, or the server's.
+    Clock,
 }
 
 impl AlarmSource {
@@ -40,7 +42,7 @@ impl AlarmSource {
         let (on_delay, off_delay) = match self {
             Self::Runout => (SignedDuration::ZERO, LASTS_FOR),
             Self::Doubt => (DOUBT_PATIENCE, WELL_FOR),
-            Self::Silence | Self::Storage | Self::Forwarding | Self::Name | Self::Failure => {
+            Self::Silence | Self::Storage | Self::Forwarding | Self::Name | Self::Failure | Self::Clock => {
                 (SignedDuration::ZERO, WELL_FOR)
             }
             Self::Absence | Self::Handover => (SignedDuration::ZERO, SignedDuration::ZERO),

@@ -2,6 +2,7 @@
 
 mod amounts;
 mod calling;
+mod clocks;
 mod doubt;
 mod drum;
 mod evening;
@@ -18,7 +19,7 @@ mod undelivered;
 mod withdrawn;
 
 use claymark_model::site::Site;
-use claymark_notice::{Call, Content, Failure, Notice};
+use claymark_notice::{Call, Content, Failure, Notice, OnTonight};
 use jiff::Timestamp;
 
 use crate::format::Clock;
@@ -41,12 +42,36 @@ pub struct Wording {
 pub fn wording(site: &Site, notice: &Notice) -> Wording {
     let teller = Teller::new(site, notice.at);
     let said = said(teller, notice);
-    let Some(calling) = &notice.calling else { return said };
+    let tonight = whose_night(notice).map(|tonight| teller.whose_night(tonight));
     let mut text = Text::default();
-    text.lines(teller.why_again(calling)).gap();
-    text.lines(said.text.lines().map(str::to_owned)).gap();
-    text.lines(teller.answering(notice, calling));
+    match &notice.calling {
+        Some(calling) => {
+            text.lines(teller.why_again(calling)).gap();
+            text.lines(said.text.lines().map(str::to_owned)).gap();
+            text.lines(teller.answering(notice, calling)).lines(tonight);
+        }
+        None if tonight.is_some() => {
+            text.lines(said.text.lines().map(str::to_owned)).gap().lines(tonight);
+        }
+        None => return said,
+    }
     text.wording(said.subject)
+}
+
+/// Who has the night, where the notice's own words don't say so.
+fn whose_night(notice: &Notice) -> Option<&OnTonight> {
+    match &notice.content {
+        Content::EveningCheck(_) | Content::Handover(_) | Content::Morning(_) => None,
+        Content::Runout(_)
+        | Content::Withdrawn(_)
+        | Content::LevelDoubt(_)
+        | Content::ReadingsMissing(_)
+        | Content::Failure(_)
+        | Content::Query(_)
+        | Content::Undelivered(_)
+        | Content::Unattended(_)
+        | Content::TestCall(_) => notice.tonight.as_ref(),
+    }
 }
 
 /// What happened, what it means and what to do.

@@ -427,7 +427,7 @@ impl RoomNight {
             self.drums.iter().any(failing)
         };
         let assess = |(sensor, value): (String, f64)| Assessed {
-            reading: Reading { sensor: id(&sensor), at: self.now, value },
+            reading: Reading::new(id(&sensor), self.now, value),
             received_at: self.now,
             tests: TestFlags::NOT_EVALUATED,
             flag: if fails(&sensor) { Flag::Fail } else { Flag::Pass },

@@ -10,7 +10,6 @@ use super::*;
 fn calling(call: Call) -> Calling {
     let kim = || Audience::one(id("kim"));
     Calling {
-        tonight: None,
         call,
         urgency: Urgency::Danger { by: None },
         earlier: Some(Earlier { at: at("2027-04-20T23:10:00Z"), to: Audience::one(id("ann")) }),
