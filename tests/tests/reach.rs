@@ -135,28 +135,6 @@ fn the_daemon_makes_nothing_of_the_answer_to_a_test() {
     assert!(site.ask("SELECT text FROM notice WHERE kind = 'query'").contains("4711"));
 }
 
-#[test]
-fn while_the_mail_server_is_down_a_call_goes_by_the_other_way_at_once_and_that_is_told_there() {
-    // Nobody listens there.
-    let barn = Barn::new(claymark_tests::wait::free_port(), "");
-    let _daemon = barn.watched();
-    barn.runs_dry();
-    let call = barn.tells("the call comes over MQTT", |told| told.is_of_the_drum());
-    let lost = barn.tells("so does what became of the mail", |told| {
-        told.kind == "undelivered" && told.cause == format!("undelivered:{}", call.number)
-    });
-    assert!(lost.names(&["by mail"]) && lost.names(&["connection refused"]), "{lost:#?}");
-    assert!(lost.text.contains(&call.subject), "it says again what was lost: {lost:#?}");
-    let state = |channel: &str| {
-        let sql =
-            format!("SELECT state FROM delivery WHERE notice = {} AND channel = '{channel}'", call.number);
-        barn.ask(&sql)
-    };
-    wait_for("MQTT has it, the mail goes on being tried", || {
-        (state("mqtt") == "sent" && state("email") == "pending").then_some(())
-    });
-}
-
 /// A short rest, as of an upgrade, is no news.
 #[test]
 fn after_a_rest_of_more_than_minutes_people_hear_from_when_to_when_nobody_watched() {
