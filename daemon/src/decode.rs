@@ -4,7 +4,7 @@
 //! One bad record never spoils the rest of its payload.
 //!
 //! - `number`: a bare decimal; `pointer`: JSON by JSON Pointers; `senml`: SenML, JSON and CBOR;
-//! - `time`: strict RFC 3339, and which times are believed;
+//! - `time`: strict RFC 3339, and which times of people are believed; of devices', the pipeline knows;
 //! - `fieldlog` and `answer`: what people send; `refusal`: what of it can't be taken.
 
 mod answer;
@@ -79,6 +79,18 @@ impl Settings {
             matches!(binding.payload, Payload::Number | Payload::Json { time: None, .. })
         };
         self.bindings.iter().filter(undated).map(|binding| binding.sensor.id.clone()).collect()
+    }
+
+    /// Of each sensor whose payload carries a time what tells which of them share a clock, in the order of the file: the
+    /// device, or else the topic.
+    pub fn dated(&self) -> impl Iterator<Item = (&Sensor, &str)> {
+        let dated = |binding: &&Binding| {
+            matches!(binding.payload, Payload::Json { time: Some(_), .. } | Payload::Senml { .. })
+        };
+        self.bindings.iter().filter(dated).map(|binding| {
+            let Binding { sensor, topic, .. } = binding;
+            (sensor, sensor.device.as_ref().map_or(topic.as_str(), Id::as_str))
+        })
     }
 }
 

@@ -129,6 +129,8 @@ pub struct Opening {
     pub stepped: Option<SignedDuration>,
     /// Why nothing can be kept yet.
     pub store_trouble: Option<String>,
+    /// At the start of the program: the last time that the watch is known to have stood.
+    pub stood: Option<Timestamp>,
 }
 
 struct CommitOnTheWay {
@@ -197,6 +199,9 @@ impl Engine {
             pipeline,
             clock,
         };
+        if let Some(since) = opening.stood {
+            engine.event(Event::WasAway { since });
+        }
         if let Some(by) = opening.stepped {
             engine.event(Event::ClockStepped(ClockStep { by, at: now }));
         }

@@ -6,7 +6,10 @@
 //! the same messages give the same notices.
 
 mod answered;
+mod clocks;
+mod readings;
 mod recent;
+mod refused;
 mod said;
 
 #[cfg(test)]
@@ -23,7 +26,6 @@ use claymark_model::forecast::Forecast;
 use claymark_model::id::Id;
 use claymark_model::quality::Assessor;
 use claymark_model::quarantine::Reason;
-use claymark_model::reading::Reading;
 use claymark_model::site::Site;
 use claymark_notice::query::{About, Query, shown};
 use claymark_notice::register::Standing;
@@ -35,7 +37,9 @@ use claymark_store::{Recall, StoreError};
 use claymark_words::replies::NotTaken;
 
 use self::answered::AnswersSeen;
-use self::recent::{EntrySeen, ReadingSeen, RecentArrivals};
+use self::clocks::DeviceClocks;
+use self::readings::by_our_clock;
+use self::recent::{EntrySeen, RecentArrivals};
 use self::said::NoticesSaid;
 use crate::decode::{self, Decoder, Problem};
 use crate::message::Message;
@@ -48,6 +52,7 @@ pub struct Pipeline {
     assessors: HashMap<Id, Assessor>,
     /// Sensors whose payload carries no time: their readings are dated by their arrival.
     undated: HashSet<Id>,
+    clocks: DeviceClocks,
     recent: RecentArrivals,
     answered: AnswersSeen,
     said: NoticesSaid,
@@ -95,6 +100,7 @@ impl Pipeline {
     pub fn new(site: Site, decode: decode::Settings, notify: &notify::Settings) -> Self {
         Self {
             undated: decode.undated(),
+            clocks: DeviceClocks::new(&decode),
             decoder: Decoder::new(&site, decode),
             assessors: site.sensors.iter().map(|sensor| (sensor.id.clone(), Assessor::new(sensor))).collect(),
             recent: RecentArrivals::default(),
@@ -113,7 +119,17 @@ impl Pipeline {
     /// under a clock that has been set back since: readings are only known, the rest counts as of now.
     pub fn recall(&mut self, now: Timestamp, past: Recall<'_>) -> Option<StoreError> {
         let Recall {
-            readings, log, notices, answers, remembered, happened, marks, yields, mut trouble, ..
+            readings,
+            log,
+            notices,
+            answers,
+            remembered,
+            happened,
+            marks,
+            yields,
+            mistimed,
+            mut trouble,
+            ..
         } = past;
         let (last_notice, passed_over) = (past.last_notice, past.passed_over);
         if let Some(last) = last_notice {
@@ -142,7 +158,9 @@ impl Pipeline {
                     continue;
                 }
             };
-            self.recent.reading(&reading.reading);
+            self.recent.reading(&mut reading.reading.clone(), true);
+            self.clocks.recall(&reading);
+            let reading = by_our_clock(reading);
             if reading.reading.at > now {
                 continue;
             }
@@ -160,7 +178,10 @@ impl Pipeline {
         if trouble.is_some() {
             self.event(now, Event::PastUnread { wholly: false });
         }
+        let freed = self.recall_mistimed(mistimed);
+        self.tell_of_clocks(now);
         self.event(now, Event::GoLive);
+        self.take_freed(now, freed);
         self.tell_unreadable(now, passed_over);
         trouble
     }
@@ -204,26 +225,7 @@ impl Pipeline {
     pub fn message(&mut self, message: &Message) {
         self.counters.messages += 1;
         let mut decoded = self.decoder.decode(message);
-        for mut reading in std::mem::take(&mut decoded.readings) {
-            if self.undated.contains(&reading.sensor) {
-                reading.at = self.recent.own_time(&reading.sensor, reading.at);
-            }
-            match self.recent.reading(&reading) {
-                ReadingSeen::Never => self.reading(message.received_at, reading),
-                ReadingSeen::Before => self.counters.duplicates += 1,
-                ReadingSeen::Otherwise(kept) => {
-                    let detail = format!(
-                        "{} at {}: {kept} is kept, {} came",
-                        reading.sensor, reading.at, reading.value
-                    );
-                    decoded.keep_aside(
-                        message,
-                        Some(&reading.sensor),
-                        Problem::new(Reason::Conflict, detail),
-                    );
-                }
-            }
-        }
+        self.readings(message, &mut decoded);
         for query in std::mem::take(&mut decoded.queries) {
             self.event(message.received_at, Event::Query(query));
         }
@@ -316,17 +318,6 @@ impl Pipeline {
     #[must_use]
     pub fn room(&self) -> &Room {
         &self.room
-    }
-
-    fn reading(&mut self, now: Timestamp, reading: Reading) {
-        let Some(assessor) = self.assessors.get_mut(&reading.sensor) else {
-            return;
-        };
-        self.counters.readings += 1;
-        for assessed in assessor.assess(reading, now) {
-            self.output.batch.readings.push(assessed.clone());
-            self.event(now, Event::Reading(assessed));
-        }
     }
 
     /// One key is one entry: another that comes with it isn't taken, and people are told.

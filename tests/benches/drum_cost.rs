@@ -112,7 +112,7 @@ fn reading(site: &Site, now: Timestamp, second: i64) -> Assessed {
     let noise = f64::from(u32::try_from(second * 7919 % 97).unwrap_or(0)) / 50.0;
     let level = 500.0 - f64::from(u32::try_from(second).unwrap_or(0)) * 0.009 + noise;
     let value = sensor.mount_height.map_or(level, |height| height.0 - level);
-    let reading = Reading { sensor: sensor.id.clone(), at: now, value };
+    let reading = Reading::new(sensor.id.clone(), now, value);
     Assessed { reading, received_at: now, tests: TestFlags::NOT_EVALUATED, flag: Flag::Pass }
 }
 

@@ -35,10 +35,12 @@ fn main() {
     for (what, value, second) in series {
         let start = Timestamp::UNIX_EPOCH;
         let readings: Vec<Reading> = (0..READINGS)
-            .map(|i| Reading {
-                sensor: sensor.id.clone(),
-                at: start + SignedDuration::from_secs(i64::from(second(i))),
-                value: value(i),
+            .map(|i| {
+                Reading::new(
+                    sensor.id.clone(),
+                    start + SignedDuration::from_secs(i64::from(second(i))),
+                    value(i),
+                )
             })
             .collect();
         let mut assessor = Assessor::new(&sensor);

@@ -8,6 +8,7 @@ mod clock_set;
 mod contracts;
 mod demo;
 mod deploy;
+mod device_clock;
 mod disk_sync;
 mod drum_oracle;
 mod first_watch;

@@ -157,7 +157,6 @@ fn line_of_a_pressing_call() -> String {
     let at: Timestamp = "2027-04-23T01:22:36Z".parse().unwrap();
     let missing = ReadingsMissing::SessionLost { since: at, until: at };
     let calling = Calling {
-        tonight: None,
         also: Vec::new(),
         call: Call::First,
         urgency: Urgency::By { by: at },
@@ -176,6 +175,7 @@ fn line_of_a_pressing_call() -> String {
         replaces: None,
         to: Audience::Everyone,
         calling: Some(Box::new(calling)),
+        tonight: None,
         content: Content::ReadingsMissing(missing),
     };
     notify::line::notice(&Issued { notice, subject: String::new(), text: String::new() })

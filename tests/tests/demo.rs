@@ -67,6 +67,7 @@ fn the_demo_shows_what_it_promises_and_replaying_its_messages_gives_its_notices(
     a_promise_that_is_broken_calls_the_next_person_who_saves_the_night(&demo);
     a_warning_is_withdrawn_when_somebody_comes(&demo);
     every_evening_is_told(&demo);
+    each_night_is_somebodys_and_the_morning_says_what_it_brought(&demo);
     faults_are_seen_and_stop_nothing(&demo);
     asked::whether_a_drum_lasts(&demo);
     asked::the_evening_says_the_same(&demo);
@@ -130,6 +131,31 @@ fn every_evening_is_told(demo: &Path) {
     let expected: Vec<_> = (17..=25).map(|day| format!("2027-04-{day}T14:00:00Z")).collect();
     assert_eq!(times, expected);
     assert_eq!(in_store(demo, "SELECT count(*) FROM delivery WHERE state <> 'sent'"), "0");
+}
+
+/// On Sunday evening nobody answers until the next person is asked.
+fn each_night_is_somebodys_and_the_morning_says_what_it_brought(demo: &Path) {
+    let notices = lines(demo, "notices.ndjson");
+    let of = |kind: &str| notices.iter().filter(|notice| notice["kind"] == kind).collect::<Vec<_>>();
+    let [asked] = of("handover")[..] else { panic!("{:?}", of("handover")) };
+    assert_eq!((&asked["at"], &asked["to"]), (&"2027-04-18T15:00:00Z".into(), &serde_json::json!(["lead"])));
+    let mornings = of("morning");
+    let said = |day: u32| {
+        let at = format!("2027-04-{day}T04:00:00Z");
+        let morning = mornings.iter().find(|notice| notice["at"] == at.as_str());
+        morning.unwrap_or_else(|| panic!("{at}: {mornings:?}"))["text"].as_str().unwrap()
+    };
+    assert!(said(18).contains("The night was Person on duty's, confirmed"), "{}", said(18));
+    assert!(said(19).contains("The night was Lead technician's, confirmed"), "{}", said(19));
+    assert!(said(21).contains("Person on duty answered"), "{}", said(21));
+    // Whatever is told at night says whose it is.
+    let is_call = |notice: &&Value| notice["cause"] == "runout:a" && notice["call"].is_string();
+    let told = notices.iter().filter(is_call).collect::<Vec<_>>();
+    assert!(!told.is_empty());
+    for notice in told {
+        let text = notice["text"].as_str().unwrap();
+        assert!(text.contains("On tonight: Person on duty, confirmed "), "{text}");
+    }
 }
 
 /// The fish are weaned from the clay from Thursday on: each page that goes by the plan has something to say.

@@ -223,7 +223,7 @@ fn assess(sensor: &Sensor, vector: &Value) -> Vec<Option<Assessed>> {
             given.push(None);
             continue;
         };
-        let mut out = assessor.assess(Reading { sensor: sensor.id.clone(), at, value }, at).into_iter();
+        let mut out = assessor.assess(Reading::new(sensor.id.clone(), at, value), at).into_iter();
         given.push(out.next());
         for settled in out {
             let place = given.iter().rposition(|g| g.as_ref().is_some_and(|g| g.reading == settled.reading));

@@ -129,6 +129,35 @@ fn the_daemon_makes_nothing_of_the_answer_to_a_test() {
         (site.ask("SELECT count(*) FROM quarantine") == "2").then_some(())
     });
     assert_eq!(site.ask("SELECT DISTINCT reason FROM quarantine"), "no-such-notice");
+    wait_for("the wrong one is told", || {
+        (site.ask("SELECT count(*) FROM notice WHERE kind = 'query'") == "1").then_some(())
+    });
+    assert!(site.ask("SELECT text FROM notice WHERE kind = 'query'").contains("4711"));
+}
+
+/// A short rest, as of an upgrade, is no news.
+#[test]
+fn after_a_rest_of_more_than_minutes_people_hear_from_when_to_when_nobody_watched() {
+    let mail = MailServer::start(&[]);
+    let barn = Barn::new(mail.port(), "");
+    let daemon = barn.watched();
+    barn.publisher().publish(&claymark_tests::barn::turbidity(0, 5));
+    wait_for("they are kept", || (barn.readings("head-turbidity") == 5).then_some(()));
+    daemon.kill();
+    let daemon = barn.watched();
+    daemon.kill();
+    // What the head tank's sensor says meanwhile waits at the broker.
+    barn.publisher().publish(&claymark_tests::barn::turbidity(600, 7));
+    barn.turn_clock(25 * 60);
+    let _daemon = barn.watched();
+    let within = std::time::Duration::from_secs(120);
+    let told = claymark_tests::wait::wait_within(within, "the gap is told", || {
+        barn.told().into_iter().find(|told| told.cause == "away")
+    });
+    assert!(told.subject.starts_with("Nobody watched from 22:0"), "{told:#?}");
+    assert!(told.text.contains("7 readings of that time came late"), "{told:#?}");
+    assert!(told.text.contains("None came from: level of Drum A"), "{told:#?}");
+    assert_eq!(barn.told().iter().filter(|told| told.cause == "away").count(), 1);
 }
 
 #[test]

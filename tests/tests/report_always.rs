@@ -41,7 +41,7 @@ fn store(path: &Path) {
     }
     let mut writer = Writer::open(path, &site).unwrap();
     let reading = |n: i64, sensor: &str, value: f64| Assessed {
-        reading: Reading { sensor: Id::new(sensor).unwrap(), at: at(n), value },
+        reading: Reading::new(Id::new(sensor).unwrap(), at(n), value),
         received_at: at(n),
         tests: TestFlags::NOT_EVALUATED,
         flag: Flag::Pass,

@@ -181,7 +181,7 @@ fn assess(variable: Variable, series: &[RiverRow]) -> Vec<Assessed> {
     let mut assessor = Assessor::new(&sensor);
     let mut given: Vec<Assessed> = Vec::new();
     for row in series {
-        let reading = Reading { sensor: sensor.id.clone(), at: row.at, value: row.raw };
+        let reading = Reading::new(sensor.id.clone(), row.at, row.raw);
         let mut out = assessor.assess(reading, row.at).into_iter();
         let new = out.next().unwrap();
         if let Some(settled) = out.next() {

@@ -97,7 +97,7 @@ fn assess_alone(reader: &Reader, variable: Variable, rows: &[RiverRow]) -> Vec<A
     let mut assessor = Assessor::new(sensor);
     let mut by_time = BTreeMap::new();
     for row in rows.iter().filter(|row| row.variable == variable) {
-        let reading = Reading { sensor: sensor.id.clone(), at: row.at, value: row.raw };
+        let reading = Reading::new(sensor.id.clone(), row.at, row.raw);
         for assessed in assessor.assess(reading, row.at) {
             by_time.insert(assessed.reading.at, assessed);
         }

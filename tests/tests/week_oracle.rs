@@ -100,7 +100,7 @@ fn fill(store: &Path, site: &Site, week: &str) {
                 _ => Flag::Pass,
             };
             readings.push(Assessed {
-                reading: Reading { sensor: sensor.id.clone(), at, value: middle + off },
+                reading: Reading::new(sensor.id.clone(), at, middle + off),
                 received_at: at + SignedDuration::from_secs(rng.random_range(0..900)),
                 tests: TestFlags { gross_range: flag, ..TestFlags::NOT_EVALUATED },
                 flag,

@@ -260,7 +260,7 @@ mod tests {
     }
 
     fn said(sensor: &str, minute: i64, value: f64, flag: Flag) -> Assessed {
-        let reading = Reading { sensor: id(sensor), at: at(minute), value };
+        let reading = Reading::new(id(sensor), at(minute), value);
         Assessed { reading, received_at: at(minute), tests: TestFlags::NOT_EVALUATED, flag }
     }
 

@@ -85,8 +85,12 @@ impl<'a> Points<'a> {
             ("flag", Value::Integer(u8::from(row.flag).into())),
             ("tests", Value::Integer(row.tests.pack().into())),
             ("lag", Value::Integer(row.lag_ms)),
+            ("ahead", Value::Integer(row.ahead_ms)),
         ];
-        if let Err(bad) = self.lines.push(&sensor.reading, row.at, &fields) {
+        // The last of them only where the clock was off.
+        let count = if row.ahead_ms == 0 { fields.len() - 1 } else { fields.len() };
+        let fields = fields.get(..count).unwrap_or_default();
+        if let Err(bad) = self.lines.push(&sensor.reading, row.at, fields) {
             self.aside(&schema::READING, row.at, &bad);
         }
     }

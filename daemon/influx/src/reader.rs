@@ -139,7 +139,7 @@ impl BucketReader {
         let ids: Vec<&str> = wanted.keys().copied().collect();
         let question = PointsQuestion {
             only: Some(("sensor", &ids)),
-            ..self.points(&schema::READING, &["value", "flag", "tests", "lag"], from, to)
+            ..self.points(&schema::READING, &["value", "flag", "tests", "lag", "ahead"], from, to)
         };
         let found = self.ask(&question, |row| {
             let Some(sensor) = rows::of(&wanted, row, schema::READING.name)? else { return Ok(None) };

@@ -85,6 +85,7 @@ pub const READING: Measurement = Measurement {
         integer("flag", "aggregate QARTOD flag: 1 pass, 2 not evaluated, 3 suspect, 4 fail, 9 missing"),
         integer("tests", "the flag of each test, packed as in the store's column `tests`"),
         integer("lag", "arrival minus time, ms"),
+        integer("ahead", "by how much the device's clock was ahead, ms; missing where it was right"),
     ],
 };
 

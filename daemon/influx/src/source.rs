@@ -75,8 +75,10 @@ impl PointSource {
         self.reader.named_readings(named.readings, |row| rows.push(row))?;
         let mut hours: BTreeMap<Timestamp, BTreeSet<SensorKey>> = BTreeMap::new();
         for of_hour in rows.chunk_by(|row, next| hour_of(row.at) == hour_of(next.at)) {
-            let sensors = of_hour.iter().map(|row| row.sensor);
-            hours.extend(of_hour.first().map(|row| (hour_of(row.at), sensors.collect())));
+            let Some(first) = of_hour.first() else { continue };
+            // Those of a device whose clock is off lie elsewhere: an hour may come twice.
+            let sensors = hours.entry(hour_of(first.at)).or_default();
+            sensors.extend(of_hour.iter().map(|row| row.sensor));
         }
         know(&mut self.sensors, &rows, &self.reader, &self.site)?;
 

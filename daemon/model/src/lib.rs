@@ -13,6 +13,7 @@
 //! - [`roster`], [`calendar`]: who is called at which hour, when people are about;
 //! - [`site`], [`fishdays`]: all that stands in the room, and what its fish want day by day;
 //! - [`reading`], [`quality`], [`quarantine`]: a value, its QARTOD flags, and what couldn't be used;
+//! - [`device_clock`]: what the times that a device says tell of its clock, and when it is our own that is off;
 //! - [`fieldlog`], [`ledger`], [`unseen`]: what hands did, what is remembered for weeks, a refill that no level shows yet;
 //! - [`happening`]: what happened by what the sensors say; [`doubt`]: why a level isn't believed;
 //! - [`median`]: the one piece of statistics that several floors need;
@@ -23,6 +24,7 @@ extern crate self as claymark_model;
 
 pub mod calendar;
 pub mod calls;
+pub mod device_clock;
 pub mod doubt;
 pub mod fieldlog;
 pub mod fishdays;

@@ -1,6 +1,6 @@
 //! One value of one sensor, before and after it was assessed.
 
-use jiff::Timestamp;
+use jiff::{SignedDuration, Timestamp};
 use serde::{Deserialize, Serialize};
 
 use crate::id::Id;
@@ -15,6 +15,25 @@ pub struct Reading {
     pub at: Timestamp,
     /// Finite, in the base unit of the sensor's unit ([`crate::units::Unit::base`]).
     pub value: f64,
+    /// By how much its device's clock was ahead: `at` is what the device said less this. Zero where the clock was
+    /// right, or nothing is known of it.
+    #[serde(default, skip_serializing_if = "SignedDuration::is_zero")]
+    pub ahead: SignedDuration,
+}
+
+impl Reading {
+    /// Of a device whose clock is right.
+    #[must_use]
+    pub fn new(sensor: Id, at: Timestamp, value: f64) -> Self {
+        Self { sensor, at, value, ahead: SignedDuration::ZERO }
+    }
+
+    /// When it was measured by its device's clock: with the sensor the name of the reading, whatever is found out of the
+    /// clock later.
+    #[must_use]
+    pub fn device_time(&self) -> Timestamp {
+        self.at.saturating_add(self.ahead).unwrap_or(self.at)
+    }
 }
 
 /// The flag of each test that was asked of a reading.

@@ -248,6 +248,10 @@ pub struct Sensor {
     pub place: Place,
     /// What it measures.
     pub quantity: Quantity,
+    /// The device whose clock dates its readings, where several sensors share one, such as a gateway; `None`: those of
+    /// one topic do.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub device: Option<Id>,
     /// In which unit it speaks; readings are kept in `unit.base()`.
     pub unit: Unit,
     /// How often it should speak.

@@ -32,7 +32,7 @@ fn readings() -> impl Strategy<Value = Vec<Reading>> {
                     15..35 => 12.0 + f64::from(quarter % 4) / 4.0,
                     _ => f64::from(quarter) / 4.0,
                 };
-                Reading { sensor: Id::new("s").unwrap(), at, value }
+                Reading::new(Id::new("s").unwrap(), at, value)
             })
             .collect()
     })
@@ -219,7 +219,7 @@ proptest! {
 fn a_copy_keeps_its_flags_and_another_value_for_the_same_time_is_told() {
     let mut assessor = Assessor::new(&sensor(SpikeMethod::Average));
     let at = |second: i64| Timestamp::from_second(1_780_000_000 + second).unwrap();
-    let reading = |second: i64, value: f64| Reading { sensor: Id::new("s").unwrap(), at: at(second), value };
+    let reading = |second: i64, value: f64| Reading::new(Id::new("s").unwrap(), at(second), value);
     let series: Vec<Reading> =
         [(0, 12.0), (10, 12.5), (20, 13.5), (30, 12.5), (40, 12.0)].map(|(s, v)| reading(s, v)).to_vec();
     let given = stream(&mut assessor, &series);
@@ -241,7 +241,7 @@ fn the_newest_reading_stays_2_until_the_next_arrives() {
     let mut assessor = Assessor::new(&sensor(SpikeMethod::Average));
     let at = |second: i64| Timestamp::from_second(1_780_000_000 + second).unwrap();
     let mut give = |second: i64, value: f64| {
-        let reading = Reading { sensor: Id::new("s").unwrap(), at: at(second), value };
+        let reading = Reading::new(Id::new("s").unwrap(), at(second), value);
         assessor.assess(reading, at(second)).iter().map(|a| (a.tests.spike, a.flag)).collect::<Vec<_>>()
     };
     use Flag::{Fail, NotEvaluated, Pass, Suspect};
@@ -264,7 +264,7 @@ fn a_burst_that_was_held_back_for_hours_is_judged_as_if_it_had_come_in_time() {
             _ => 12.0 + f64::from(i % 7) / 8.0,
         };
         let at = start + SignedDuration::from_secs(10) * i;
-        Reading { sensor: Id::new("s").unwrap(), at, value }
+        Reading::new(Id::new("s").unwrap(), at, value)
     };
     let all: Vec<Reading> = (0..1_000).map(reading).collect();
     let in_time = stream(&mut Assessor::new(&sensor(SpikeMethod::Average)), &all);

@@ -194,9 +194,6 @@ pub struct Calling {
     pub holds_until: Timestamp,
     /// The next call, if nobody answers.
     pub later: Option<Later>,
-    /// Who has the night, where the site asks for that.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub tonight: Option<OnTonight>,
     /// What else stands and calls the same people, most pressing first.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub also: Vec<AlsoStands>,

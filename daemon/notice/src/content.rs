@@ -8,6 +8,7 @@ use serde::{Deserialize, Serialize};
 use crate::NoticeKind;
 use crate::calling::{AlsoWhat, ShelvedAlarm, Urgency};
 use crate::caught::CatchDoubt;
+use crate::device_clock::{OffClock, ServerClock};
 use crate::failure::Failure;
 pub use crate::failure::StandingFailure;
 use crate::handover::{Handover, Morning, TestCall};
@@ -15,6 +16,7 @@ use crate::keeping::{ClockStep, StoreFate};
 use crate::link::LinkDown;
 use crate::query::Queries;
 use crate::undelivered::Undelivered;
+use crate::unwatched::Unwatched;
 use claymark_clay::stock::supply::Stock;
 use claymark_model::forecast::Forecast;
 use claymark_model::happening::SeenRefill;
@@ -265,6 +267,10 @@ pub enum Because {
         /// When it was ours again.
         until: Timestamp,
     },
+    /// A device's clock is right again.
+    DeviceClockRight(OffClock),
+    /// The devices agree with the server's clock again.
+    ServerClockRight(ServerClock),
 }
 
 /// Nobody has been seen in the room since a visit was due.
@@ -336,6 +342,12 @@ pub enum ReadingsMissing {
     },
     /// The server's clock was set.
     ClockStepped(ClockStep),
+    /// A device's clock is off.
+    DeviceClock(OffClock),
+    /// The server's clock is off, by what most devices say.
+    ServerClock(ServerClock),
+    /// Claymark didn't run.
+    Unwatched(Unwatched),
     /// Another client has our client id at the broker, and gets our messages.
     TakenOver {
         /// The last time that our session is known to have stood.

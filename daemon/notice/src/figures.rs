@@ -134,7 +134,6 @@ mod tests {
 
     fn call(at: i64, cause: &str, call: Call, priority: Priority) -> Notice {
         let calling = Calling {
-            tonight: None,
             also: Vec::new(),
             call,
             urgency: Urgency::Look,
@@ -153,6 +152,7 @@ mod tests {
             replaces: None,
             to: Audience::Only(Vec::new()),
             calling: Some(Box::new(calling)),
+            tonight: None,
             content: Content::ReadingsMissing(ReadingsMissing::SessionLost {
                 since: minute(0),
                 until: minute(0),

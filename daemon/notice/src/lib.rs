@@ -4,6 +4,7 @@ pub mod alarm;
 pub mod calling;
 pub mod caught;
 pub mod content;
+pub mod device_clock;
 pub mod dose;
 pub mod drum;
 pub mod failure;
@@ -17,6 +18,7 @@ pub mod register;
 mod standing;
 pub mod undelivered;
 pub mod unstirred;
+pub mod unwatched;
 mod validity;
 
 use jiff::Timestamp;
@@ -24,7 +26,7 @@ use serde::{Deserialize, Serialize};
 
 use claymark_model::id::Id;
 
-pub use calling::{AlsoStands, Call, Calling, Promise, ShelvedAlarm, Urgency};
+pub use calling::{AlsoStands, Call, Calling, OnTonight, Promise, ShelvedAlarm, Urgency};
 pub use content::Content;
 pub use failure::Failure;
 pub use undelivered::{Missed, Undelivered};
@@ -171,6 +173,9 @@ pub struct Notice {
     /// How it calls people; `None`: it doesn't, or can wait until the next visit.
     #[serde(default)]
     pub calling: Option<Box<Calling>>,
+    /// Who has the night, where the site asks for that.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub tonight: Option<OnTonight>,
     /// All facts that the sentences need.
     pub content: Content,
 }

@@ -21,10 +21,14 @@ impl Notice {
                 self.at + STANDING
             }
             Content::ReadingsMissing(missing) => match missing {
-                ReadingsMissing::Silent { .. } | ReadingsMissing::StoreFailing { .. } => self.at + STANDING,
+                ReadingsMissing::Silent { .. }
+                | ReadingsMissing::StoreFailing { .. }
+                | ReadingsMissing::DeviceClock(_)
+                | ReadingsMissing::ServerClock(_) => self.at + STANDING,
                 ReadingsMissing::SessionLost { .. }
                 | ReadingsMissing::StoreReplaced { .. }
                 | ReadingsMissing::ClockStepped(_)
+                | ReadingsMissing::Unwatched(_)
                 | ReadingsMissing::NotForwarded { .. }
                 | ReadingsMissing::TakenOver { .. } => self.at + FOR_THE_RECORD,
             },

@@ -37,6 +37,8 @@ pub(crate) enum AlarmSource {
     Absence,
     /// Nobody has said that the night is theirs.
     Handover,
+    /// The clock of a device, or the server's.
+    Clock,
 }
 
 impl AlarmSource {
@@ -44,7 +46,7 @@ impl AlarmSource {
     pub(crate) fn joins(self) -> bool {
         match self {
             Self::Runout | Self::Doubt | Self::Silence | Self::Failure | Self::Absence => true,
-            Self::Storage | Self::Forwarding | Self::Name | Self::Handover => false,
+            Self::Storage | Self::Forwarding | Self::Name | Self::Handover | Self::Clock => false,
         }
     }
 
@@ -52,7 +54,7 @@ impl AlarmSource {
         let (on_delay, off_delay) = match self {
             Self::Runout => (SignedDuration::ZERO, LASTS_FOR),
             Self::Doubt => (DOUBT_PATIENCE, WELL_FOR),
-            Self::Silence | Self::Storage | Self::Forwarding | Self::Name | Self::Failure => {
+            Self::Silence | Self::Storage | Self::Forwarding | Self::Name | Self::Failure | Self::Clock => {
                 (SignedDuration::ZERO, WELL_FOR)
             }
             Self::Absence | Self::Handover => (SignedDuration::ZERO, SignedDuration::ZERO),

@@ -108,7 +108,7 @@ impl Announcer {
         raise: Raise,
         broken: Option<Promise>,
     ) -> Calling {
-        let (now, tonight) = (scene.now, &scene.tonight);
+        let now = scene.now;
         let told = Told { number: 0, at: now, to: finding.to.clone(), led_by: None };
         let later = self.alarms.later(&finding.cause, &raise, told, pace);
         let earlier = self.alarms.last(&finding.cause);
@@ -119,7 +119,6 @@ impl Announcer {
             broken,
             holds_until: pace.holds_until(now, raise.urgency),
             later: later.map(|due| Later { at: due.at, to: due.to }),
-            tonight: tonight.clone(),
             also: also.iter().map(|also| also.stands.clone()).collect(),
         }
     }
@@ -150,6 +149,7 @@ impl Announcer {
             replaces,
             to,
             calling: calling.map(Box::new),
+            tonight: scene.tonight.clone(),
             content,
         };
         self.issue(&notice);

@@ -9,6 +9,7 @@ use claymark_model::forecast::Forecast;
 use claymark_model::happening::Happening;
 use claymark_model::reading::Assessed;
 use claymark_model::skill::MarkForecast;
+use claymark_notice::device_clock::ClockFindings;
 use claymark_notice::keeping::{ClockStep, StoreFate};
 use claymark_notice::link::{Link, Trouble};
 use claymark_notice::query::Query;
@@ -44,6 +45,13 @@ pub enum Event {
     },
     /// The server's clock was set; told before the time that it shows now.
     ClockStepped(ClockStep),
+    /// Other clocks are off than before, or differently.
+    Clocks(ClockFindings),
+    /// Claymark hasn't watched since then; told when it begins again.
+    WasAway {
+        /// The last time that the watch is known to have stood.
+        since: Timestamp,
+    },
     /// What is kept hasn't reached the central database for too long.
     NotForwarded {
         /// When the oldest of what waits arrived.
@@ -130,6 +138,8 @@ impl Event {
             | Self::StoreWorks
             | Self::StoreReplaced(_)
             | Self::ClockStepped(_)
+            | Self::Clocks(_)
+            | Self::WasAway { .. }
             | Self::NotForwarded { .. }
             | Self::Forwarded
             | Self::Query(_)

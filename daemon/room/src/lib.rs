@@ -15,8 +15,10 @@ mod all_along;
 mod announcer;
 mod attendance;
 mod audience;
+mod away;
 mod catches;
 mod clock;
+mod device_clocks;
 mod dosing;
 mod doubt;
 mod drum_record;
@@ -171,7 +173,10 @@ impl Room {
     fn take_in(&mut self, now: Timestamp, event: Event) {
         let Self { known, watches, announcer, timetable } = self;
         match event {
-            Event::Reading(assessed) => known.take_reading(now, &assessed),
+            Event::Reading(assessed) => {
+                watches.away.heard(&assessed);
+                known.take_reading(now, &assessed);
+            }
             Event::Log(entry) => self.take_log(now, &entry),
             Event::Answer(answer) => self.take_answer(now, &answer),
             Event::SessionLost { since } => {
@@ -193,6 +198,8 @@ impl Room {
                 timetable.clock_stepped(step.at);
                 watches.clock_step = Some(step);
             }
+            Event::Clocks(findings) => watches.clocks.take(findings),
+            Event::WasAway { since } => watches.away.begin(since, now),
             Event::NotForwarded { since, why } => watches.forwarding.behind(since, why),
             Event::Forwarded => watches.forwarding.caught_up(),
             Event::Recalled(notice) => self.recall(&notice),

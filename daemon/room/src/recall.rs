@@ -2,6 +2,7 @@
 
 use crate::Room;
 use crate::alarms::{AlarmSource, Raise};
+use crate::device_clocks::ToldClock;
 use crate::watches::Watches;
 use claymark_notice::content::{Because, Content, ReadingsMissing};
 use claymark_notice::failure::Failure;
@@ -50,10 +51,15 @@ impl Watches {
             ReadingsMissing::TakenOver { since, client_id, certain } => {
                 self.link.taken_over(*since, client_id, *certain);
             }
+            ReadingsMissing::DeviceClock(clock) => {
+                self.clocks.told(&notice.cause, ToldClock::Device(clock.clone()))
+            }
+            ReadingsMissing::ServerClock(clock) => self.clocks.told(&notice.cause, ToldClock::Server(*clock)),
             // What is still so will be said again.
             ReadingsMissing::StoreFailing { .. }
             | ReadingsMissing::NotForwarded { .. }
             | ReadingsMissing::StoreReplaced { .. }
+            | ReadingsMissing::Unwatched(_)
             | ReadingsMissing::ClockStepped(_) => {}
         }
     }
@@ -66,6 +72,9 @@ impl Watches {
             Because::HeardAgain { still_silent, .. } => self.silence.withdrawn(&notice.cause, still_silent),
             Because::FailureOver { .. } => self.failures.end(&notice.cause, notice.at, notice.replaces),
             Because::NameFree { .. } => self.link.withdraw(),
+            Because::DeviceClockRight(_) | Because::ServerClockRight(_) => {
+                self.clocks.withdrawn(&notice.cause)
+            }
             Because::LevelBelieved { .. } | Because::StoreWorks { .. } | Because::Forwarded { .. } => {}
         }
     }
@@ -87,8 +96,11 @@ fn raised(notice: &Notice) -> Option<Raise> {
             ReadingsMissing::StoreFailing { since, .. } => (AlarmSource::Storage, *since),
             ReadingsMissing::NotForwarded { since, .. } => (AlarmSource::Forwarding, *since),
             ReadingsMissing::TakenOver { since, .. } => (AlarmSource::Name, *since),
+            ReadingsMissing::DeviceClock(clock) => (AlarmSource::Clock, clock.since),
+            ReadingsMissing::ServerClock(clock) => (AlarmSource::Clock, clock.since),
             ReadingsMissing::SessionLost { .. }
             | ReadingsMissing::StoreReplaced { .. }
+            | ReadingsMissing::Unwatched(_)
             | ReadingsMissing::ClockStepped(_) => return None,
         },
         Content::EveningCheck(_)

@@ -39,6 +39,9 @@ impl Room {
         self.ask(scene, |watches, view| watches.storage.news(view));
         self.observe(scene, AlarmSource::Storage);
         self.ask(scene, |watches, view| watches.clock_step.take().map(|step| clock::told(view, step)));
+        self.ask(scene, |watches, view| watches.away.news(view));
+        self.observe(scene, AlarmSource::Clock);
+        self.ask(scene, |watches, view| watches.clocks.news(view));
         self.observe(scene, AlarmSource::Forwarding);
         self.observe(scene, AlarmSource::Name);
         self.ask(scene, |watches, view| watches.session.news(view));

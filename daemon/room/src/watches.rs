@@ -4,6 +4,8 @@ use jiff::Timestamp;
 
 use crate::action::AlarmAction;
 use crate::alarms::{AlarmSource, Pending, Turn};
+use crate::away::AwayWatch;
+use crate::device_clocks::ClockWatch;
 use crate::ends::SupplyEnds;
 use crate::evening::{self, Evening};
 use crate::failures::{Failures, Found};
@@ -31,6 +33,8 @@ pub(crate) struct Watches {
     pub(crate) storage: Storage,
     /// The clock was set, and people don't know yet.
     pub(crate) clock_step: Option<ClockStep>,
+    pub(crate) clocks: ClockWatch,
+    pub(crate) away: AwayWatch,
     pub(crate) failures: Failures,
     pub(crate) ends: SupplyEnds,
     pub(crate) forwarding: Forwarding,
@@ -54,6 +58,7 @@ impl Watches {
             AlarmSource::Name => self.link.condition(view).into_iter().collect(),
             AlarmSource::Absence => vec![attendance::condition(view)],
             AlarmSource::Handover => vec![handover::condition(view)],
+            AlarmSource::Clock => self.clocks.conditions(),
             AlarmSource::Runout | AlarmSource::Failure => Vec::new(),
         }
     }
@@ -73,6 +78,7 @@ impl Watches {
             AlarmSource::Name => self.link.turned(view, turn),
             AlarmSource::Absence => Some(attendance::turned(view, turn)),
             AlarmSource::Handover => handover::turned(view, turn),
+            AlarmSource::Clock => self.clocks.turned(view, cause, turn),
             AlarmSource::Silence if over => self.silence.withdraw(view, cause),
             AlarmSource::Failure if over => Some(self.failures.withdraw(view, cause)),
             AlarmSource::Silence | AlarmSource::Failure | AlarmSource::Runout => None,
@@ -91,6 +97,7 @@ impl Watches {
             AlarmSource::Name => Some((None, self.link.rival()?)),
             AlarmSource::Absence => Some((None, attendance::unattended(view, since))),
             AlarmSource::Handover => Some((None, handover::asking(view)?)),
+            AlarmSource::Clock => Some((None, self.clocks.again(&call.cause)?)),
             // It waits until the morning.
             AlarmSource::Forwarding => None,
         }
@@ -117,6 +124,8 @@ impl Watches {
 
     /// When something that was taken in is due.
     pub(crate) fn wake(&self) -> impl Iterator<Item = Timestamp> {
-        [self.session.wake(), self.asked.wake(), self.reach.wake(), self.test.wake()].into_iter().flatten()
+        [self.session.wake(), self.asked.wake(), self.reach.wake(), self.test.wake(), self.away.wake()]
+            .into_iter()
+            .flatten()
     }
 }

@@ -105,6 +105,7 @@ fn sensor(table: &Table<'_>, id: Id, name: String, vessels: &Vessels, usual: &[U
     let mount_height = table.maybe("mount_height_mm", value::positive);
     let mains = table.maybe("mains", value::yes_or_no);
     let senses = table.maybe("senses", value::one_of(&Senses::NAMES));
+    let device = table.maybe("device", value::id);
     if let (Some(quantity), Some(unit)) = (&quantity, &unit) {
         unit_fits(table, *quantity.get_ref(), unit);
     }
@@ -124,6 +125,7 @@ fn sensor(table: &Table<'_>, id: Id, name: String, vessels: &Vessels, usual: &[U
         name,
         place: place.into_inner(),
         quantity,
+        device: device.map(Spanned::into_inner),
         unit,
         every,
         mains: mains.map(Spanned::into_inner),

@@ -13,11 +13,7 @@ pub(super) fn decode(sensor: &Sensor, message: &Message) -> Result<Reading, Prob
     if message.retained {
         return Err(retained_without_time());
     }
-    Ok(Reading {
-        sensor: sensor.id.clone(),
-        at: message.received_at,
-        value: in_base_unit(sensor, sensor.unit, value)?,
-    })
+    Ok(Reading::new(sensor.id.clone(), message.received_at, in_base_unit(sensor, sensor.unit, value)?))
 }
 
 /// A broker hands a retained message to every new session: without a time it would be a reading again.

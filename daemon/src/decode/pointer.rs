@@ -44,9 +44,9 @@ pub(super) fn decode(
     let at = match pointers.time {
         None if message.retained => return Err(retained_without_time()),
         None => message.received_at,
-        Some(pointer) => time::believed(time::strict(&text_at(payload, pointer)?)?, message.received_at)?,
+        Some(pointer) => time::in_milliseconds(time::strict(&text_at(payload, pointer)?)?),
     };
-    Ok(Reading { sensor: sensor.id.clone(), at, value: in_base_unit(sensor, unit, value)? })
+    Ok(Reading::new(sensor.id.clone(), at, in_base_unit(sensor, unit, value)?))
 }
 
 fn number_at(payload: &RawValue, pointer: &str) -> Result<f64, Problem> {

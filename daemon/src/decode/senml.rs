@@ -79,11 +79,7 @@ fn reading(sensor: &Sensor, record: &Record, message: &Message) -> Result<Readin
         }
     };
     let unit = record.unit.as_deref().map_or(Ok(sensor.unit), unit)?;
-    Ok(Reading {
-        sensor: sensor.id.clone(),
-        at: measured_at(record, message)?,
-        value: in_base_unit(sensor, unit, number)?,
-    })
+    Ok(Reading::new(sensor.id.clone(), measured_at(record, message)?, in_base_unit(sensor, unit, number)?))
 }
 
 fn measured_at(record: &Record, message: &Message) -> Result<Timestamp, Problem> {
@@ -102,7 +98,7 @@ fn measured_at(record: &Record, message: &Message) -> Result<Timestamp, Problem>
         .ok()
         .and_then(|since_1970| Timestamp::from_nanosecond(since_1970.as_nanos()).ok())
         .ok_or_else(|| Problem::new(Reason::BadTime, format!("{} s since 1970 isn't a time", record.at_s)))?;
-    time::believed(at, message.received_at)
+    Ok(time::in_milliseconds(at))
 }
 
 /// A unit as SenML means it: some of its symbols are other units on a plain keyboard.

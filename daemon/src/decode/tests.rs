@@ -89,10 +89,10 @@ fn a_megabyte_of_noise_is_kept_aside_cut_short_with_its_length() {
 fn json_brings_its_own_time_and_unit() {
     let ok = r#"{"v":41.2,"u":"cm","t":"2027-04-20T13:00:00Z","other":1e999}"#;
     check("x/json", ok, &["drum-a-level 2027-04-20T13:00:00Z 412"], &[]);
-    let ahead = r#"{"v":41.2,"u":"cm","t":"2027-04-20T14:04:11Z"}"#;
-    check("x/json", ahead, &["drum-a-level 2027-04-20T14:04:11Z 412"], &[]);
+    // Whether a device's clock can be right isn't for the decoder to say.
+    let ahead = r#"{"v":41.2,"u":"cm","t":"2027-04-20T15:04:11.0004Z"}"#;
+    check("x/json", ahead, &["drum-a-level 2027-04-20T15:04:11Z 412"], &[]);
     for (payload, reason) in [
-        (r#"{"v":41.2,"u":"cm","t":"2027-04-20T14:04:12Z"}"#, Reason::FutureTime),
         (r#"{"v":41.2,"u":"cm","t":"2027-04-20 13:00:00Z"}"#, Reason::BadTime),
         (r#"{"v":41.2,"u":"cm","t":1808229600}"#, Reason::MissingField),
         (r#"{"v":41.2,"u":"cm"}"#, Reason::MissingField),
@@ -156,9 +156,7 @@ fn one_bad_record_never_spoils_the_rest_of_its_pack() {
         (r#"{"n":"head:turbidity","s":60}"#, Reason::MissingField),
         (r#"{"n":"head:turbidity","v":60,"vb":true}"#, Reason::BadSenml),
         (r#"{"n":"head turbidity","v":60}"#, Reason::BadSenml),
-        (r#"{"n":"head:turbidity","v":60,"t":61}"#, Reason::FutureTime),
         (r#"{"n":"head:turbidity","v":60,"t":-86401}"#, Reason::BadTime),
-        (r#"{"n":"head:turbidity","v":60,"t":268435456}"#, Reason::BadTime),
         (r#"{"n":"head:turbidity","v":60,"t":1e300}"#, Reason::BadTime),
     ] {
         check("x/pack", format!(r#"[{bad},{{"n":"head:temp","v":20}}]"#), good, &[reason]);

@@ -1,7 +1,8 @@
-//! Times that payloads carry: strict RFC 3339, and which of them are believed.
+//! Times that payloads carry: strict RFC 3339, and which of people's are believed.
 
-use jiff::{SignedDuration, Timestamp, Unit};
+use jiff::{Timestamp, Unit};
 
+use claymark_model::device_clock::{BEARABLE, ImpossibleTime, OLDEST};
 use claymark_model::quarantine::Reason;
 
 use super::Problem;
@@ -23,21 +24,40 @@ pub(crate) fn strict(text: &str) -> Result<Timestamp, Problem> {
     text.parse().map_err(|_out_of_range| wrong())
 }
 
-/// The time, unless the sensor's clock can't be right.
-///
-/// Up to a minute ahead is kept under its own time: clocks differ. A clock that was never set counts from
-/// 1970 or so; no reading is older than [`OLDEST`]. Times are kept in whole milliseconds, here as in the store.
+/// When people say that they did something, unless that can't be: up to a minute ahead is kept, for clocks differ.
 pub(crate) fn believed(at: Timestamp, received_at: Timestamp) -> Result<Timestamp, Problem> {
     let ahead = at.duration_since(received_at);
-    if ahead > AHEAD {
-        let detail = format!("{at} is {} s after its arrival, at most 60 s are taken", ahead.as_secs());
-        return Err(Problem::new(Reason::FutureTime, detail));
+    if ahead > BEARABLE {
+        return Err(impossible(at, ImpossibleTime::Future(ahead)));
     }
     if at.as_second() < OLDEST {
-        let detail = format!("{at} is before the year 2000: the sensor's clock isn't set");
-        return Err(Problem::new(Reason::BadTime, detail));
+        return Err(impossible(at, ImpossibleTime::Unset));
     }
-    Ok(at.round(Unit::Millisecond).unwrap_or(at))
+    Ok(in_milliseconds(at))
+}
+
+/// Times are kept in whole milliseconds, here as in the store. Whether a device's clock can be right is judged by all
+/// that it said of late.
+pub(crate) fn in_milliseconds(at: Timestamp) -> Timestamp {
+    at.round(Unit::Millisecond).unwrap_or(at)
+}
+
+/// What is wrong with a time.
+pub(crate) fn impossible(at: Timestamp, why: ImpossibleTime) -> Problem {
+    match why {
+        ImpossibleTime::Future(ahead) => {
+            let detail = format!(
+                "{at} is {} s after its arrival, at most {} s are taken",
+                ahead.as_secs(),
+                BEARABLE.as_secs()
+            );
+            Problem::new(Reason::FutureTime, detail)
+        }
+        ImpossibleTime::Unset => Problem::new(
+            Reason::BadTime,
+            format!("{at} is before the year 2000: the sensor's clock isn't set"),
+        ),
+    }
 }
 
 fn is_rfc_3339(text: &str) -> bool {
@@ -62,10 +82,6 @@ fn is_rfc_3339(text: &str) -> bool {
     date_and_time.bytes().zip(PATTERN.bytes()).all(fits) && (zone == "Z" || offset)
 }
 
-/// How far a payload's time may be ahead of its arrival.
-const AHEAD: SignedDuration = SignedDuration::from_secs(60);
-/// 2000-01-01T00:00:00Z in seconds since 1970.
-const OLDEST: i64 = 946_684_800;
 const PATTERN: &str = "0000-00-00T00:00:00";
 const OFFSET: &str = "00:00";
 

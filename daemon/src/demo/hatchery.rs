@@ -87,6 +87,14 @@ impl Hatchery {
 
     /// People hear of a notice; whether anybody gets up is the story's affair.
     pub fn hear(&mut self, notice: &Notice) {
+        if notice.asks_for_the_night() {
+            let asked_again = notice.kind == NoticeKind::Handover;
+            if let Some((by, after)) = self.story.takes_the_night(notice.at, asked_again) {
+                let answered = (notice.at + after).max(self.now + TICK);
+                self.send(answered, ANSWERS, messages::answer(notice.number, by));
+            }
+            return;
+        }
         if notice.kind == NoticeKind::Withdrawn {
             self.warned = 0;
         }

@@ -127,8 +127,11 @@ mod tests {
             credentials: None,
             secrets: Secrets::Left,
         };
-        let site = config::parse(&file(4711, jiff::civil::date(2027, 4, 17)), &around)
-            .unwrap_or_else(|mistakes| panic!("{}", mistakes.render(false)));
+        let site = config::parse(
+            &file(4711, ([127, 0, 0, 1], 8080).into(), jiff::civil::date(2027, 4, 17)),
+            &around,
+        )
+        .unwrap_or_else(|mistakes| panic!("{}", mistakes.render(false)));
         assert_eq!(site.settings.intake.port, 4711);
         assert_eq!(site.settings.site.time_zone.iana_name(), Some(ZONE));
         assert_eq!(site.settings.site.sensors.len(), 3 + 4 + 1 + 36);

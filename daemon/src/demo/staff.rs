@@ -140,4 +140,4 @@ impl NightResponse {
 /// Who is called first at night.
 pub const NIGHT: &str = "duty";
 /// Who is called next.
-const LEAD: &str = "lead";
+pub const LEAD: &str = "lead";

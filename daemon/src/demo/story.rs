@@ -2,10 +2,10 @@
 //!
 //! Day 0 is the first day. The full week that the report shows begins on day 2.
 
-use jiff::Timestamp;
+use jiff::{SignedDuration, Timestamp};
 
 use super::physics::USUAL_RPM;
-use super::staff::{Act, Calendar, Chore, NightResponse};
+use super::staff::{Act, Calendar, Chore, LEAD, NIGHT, NightResponse};
 
 /// What happens, and when.
 #[derive(Debug, Clone)]
@@ -111,6 +111,22 @@ impl Story {
         }
     }
 
+    /// Who says that the night is theirs, and how soon after they were asked. One evening nobody does until the next person
+    /// is asked.
+    #[must_use]
+    pub fn takes_the_night(
+        &self,
+        asked: Timestamp,
+        asked_again: bool,
+    ) -> Option<(&'static str, SignedDuration)> {
+        let forgets = self.calendar.at(FORGOTTEN, 16, 0)..self.calendar.at(FORGOTTEN + 1, 7, 0);
+        match (asked_again, forgets.contains(&asked)) {
+            (false, false) => Some((NIGHT, SignedDuration::from_mins(11))),
+            (false, true) => None,
+            (true, _) => Some((LEAD, SignedDuration::from_mins(6))),
+        }
+    }
+
     /// Payloads that nobody can use, with their topics.
     #[must_use]
     pub fn nonsense(&self) -> Vec<(Timestamp, &'static str, Vec<u8>)> {
@@ -140,6 +156,7 @@ pub fn share_of_clay(day: i32) -> f64 {
 /// As the site file's plan has it.
 const WEANING: i32 = 5;
 const WEANED: i32 = 15;
+const FORGOTTEN: i32 = 1;
 const NONSENSE: i32 = 2;
 const RUNS_DRY: i32 = 3;
 const DAY_AFTER: i32 = 4;

@@ -2,11 +2,12 @@
 //!
 //! The memory is bounded; what is older than it is judged by the store, which keeps everything.
 
-use std::collections::{BTreeMap, HashMap, HashSet, VecDeque};
+use std::collections::{HashMap, HashSet, VecDeque};
 use std::hash::Hash;
 
 use jiff::{SignedDuration, Timestamp};
 
+use claymark_model::device_clock::BEARABLE;
 use claymark_model::fieldlog::LogEntry;
 use claymark_model::id::Id;
 use claymark_model::reading::Reading;
@@ -15,11 +16,37 @@ use claymark_notice::Answer;
 /// What arrived lately.
 #[derive(Debug, Default)]
 pub(super) struct RecentArrivals {
-    readings: HashMap<Id, BTreeMap<Timestamp, f64>>,
+    readings: HashMap<Id, SensorArrivals>,
     /// When the last reading of a sensor was dated whose payload carried no time.
     undated: HashMap<Id, Timestamp>,
     log: Entries,
     answers: Window<(u64, Option<String>, Option<Timestamp>, i64)>,
+}
+
+/// The last so many readings of one sensor, by its device's time.
+#[derive(Debug, Default)]
+struct SensorArrivals {
+    known: HashMap<Timestamp, KnownReading>,
+    order: VecDeque<Timestamp>,
+}
+
+#[derive(Debug, Clone, Copy)]
+struct KnownReading {
+    value: f64,
+    ahead: SignedDuration,
+}
+
+impl SensorArrivals {
+    fn remember(&mut self, reading: &Reading) {
+        let at = reading.device_time();
+        self.known.insert(at, KnownReading { value: reading.value, ahead: reading.ahead });
+        self.order.push_back(at);
+        if self.order.len() > READINGS_PER_SENSOR
+            && let Some(oldest) = self.order.pop_front()
+        {
+            self.known.remove(&oldest);
+        }
+    }
 }
 
 /// Whether a reading is new.
@@ -45,21 +72,31 @@ pub(super) enum EntrySeen {
 }
 
 impl RecentArrivals {
-    /// Remembers `reading` if nothing is known of its sensor at its time.
-    pub(super) fn reading(&mut self, reading: &Reading) -> ReadingSeen {
+    /// Remembers `reading` if nothing is known of its sensor at its device's time.
+    ///
+    /// A clock that was set back says the same times once more. A reading that is `fresh` by another setting of the clock
+    /// than the one that is known for its time is another reading: it is named by the next millisecond that is free.
+    pub(super) fn reading(&mut self, reading: &mut Reading, fresh: bool) -> ReadingSeen {
         let of_sensor = self.readings.entry(reading.sensor.clone()).or_default();
-        if let Some(kept) = of_sensor.get(&reading.at) {
-            return if kept.total_cmp(&reading.value).is_eq() {
-                ReadingSeen::Before
-            } else {
-                ReadingSeen::Otherwise(*kept)
-            };
+        while let Some(known) = of_sensor.known.get(&reading.device_time()) {
+            if !fresh || (known.ahead - reading.ahead).abs() <= BEARABLE {
+                return if known.value.total_cmp(&reading.value).is_eq() {
+                    ReadingSeen::Before
+                } else {
+                    ReadingSeen::Otherwise(known.value)
+                };
+            }
+            reading.ahead += MOMENT;
         }
-        of_sensor.insert(reading.at, reading.value);
-        if of_sensor.len() > READINGS_PER_SENSOR {
-            of_sensor.pop_first();
-        }
+        of_sensor.remember(reading);
         ReadingSeen::Never
+    }
+
+    /// Whether that value of a sensor is known for what its device said as time.
+    pub(super) fn knows(&self, reading: &Reading) -> bool {
+        let known = self.readings.get(&reading.sensor);
+        let known = known.and_then(|of_sensor| of_sensor.known.get(&reading.device_time()));
+        known.is_some_and(|known| known.value.total_cmp(&reading.value).is_eq())
     }
 
     /// A time of its own for a reading that is dated by its arrival: a millisecond after the one before it, though a clock
@@ -69,7 +106,7 @@ impl RecentArrivals {
         let last = self.undated.get(sensor).filter(|last| last.duration_since(at) < MOST_AHEAD);
         let mut own = last.map_or(at, |last| at.max(after(*last)));
         if let Some(known) = self.readings.get(sensor) {
-            while known.contains_key(&own) && own.duration_since(at) < MOST_AHEAD {
+            while known.known.contains_key(&own) && own.duration_since(at) < MOST_AHEAD {
                 own = after(own);
             }
         }
@@ -150,7 +187,7 @@ impl<T: Clone + Eq + Hash> Window<T> {
     }
 }
 
-/// More than a day of one reading a minute; 32 KiB a sensor.
+/// More than a day of one reading a minute; 128 KiB a sensor.
 const READINGS_PER_SENSOR: usize = 2048;
 /// What the store tells apart.
 const MOMENT: SignedDuration = SignedDuration::from_millis(1);
@@ -166,20 +203,44 @@ mod tests {
     #[test]
     fn a_second_delivery_is_known_and_another_value_is_told_apart() {
         let mut recent = RecentArrivals::default();
-        let reading = |second: i64, value: f64| Reading {
-            sensor: Id::new("a").unwrap(),
-            at: Timestamp::from_second(second).unwrap(),
-            value,
-        };
-        assert_eq!(recent.reading(&reading(10, 1.0)), ReadingSeen::Never);
-        assert_eq!(recent.reading(&reading(10, 1.0)), ReadingSeen::Before);
-        assert_eq!(recent.reading(&reading(10, 2.0)), ReadingSeen::Otherwise(1.0));
-        assert_eq!(recent.reading(&reading(9, 2.0)), ReadingSeen::Never);
+        let mut seen = |second: i64, value: f64| recent.reading(&mut reading(second, value, 0), true);
+        assert_eq!(seen(10, 1.0), ReadingSeen::Never);
+        assert_eq!(seen(10, 1.0), ReadingSeen::Before);
+        assert_eq!(seen(10, 2.0), ReadingSeen::Otherwise(1.0));
+        assert_eq!(seen(9, 2.0), ReadingSeen::Never);
         for second in 11..4000 {
-            recent.reading(&reading(second, 1.0));
+            seen(second, 1.0);
         }
-        assert_eq!(recent.readings[&Id::new("a").unwrap()].len(), READINGS_PER_SENSOR);
-        assert_eq!(recent.reading(&reading(3999, 1.0)), ReadingSeen::Before);
+        assert_eq!(seen(3999, 1.0), ReadingSeen::Before);
+        assert_eq!(recent.readings[&Id::new("a").unwrap()].known.len(), READINGS_PER_SENSOR);
+    }
+
+    /// Of a device that says `second`, `ahead` seconds too late.
+    fn reading(second: i64, value: f64, ahead: i64) -> Reading {
+        let ahead = SignedDuration::from_secs(ahead);
+        let at = Timestamp::from_second(second).unwrap() - ahead;
+        Reading { ahead, ..Reading::new(Id::new("a").unwrap(), at, value) }
+    }
+
+    #[test]
+    fn a_clock_that_was_set_back_says_the_same_time_of_another_reading() {
+        let mut recent = RecentArrivals::default();
+        let mut right = reading(7200, 1.0, 0);
+        assert_eq!(recent.reading(&mut right, true), ReadingSeen::Never);
+        let late = &mut reading(7200, 1.0, -3600);
+        assert_eq!(recent.reading(late, false), ReadingSeen::Before, "it may have come again");
+        for value in [1.0, 3.0] {
+            let (mut set_back, mut again) = (reading(7200, value, -3600), reading(7200, value, -3600));
+            let first = recent.reading(&mut set_back, true);
+            assert_eq!(set_back.at, right.at + SignedDuration::from_hours(1));
+            if value < 2.0 {
+                assert_eq!(first, ReadingSeen::Never);
+                assert_eq!(set_back.device_time(), right.at + MOMENT);
+                assert_eq!(recent.reading(&mut again, true), ReadingSeen::Before);
+            } else {
+                assert_eq!(first, ReadingSeen::Otherwise(1.0));
+            }
+        }
     }
 
     #[test]

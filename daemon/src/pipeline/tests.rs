@@ -1,5 +1,6 @@
 //! The pipeline's tests, and the small room that they and the decoder's share.
 
+mod clocks;
 mod replied;
 mod typed;
 

@@ -59,6 +59,8 @@ pub async fn shift(
     let past = recall::recall(process, settings, past).await;
     opening.store_trouble =
         opening.store_trouble.take().or_else(|| process.snapshot.borrow().store_trouble.clone());
+    // A shift that follows another one ends no gap.
+    opening.stood = past.session_seen.filter(|_| process.gap.get().is_none());
     let mut tasks = start(process, settings, past, opening).await?;
     let new = tokio::select! {
         () = process.shutdown.cancelled() => None,

@@ -66,11 +66,7 @@ fn batch(site: &Site, first: usize, count: usize) -> Result<CommitBatch, Box<dyn
 fn assessed(sensor: &Sensor, second: usize, spike: Flag) -> Result<Assessed, Box<dyn Error>> {
     let at = Timestamp::from_second(1_808_000_000 + i64::try_from(second)?)?;
     Ok(Assessed {
-        reading: Reading {
-            sensor: sensor.id.clone(),
-            at,
-            value: 60.0 + f64::from(u32::try_from(second % 97)?) / 10.0,
-        },
+        reading: Reading::new(sensor.id.clone(), at, 60.0 + f64::from(u32::try_from(second % 97)?) / 10.0),
         received_at: at,
         tests: TestFlags { spike, ..TestFlags::NOT_EVALUATED },
         flag: Flag::Pass,

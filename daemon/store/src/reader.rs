@@ -3,6 +3,7 @@
 mod journal;
 mod passed_over;
 mod ranges;
+mod readings;
 mod recall;
 mod rows;
 
@@ -23,7 +24,8 @@ use crate::{columns, files, schema};
 pub use journal::{RawReading, WaitingEntries};
 pub use passed_over::PassedOver;
 pub use ranges::{KnownSensor, QuarantineCount, Rollup, SensorKey};
-pub use recall::{Readings, Recall};
+pub use readings::Readings;
+pub use recall::Recall;
 
 /// An open store, for reading only; each call sees what was committed by then.
 ///
@@ -112,12 +114,16 @@ impl Reader {
 
     /// When the newest reading up to `then` was measured.
     pub fn newest_reading(&self, then: Timestamp) -> Result<Option<Timestamp>, StoreError> {
-        let newest: Option<i64> = self.connection.query_row(
-            "SELECT max(at) FROM reading WHERE at <= ?1",
-            [then.as_millisecond()],
-            |row| row.get(0),
-        )?;
-        newest.map(columns::time).transpose()
+        let [straight, shifted] = [
+            "SELECT at FROM reading WHERE at <= ?1 AND ahead = 0 ORDER BY at DESC LIMIT 1",
+            "SELECT at - ahead FROM reading WHERE ahead <> 0 AND at - ahead <= ?1 ORDER BY at - ahead DESC LIMIT 1",
+        ]
+        .map(|sql| {
+            self.connection
+                .query_row(sql, [then.as_millisecond()], |row| row.get::<_, i64>(0))
+                .optional()
+        });
+        straight?.max(shifted?).map(columns::time).transpose()
     }
 
     /// The last time that the broker session is known to have stood.

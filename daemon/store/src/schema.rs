@@ -75,7 +75,7 @@ fn recognise(connection: &Connection, path: &Path) -> Result<SchemaFound, StoreE
 const APPLICATION_ID: i64 = 0x436C_6179;
 
 /// In order; a released one is never changed again.
-const MIGRATIONS: [&str; 7] = [
+const MIGRATIONS: [&str; 9] = [
     include_str!("../migrations/0001_first_watch.sql"),
     include_str!("../migrations/0002_journal.sql"),
     include_str!("../migrations/0003_mark_forecast.sql"),
@@ -83,4 +83,6 @@ const MIGRATIONS: [&str; 7] = [
     include_str!("../migrations/0005_unanswered_mail.sql"),
     include_str!("../migrations/0006_calls.sql"),
     include_str!("../migrations/0007_delivery_log.sql"),
+    include_str!("../migrations/0008_device_clock.sql"),
+    include_str!("../migrations/0009_tonight.sql"),
 ];

@@ -385,11 +385,11 @@ mod tests {
 
     fn batch(first: i64, count: i64) -> CommitBatch {
         let reading = |n| Assessed {
-            reading: Reading {
-                sensor: Id::new("t1-ntu").unwrap(),
-                at: Timestamp::from_millisecond(n * 100).unwrap(),
-                value: 60.0,
-            },
+            reading: Reading::new(
+                Id::new("t1-ntu").unwrap(),
+                Timestamp::from_millisecond(n * 100).unwrap(),
+                60.0,
+            ),
             received_at: Timestamp::from_millisecond(n * 100).unwrap(),
             tests: TestFlags::NOT_EVALUATED,
             flag: Flag::Pass,

@@ -135,7 +135,7 @@ impl ForwardingStore {
 
 fn reading(sensor: &str, at: Timestamp, value: f64, flag: Flag) -> Assessed {
     Assessed {
-        reading: Reading { sensor: Id::new(sensor).unwrap(), at, value },
+        reading: Reading::new(Id::new(sensor).unwrap(), at, value),
         received_at: at,
         tests: TestFlags::NOT_EVALUATED,
         flag,

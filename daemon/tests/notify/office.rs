@@ -142,6 +142,7 @@ pub fn notice(number: u64, priority: Priority) -> Issued {
             replaces: None,
             to: Audience::Everyone,
             calling: None,
+            tonight: None,
             content: Content::ReadingsMissing(ReadingsMissing::SessionLost { since: at(-9), until: at(0) }),
         },
         subject: format!("Notice {number}"),

@@ -2,6 +2,7 @@
 
 mod amounts;
 mod calling;
+mod clocks;
 mod doubt;
 mod drum;
 mod evening;
@@ -19,7 +20,7 @@ mod withdrawn;
 
 use claymark_model::site::Site;
 use claymark_notice::content::DrumState;
-use claymark_notice::{Call, Calling, Content, Failure, Notice};
+use claymark_notice::{Call, Calling, Content, Failure, Notice, OnTonight};
 use jiff::Timestamp;
 
 use crate::format::Clock;
@@ -42,13 +43,22 @@ pub struct Wording {
 pub fn wording(site: &Site, notice: &Notice) -> Wording {
     let teller = Teller::new(site, notice.at);
     let said = said(teller, notice);
-    let Some(calling) = &notice.calling else { return said };
+    let tonight = whose_night(notice).map(|tonight| teller.whose_night(tonight));
+    let Some(calling) = &notice.calling else {
+        let Some(tonight) = tonight else { return said };
+        let mut text = Text::default();
+        text.lines(said.text.lines().map(str::to_owned)).gap().line(tonight);
+        return text.wording(said.subject);
+    };
+    let whose_night = || tonight.iter().cloned();
     let mut text = called(teller, (notice, calling), &said.text, usize::MAX);
+    text.lines(whose_night());
     // What must be known to go and act stands first and stays; signs are what is left out first, then what comes last.
     let mut most = said.text.lines().count();
     while text.0.chars().count() > CALL_CHARS && most > 0 {
         most -= 1;
         text = called(teller, (notice, calling), &said.text, most);
+        text.lines(whose_night());
     }
     text.wording(said.subject)
 }
@@ -74,6 +84,22 @@ fn shortened(rest: &str, most: usize) -> Vec<String> {
         lines.remove(place);
     }
     lines.into_iter().map(str::to_owned).collect()
+}
+
+/// Who has the night, where the notice's own words don't say so.
+fn whose_night(notice: &Notice) -> Option<&OnTonight> {
+    match &notice.content {
+        Content::EveningCheck(_) | Content::Handover(_) | Content::Morning(_) => None,
+        Content::Runout(_)
+        | Content::Withdrawn(_)
+        | Content::LevelDoubt(_)
+        | Content::ReadingsMissing(_)
+        | Content::Failure(_)
+        | Content::Query(_)
+        | Content::Undelivered(_)
+        | Content::Unattended(_)
+        | Content::TestCall(_) => notice.tonight.as_ref(),
+    }
 }
 
 /// What happened, what it means and what to do.

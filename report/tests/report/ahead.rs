@@ -68,7 +68,7 @@ fn traces(site: &Site, of: &[(&str, &dyn Fn(usize) -> f64)]) -> BTreeMap<Id, Wee
         for (number, day) in week.days().iter().enumerate() {
             for reading in 0..360 {
                 let at = day.start + SignedDuration::from_mins(4 * reading);
-                let reading = Reading { sensor: id(sensor), at, value: value(number) };
+                let reading = Reading::new(id(sensor), at, value(number));
                 let tests = TestFlags::NOT_EVALUATED;
                 traces.push(&Assessed { reading, received_at: at, tests, flag: Flag::Pass });
             }

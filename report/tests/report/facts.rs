@@ -29,7 +29,7 @@ fn trace(readings: &[(i64, f64, Flag)], until_min: i64) -> WeekTrace {
     let at = |minute: i64| week.start().checked_add(SignedDuration::from_mins(minute)).unwrap();
     let mut builder = TraceBuilder::new(sensor, |at| Limits::of(&site, sensor, at), &week, at(until_min));
     for (minute, value, flag) in readings {
-        let reading = Reading { sensor: sensor.id.clone(), at: at(*minute), value: *value };
+        let reading = Reading::new(sensor.id.clone(), at(*minute), *value);
         let tests = TestFlags::NOT_EVALUATED;
         builder.push(&Assessed { reading, received_at: at(*minute), tests, flag: *flag });
     }

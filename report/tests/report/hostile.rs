@@ -168,7 +168,7 @@ fn absurd(facts: &WeekFacts, path: &Path) -> WeekFacts {
             ("head-o2", f64::MAX),
             ("drum-a-level", if n % 2 == 0 { f64::MAX } else { f64::MIN }),
         ] {
-            let reading = Reading { sensor: id(sensor), at, value };
+            let reading = Reading::new(id(sensor), at, value);
             let tests = TestFlags::NOT_EVALUATED;
             readings.push(Assessed { reading, received_at: at, tests, flag: Flag::Pass });
         }

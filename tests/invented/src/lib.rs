@@ -171,6 +171,7 @@ pub fn sensor(name: &str, place: Place, quantity: Quantity) -> Sensor {
         name: name.to_owned(),
         place,
         quantity,
+        device: None,
         unit: usual(quantity),
         every: SignedDuration::from_mins(1),
         senses: Senses::Surface,

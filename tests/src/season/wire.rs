@@ -32,7 +32,7 @@ pub fn arrivals(site: &Site, gauges: Vec<(Id, Vec<OnTheWire>)>, log: Vec<LogEntr
         let mut assessor = Assessor::new(site.sensor(&sensor).expect("the site has this gauge"));
         for OnTheWire { own, arrives, value } in sent {
             let received_at = moment(arrives);
-            let reading = Reading { sensor: sensor.clone(), at: moment(own), value };
+            let reading = Reading::new(sensor.clone(), moment(own), value);
             let given = assessor.assess(reading, received_at).into_iter();
             heard.extend(
                 given.map(|assessed| SeasonArrival { at: received_at, news: SeasonNews::Reading(assessed) }),

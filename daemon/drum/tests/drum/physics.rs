@@ -141,6 +141,6 @@ pub fn height(volume: f64) -> f64 {
 }
 
 pub fn reading(sensor: &str, at: Timestamp, received_at: Timestamp, value: f64, flag: Flag) -> Assessed {
-    let reading = Reading { sensor: Id::new(sensor).unwrap(), at, value };
+    let reading = Reading::new(Id::new(sensor).unwrap(), at, value);
     Assessed { reading, received_at, tests: TestFlags::NOT_EVALUATED, flag }
 }

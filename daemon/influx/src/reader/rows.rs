@@ -37,7 +37,13 @@ pub(super) fn reading(row: &AnswerRow, sensor: &Sensor) -> Result<Assessed, Read
     let tests: i64 = need(row, what, "tests")?;
     let lag = SignedDuration::from_millis(need(row, what, "lag")?);
     Ok(Assessed {
-        reading: Reading { sensor: sensor.id.clone(), at, value: need(row, what, "value")? },
+        reading: Reading {
+            ahead: row
+                .find::<i64>("ahead")
+                .map_err(answer(what))?
+                .map_or(SignedDuration::ZERO, SignedDuration::from_millis),
+            ..Reading::new(sensor.id.clone(), at, need(row, what, "value")?)
+        },
         received_at: at.checked_add(lag).map_err(|_outside| no(what, "lag", lag.as_millis()))?,
         tests: u32::try_from(tests)
             .ok()

@@ -2,7 +2,7 @@
 
 use std::cmp::Ordering;
 
-use jiff::Timestamp;
+use jiff::{SignedDuration, Timestamp};
 
 use crate::id::Id;
 use crate::quality::flat_line::FlatRun;
@@ -37,6 +37,8 @@ pub struct Assessor {
 struct Waiting {
     at: Timestamp,
     received_at: Timestamp,
+    /// By how much the device's clock was ahead.
+    ahead: SignedDuration,
 }
 
 type TimeValue = (Timestamp, f64);
@@ -79,7 +81,7 @@ impl Assessor {
         match self.history.place_of(point.at) {
             Falls::Newest => {
                 self.remember_newest(point);
-                self.newest_waits = self.waiting(point.at, past.received_at);
+                self.newest_waits = self.waiting(&past.reading, past.received_at);
             }
             Falls::Late(earlier) => self.remember_late(earlier, point),
             Falls::Taken(..) | Falls::Forgotten => {}
@@ -98,7 +100,7 @@ impl Assessor {
         if let Some(newest) = self.history.newest_mut() {
             newest.tests = point.tests;
         }
-        self.newest_waits = self.waiting(reading.at, received_at);
+        self.newest_waits = self.waiting(&reading, received_at);
         let flag = self.aggregate(point.tests);
         let mut given = vec![Assessed { reading, received_at, tests: point.tests, flag }];
         given.extend(settled);
@@ -121,7 +123,7 @@ impl Assessor {
                     (tests.spike, tests.next_to_spike) = spike;
                 }
             }
-            None => self.late_waits = self.waiting(at, received_at),
+            None => self.late_waits = self.waiting(&reading, received_at),
         }
         if let Some(test) = self.thresholds.flat_line {
             let back = std::iter::once((at, value)).chain(self.unbroken_before(earlier, at));
@@ -134,8 +136,8 @@ impl Assessor {
         given
     }
 
-    fn waiting(&self, at: Timestamp, received_at: Timestamp) -> Option<Waiting> {
-        self.thresholds.spike.map(|_| Waiting { at, received_at })
+    fn waiting(&self, reading: &Reading, received_at: Timestamp) -> Option<Waiting> {
+        self.thresholds.spike.map(|_| Waiting { at: reading.at, received_at, ahead: reading.ahead })
     }
 
     /// The spike test of a reading that waited, now that `next` has arrived; a reading with a gap beside it
@@ -147,7 +149,10 @@ impl Assessor {
         let tests = TestFlags { spike, next_to_spike, ..known.tests };
         self.history.get_mut(earlier)?.tests = tests;
         Some(Assessed {
-            reading: Reading { sensor: self.sensor.clone(), at: known.at, value: known.value },
+            reading: Reading {
+                ahead: waiting.ahead,
+                ..Reading::new(self.sensor.clone(), known.at, known.value)
+            },
             received_at: waiting.received_at,
             tests,
             flag: self.aggregate(tests),

@@ -19,6 +19,7 @@ fn notice(number: u64, kind: NoticeKind, replaces: Option<u64>, content: Content
         replaces,
         to: Audience::Everyone,
         calling: None,
+        tonight: None,
         content,
     }
 }

@@ -277,7 +277,7 @@ impl RoomNight {
             Event::StoreWorks | Event::Recalled(_) | Event::RecalledMark(_) => None,
             Event::RecalledYield(_) | Event::GoLive | Event::Tick => None,
             Event::Query(_) | Event::NumberedUpTo(_) => None,
-            Event::Link(_) | Event::NotDelivered { .. } => None,
+            Event::Link(_) | Event::NotDelivered { .. } | Event::Clocks(_) | Event::WasAway { .. } => None,
         });
         self.entry(deed, last)
     }
@@ -339,7 +339,7 @@ impl RoomNight {
             Event::Remembered(_) | Event::HadHappened(_) => {}
             Event::Recalled(_) | Event::RecalledMark(_) | Event::RecalledYield(_) => {}
             Event::GoLive | Event::Tick | Event::Query(_) | Event::NumberedUpTo(_) => {}
-            Event::Link(_) | Event::NotDelivered { .. } => {}
+            Event::Link(_) | Event::NotDelivered { .. } | Event::Clocks(_) | Event::WasAway { .. } => {}
         }
         self.room.handle(self.now, event);
     }
@@ -427,7 +427,7 @@ impl RoomNight {
             self.drums.iter().any(failing)
         };
         let assess = |(sensor, value): (String, f64)| Assessed {
-            reading: Reading { sensor: id(&sensor), at: self.now, value },
+            reading: Reading::new(id(&sensor), self.now, value),
             received_at: self.now,
             tests: TestFlags::NOT_EVALUATED,
             flag: if fails(&sensor) { Flag::Fail } else { Flag::Pass },

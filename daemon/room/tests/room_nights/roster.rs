@@ -98,7 +98,7 @@ fn the_night_is_whose_answer_comes_and_unanswered_the_next_person_is_asked() {
     night.drum("a").draws(16.0);
     let calls = night.until("2027-04-20T21:00");
     let first = of_kind(&calls, NoticeKind::Runout)[0];
-    let tonight = calling(first).tonight.as_ref().expect("the site asks for it");
+    let tonight = first.notice.tonight.as_ref().expect("the site asks for it");
     assert_eq!((first.to.as_str(), tonight.person.as_str()), ("lee", "lee"));
     assert!(tonight.confirmed.is_some());
 

@@ -1,5 +1,7 @@
 //! What the forwarder asks for: the oldest entries of the journal, and the rows that they name.
 
+use std::collections::BTreeMap;
+
 use jiff::Timestamp;
 use rusqlite::{OptionalExtension, Row};
 
@@ -17,6 +19,8 @@ use crate::journal::{self, Entry, JournalTable, Name, Rejected};
 pub struct RawReading {
     /// When it was measured.
     pub at: Timestamp,
+    /// By how much its device's clock was ahead, ms.
+    pub ahead_ms: i64,
     /// Whose.
     pub sensor: SensorKey,
     /// In the base unit of the sensor.
@@ -85,7 +89,7 @@ impl Reader {
     ) -> Result<(), StoreError> {
         names.sort_unstable();
         names.dedup();
-        let sql = "SELECT at, sensor, value, flag, tests, lag FROM reading WHERE (at, sensor) >= (?1, ?2) ORDER BY at, sensor";
+        let sql = "SELECT at, sensor, value, flag, tests, lag, ahead FROM reading WHERE (at, sensor) >= (?1, ?2) ORDER BY at, sensor";
         let mut statement = self.connection.prepare_cached(sql)?;
         let mut names = names.into_iter().peekable();
         while let Some(Name { at, key }) = names.peek() {
@@ -106,33 +110,47 @@ impl Reader {
         Ok(())
     }
 
-    /// All readings of a short range, in the order of the key.
+    /// All readings that were measured in a short range: first those of devices whose clock was right, in the order of
+    /// the key.
     pub fn raw_readings(
         &self,
         from: Timestamp,
         to: Timestamp,
         mut each: impl FnMut(RawReading),
     ) -> Result<(), StoreError> {
-        let sql = "SELECT at, sensor, value, flag, tests, lag FROM reading WHERE at >= ?1 AND at < ?2 ORDER BY at, sensor";
-        let mut statement = self.connection.prepare_cached(sql)?;
-        let mut found = statement.query([from.as_millisecond(), to.as_millisecond()])?;
-        while let Some(row) = found.next()? {
-            self.passed_over.row(raw(row))?.map(&mut each);
+        for (measured, clock) in MEASURED {
+            let sql = format!(
+                "SELECT at, sensor, value, flag, tests, lag, ahead FROM reading
+                 WHERE {clock} AND {measured} >= ?1 AND {measured} < ?2 ORDER BY {measured}, sensor"
+            );
+            let mut statement = self.connection.prepare_cached(&sql)?;
+            let mut found = statement.query([from.as_millisecond(), to.as_millisecond()])?;
+            while let Some(row) = found.next()? {
+                self.passed_over.row(raw(row))?.map(&mut each);
+            }
         }
         Ok(())
     }
 
-    /// How many readings each sensor has in a range; those without any aren't there.
+    /// How many readings each sensor has that were measured in a range; those without any aren't there.
     pub fn count_readings(
         &self,
         from: Timestamp,
         to: Timestamp,
     ) -> Result<Vec<(SensorKey, u64)>, StoreError> {
-        let sql =
-            "SELECT sensor, count(*) FROM reading WHERE at >= ?1 AND at < ?2 GROUP BY sensor ORDER BY sensor";
-        rows::collect(self, sql, [from.as_millisecond(), to.as_millisecond()], |row| {
-            Ok((SensorKey(row.get(0)?), row.get(1)?))
-        })
+        let mut counts: BTreeMap<SensorKey, u64> = BTreeMap::new();
+        for (measured, clock) in MEASURED {
+            let sql = format!(
+                "SELECT sensor, count(*) FROM reading
+                 WHERE {clock} AND {measured} >= ?1 AND {measured} < ?2 GROUP BY sensor"
+            );
+            let range = [from.as_millisecond(), to.as_millisecond()];
+            let found = rows::collect(self, &sql, range, |row| Ok((SensorKey(row.get(0)?), row.get(1)?)))?;
+            found
+                .into_iter()
+                .for_each(|(sensor, count): (_, u64)| *counts.entry(sensor).or_default() += count);
+        }
+        Ok(counts.into_iter().collect())
     }
 
     /// What couldn't be forwarded and is still kept, newest first, at most `most`.
@@ -147,15 +165,20 @@ impl Reader {
 fn raw(row: &Row<'_>) -> Result<RawReading, StoreError> {
     let (flag, tests): (u8, u32) = (row.get(3)?, row.get(4)?);
     let bad = |found: u32| StoreError::BadRow { what: "flag", found: found.to_string() };
+    let (at, lag, ahead): (i64, i64, i64) = (row.get(0)?, row.get(5)?, row.get(6)?);
     Ok(RawReading {
-        at: columns::time(row.get(0)?)?,
+        at: columns::time(at - ahead)?,
+        ahead_ms: ahead,
         sensor: SensorKey(row.get(1)?),
         value: row.get(2)?,
         flag: Flag::try_from(flag).map_err(|_not_one| bad(flag.into()))?,
         tests: TestFlags::unpack(tests).ok_or_else(|| bad(tests))?,
-        lag_ms: row.get(5)?,
+        lag_ms: lag + ahead,
     })
 }
 
 /// After so many rows in between that nobody named, the next name is looked up.
 const STRANGERS: u32 = 8;
+
+/// When a reading was measured, by whether its device's clock was right: each term leads to an index.
+const MEASURED: [(&str, &str); 2] = [("at", "ahead = 0"), ("at - ahead", "ahead <> 0")];

@@ -170,10 +170,17 @@ impl Reader {
     /// When the first and the last reading were measured.
     pub fn extent(&self) -> Result<Option<(Timestamp, Timestamp)>, StoreError> {
         // Two queries: SQLite looks up a lone min or max in the key, but scans for both together.
-        let sql = "SELECT (SELECT min(at) FROM reading), (SELECT max(at) FROM reading)";
-        let (first, last): (Option<i64>, Option<i64>) =
-            self.connection.query_row(sql, [], |row| Ok((row.get(0)?, row.get(1)?)))?;
-        first.zip(last).map(|(first, last)| Ok((columns::time(first)?, columns::time(last)?))).transpose()
+        let sql = "SELECT (SELECT min(at) FROM reading), (SELECT max(at) FROM reading),
+                          (SELECT min(at - ahead) FROM reading WHERE ahead <> 0),
+                          (SELECT max(at - ahead) FROM reading WHERE ahead <> 0)";
+        let [first, last, first_shifted, last_shifted]: [Option<i64>; 4] =
+            self.connection
+                .query_row(sql, [], |row| Ok([row.get(0)?, row.get(1)?, row.get(2)?, row.get(3)?]))?;
+        let first = [first, first_shifted].into_iter().flatten().min();
+        first
+            .zip(last.max(last_shifted))
+            .map(|(first, last)| Ok((columns::time(first)?, columns::time(last)?)))
+            .transpose()
     }
 
     /// Field-log entries by the time that they speak of, corrections included.

@@ -1,6 +1,6 @@
 //! Rows back into core types.
 
-use jiff::Timestamp;
+use jiff::{SignedDuration, Timestamp};
 use rusqlite::{Params, Row};
 
 use claymark_clay::{LearnedYield, Yield};
@@ -52,17 +52,17 @@ pub(super) fn collect_into<T>(
 }
 
 /// Columns of [`reading`].
-pub(super) const READING: &str = "r.at, r.sensor, s.id, r.value, r.flag, r.tests, r.lag";
+pub(super) const READING: &str = "r.at, r.sensor, s.id, r.value, r.flag, r.tests, r.lag, r.ahead";
 
 pub(super) fn reading(row: &Row<'_>) -> Result<Assessed, StoreError> {
-    let (at, lag): (i64, i64) = (row.get(0)?, row.get(6)?);
+    let (at, lag, ahead): (i64, i64, i64) = (row.get(0)?, row.get(6)?, row.get(7)?);
+    let sensor = columns::id(row.get_ref(2)?.as_str().map_err(rusqlite::Error::from)?)?;
     let (flag, tests): (u8, u32) = (row.get(4)?, row.get(5)?);
     let bad = |found: String| StoreError::BadRow { what: "flag", found };
     Ok(Assessed {
         reading: Reading {
-            sensor: columns::id(row.get_ref(2)?.as_str().map_err(rusqlite::Error::from)?)?,
-            at: columns::time(at)?,
-            value: row.get(3)?,
+            ahead: SignedDuration::from_millis(ahead),
+            ..Reading::new(sensor, columns::time(at - ahead)?, row.get(3)?)
         },
         received_at: columns::time(at + lag)?,
         flag: Flag::try_from(flag).map_err(|_not_one| bad(flag.to_string()))?,
@@ -98,7 +98,7 @@ pub(super) fn answer(row: &Row<'_>) -> Result<Answer, StoreError> {
 }
 
 /// Columns of [`notice`].
-pub(super) const NOTICE: &str = "n.number, n.at, n.kind, n.cause, n.drum, n.priority, n.replaces, n.audience, n.facts, n.subject, n.text, n.calling";
+pub(super) const NOTICE: &str = "n.number, n.at, n.kind, n.cause, n.drum, n.priority, n.replaces, n.audience, n.facts, n.subject, n.text, n.calling, n.tonight";
 
 pub(super) fn notice(row: &Row<'_>) -> Result<Issued, StoreError> {
     let (drum, audience): (Option<String>, Option<String>) = (row.get(4)?, row.get(7)?);
@@ -120,6 +120,10 @@ pub(super) fn notice(row: &Row<'_>) -> Result<Issued, StoreError> {
             calling: row
                 .get::<_, Option<String>>(11)?
                 .map(|calling| columns::record("call", calling))
+                .transpose()?,
+            tonight: row
+                .get::<_, Option<String>>(12)?
+                .map(|tonight| columns::record("night", tonight))
                 .transpose()?,
             content: columns::record("notice", row.get(8)?)?,
         },

@@ -34,26 +34,31 @@ pub(crate) fn keep(
     }
     // Adding zero makes -0 a plain 0, as SQLite does: else a redelivered -0 would look like another value.
     let value = assessed.reading.value + 0.0;
-    let at = assessed.reading.at.as_millisecond();
+    // What the device said is the key, whatever was found out of its clock.
+    let at = assessed.reading.device_time().as_millisecond();
+    let measured = assessed.reading.at.as_millisecond();
     let lag = assessed.received_at.as_millisecond() - at;
-    let point = RollupReading { sensor: key, at, value, flag: assessed.flag };
+    let point = RollupReading { sensor: key, at: measured, value, flag: assessed.flag };
     let inserted = connection
         .prepare_cached(
-            "INSERT INTO reading (at, sensor, value, flag, tests, lag) VALUES (?1, ?2, ?3, ?4, ?5, ?6)
+            "INSERT INTO reading (at, sensor, value, flag, tests, lag, ahead) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)
              ON CONFLICT DO NOTHING",
         )?
-        .execute(params![at, key, value, u8::from(assessed.flag), assessed.tests.pack(), lag])?;
+        .execute(params![at, key, value, u8::from(assessed.flag), assessed.tests.pack(), lag, at - measured])?;
     let limits = |hour| sensors.limits(&assessed.reading.sensor, hour);
     if inserted == 1 {
-        rollups.add(connection, point, limits, lag)?;
+        rollups.add(connection, point, limits, lag + at - measured)?;
         journal.reading(at, key, lag);
         committed.stored += 1;
         return Ok(());
     }
     let kept = KeptRow::find(connection, at, key)?;
     if kept.value.to_bits() != value.to_bits() {
-        let detail =
-            format!("{value} at {}: {} is already kept for that time", assessed.reading.at, kept.value);
+        let detail = format!(
+            "{value} at {}: {} is already kept for that time",
+            assessed.reading.device_time(),
+            kept.value
+        );
         committed.conflicts.push(aside(assessed, Reason::Conflict, detail));
     } else if kept.waits_for(&assessed.tests) {
         connection

@@ -159,8 +159,8 @@ pub(crate) fn yields(connection: &Connection, yields: &[LearnedYield]) -> Result
 /// The same number again is the same notice: the first stays.
 pub(crate) fn notices(connection: &Connection, notices: &[Issued]) -> Result<(), StoreError> {
     let mut insert = connection.prepare_cached(
-        "INSERT INTO notice (number, at, kind, cause, drum, priority, replaces, audience, facts, subject, text, calling)
-         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12) ON CONFLICT DO NOTHING",
+        "INSERT INTO notice (number, at, kind, cause, drum, priority, replaces, audience, facts, subject, text, calling, tonight)
+         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13) ON CONFLICT DO NOTHING",
     )?;
     for Issued { notice, subject, text } in notices {
         let audience = match &notice.to {
@@ -179,7 +179,8 @@ pub(crate) fn notices(connection: &Connection, notices: &[Issued]) -> Result<(),
             serde_json::to_string(&notice.content)?,
             subject,
             text,
-            notice.calling.as_ref().map(serde_json::to_string).transpose()?
+            notice.calling.as_ref().map(serde_json::to_string).transpose()?,
+            notice.tonight.as_ref().map(serde_json::to_string).transpose()?
         ])?;
     }
     Ok(())

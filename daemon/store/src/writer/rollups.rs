@@ -238,8 +238,11 @@ impl Extent {
         let from = hour(point.at) * MS_PER_HOUR;
         let found = connection
             .prepare_cached(
-                "SELECT min(value), max(value), total(value) FROM reading
-                 WHERE at >= ?1 AND at < ?2 AND sensor = ?3 AND flag IN (1, 2, 3)",
+                "SELECT min(value), max(value), total(value) FROM (
+                     SELECT value FROM reading
+                     WHERE ahead = 0 AND at >= ?1 AND at < ?2 AND sensor = ?3 AND flag IN (1, 2, 3)
+                     UNION ALL SELECT value FROM reading
+                     WHERE ahead <> 0 AND at - ahead >= ?1 AND at - ahead < ?2 AND sensor = ?3 AND flag IN (1, 2, 3))",
             )?
             .query_row(params![from, from + MS_PER_HOUR, point.sensor], |row| {
                 Ok(Self { least: row.get(0)?, most: row.get(1)?, total: row.get(2)? })

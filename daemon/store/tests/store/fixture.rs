@@ -48,7 +48,7 @@ pub fn at(ms: i64) -> Timestamp {
 /// A reading whose spike flag waits (2) or is settled (1, 3, 4), and decides the aggregate.
 pub fn reading(sensor: &str, ms: i64, value: f64, spike: Flag) -> Assessed {
     Assessed {
-        reading: Reading { sensor: id(sensor), at: at(ms), value },
+        reading: Reading::new(id(sensor), at(ms), value),
         received_at: at(ms + 250),
         tests: TestFlags { gross_range: Flag::Pass, spike, ..TestFlags::NOT_EVALUATED },
         flag: if spike == Flag::NotEvaluated { Flag::Pass } else { spike },

@@ -11,7 +11,9 @@ use claymark_model::reading::Assessed;
 use claymark_model::skill::{Fate, Lead, MarkForecast};
 use claymark_model::units::{Kilograms, Litres, LitresPerHour};
 use claymark_notice::content::{Content, ReadingsMissing};
-use claymark_notice::{Answer, Audience, Call, Calling, Notice, NoticeKind, Priority, Promise, Urgency};
+use claymark_notice::{
+    Answer, Audience, Call, Calling, Notice, NoticeKind, OnTonight, Priority, Promise, Urgency,
+};
 use claymark_store::batch::{Channel, CommitBatch, Delivery, DeliveryState, Issued};
 use jiff::Timestamp;
 
@@ -362,7 +364,6 @@ fn issued() -> Issued {
             replaces: Some(6),
             to: Audience::Only(vec![id("on-call"), id("lead")]),
             calling: Some(Box::new(Calling {
-                tonight: None,
                 also: Vec::new(),
                 call: Call::PromiseBroken,
                 urgency: Urgency::Danger { by: Some(at(900)) },
@@ -377,6 +378,7 @@ fn issued() -> Issued {
                 holds_until: at(900),
                 later: None,
             })),
+            tonight: Some(OnTonight { person: id("lead"), confirmed: Some(at(-90)) }),
             content: Content::ReadingsMissing(missing),
         },
         subject: "Drum A: dry about 03:10".to_owned(),

@@ -50,5 +50,5 @@ fn a_store_of_version_6_is_read_with_its_deliveries() {
         ]
     );
     let version = Command::new("sqlite3").arg(barn.path()).arg("PRAGMA user_version").output().unwrap();
-    assert_eq!(String::from_utf8_lossy(&version.stdout).trim(), "7");
+    assert_eq!(String::from_utf8_lossy(&version.stdout).trim(), "9");
 }

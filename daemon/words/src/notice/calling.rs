@@ -105,7 +105,6 @@ impl Teller<'_> {
                 }
             }
         });
-        lines.extend(calling.tonight.as_ref().map(|tonight| self.whose_night(tonight)));
         lines
     }
 

@@ -19,6 +19,9 @@ pub(super) fn wording(teller: Teller<'_>, missing: &ReadingsMissing) -> Wording 
         ReadingsMissing::NotForwarded { since, why } => teller.not_forwarded(*since, why),
         ReadingsMissing::StoreReplaced { at, fate } => teller.store_replaced(*at, fate),
         ReadingsMissing::ClockStepped(step) => teller.clock_stepped(step),
+        ReadingsMissing::DeviceClock(clock) => teller.device_clock(clock),
+        ReadingsMissing::ServerClock(clock) => teller.server_clock(clock),
+        ReadingsMissing::Unwatched(gap) => teller.unwatched(gap),
         ReadingsMissing::TakenOver { since, client_id, certain } => {
             teller.taken_over(*since, client_id, *certain)
         }

@@ -207,6 +207,7 @@ mod tests {
             replaces: None,
             to: Audience::Everyone,
             calling: None,
+            tonight: None,
             content: Content::Query(Box::new(Queries { first, more })),
         };
         wording(&site(), &notice)

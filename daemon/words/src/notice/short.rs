@@ -9,26 +9,30 @@ use claymark_model::site::Site;
 use claymark_notice::Notice;
 use claymark_notice::calling::Later;
 
-use super::{Teller, wording};
+use super::{Teller, whose_night, wording};
 use crate::names;
 
 /// What one short message holds.
 pub const SHORT_CHARS: usize = 160;
 
-/// The first line, the number to answer and who is called next, as far as they fit.
+/// The first line, the number to answer, who is called next and who has the night, as far as they fit.
 #[must_use]
 pub fn short(site: &Site, notice: &Notice) -> String {
     let teller = Teller::new(site, notice.at);
     let first = letters(&wording(site, notice).subject);
     let number = format!(" Notice {}.", notice.number);
     let later = notice.calling.as_ref().and_then(|calling| calling.later.as_ref());
-    let next = later.map(|later| letters(&format!(" {}", teller.next_call(later)))).unwrap_or_default();
-    let all = format!("{first}{number}{next}");
-    if length(&all) <= SHORT_CHARS {
-        all
-    } else {
-        format!("{}{number}", cut(&first, SHORT_CHARS - number.len()))
-    }
+    let next = later.map(|later| format!(" {}", letters(&teller.next_call(later)))).unwrap_or_default();
+    let tonight = whose_night(notice)
+        .map(|tonight| format!(" Tonight: {}.", letters(&names::contact(site, &tonight.person))))
+        .unwrap_or_default();
+    let all = [
+        format!("{first}{number}{next}{tonight}"),
+        format!("{first}{number}{next}"),
+        format!("{first}{number}{tonight}"),
+    ];
+    let cut_short = || format!("{}{number}", cut(&first, SHORT_CHARS - number.len()));
+    all.into_iter().find(|all| length(all) <= SHORT_CHARS).unwrap_or_else(cut_short)
 }
 
 impl Teller<'_> {

@@ -2,6 +2,7 @@
 
 mod advice;
 mod calling;
+mod clocks;
 mod handover;
 mod reach;
 pub(crate) mod room;
@@ -397,6 +398,7 @@ fn every_kind(full: Verdict) -> Vec<Content> {
     ]
     .into_iter()
     .chain(reach::every_kind(not_lasting.remedy))
+    .chain(clocks::every_kind())
     .collect()
 }
 

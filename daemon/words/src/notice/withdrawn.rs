@@ -69,6 +69,8 @@ pub(super) fn wording(teller: Teller<'_>, notice: &Notice, withdrawn: &Withdrawn
             text.line(format!("What had waited since {} has arrived there.", teller.clock.time(*since)));
             text.wording("All clear. InfluxDB has everything again.".to_owned())
         }
+        Because::DeviceClockRight(clock) => teller.device_clock_right(clock),
+        Because::ServerClockRight(clock) => teller.server_clock_right(clock),
         Because::NameFree { since, until } => {
             let (since, until) = (teller.clock.time(*since), teller.clock.time(*until));
             text.line(format!(

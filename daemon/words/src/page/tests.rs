@@ -1,7 +1,8 @@
 //! The page's sentences, of the invented room.
 
+use claymark_clay::refill::Wanted;
+use claymark_clay::refill::books::{Residual, StrengthSource};
 use claymark_clay::refill::sheet::Sheet;
-use claymark_clay::refill::{Residual, StrengthSource, Wanted};
 use claymark_invented as invented;
 use claymark_model::id::Id;
 use claymark_model::quality::Flag;

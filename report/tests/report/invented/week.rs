@@ -115,7 +115,7 @@ fn readings(site: &Site, clock: &WeekClock, hour: i64, noise: &mut SteadyNoise) 
             let late = (NETWORK_H.0..NETWORK_H.1).contains(&hour);
             let flag = if fails { Flag::Fail } else { Flag::Pass };
             readings.push(Assessed {
-                reading: Reading { sensor: sensor.id.clone(), at, value },
+                reading: Reading::new(sensor.id.clone(), at, value),
                 received_at: if late { clock.at(NETWORK_H.1) } else { at },
                 tests: TestFlags { gross_range: flag, ..TestFlags::NOT_EVALUATED },
                 flag,
@@ -303,7 +303,8 @@ fn issue(
     let content = Content::ReadingsMissing(ReadingsMissing::SessionLost { since: at, until: at });
     let (cause, to) = (format!("cause {number}"), Audience::Everyone);
     let calling = (kind != NoticeKind::EveningCheck).then(|| Box::new(calling(at, Call::First)));
-    let notice = Notice { number, at, kind, cause, drum, priority, replaces: None, to, calling, content };
+    let (replaces, tonight) = (None, None);
+    let notice = Notice { number, at, kind, cause, drum, priority, replaces, to, calling, tonight, content };
     batch.notices.push(Issued { notice, subject: subject.to_owned(), text: String::new() });
     batch.deliveries.push(Delivery {
         notice: number,
@@ -323,7 +324,6 @@ pub fn calling(at: Timestamp, call: Call) -> Calling {
         broken: None,
         holds_until: at,
         later: None,
-        tonight: None,
         also: Vec::new(),
     }
 }

@@ -10,7 +10,6 @@ use super::*;
 fn calling(call: Call) -> Calling {
     let kim = || Audience::one(id("kim"));
     Calling {
-        tonight: None,
         also: Vec::new(),
         call,
         urgency: Urgency::Danger { by: None },

@@ -33,6 +33,7 @@ pub(super) fn notice(when: &str, content: Content) -> Notice {
         replaces: Some(6),
         to: Audience::one(id("ann")),
         calling: None,
+        tonight: None,
         content,
     }
 }
