@@ -144,6 +144,7 @@ pub(super) fn follows(was: &Was, found: &Fault) -> bool {
         | Fault::LinePlugged { .. }
         | Fault::TubeSplit { .. }
         | Fault::DrumSwapped { .. }
+        | Fault::Clearing { .. }
         | Fault::WaterOnly(_) => washes_in || limit(Limited::Turbidity, false),
         Fault::FreshWaterLow { .. } => washes_in || limit(Limited::Turbidity, true),
         Fault::TooMuchWater { .. } => washes_in || limit(Limited::Turbidity, false),
@@ -162,7 +163,6 @@ pub(super) fn follows(was: &Was, found: &Fault) -> bool {
         | Fault::ProbeOut { .. }
         | Fault::Bubbles { .. }
         | Fault::OutOfLimits { .. }
-        | Fault::Clearing { .. }
         | Fault::OxygenFalls { .. } => false,
     }
 }
