@@ -127,8 +127,8 @@ fn what_can_hardly_be_meant_is_asked_about_before_it_is_taken() {
     assert!(web::post(room.port, "/log", &sure).body.contains("Written down: "));
     assert_eq!(kept(), "1");
     for (name, typed, why) in [
-        ("water", "much", "doesn't begin with a number"),
-        ("water", "4 lb", "can't be used here"),
+        ("water", "much", "begin with a number"),
+        ("water", "4 lb", "be used here"),
         ("clay", "-3", "zero or more"),
         ("drum", "z", "choose what it is about"),
         ("kind", "paint", "there is no such entry"),
@@ -195,6 +195,8 @@ fn what_people_typed_stays_text() {
 fn a_warning_is_answered_on_the_page_and_a_thousand_slow_readers_stop_none() {
     let (mail, port) = (MailServer::start(&[]), free_port());
     let barn = Barn::new(mail.port(), &format!("[page]\nlisten = \"127.0.0.1:{port}\""));
+    // By day, so that no evening check was missed that would tell it first.
+    barn.set_clock("2027-03-02T09:03:00Z");
     let _daemon = barn.watched();
     let slow: Vec<TcpStream> =
         (0..1000).map_while(|_| TcpStream::connect(("127.0.0.1", port)).ok()).collect();

@@ -23,6 +23,7 @@ use claymark_notice::content::DrumState;
 use claymark_notice::{Call, Calling, Content, Failure, Notice, OnTonight};
 use jiff::Timestamp;
 
+use crate::caution;
 use crate::format::Clock;
 
 pub use outlook::outlook;
@@ -53,7 +54,7 @@ pub fn wording(site: &Site, notice: &Notice) -> Wording {
     let whose_night = || tonight.iter().cloned();
     let mut text = called(teller, (notice, calling), &said.text, usize::MAX);
     text.lines(whose_night());
-    // What must be known to go and act stands first and stays; signs are what is left out first, then what comes last.
+    // What must be known to go and act stands first and stays; signs are what is left out first, then what is longest.
     let mut most = said.text.lines().count();
     while text.0.chars().count() > CALL_CHARS && most > 0 {
         most -= 1;
@@ -75,12 +76,18 @@ fn called(teller: Teller<'_>, (notice, calling): (&Notice, &Calling), said: &str
     text
 }
 
-/// At most so many lines: without signs first, then without what comes last.
+/// At most so many lines: without signs first, then without what is longest.
 fn shortened(rest: &str, most: usize) -> Vec<String> {
     let mut lines: Vec<&str> = rest.lines().collect();
     while lines.iter().filter(|line| !line.is_empty()).count() > most {
         let sign = lines.iter().rposition(|line| line.starts_with("- "));
-        let Some(place) = sign.or_else(|| lines.iter().rposition(|line| !line.is_empty())) else { break };
+        // What keeps people from harm stays.
+        let stays = |line: &str| line.is_empty() || line == caution::HANDLING;
+        let longest = || {
+            let all = lines.iter().enumerate().filter(|(_, line)| !stays(line));
+            all.max_by_key(|(_, line)| line.len()).map(|(place, _)| place)
+        };
+        let Some(place) = sign.or_else(longest) else { break };
         lines.remove(place);
     }
     lines.into_iter().map(str::to_owned).collect()

@@ -40,7 +40,7 @@ fn the_sqlite3_tool_reads_while_the_daemon_writes() {
     writer.commit(&readings(vec![reading("t1-ntu", 0, 61.5, Flag::Pass)])).unwrap();
     assert_eq!(
         sqlite3(&barn.path(), "SELECT * FROM reading_v"),
-        "2027-04-20T14:00:00.000Z|t1-ntu|tank:t1|turbidity|61.5|NTU|1|0.25\n"
+        "2027-04-20T14:00:00.000Z|t1-ntu|tank:t1|turbidity|61.5|NTU|1|0.25|0.0\n"
     );
     writer.commit(&readings(vec![reading("t1-ntu", 1_000, 62.5, Flag::Pass)])).unwrap();
     assert_eq!(
@@ -90,7 +90,7 @@ fn a_reader_asks_for_the_daemon_where_the_store_is_of_an_older_version() {
     drop(barn.writer());
     sqlite3(&barn.path(), "PRAGMA user_version = 0");
     let message = Reader::open(&barn.path()).unwrap_err();
-    assert!(matches!(message, StoreError::Older { found: 0, known: 7, .. }), "{message}");
+    assert!(matches!(message, StoreError::Older { found: 0, known: 9, .. }), "{message}");
     assert!(message.to_string().contains("`claymark run` once"), "{message}");
 }
 
@@ -162,7 +162,9 @@ fn a_store_of_the_first_version_is_brought_up_to_date_with_all_that_it_holds() {
     sqlite3(
         &barn.path(),
         "ALTER TABLE answer DROP COLUMN there_by; DROP VIEW notice_v; CREATE VIEW notice_v AS SELECT 1; \
-         ALTER TABLE notice DROP COLUMN calling; DROP VIEW clay_yield_v; DROP TABLE clay_yield; DROP VIEW rejected_v; DROP TABLE rejected; DROP TABLE journal; DROP VIEW mark_forecast_v; DROP TABLE mark_forecast; \
+         ALTER TABLE notice DROP COLUMN calling; ALTER TABLE notice DROP COLUMN tonight; \
+         DROP INDEX reading_ahead; DROP VIEW reading_v; ALTER TABLE reading DROP COLUMN ahead; CREATE VIEW reading_v AS SELECT 1; \
+         DROP VIEW clay_yield_v; DROP TABLE clay_yield; DROP VIEW rejected_v; DROP TABLE rejected; DROP TABLE journal; DROP VIEW mark_forecast_v; DROP TABLE mark_forecast; \
          DROP INDEX delivery_pending; DROP VIEW delivery_v; ALTER TABLE delivery DROP COLUMN times; \
          CREATE INDEX delivery_pending ON delivery (state); CREATE VIEW delivery_v AS SELECT 1; \
          PRAGMA user_version = 1",
@@ -182,7 +184,7 @@ fn a_store_of_a_newer_version_is_refused_and_left_alone() {
     let messages =
         [Reader::open(&barn.path()).unwrap_err(), Writer::open(&barn.path(), &barn.site).unwrap_err()];
     for message in messages {
-        assert!(matches!(message, StoreError::Newer { found: 99, known: 7, .. }), "{message}");
+        assert!(matches!(message, StoreError::Newer { found: 99, known: 9, .. }), "{message}");
     }
     assert_eq!(sqlite3(&barn.path(), "PRAGMA user_version"), "99\n");
 }

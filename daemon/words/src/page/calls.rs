@@ -62,6 +62,7 @@ fn who(site: &Site, clock: Clock<'_>, alarm: &StandingAlarm) -> String {
     }
     let told = match alarm.notices {
         1 => "Told once".to_owned(),
+        2 => "Told twice".to_owned(),
         n => format!("Told {n} times"),
     };
     match &alarm.later {
