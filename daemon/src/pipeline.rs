@@ -23,6 +23,7 @@ use claymark_clay::bounds::Unlikely;
 use claymark_clay::refill::sheet::Sheet;
 use claymark_model::fieldlog::LogEntry;
 use claymark_model::forecast::Forecast;
+use claymark_model::happening::Happening;
 use claymark_model::id::Id;
 use claymark_model::quality::Assessor;
 use claymark_model::quarantine::Reason;
@@ -132,15 +133,7 @@ impl Pipeline {
             ..
         } = past;
         let (last_notice, passed_over) = (past.last_notice, past.passed_over);
-        if let Some(last) = last_notice {
-            self.retell(Timestamp::UNIX_EPOCH, Event::NumberedUpTo(last));
-        }
-        for entry in remembered {
-            self.retell(now.min(entry.at), Event::Remembered(entry));
-        }
-        for happening in happened.into_iter().filter(|happening| happening.at <= now) {
-            self.retell(happening.at, Event::HadHappened(happening));
-        }
+        self.retell_long_ago(now, (last_notice, remembered, happened));
         let mut deeds: Vec<(Timestamp, Event)> = Vec::new();
         deeds.extend(log.into_iter().map(|entry| (entry.at, Event::Log(entry))));
         notices.iter().for_each(|issued| self.said.note(issued));
@@ -184,6 +177,23 @@ impl Pipeline {
         self.take_freed(now, freed);
         self.tell_unreadable(now, passed_over);
         trouble
+    }
+
+    /// What comes before all that has its order.
+    fn retell_long_ago(
+        &mut self,
+        now: Timestamp,
+        (last_notice, remembered, happened): (Option<u64>, Vec<LogEntry>, Vec<Happening>),
+    ) {
+        if let Some(last) = last_notice {
+            self.retell(Timestamp::UNIX_EPOCH, Event::NumberedUpTo(last));
+        }
+        for entry in remembered {
+            self.retell(now.min(entry.at), Event::Remembered(entry));
+        }
+        for happening in happened.into_iter().filter(|happening| happening.at <= now) {
+            self.retell(happening.at, Event::HadHappened(happening));
+        }
     }
 
     /// Goes live although nothing is known of what was before.

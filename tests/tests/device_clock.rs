@@ -1,5 +1,7 @@
 //! A gateway whose clock is an hour fast, at a real broker: nothing is lost, it is named, and forecasts are right.
 
+#![expect(clippy::unwrap_used, reason = "the lints excuse test functions, but not what these call")]
+
 use std::fs;
 use std::time::Duration;
 

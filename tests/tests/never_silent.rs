@@ -144,8 +144,9 @@ fn season(seed: u64) -> (ScriptedStory, String, [&'static Trouble; 2]) {
         story.happens(&clock(0), |truth, _| truth.fill_a(175.0));
         story.written(&clock(10), r#""kind":"refill","drum":"a","water_l":98,"clay_kg":1.79"#);
     }
-    let one = &TROUBLES[chance.random_range(0..TROUBLES.len())];
-    let other = &TROUBLES[chance.random_range(0..TROUBLES.len())];
+    let mut drawn = || TROUBLES.get(chance.random_range(0..TROUBLES.len())).expect("within the list");
+    let one = drawn();
+    let other = drawn();
     let first: u32 = chance.random_range(12 * 60..54 * 60);
     let second = first + chance.random_range(10..360);
     let clock = |minute: u32| format!("+{} {:02}:{:02}", minute / 1440, minute / 60 % 24, minute % 60);

@@ -95,17 +95,17 @@ impl Room {
         if action.is_told() {
             self.issue_before_a_notice(scene);
         }
-        let also = match &action {
-            AlarmAction::Raise(finding, raise)
-                if finding.priority != Priority::Morning && raise.source.joins() =>
-            {
-                let near = self
-                    .near(scene, |pending| pending.cause != finding.cause && pending.due.to == finding.to);
-                // What presses more than the news keeps its own message.
-                let near = near.into_iter().filter(|near| near.raise.urgency.rank() >= raise.urgency.rank());
-                self.also(scene, near.collect())
-            }
-            _ => Vec::new(),
+        let also = if let AlarmAction::Raise(finding, raise) = &action
+            && finding.priority != Priority::Morning
+            && raise.source.joins()
+        {
+            let near =
+                self.near(scene, |pending| pending.cause != finding.cause && pending.due.to == finding.to);
+            // What presses more than the news keeps its own message.
+            let near = near.into_iter().filter(|near| near.raise.urgency.rank() >= raise.urgency.rank());
+            self.also(scene, near.collect())
+        } else {
+            Vec::new()
         };
         self.announcer.carry_out(&self.known.site, scene, (action, also));
     }

@@ -127,15 +127,7 @@ async fn start(
     let replies_task = reach::read_replies(process, settings, replies_out, requests.clone());
     let notifier = reach::notifier(process, settings, past.pending, (notices_inbox, outcomes, requests));
 
-    for topic in past.gone {
-        // Nobody takes anything out yet, and there is room for far more topics than a room has drums.
-        if retained.try_send(Retained { topic, payload: Vec::new() }).is_err() {
-            tracing::warn!(
-                "more old topics than can be cleared at once; the rest is cleared at the next start"
-            );
-            break;
-        }
-    }
+    clear(&retained, past.gone);
     let (behind, heard_behind) = watch::channel(None);
     let (forwarder, progress) = forward(process, settings, behind).unzip();
     let engine_stop = CancellationToken::new();
@@ -170,6 +162,19 @@ async fn start(
         page,
         recorder: recorder_thread,
     })
+}
+
+/// Clears what was published of things that have left the site file.
+fn clear(retained: &mpsc::Sender<Retained>, gone: Vec<String>) {
+    for topic in gone {
+        // Nobody takes anything out yet, and there is room for far more topics than a room has drums.
+        if retained.try_send(Retained { topic, payload: Vec::new() }).is_err() {
+            tracing::warn!(
+                "more old topics than can be cleared at once; the rest is cleared at the next start"
+            );
+            break;
+        }
+    }
 }
 
 /// A recording that can't be made costs the recording, not the watch.

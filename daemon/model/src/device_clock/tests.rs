@@ -21,7 +21,7 @@ impl ClockUnderTest {
 
     fn hear_all(&mut self, from: i64, readings: i64, ahead: i64) {
         for n in 0..readings {
-            let _ = self.hear(from + n * EVERY, 1, ahead);
+            let _whatever = self.hear(from + n * EVERY, 1, ahead);
         }
     }
 }
@@ -74,10 +74,10 @@ fn jitter_of_seconds_is_no_fault_and_hides_none() {
     let delays = [0, 7, 2, 9, 1, 4, 12, 3, 0, 8];
     let mut bench = ClockUnderTest::default();
     for n in 0..200 {
-        assert_eq!(bench.hear(n * EVERY, delays[n as usize % 10], 0), Ok(0));
+        assert_eq!(bench.hear(n * EVERY, delays[usize::try_from(n % 10).unwrap()], 0), Ok(0));
     }
     for n in 200..240 {
-        let _ = bench.hear(n * EVERY, delays[n as usize % 10], HOUR);
+        let _whatever = bench.hear(n * EVERY, delays[usize::try_from(n % 10).unwrap()], HOUR);
     }
     assert!((bench.clock.ahead() - secs(HOUR)).abs() <= secs(2));
     assert_eq!(bench.turns, 1);
@@ -101,7 +101,7 @@ fn a_backlog_after_an_outage_is_no_fault_however_it_comes() {
     let mut bench = ClockUnderTest::default();
     bench.hear_all(0, 20, 0);
     for n in 0..120 {
-        let _ = bench.hear(4200 + n * EVERY, 1, 0);
+        let _whatever = bench.hear(4200 + n * EVERY, 1, 0);
         assert_eq!(bench.hear(600 + n * EVERY, 3602, 0), Ok(0));
     }
     assert_eq!(bench.turns, 0);
@@ -182,7 +182,7 @@ fn the_first_of_all_to_be_known_is_not_blamed_while_the_others_say_the_same() {
     quick.hear_all(0, 20, 0);
     slow.hear_all(0, 20, 0);
     quick.hear_all(600, 6, HOUR);
-    let _ = slow.hear(700, 1, HOUR);
+    let _whatever = slow.hear(700, 1, HOUR);
     assert!(slow.clock.shown_off().is_none());
     let off = all_off_alike([&quick.clock, &slow.clock].into_iter()).unwrap();
     assert!(off.includes(&quick.clock) && off.includes(&slow.clock));

@@ -20,7 +20,8 @@ fn silent_level() -> (RoomNight, u64) {
     night.until("2027-04-20T23:00");
     night.drum("a").falls_silent();
     let said = night.until("2027-04-20T23:12");
-    let number = of_kind(&said, NoticeKind::ReadingsMissing)[0].notice.number;
+    let silence = of_kind(&said, NoticeKind::ReadingsMissing);
+    let number = silence.first().expect("the silence is told").notice.number;
     (night, number)
 }
 
