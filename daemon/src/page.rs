@@ -37,7 +37,7 @@ use crate::clock::TimeSource;
 use crate::replies::Reply;
 use crate::snapshot::Snapshot;
 use asks::PageAsk;
-use feed::Feed;
+use feed::RoomFeed;
 
 /// Where it is served.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -74,7 +74,7 @@ struct Desk {
     store: Arc<PathBuf>,
     listen: SocketAddr,
     clock: TimeSource,
-    feed: Arc<Feed>,
+    feed: Arc<RoomFeed>,
     asks: mpsc::Sender<PageAsk>,
     replies: mpsc::Sender<Reply>,
     /// One for each page that stays open.
@@ -86,7 +86,7 @@ struct Desk {
 pub async fn serve(listener: TcpListener, source: PageSource, stop: CancellationToken) {
     let PageSource { site, prefix, store, listen, clock, snapshot, asks, replies } = source;
     let desk = Desk {
-        feed: Arc::new(Feed::new(asks.clone(), snapshot, clock.clone())),
+        feed: Arc::new(RoomFeed::new(asks.clone(), snapshot, clock.clone())),
         site,
         prefix: prefix.into(),
         store: Arc::new(store),

@@ -76,6 +76,7 @@ use claymark_model::happening::{SeenRefill, What};
 use claymark_model::id::Id;
 use claymark_model::site::Site;
 use claymark_notice::dose::MissingFigure;
+use claymark_notice::glance::Glance;
 use claymark_notice::keeping::StoreFate;
 use claymark_notice::link::{Link, Trouble};
 use claymark_notice::query::{About, Query};
@@ -117,6 +118,12 @@ impl Room {
     #[must_use]
     pub fn register(&self) -> &Register {
         self.announcer.register()
+    }
+
+    /// How it stands at `now`, which is never before the last event.
+    #[must_use]
+    pub fn glance(&self, now: Timestamp) -> Glance {
+        glance::glance(&self.known, &self.announcer.alarms, now)
     }
 
     /// What happens in a drum that isn't stirred; `coarse_um` instead of the site file's.

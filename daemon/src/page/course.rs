@@ -40,12 +40,12 @@ pub(super) struct HourMark {
 }
 
 /// What was believed of the drum, and what was seen of it.
-pub(super) struct Past {
+pub(super) struct DrumPast {
     forecasts: Vec<Forecast>,
     refills: Vec<Timestamp>,
 }
 
-impl Past {
+impl DrumPast {
     /// The last day of one drum, from the store.
     pub(super) fn read(store: &Path, drum: &Id, now: Timestamp) -> Result<Self, StoreError> {
         let reader = Reader::open(store)?;
@@ -60,8 +60,8 @@ impl Past {
 }
 
 /// Draws it; `newest` is what is known now.
-pub(super) fn of(site: &Site, drum: &Drum, past: &Past, newest: &Forecast) -> Course {
-    let frame = Frame { now: newest.at, full: drum.full.0.max(1.0) };
+pub(super) fn of(site: &Site, drum: &Drum, past: &DrumPast, newest: &Forecast) -> Course {
+    let frame = CourseFrame { now: newest.at, full: drum.full.0.max(1.0) };
     let (fan, likely) = fan(&frame, drum, newest);
     Course {
         lines: lines(&frame, past),
@@ -75,12 +75,12 @@ pub(super) fn of(site: &Site, drum: &Drum, past: &Past, newest: &Forecast) -> Co
     }
 }
 
-struct Frame {
+struct CourseFrame {
     now: Timestamp,
     full: f64,
 }
 
-impl Frame {
+impl CourseFrame {
     fn x(&self, at: Timestamp) -> f64 {
         let since = at.duration_since(self.now - BACK).as_secs_f64();
         let all = (BACK + AHEAD).as_secs_f64();
@@ -96,7 +96,7 @@ impl Frame {
     }
 }
 
-fn lines(frame: &Frame, past: &Past) -> Vec<String> {
+fn lines(frame: &CourseFrame, past: &DrumPast) -> Vec<String> {
     let mut lines = vec![String::new()];
     let mut last: Option<Timestamp> = None;
     for forecast in &past.forecasts {
@@ -117,7 +117,7 @@ fn lines(frame: &Frame, past: &Past) -> Vec<String> {
     lines
 }
 
-fn fan(frame: &Frame, drum: &Drum, newest: &Forecast) -> (Option<String>, Option<String>) {
+fn fan(frame: &CourseFrame, drum: &Drum, newest: &Forecast) -> (Option<String>, Option<String>) {
     let Outlook::Known { volume, empty_at, .. } = &newest.outlook else { return (None, None) };
     if !newest.in_use || volume.0 <= drum.heel.0 {
         return (None, None);
@@ -140,7 +140,7 @@ fn fan(frame: &Frame, drum: &Drum, newest: &Forecast) -> (Option<String>, Option
     (fan, Some(format!("{start}{likely}")))
 }
 
-fn hours(frame: &Frame, zone: &TimeZone) -> Vec<HourMark> {
+fn hours(frame: &CourseFrame, zone: &TimeZone) -> Vec<HourMark> {
     let from = (frame.now - BACK).to_zoned_datetime(zone.clone());
     let mut at = from.start_of_day().unwrap_or(from);
     let mut marks = Vec::new();

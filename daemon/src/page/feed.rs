@@ -12,7 +12,7 @@ use crate::clock::TimeSource;
 use crate::snapshot::Snapshot;
 
 /// Asks, and remembers the answer for a moment.
-pub(super) struct Feed {
+pub(super) struct RoomFeed {
     asks: mpsc::Sender<PageAsk>,
     snapshot: watch::Receiver<Arc<Snapshot>>,
     clock: TimeSource,
@@ -31,7 +31,7 @@ pub(super) struct RoomSeen {
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) struct NoAnswer;
 
-impl Feed {
+impl RoomFeed {
     pub(super) fn new(
         asks: mpsc::Sender<PageAsk>,
         snapshot: watch::Receiver<Arc<Snapshot>>,

@@ -10,10 +10,10 @@ use claymark_model::id::Id;
 use claymark_words::page as words;
 
 use super::asks::PageAsk;
-use super::course::{self, Course, Past};
+use super::course::{self, Course, DrumPast};
 use super::feed::{NoAnswer, RoomSeen};
 use super::hand::{self, DrumForms, LogForms};
-use super::view::{self, DrumPart, PageFrame, RoomPart, WallPart};
+use super::view::{self, DrumPart, PageFrame, RoomNowPart, WallPart};
 use super::{Desk, api};
 
 /// What a page can't show.
@@ -76,7 +76,7 @@ pub(super) fn part(desk: &Desk, seen: &RoomSeen, name: &str) -> Option<std::sync
             words::no_answer().to_owned()
         })
     };
-    let room = || RoomPart::of(&desk.site, seen);
+    let room = || RoomNowPart::of(&desk.site, seen);
     match name {
         "room" => Some(seen.part(name, || made(room().render()))),
         "wall" => Some(seen.part(name, || made(WallPart::of(room()).render()))),
@@ -131,7 +131,7 @@ async fn course_of(desk: &Desk, id: &Id, seen: &RoomSeen) -> Option<Course> {
     let (store, site, of, now) =
         (std::sync::Arc::clone(&desk.store), std::sync::Arc::clone(&desk.site), id.clone(), glance.at);
     let drawn = tokio::task::spawn_blocking(move || {
-        Past::read(&store, &of, now).map(|past| course::of(&site, &drum, &past, &newest))
+        DrumPast::read(&store, &of, now).map(|past| course::of(&site, &drum, &past, &newest))
     });
     match drawn.await {
         Ok(Ok(course)) => Some(course),
@@ -185,13 +185,13 @@ pub(super) async fn notice(
 /// What may be written down.
 #[derive(Template)]
 #[template(path = "log.html")]
-struct LogPart {
+struct LogFormPart {
     forms: LogForms,
 }
 
 /// `/log`
 pub(super) async fn log(State(desk): State<Desk>, headers: HeaderMap) -> Page {
-    let part = LogPart { forms: LogForms::of(&desk, hand::whoever(&headers)) };
+    let part = LogFormPart { forms: LogForms::of(&desk, hand::whoever(&headers)) };
     frame(&desk, &headers, ("Write down", "room", ""), &part.render()?, "")
 }
 

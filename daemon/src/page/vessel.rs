@@ -5,7 +5,7 @@ use claymark_notice::glance::DrumAtAGlance;
 
 /// The drawing of a drum, in units of a box of 100 by 120, y downwards.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Vessel {
+pub(super) struct DrawnVessel {
     /// Where the surface stands; `None`: what is in it isn't known.
     pub(super) surface: Option<f64>,
     /// How high the slurry stands.
@@ -17,13 +17,13 @@ pub(super) struct Vessel {
 }
 
 /// Of a drum at a glance.
-pub(super) fn of(site: &Site, drum: &DrumAtAGlance) -> Option<Vessel> {
+pub(super) fn of(site: &Site, drum: &DrumAtAGlance) -> Option<DrawnVessel> {
     let state = &drum.outlook.state;
     let vessel = site.drum(&state.drum)?;
     let y = |litres: f64| BOTTOM - (BOTTOM - FULL) * share(vessel, litres);
     let surface = state.forecast.outlook.volume().map(|volume| y(volume.0));
     let enough = drum.outlook.remedy.enough.as_ref().map(|enough| y(enough.litres.0));
-    Some(Vessel {
+    Some(DrawnVessel {
         surface,
         depth: surface.map_or(0.0, |surface| BOTTOM - surface),
         heel: y(vessel.heel.0),

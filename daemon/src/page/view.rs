@@ -5,11 +5,11 @@ use jiff::Timestamp;
 
 use claymark_model::site::{Place, Quantity, Sensor, Site};
 use claymark_notice::glance::{DrumAtAGlance, Glance};
-use claymark_words::page::{self as words, CallLines, DrumLines, Newest, WaterLine, Weight};
+use claymark_words::page::{self as words, CallLines, DrumLines, NewestReading, WaterLine, Weight};
 use claymark_words::{names, typed};
 
 use super::feed::RoomSeen;
-use super::vessel::{self, Vessel};
+use super::vessel::{self, DrawnVessel};
 use crate::snapshot::Connection;
 
 /// The frame around every page.
@@ -33,14 +33,14 @@ pub(super) struct PageFrame<'a> {
 /// The room, as its water runs.
 #[derive(Template)]
 #[template(path = "room_now.html")]
-pub(super) struct RoomPart {
+pub(super) struct RoomNowPart {
     pub(super) first: String,
     pub(super) press: &'static str,
     pub(super) as_of: String,
     pub(super) night: String,
     pub(super) troubles: Vec<String>,
     pub(super) calls: Vec<CallRow>,
-    pub(super) drums: Vec<DrumCard>,
+    pub(super) drums: Vec<DrumOnPage>,
     pub(super) head: WaterPlace,
     pub(super) tanks: Vec<WaterPlace>,
     pub(super) room: WaterPlace,
@@ -50,7 +50,7 @@ pub(super) struct RoomPart {
 #[derive(Template)]
 #[template(path = "wall_now.html")]
 pub(super) struct WallPart {
-    pub(super) room: RoomPart,
+    pub(super) room: RoomNowPart,
     /// Tanks of which somebody must know something, as far as there is room for them.
     pub(super) tanks: Vec<WaterPlace>,
     /// All others, in one sentence.
@@ -62,7 +62,7 @@ pub(super) struct WallPart {
 #[template(path = "drum_now.html")]
 pub(super) struct DrumPart {
     pub(super) as_of: String,
-    pub(super) drum: DrumCard,
+    pub(super) drum: DrumOnPage,
     pub(super) waters: Vec<ShownWater>,
 }
 
@@ -73,10 +73,10 @@ pub(super) struct CallRow {
 }
 
 /// A drum on the page.
-pub(super) struct DrumCard {
+pub(super) struct DrumOnPage {
     pub(super) id: String,
     pub(super) press: &'static str,
-    pub(super) vessel: Option<Vessel>,
+    pub(super) vessel: Option<DrawnVessel>,
     pub(super) lines: DrumLines,
 }
 
@@ -95,7 +95,7 @@ pub(super) struct ShownWater {
     pub(super) line: WaterLine,
 }
 
-impl RoomPart {
+impl RoomNowPart {
     pub(super) fn of(site: &Site, seen: &RoomSeen) -> Self {
         let glance = &seen.room.glance;
         let (first, weight) = words::first_sentence(site, glance);
@@ -112,7 +112,7 @@ impl RoomPart {
             night: words::whose_night(site, glance),
             troubles: troubles(seen),
             calls: calls.collect(),
-            drums: glance.drums.iter().map(|drum| DrumCard::of(site, glance, drum)).collect(),
+            drums: glance.drums.iter().map(|drum| DrumOnPage::of(site, glance, drum)).collect(),
             head: place(site, seen, &Place::Head),
             tanks: tanks.collect(),
             room: place(site, seen, &Place::Room),
@@ -122,7 +122,7 @@ impl RoomPart {
 
 impl WallPart {
     /// A wall can't be scrolled: what is as it should be takes one line, however many tanks there are.
-    pub(super) fn of(mut room: RoomPart) -> Self {
+    pub(super) fn of(mut room: RoomNowPart) -> Self {
         let all = std::mem::take(&mut room.tanks);
         let (quiet, mut told): (Vec<_>, Vec<_>) = all.into_iter().partition(|tank| tank.press == "quiet");
         told.sort_by_key(|tank| std::cmp::Reverse(weight_of(tank.press)));
@@ -143,13 +143,13 @@ impl DrumPart {
         let at = Place::Drum(drum.outlook.state.drum.clone());
         Self {
             as_of: as_of(site, glance.at),
-            drum: DrumCard::of(site, glance, drum),
+            drum: DrumOnPage::of(site, glance, drum),
             waters: place(site, seen, &at).waters,
         }
     }
 }
 
-impl DrumCard {
+impl DrumOnPage {
     fn of(site: &Site, glance: &Glance, drum: &DrumAtAGlance) -> Self {
         let lines = words::drum(site, glance, drum);
         Self {
@@ -172,7 +172,7 @@ fn place(site: &Site, seen: &RoomSeen, at: &Place) -> WaterPlace {
 fn water(site: &Site, seen: &RoomSeen, sensor: &Sensor) -> ShownWater {
     let glance = &seen.room.glance;
     let newest = seen.snapshot.last.get(&sensor.id);
-    let newest = newest.map(|last| Newest { at: last.at, value: last.value, flag: last.flag });
+    let newest = newest.map(|last| NewestReading { at: last.at, value: last.value, flag: last.flag });
     let silent = glance.silent.iter().any(|silent| silent.sensor == sensor.id);
     let line = words::water(site, glance.at, sensor, (newest, silent));
     let bar = matches!(sensor.quantity, Quantity::Turbidity | Quantity::Temperature);

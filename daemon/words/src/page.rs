@@ -20,7 +20,7 @@ pub use form::{
     asked, bad_figure, below_zero, choose_one, figure_missing, kept, no_answer, no_drum, no_notice, no_page,
     no_such_entry, nothing_here, refused, taken_not_kept, who_is_it,
 };
-pub use water::{Newest, WaterLine, water};
+pub use water::{NewestReading, WaterLine, water};
 
 /// How much a line presses.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]

@@ -1,3 +1,5 @@
+//! The clocks of devices: fast, slow, drifting, set right, delivered late.
+
 use super::*;
 
 /// A device that speaks each half minute, and what its listener makes of it.

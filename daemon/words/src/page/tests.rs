@@ -144,7 +144,7 @@ fn a_reading_that_is_old_missing_or_not_believed_never_shows_a_value_as_good() {
     let sensor = invented::sensor("t", Place::Tank(site.tanks[0].id.clone()), Quantity::Turbidity);
     let band = site.limits_at(&sensor.place, at(NOW)).turbidity;
     let middle = f64::midpoint(band.min(), band.max());
-    let newest = |when: &str, value, flag| Some(Newest { at: at(when), value, flag });
+    let newest = |when: &str, value, flag| Some(NewestReading { at: at(when), value, flag });
     let fresh = "2027-04-20T13:59:40Z";
     let told = |newest, silent| {
         let line = water(&site, at(NOW), &sensor, (newest, silent));

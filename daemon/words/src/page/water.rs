@@ -11,7 +11,7 @@ use crate::names;
 
 /// The newest reading of a sensor, in its base unit.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Newest {
+pub struct NewestReading {
     /// When it was measured.
     pub at: Timestamp,
     /// In the base unit.
@@ -43,7 +43,7 @@ pub fn water(
     site: &Site,
     now: Timestamp,
     sensor: &Sensor,
-    (newest, silent): (Option<Newest>, bool),
+    (newest, silent): (Option<NewestReading>, bool),
 ) -> WaterLine {
     let clock = Clock::new(site, now);
     let what = names::quantity(sensor.quantity);
@@ -83,12 +83,12 @@ pub fn water(
 }
 
 /// What is wanted, in the base unit.
-struct Band {
+struct WantedBand {
     least: f64,
     most: Option<f64>,
 }
 
-impl Band {
+impl WantedBand {
     fn says(&self, site: &Site, sensor: &Sensor, shown: f64) -> (String, Weight) {
         let wanted = match self.most {
             Some(most) => format!("{} to {}", figure(site, sensor, self.least), value(site, sensor, most)),
@@ -107,19 +107,19 @@ impl Band {
     }
 }
 
-fn band(site: &Site, now: Timestamp, sensor: &Sensor) -> Option<Band> {
+fn band(site: &Site, now: Timestamp, sensor: &Sensor) -> Option<WantedBand> {
     let limits = match &sensor.place {
         Place::Head | Place::Tank(_) => site.limits_at(&sensor.place, now),
         Place::Drum(_) | Place::Pump(_) | Place::Room => return None,
     };
     match sensor.quantity {
         Quantity::Turbidity => {
-            Some(Band { least: limits.turbidity.min(), most: Some(limits.turbidity.max()) })
+            Some(WantedBand { least: limits.turbidity.min(), most: Some(limits.turbidity.max()) })
         }
         Quantity::Temperature => {
-            Some(Band { least: limits.temperature_c.min(), most: Some(limits.temperature_c.max()) })
+            Some(WantedBand { least: limits.temperature_c.min(), most: Some(limits.temperature_c.max()) })
         }
-        Quantity::Oxygen => Some(Band { least: limits.oxygen_min_mg_l, most: None }),
+        Quantity::Oxygen => Some(WantedBand { least: limits.oxygen_min_mg_l, most: None }),
         Quantity::Level
         | Quantity::Distance
         | Quantity::Volume
