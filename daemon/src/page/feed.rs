@@ -61,6 +61,11 @@ impl RoomFeed {
         Ok(seen)
     }
 
+    /// What was seen is over: whoever has just changed something sees the change.
+    pub(super) async fn forget(&self) {
+        *self.last.lock().await = None;
+    }
+
     /// Asks the engine something that it answers at once.
     pub(super) async fn ask<T>(
         &self,

@@ -168,7 +168,9 @@ pub(super) async fn answer(
 async fn handed_over(desk: &Desk, answer: Answer) -> Result<Option<ReplyOutcome>, NoAnswer> {
     let (kept, outcome) = oneshot::channel();
     desk.replies.send(Reply { answer, kept }).await.map_err(|_gone| NoAnswer)?;
-    match tokio::time::timeout(FOR_THE_DISK, outcome).await {
+    let kept = tokio::time::timeout(FOR_THE_DISK, outcome).await;
+    desk.feed.forget().await;
+    match kept {
         Ok(Ok(outcome)) => Ok(Some(outcome)),
         Ok(Err(_gone)) => Err(NoAnswer),
         Err(_late) => Ok(None),
@@ -221,7 +223,9 @@ pub(super) async fn log(
 async fn written(desk: &Desk, payload: Vec<u8>) -> Result<Option<WriteOutcome>, NoAnswer> {
     let (to, outcome) = oneshot::channel();
     desk.asks.send(PageAsk::Write(payload, to)).await.map_err(|_gone| NoAnswer)?;
-    match tokio::time::timeout(FOR_THE_DISK, outcome).await {
+    let kept = tokio::time::timeout(FOR_THE_DISK, outcome).await;
+    desk.feed.forget().await;
+    match kept {
         Ok(Ok(outcome)) => Ok(Some(outcome)),
         Ok(Err(_gone)) => Err(NoAnswer),
         Err(_late) => Ok(None),
