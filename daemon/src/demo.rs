@@ -118,7 +118,7 @@ pub async fn demo(
     let port = broker::start().map_err(DemoError::Broker)?;
     let real = TimeSource::system();
     let first_day = if settings.once { FIRST_DAY } else { days_before(real.now()) };
-    let page = pages::free_address();
+    let page = pages::free_address(!settings.once);
     let site_file = folder.write("site.toml", &site::file(port, page, first_day))?;
     let site = config::read(&site_file, Secrets::Left)?.settings;
     let zone = site.site.time_zone.clone();
@@ -143,7 +143,9 @@ pub async fn demo(
         stage.live(&mut hatchery, &real, &stop).await?;
     }
     let DemoStage { mut folder, daemon, messages, .. } = stage;
-    pages::leave(&folder, page).await?;
+    if let Err(error) = pages::leave(&folder, page).await {
+        note(&error.to_string());
+    }
     shutdown.cancel();
     daemon.await.map_err(|_panicked| DemoError::DaemonGone)??;
     devices.stop();

@@ -16,12 +16,12 @@ const PAGES: [(&str, &str); 4] = [
     ("/log", "page-log.html"),
 ];
 
-/// Where the demo's page is served: at the usual port, or where there is room.
-pub(super) fn free_address() -> SocketAddr {
+/// Where the demo's page is served: at the usual port if somebody may look, or where there is room.
+pub(super) fn free_address(looked_at: bool) -> SocketAddr {
     let usual = SocketAddr::from((Ipv4Addr::LOCALHOST, USUAL_PORT));
     let any = SocketAddr::from((Ipv4Addr::LOCALHOST, 0));
     let free = |address: SocketAddr| TcpListener::bind(address).and_then(|there| there.local_addr()).ok();
-    free(usual).or_else(|| free(any)).unwrap_or(usual)
+    free(if looked_at { usual } else { any }).or_else(|| free(any)).unwrap_or(usual)
 }
 
 /// Leaves the pages in the folder, each with its style in it.
