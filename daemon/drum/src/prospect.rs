@@ -4,7 +4,7 @@ use jiff::Timestamp;
 
 use super::ahead::{Ahead, believed, quantiles};
 use super::calibration::Calibration;
-use super::hypothesis::Hypothesis;
+use super::hypothesis::{Hypothesis, Regime};
 use super::state::Gaussian;
 use super::tracker::{Phase, Tracker};
 use super::tuning::{STEADY, TOLD_AGE, TOLD_ODDS, UNTOLD_DRAW_SD};
@@ -93,11 +93,11 @@ impl Prospect {
         }
         let lead = (1.0, self.ahead_of(&tracker.lead, target));
         let others = tracker.others.iter().filter(|other| {
-            let probable = other.log_odds > TOLD_ODDS.ln() && other.mean_weight > STEADY;
-            probable
-                && self.basis == Basis::Level
-                && (other.draws || !tracker.lead.draws)
-                && tracker.at - other.since > TOLD_AGE
+            // Another sensor's word is believed or it isn't.
+            let hinted = other.regime == Regime::Hinted;
+            let old_enough = tracker.at - other.since > TOLD_AGE || other.told_at_once;
+            let probable = other.log_odds > TOLD_ODDS.ln() && !hinted && other.mean_weight > STEADY;
+            probable && old_enough && self.basis == Basis::Level && (other.draws || !tracker.lead.draws)
         });
         let others = others.map(|other| (other.log_odds.exp().min(1.0), self.ahead_of(other, target)));
         std::iter::once(lead).chain(others).collect()
