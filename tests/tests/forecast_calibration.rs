@@ -87,8 +87,7 @@ fn over_all_worlds_intervals_mean_what_they_say_and_hold_in_the_worst_kind_of_ro
     };
     for kind in RoomKind::ALL.into_iter().chain(RoomKind::HARD) {
         let Score { in50, in90, cases, .. } = shares(Some(kind));
-        let what =
-            format!("{}: 50 % hold {in50:.3}, 90 % hold {in90:.3} of {cases} forecasts", kind.name());
+        let what = format!("{}: 50 % hold {in50:.3}, 90 % hold {in90:.3} of {cases} forecasts", kind.name());
         eprintln!("{what}");
         Goal::WorstKind90.hold(in90 >= 0.80, &what);
     }

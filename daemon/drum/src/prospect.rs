@@ -7,7 +7,7 @@ use super::calibration::Calibration;
 use super::hypothesis::{Hypothesis, Regime};
 use super::state::Gaussian;
 use super::tracker::{Phase, Tracker};
-use super::tuning::{STEADY, TOLD_AGE, TOLD_ODDS, UNTOLD_DRAW_SD};
+use super::tuning::{STEADY, TOLD_AGE, TOLD_LEVEL_AGE, TOLD_LEVEL_ODDS, TOLD_ODDS, UNTOLD_DRAW_SD};
 use claymark_model::forecast::{Basis, EmptyAt, Outlook};
 use claymark_model::units::{Litres, LitresPerHour};
 
@@ -93,10 +93,15 @@ impl Prospect {
         }
         let lead = (1.0, self.ahead_of(&tracker.lead, target));
         let others = tracker.others.iter().filter(|other| {
-            // Another sensor's word is believed or it isn't.
-            let hinted = other.regime == Regime::Hinted;
-            let old_enough = tracker.at - other.since > TOLD_AGE || other.told_at_once;
-            let probable = other.log_odds > TOLD_ODDS.ln() && !hinted && other.mean_weight > STEADY;
+            // Another draw counts early. Another level, a leak or another sensor's word is believed within minutes or it isn't:
+            // told sooner, what noise can feign would call people at night.
+            let (odds, age) = if other.regime == Regime::Changed {
+                (TOLD_ODDS, TOLD_AGE)
+            } else {
+                (TOLD_LEVEL_ODDS, TOLD_LEVEL_AGE)
+            };
+            let old_enough = tracker.at - other.since > age || other.told_at_once;
+            let probable = other.log_odds > odds.ln() && other.mean_weight > STEADY;
             probable && old_enough && self.basis == Basis::Level && (other.draws || !tracker.lead.draws)
         });
         let others = others.map(|other| (other.log_odds.exp().min(1.0), self.ahead_of(other, target)));

@@ -179,7 +179,7 @@ pub(super) const CHANGE_SHARE: f64 = 0.05;
 /// Ln. People are told of one that differs by this.
 pub(super) const TOLD_CHANGE_SHARE: f64 = 0.08;
 /// Ln. A draw that seems to be so much another isn't a draw: somebody took slurry out, or the sensor came back.
-pub(super) const MOST_CHANGE: f64 = 1.6;
+pub(super) const MOST_CHANGE: f64 = 0.8;
 /// Standard deviations of the same.
 pub(super) const CHANGE_SIGMAS: f64 = 3.0;
 /// h. A faster draw must have lasted so long.
@@ -314,8 +314,12 @@ pub(super) const LEARNING_RATE: f64 = 0.07;
 pub(super) const NEIGHBOUR_SHARE: f64 = 0.5;
 /// Nor is it ever stretched or shrunk more than this.
 pub(super) const MOST_STRETCH: f64 = 6.0;
-/// Odds. A hypothesis less probable than this, against the leading one, doesn't widen a forecast. Lower
-/// values call people at night for what the next minute refutes.
-pub(super) const TOLD_ODDS: f64 = 0.1;
-/// h. Nor does one younger than this, which hasn't been held against many readings. Set as the one above.
+/// Odds. A hypothesis of another draw that is less probable than this, against the leading one, doesn't widen a forecast. Set on
+/// the tuning seasons: lower values call people at night for what the next minute refutes.
+pub(super) const TOLD_ODDS: f64 = 1.0;
+/// h. Nor does one younger than this, which hasn't been held against many readings.
 pub(super) const TOLD_AGE: f64 = minutes(12.0);
+/// The same for any other hypothesis: of another level, a leak, a stop.
+pub(super) const TOLD_LEVEL_ODDS: f64 = 7.0;
+/// See above, h.
+pub(super) const TOLD_LEVEL_AGE: f64 = minutes(45.0);
