@@ -7,7 +7,9 @@ use super::calibration::Calibration;
 use super::hypothesis::{Hypothesis, Regime};
 use super::state::Gaussian;
 use super::tracker::{Phase, Tracker};
-use super::tuning::{STEADY, TOLD_AGE, TOLD_LEVEL_AGE, TOLD_LEVEL_ODDS, TOLD_ODDS, UNTOLD_DRAW_SD};
+use super::tuning::{
+    FROTH_HOURS, STEADY, TOLD_AGE, TOLD_LEVEL_AGE, TOLD_LEVEL_ODDS, TOLD_ODDS, UNTOLD_DRAW_SD,
+};
 use claymark_model::forecast::{Basis, EmptyAt, Outlook};
 use claymark_model::units::{Litres, LitresPerHour};
 
@@ -93,14 +95,16 @@ impl Prospect {
         }
         let lead = (1.0, self.ahead_of(&tracker.lead, target));
         let others = tracker.others.iter().filter(|other| {
-            // Another draw counts early. Another level, a leak or another sensor's word is believed within minutes or it isn't:
+            // Another draw counts early, but not while froth dies, which looks like a faster one. Another level, a leak or
+            // another sensor's word is believed within minutes or it isn't:
             // told sooner, what noise can feign would call people at night.
-            let (odds, age) = if other.regime == Regime::Changed {
+            let froths = tracker.refilled.is_some_and(|refilled| tracker.at - refilled < FROTH_HOURS);
+            let (odds, age) = if other.regime == Regime::Changed && !froths {
                 (TOLD_ODDS, TOLD_AGE)
             } else {
                 (TOLD_LEVEL_ODDS, TOLD_LEVEL_AGE)
             };
-            let old_enough = tracker.at - other.since > age || other.told_at_once;
+            let old_enough = tracker.at - other.since > age || other.told_at_once && !froths;
             let probable = other.log_odds > odds.ln() && other.mean_weight > STEADY;
             probable && old_enough && self.basis == Basis::Level && (other.draws || !tracker.lead.draws)
         });
