@@ -8,10 +8,16 @@
   let heard = Date.now();
   let source;
   const hear = () => { heard = Date.now(); stale.hidden = true; };
+  // Whoever goes by keys stays where they are.
+  const show = (html) => {
+    const at = now.contains(document.activeElement) ? document.activeElement.getAttribute("href") : null;
+    now.innerHTML = html;
+    if (at) now.querySelector(`[href="${CSS.escape(at)}"]`)?.focus();
+  };
   const listen = () => {
     if (source) source.close();
     source = new EventSource(now.dataset.live);
-    source.addEventListener("message", (event) => { now.innerHTML = event.data; hear(); });
+    source.addEventListener("message", (event) => { show(event.data); hear(); });
     source.addEventListener("alive", hear);
   };
   listen();

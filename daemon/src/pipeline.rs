@@ -95,6 +95,17 @@ pub struct Counters {
     pub unreadable: u64,
 }
 
+/// What speaks against an entry that somebody waits to hear of.
+#[derive(Debug, Clone, PartialEq)]
+pub enum AgainstEntry {
+    /// It can't be read, and why.
+    Unreadable(String),
+    /// The first one came before under the key of the second: sent twice, or something else.
+    SentBefore(LogEntry, LogEntry),
+    /// Its figures can hardly be meant.
+    Unlikely(Unlikely),
+}
+
 impl Pipeline {
     /// For one site; silent until it is told [`Event::GoLive`].
     #[must_use]
@@ -279,17 +290,19 @@ impl Pipeline {
         self.said.get(number)
     }
 
-    /// What speaks against an entry before it is taken; the error says why it can't be read.
-    pub fn look_over(&self, message: &Message) -> Result<Option<Unlikely>, String> {
+    /// What speaks against an entry before it is taken; `None`: nothing.
+    #[must_use]
+    pub fn look_over(&self, message: &Message) -> Option<AgainstEntry> {
         let decoded = self.decoder.decode(message);
-        match decoded.log.first() {
-            Some(_) if decoded.sure => Ok(None),
-            Some(entry) => Ok(self.room.known().unlikely(entry)),
-            None => {
-                let why = decoded.quarantined.into_iter().map(|kept| kept.detail).next();
-                Err(why.unwrap_or_default())
-            }
+        let Some(entry) = decoded.log.first() else {
+            let why = decoded.quarantined.into_iter().map(|kept| kept.detail).next();
+            return Some(AgainstEntry::Unreadable(why.unwrap_or_default()));
+        };
+        if let Some(before) = self.recent.entry_of(&entry.key) {
+            return Some(AgainstEntry::SentBefore(before.clone(), entry.clone()));
         }
+        let unlikely = || self.room.known().unlikely(entry).map(AgainstEntry::Unlikely);
+        if decoded.sure { None } else { unlikely() }
     }
 
     /// Meets all deadlines before `t`.

@@ -95,13 +95,25 @@ fn what_is_written_down_is_kept_without_a_broker_once_and_can_be_taken_back() {
     let mut room = PagedRoom::start("");
     drop(room.broker.take());
     let kept = || room.site.ask("SELECT count(*) FROM field_log");
-    for _sent_twice in 0..2 {
-        let said = web::post(room.port, "/log", &MIXED);
+    // A thumb that taps twice, and one that goes back and sends other figures.
+    let other: Vec<_> =
+        MIXED.into_iter().map(|(name, value)| (name, if name == "water" { "90" } else { value })).collect();
+    for (fields, says) in [
+        (MIXED.to_vec(), "Written down: "),
+        (MIXED.to_vec(), "Written down already, and counted once: "),
+        (other, "Not written down: this form was sent before, and that stands: "),
+    ] {
+        let said = web::post(room.port, "/log", &fields);
         assert_eq!(said.status, 200, "{}", said.body);
-        assert!(said.body.contains("Written down: "), "{}", said.body);
+        assert!(said.body.contains(says), "{says}: {}", said.body);
         assert!(said.body.contains("113 L of water and 2.05 kg of clay"), "{}", said.body);
     }
     assert_eq!(kept(), "1");
+    assert_eq!(
+        room.site.ask("SELECT count(*) FROM notice WHERE kind = 'query'"),
+        "0",
+        "nobody is asked about it"
+    );
     let undo = [("kind", "note"), ("text", "Taken back."), ("replaces", "page0000000000000001")];
     let said = web::post(room.port, "/log", &undo);
     assert!(said.body.contains("Written down: "), "{}", said.body);
@@ -178,9 +190,12 @@ fn what_people_typed_stays_text() {
         PagedRoom::start("[[contact]]\nid = \"x\"\nname = \"<script>alert(1)</script>\"\nmqtt = true\n");
     for (n, hostile) in HOSTILE.into_iter().enumerate() {
         let key = format!("page{n}");
-        let fields = [("kind", "note"), ("text", hostile), ("by", hostile), ("key", &key)];
+        let fields = [("kind", "note"), ("text", hostile), ("by", "x"), ("key", &key)];
         let said = web::post(room.port, "/log", &fields);
         assert_eq!(said.status, 200, "{hostile}");
+        assert!(said.body.contains("Written down: "), "{}", said.body);
+        let stranger = web::post(room.port, "/log", &[("kind", "note"), ("text", hostile), ("by", hostile)]);
+        assert!(stranger.body.contains("choose what it is about"), "{}", stranger.body);
         for tag in ["<script>alert", "<img", "<svg/onload", "49"] {
             assert!(!said.body.contains(tag), "{hostile}: {}", said.body);
         }

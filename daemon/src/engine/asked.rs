@@ -43,18 +43,14 @@ impl Engine {
         let received_at = self.clock.now().max(self.reached);
         let topic = format!("{}/log", self.prefix);
         let message = Message { topic, payload, retained: false, received_at };
-        let refused = match self.pipeline.look_over(&message) {
-            Ok(None) => {
-                self.take_message(message);
-                self.backlog.writers.push(to);
-                self.collect();
-                return;
+        if let Some(against) = self.pipeline.look_over(&message) {
+            if to.send(WriteOutcome::NotTaken(against)).is_err() {
+                tracing::debug!("nobody waits any more for what became of an entry");
             }
-            Ok(Some(unlikely)) => WriteOutcome::Asked(unlikely),
-            Err(why) => WriteOutcome::Refused(why),
-        };
-        if to.send(refused).is_err() {
-            tracing::debug!("nobody waits any more for what became of an entry");
+            return;
         }
+        self.take_message(message);
+        self.backlog.writers.push(to);
+        self.collect();
     }
 }

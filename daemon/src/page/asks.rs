@@ -4,10 +4,11 @@ use std::collections::BTreeMap;
 
 use tokio::sync::oneshot;
 
-use claymark_clay::bounds::Unlikely;
 use claymark_notice::glance::Glance;
 use claymark_notice::register::Standing;
 use claymark_store::batch::Issued;
+
+use crate::pipeline::AgainstEntry;
 
 /// A question to the engine; whoever doesn't wait for the answer any more isn't missed.
 #[derive(Debug)]
@@ -43,8 +44,6 @@ pub struct NoticeNow {
 pub enum WriteOutcome {
     /// It is on the disk.
     Kept,
-    /// It can hardly be meant: nothing was taken until somebody says that it is right.
-    Asked(Unlikely),
-    /// It can't be taken, and why.
-    Refused(String),
+    /// It wasn't taken.
+    NotTaken(AgainstEntry),
 }

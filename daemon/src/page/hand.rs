@@ -10,10 +10,11 @@ use axum::extract::{Form, State};
 use axum::http::HeaderMap;
 use axum::http::header::SET_COOKIE;
 use axum::response::{IntoResponse, Response};
-use jiff::SignedDuration;
 use tokio::sync::oneshot;
 
 use claymark_clay::refill::Refill;
+use claymark_model::fieldlog::Deed;
+use claymark_model::id::Id;
 use claymark_model::site::{Place, Site};
 use claymark_model::units::PeopleUnits;
 use claymark_notice::Answer;
@@ -24,8 +25,9 @@ use claymark_words::{answers, bounds, fieldlog, names, page as words, replies as
 use super::asks::{PageAsk, WriteOutcome};
 use super::look::{self, NotShown};
 use super::{Desk, feed::NoAnswer};
+use crate::pipeline::AgainstEntry;
 use crate::replies::{Reply, ReplyOutcome};
-use crate::say::{Saying, Signature};
+use crate::say::Saying;
 
 type Fields = BTreeMap<String, String>;
 
@@ -148,8 +150,12 @@ pub(super) async fn answer(
     let Some(contact) = desk.site.contacts.iter().find(|contact| contact.id.as_str() == field("by")) else {
         return page(&desk, &headers, plain(words::who_is_it().to_owned(), format!("/notice/{notice}")));
     };
-    let there_by = minutes(field("there_in")).map(|minutes| now + minutes);
-    let answer = Answer { notice, by: Some(contact.id.to_string()), at: now, there_by };
+    let Ok(there_in) = entry::minutes(field("there_in")) else {
+        return page(&desk, &headers, plain(words::no_such_entry().to_owned(), format!("/notice/{notice}")));
+    };
+    let there_by = there_in.map(|minutes| now + minutes);
+    // As an answer by mail has it.
+    let answer = Answer { notice, by: Some(contact.name.clone()), at: now, there_by };
     let clock = Clock::new(&desk.site, now);
     let says = match handed_over(&desk, answer).await? {
         None => words::taken_not_kept(),
@@ -185,36 +191,37 @@ pub(super) async fn log(
 ) -> Result<Response, NotShown> {
     let field = |name: &str| fields.get(name).map(String::as_str).unwrap_or_default().trim();
     let back = back(&desk.site, field("drum"));
-    let deed = match entry::deed(&desk.site, &fields) {
-        Ok(deed) => deed,
+    let now = desk.clock.now();
+    let (deed, signature, who) = match entry::read(&desk.site, &fields, now) {
+        Ok(read) => read,
         Err(why) => return page(&desk, &headers, plain(why, back)),
     };
-    let now = desk.clock.now();
-    let by = Some(field("by")).filter(|by| !by.is_empty()).map(str::to_owned);
-    let at = now - minutes(field("ago")).unwrap_or_default();
-    let key = Some(field("key")).filter(|key| !key.is_empty());
-    let key = key.map_or_else(|| format!("page{:016x}", rand::random::<u64>()), str::to_owned);
-    let replaces = Some(field("replaces")).filter(|key| !key.is_empty()).map(str::to_owned);
-    let undone = replaces.is_some();
-    let sure = field("sure") == "yes";
-    let signature = Signature { key: key.clone(), at, by: by.clone(), replaces, sure };
+    let undone = signature.replaces.is_some();
+    let (key, at, by) = (signature.key.clone(), signature.at, signature.by.clone());
+    let told = |deed: &Deed, at, by: Option<&str>| fieldlog::entry(&desk.site, now, (deed, at, by));
     let saying = Saying::entry(&desk.prefix, &deed, signature);
     let (says, again, undo) = match written(&desk, saying.payload.to_string().into_bytes()).await? {
         Some(WriteOutcome::Kept) => {
-            let says = fieldlog::entry(&desk.site, now, (&deed, at, by.as_deref()));
-            (words::kept(&says), Vec::new(), (!undone).then_some(key))
+            (words::kept(&told(&deed, at, by.as_deref())), Vec::new(), (!undone).then_some(key))
         }
         None => (words::taken_not_kept(), Vec::new(), None),
-        Some(WriteOutcome::Asked(why)) => {
+        Some(WriteOutcome::NotTaken(AgainstEntry::SentBefore(before, new))) => {
+            let said = told(&before.deed, before.at, before.by.as_deref());
+            let same = before.deed == new.deed && before.replaces == new.replaces;
+            (words::sent_before(&said, same), Vec::new(), (!undone).then_some(key))
+        }
+        Some(WriteOutcome::NotTaken(AgainstEntry::Unlikely(why))) => {
             let again: Vec<_> = fields.clone().into_iter().filter(|(name, _)| name != "sure").collect();
             (words::asked(&bounds::unlikely(&desk.site, &why)), again, None)
         }
-        Some(WriteOutcome::Refused(why)) => (words::refused(&why), Vec::new(), None),
+        Some(WriteOutcome::NotTaken(AgainstEntry::Unreadable(why))) => {
+            (words::refused(&why), Vec::new(), None)
+        }
     };
-    let who = by.clone().unwrap_or_default();
-    let known = desk.site.contacts.iter().any(|contact| contact.id.as_str() == who);
-    let mut shown = page(&desk, &headers, SaidPart { says, again, undo, back, by: who.clone() })?;
-    if known {
+    let who = who.map(Id::to_string);
+    let part = SaidPart { says, again, undo, back, by: who.clone().unwrap_or_default() };
+    let mut shown = page(&desk, &headers, part)?;
+    if let Some(who) = who {
         remember(&mut shown, &who);
     }
     Ok(shown)
@@ -252,10 +259,6 @@ fn remember(shown: &mut Response, who: &str) {
     if let Ok(value) = kept.parse() {
         shown.headers_mut().append(SET_COOKIE, value);
     }
-}
-
-fn minutes(text: &str) -> Option<SignedDuration> {
-    text.parse::<u16>().ok().map(|minutes| SignedDuration::from_mins(i64::from(minutes)))
 }
 
 /// So long somebody waits at a form; what they wrote isn't lost after it.

@@ -119,6 +119,11 @@ impl RecentArrivals {
         self.log.add(entry)
     }
 
+    /// The entry that came under that key.
+    pub(super) fn entry_of(&self, key: &str) -> Option<&LogEntry> {
+        self.log.known.get(key)
+    }
+
     /// Whether this answer came before.
     pub(super) fn answer(&mut self, answer: &Answer) -> bool {
         // What is said again later is said anew: the first promise may be over.

@@ -18,7 +18,7 @@ pub use calls::{CallLines, call, whose_night};
 pub use drum::{DrumLines, drum};
 pub use form::{
     asked, bad_figure, below_zero, choose_one, figure_missing, kept, no_answer, no_drum, no_notice, no_page,
-    no_such_entry, nothing_here, refused, taken_not_kept, who_is_it,
+    no_such_entry, nothing_here, refused, sent_before, taken_not_kept, who_is_it,
 };
 pub use water::{NewestReading, WaterLine, water};
 

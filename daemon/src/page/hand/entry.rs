@@ -2,6 +2,8 @@
 
 use std::collections::BTreeMap;
 
+use jiff::{SignedDuration, Timestamp};
+
 use claymark_model::fieldlog::Deed;
 use claymark_model::id::Id;
 use claymark_model::site::{Place, Site};
@@ -9,9 +11,48 @@ use claymark_model::units::{Dimension, Kilograms, Litres, Unit};
 use claymark_words::page as words;
 
 use crate::amount::Amount;
+use crate::say::Signature;
 
-/// What was done, or what to write otherwise.
-pub(super) fn deed(site: &Site, fields: &BTreeMap<String, String>) -> Result<Deed, String> {
+/// What was done, when, and by which contact; or what to write otherwise.
+pub(super) fn read<'a>(
+    site: &'a Site,
+    fields: &BTreeMap<String, String>,
+    now: Timestamp,
+) -> Result<(Deed, Signature, Option<&'a Id>), String> {
+    let field = |name: &str| fields.get(name).map(|text| text.trim()).filter(|text| !text.is_empty());
+    let deed = deed(site, fields)?;
+    let who = field("by").map(|by| site.contacts.iter().find(|contact| contact.id.as_str() == by));
+    let who = match who {
+        Some(None) => return Err(words::choose_one().to_owned()),
+        Some(Some(contact)) => Some(contact),
+        None => None,
+    };
+    let ago = minutes(field("ago").unwrap_or_default()).map_err(|NoMinutes| words::no_such_entry())?;
+    let key = field("key").map_or_else(|| format!("page{:016x}", rand::random::<u64>()), str::to_owned);
+    let signature = Signature {
+        key,
+        at: now - ago.unwrap_or_default(),
+        by: who.map(|contact| contact.name.clone()),
+        replaces: field("replaces").map(str::to_owned),
+        sure: field("sure") == Some("yes"),
+    };
+    Ok((deed, signature, who.map(|contact| &contact.id)))
+}
+
+/// None of the forms' times.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct NoMinutes;
+
+/// So many minutes, at most a day of them; nothing chosen is `None`.
+pub(super) fn minutes(text: &str) -> Result<Option<SignedDuration>, NoMinutes> {
+    match text.parse::<u16>() {
+        Ok(minutes) if minutes <= LONGEST_MINUTES => Ok(Some(SignedDuration::from_mins(i64::from(minutes)))),
+        Err(_nothing) if text.is_empty() => Ok(None),
+        Ok(_) | Err(_) => Err(NoMinutes),
+    }
+}
+
+fn deed(site: &Site, fields: &BTreeMap<String, String>) -> Result<Deed, String> {
     let field = |name: &str| fields.get(name).map(|text| text.trim()).filter(|text| !text.is_empty());
     let drum = || known(field("drum"), site.drums.iter().map(|drum| &drum.id));
     let pump = || known(field("pump"), site.pumps.iter().map(|pump| &pump.id));
@@ -75,3 +116,6 @@ fn bare(typed: Option<&str>) -> Result<Option<f64>, String> {
     }
     Ok(Some(read.number()))
 }
+
+/// Longer ago it is written down at the command line, with its time.
+const LONGEST_MINUTES: u16 = 24 * 60;

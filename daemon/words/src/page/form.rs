@@ -52,6 +52,18 @@ pub fn kept(entry: &str) -> String {
     format!("Written down: {entry}")
 }
 
+/// The form was sent before: what it wrote down then, and whether that is the same.
+#[must_use]
+pub fn sent_before(entry: &str, same: bool) -> String {
+    if same {
+        return format!("Written down already, and counted once: {entry}");
+    }
+    format!(
+        "Not written down: this form was sent before, and that stands: {entry} If that was wrong, take it back, then open \
+         the page anew."
+    )
+}
+
 /// An entry can hardly be meant.
 #[must_use]
 pub fn asked(why: &str) -> String {
