@@ -101,7 +101,7 @@ pub enum AgainstEntry {
     /// It can't be read, and why.
     Unreadable(String),
     /// The first one came before under the key of the second: sent twice, or something else.
-    SentBefore(LogEntry, LogEntry),
+    SentBefore(Box<(LogEntry, LogEntry)>),
     /// Its figures can hardly be meant.
     Unlikely(Unlikely),
 }
@@ -299,7 +299,7 @@ impl Pipeline {
             return Some(AgainstEntry::Unreadable(why.unwrap_or_default()));
         };
         if let Some(before) = self.recent.entry_of(&entry.key) {
-            return Some(AgainstEntry::SentBefore(before.clone(), entry.clone()));
+            return Some(AgainstEntry::SentBefore(Box::new((before.clone(), entry.clone()))));
         }
         let unlikely = || self.room.known().unlikely(entry).map(AgainstEntry::Unlikely);
         if decoded.sure { None } else { unlikely() }

@@ -205,7 +205,8 @@ pub(super) async fn log(
             (words::kept(&told(&deed, at, by.as_deref())), Vec::new(), (!undone).then_some(key))
         }
         None => (words::taken_not_kept(), Vec::new(), None),
-        Some(WriteOutcome::NotTaken(AgainstEntry::SentBefore(before, new))) => {
+        Some(WriteOutcome::NotTaken(AgainstEntry::SentBefore(entries))) => {
+            let (before, new) = *entries;
             let said = told(&before.deed, before.at, before.by.as_deref());
             let same = before.deed == new.deed && before.replaces == new.replaces;
             (words::sent_before(&said, same), Vec::new(), (!undone).then_some(key))
