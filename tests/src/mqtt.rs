@@ -2,11 +2,11 @@
 
 use std::collections::VecDeque;
 use std::sync::{Arc, Mutex, PoisonError};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use rumqttc::{Client, Connection, Event, MqttOptions, Outgoing, Packet, QoS};
 
-use crate::wait::PATIENCE;
+use crate::wait::{latest, left};
 
 /// Publishes at QoS 1.
 pub struct TestPublisher {
@@ -63,9 +63,9 @@ impl TestPublisher {
                 let sent = self.client.try_publish(topic, QoS::AtLeastOnce, false, payload.clone());
                 sent.expect("half of the queue is free");
             }
-            let mut missing = messages.len();
+            let (latest, mut missing) = (latest(), messages.len());
             while missing > 0 {
-                if let Event::Incoming(Packet::PubAck(_)) = next(&mut self.connection) {
+                if let Event::Incoming(Packet::PubAck(_)) = next(&mut self.connection, latest) {
                     missing -= 1;
                 }
             }
@@ -78,7 +78,8 @@ impl TestPublisher {
     /// When the broker doesn't take it.
     pub fn publish_retained(&mut self, topic: &str, payload: &str) {
         self.client.try_publish(topic, QoS::AtLeastOnce, true, payload).expect("the queue is free");
-        while !matches!(next(&mut self.connection), Event::Incoming(Packet::PubAck(_))) {}
+        let latest = latest();
+        while !matches!(next(&mut self.connection, latest), Event::Incoming(Packet::PubAck(_))) {}
     }
 }
 
@@ -101,8 +102,9 @@ impl Listener {
         let (client, mut connection) = Client::new(options, REQUESTS);
         client.try_subscribe(filter, QoS::AtLeastOnce).expect("the queue is free");
         let mut heard = VecDeque::new();
+        let latest = latest();
         loop {
-            let event = next(&mut connection);
+            let event = next(&mut connection, latest);
             if matches!(event, Event::Incoming(Packet::SubAck(_))) {
                 break;
             }
@@ -116,13 +118,14 @@ impl Listener {
     /// # Panics
     /// When none comes.
     pub fn hears(&mut self, wanted: impl Fn(&HeardMessage) -> bool) -> HeardMessage {
+        let latest = latest();
         loop {
             while let Some(heard) = self.heard.pop_front() {
                 if wanted(&heard) {
                     return heard;
                 }
             }
-            let event = next(&mut self.connection);
+            let event = next(&mut self.connection, latest);
             self.heard.extend(heard_in(event));
         }
     }
@@ -174,10 +177,11 @@ fn heard_in(event: Event) -> Option<HeardMessage> {
     Some(HeardMessage { topic: publish.topic, payload, retained: publish.retain })
 }
 
-/// The next event; pings are none.
-fn next(connection: &mut Connection) -> Event {
+/// The next event; pings are none, and don't prolong the waiting either.
+fn next(connection: &mut Connection, latest: Instant) -> Event {
     loop {
-        let event = connection.recv_timeout(PATIENCE).expect("something happens on the connection");
+        let left = left(latest);
+        let event = connection.recv_timeout(left).expect("it comes while we wait");
         let event = event.expect("the connection stands");
         if !matches!(event, Event::Outgoing(Outgoing::PingReq) | Event::Incoming(Packet::PingResp)) {
             return event;

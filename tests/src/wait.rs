@@ -43,6 +43,18 @@ pub fn wait_seeing<T>(what: &str, mut look: impl FnMut() -> Result<T, String>) -
     }
 }
 
+/// When the patience of what begins now is at its end: for what also hears signs of life, which must not prolong it.
+#[must_use]
+pub fn latest() -> Instant {
+    Instant::now() + PATIENCE
+}
+
+/// What is left of it.
+#[must_use]
+pub fn left(latest: Instant) -> Duration {
+    latest.saturating_duration_since(Instant::now())
+}
+
 /// The time on this machine's clock, for sites whose evening is to come soon.
 #[must_use]
 pub fn now() -> jiff::Timestamp {

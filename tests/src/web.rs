@@ -2,7 +2,8 @@
 
 use std::io::{BufRead, BufReader, Read, Write};
 use std::net::TcpStream;
-use std::time::Duration;
+
+use crate::wait::{PATIENCE, latest, left};
 
 /// What came back.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -69,7 +70,7 @@ pub fn post_from(port: u16, path: &str, fields: &[(&str, &str)], origin: &str) -
 #[must_use]
 pub fn ask(port: u16, request: &str) -> WebAnswer {
     let mut stream = TcpStream::connect(("127.0.0.1", port)).expect("the page is served");
-    stream.set_read_timeout(Some(Duration::from_secs(30))).expect("a socket can wait");
+    stream.set_read_timeout(Some(PATIENCE)).expect("a socket can wait");
     stream.write_all(request.as_bytes()).expect("the page takes a request");
     let mut answer = Vec::new();
     stream.read_to_end(&mut answer).expect("the page answers");
@@ -90,7 +91,7 @@ impl OpenStream {
     #[must_use]
     pub fn open(port: u16, path: &str) -> Self {
         let mut stream = TcpStream::connect(("127.0.0.1", port)).expect("the page is served");
-        stream.set_read_timeout(Some(Duration::from_secs(30))).expect("a socket can wait");
+        stream.set_read_timeout(Some(PATIENCE)).expect("a socket can wait");
         let request = format!("GET {path} HTTP/1.1\r\nHost: localhost:{port}\r\n\r\n");
         stream.write_all(request.as_bytes()).expect("the page takes a request");
         Self(BufReader::new(stream))
@@ -102,7 +103,10 @@ impl OpenStream {
     /// When none comes in time.
     pub fn hears(&mut self, words: &str) -> String {
         let mut line = String::new();
+        // Signs of life alone keep the socket from ever timing out.
+        let latest = latest();
         loop {
+            assert!(!left(latest).is_zero(), "no \"{words}\" within {PATIENCE:?}, at last: {line}");
             line.clear();
             let read = self.0.read_line(&mut line).unwrap_or_else(|error| panic!("no \"{words}\": {error}"));
             assert!(read > 0, "the stream ended before \"{words}\"");
