@@ -266,7 +266,12 @@ fn explains(open: &Failure, found: &Found) -> bool {
 impl Failures {
     /// What the rules find, and whether what was told still holds.
     pub(crate) fn look(&mut self, view: &RoomView<'_>) -> (Vec<Found>, Vec<(String, Holds)>) {
-        let evidence = Evidence::of(view.known, view.scene);
+        let limited = |open: &OpenFailure| {
+            let Fault::OutOfLimits { of, .. } = open.failure.fault else { return None };
+            view.alarms.is_danger(&open.cause).then_some(of)
+        };
+        let danger = self.open.iter().filter_map(limited).collect();
+        let evidence = Evidence::of(view.known, view.scene).in_danger(danger);
         let found: Vec<Found> = RULES.iter().filter_map(|rule| (rule.find)(&evidence)).collect();
         let holds = |open: &OpenFailure| {
             let holds = holds(&evidence, &open.failure);
@@ -299,6 +304,22 @@ impl Failures {
         let known = self.open.iter().any(|open| open.cause == found.cause);
         let (cause, urgency, at_night) = (found.cause.clone(), urgency(found, now), found.at_night);
         known.then_some(AlarmAction::Press { cause, urgency, at_night })
+    }
+
+    /// Water that has come to rest beside its limits presses no more than other water there; a hard limit is told by itself.
+    pub(crate) fn rests(&self, view: &RoomView<'_>) -> Vec<AlarmAction> {
+        let heat = |open: &&OpenFailure| {
+            matches!(open.failure.fault, Fault::HeaterOff { .. } | Fault::HeaterOn { .. })
+                && open.now.is_none()
+        };
+        let rests = |open: &OpenFailure| {
+            let fault = self.as_it_stands(view, open).fault;
+            let steady =
+                matches!(fault, Fault::HeaterOff { steady: true, .. } | Fault::HeaterOn { steady: true, .. });
+            let (cause, urgency, at_night) = (open.cause.clone(), Urgency::Look, Priority::Soon);
+            steady.then_some(AlarmAction::Press { cause, urgency, at_night })
+        };
+        self.open.iter().filter(heat).filter_map(rests).collect()
     }
 
     /// What stands, danger first, and the notices that told it.
@@ -349,8 +370,7 @@ impl Failures {
 
     /// What drives the water where it is found.
     fn origins(&self, view: &RoomView<'_>, found: &Found) -> Vec<ComesOf> {
-        let bringing = self.bringing(&found.fault).filter(|_| found.hard != Hard::No);
-        let standing = bringing.filter_map(|open| {
+        let standing = self.bringing(&found.fault).filter_map(|open| {
             let told = Some(open.failure.fault.clone());
             Some(ComesOf { notice: view.alarms.last(&open.cause)?.number, told })
         });

@@ -86,7 +86,8 @@ impl DrawnWorld {
             truth.fresh, truth.head_l, truth.oxygen_minutes
         );
         let (turbidity_noise, level_noise) = (chance.random_range(0.5..3.0), chance.random_range(0.3..2.5));
-        let hours_a_fill = 110.0 / (truth.pump * 0.06);
+        // Filled before it presses: 90 of the 163 L above the heel.
+        let hours_a_fill = 90.0 / (truth.pump * 0.06);
         let flows = (truth.fresh, truth.pump);
         let mut story = ScriptedStory::noted("08:00", seed, flows, truth);
         story.hands(|_, instruments| {
