@@ -216,6 +216,14 @@ impl Failures {
     /// Whether a finding is news: neither told at this stage, nor explained by what was.
     fn is_news(&self, now: Timestamp, found: &Found, called_for: impl Fn(&str) -> bool) -> bool {
         let known = self.open.iter().find(|open| open.cause == found.cause);
+        // Danger that begins anew, or on the other side, is another thing than what was promised for.
+        let endangers = found.hard == Hard::Yes && matches!(urgency(found, now), Urgency::Danger { .. });
+        if let Some(open) = known
+            && endangers
+            && (!called_for(&open.cause) || turns_over(&open.failure.fault, &found.fault))
+        {
+            return true;
+        }
         match known.map(|open| (&open.failure, &open.failure.fault, &found.fault)) {
             // It names the cause of what was told.
             Some((_, Fault::OxygenFalls { .. }, Fault::Blower { .. })) => true,
@@ -252,6 +260,14 @@ impl Failures {
         let limit = matches!(later, Fault::OutOfLimits { .. });
         self.open.iter().filter(move |open| limit && may_bring(&open.failure.fault, later))
     }
+}
+
+/// Whether water that was told to be on one side of its limits is on the other.
+fn turns_over(told: &Fault, found: &Fault) -> bool {
+    let above = |fault: &Fault| {
+        if let Fault::OutOfLimits { is, most, .. } = fault { Some(is > most) } else { None }
+    };
+    above(told).zip(above(found)).is_some_and(|(told, found)| told != found)
 }
 
 /// Whether a failure that stands explains a finding: it moves the same water at the same time, or comes of it.
