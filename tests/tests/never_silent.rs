@@ -178,24 +178,22 @@ const SEASONS: u64 = 6;
 /// Rooms, hours and failures that nothing was tuned to.
 #[test]
 fn in_rooms_that_are_drawn_nobody_is_left_in_silence_whatever_people_do() {
+    let mut found = String::new();
     for seed in 0..worlds(12) {
-        for habit in Habit::ALL {
-            let DrawnWorld { story, site, what, mends } = DrawnWorld::troubled(seed, 3);
-            let watched = Watched::new(story, &site, habit, mends).until(at("+3 08:00"));
-            assert!(
-                watched.silences.is_empty(),
-                "seed {seed}, {habit:?}: {what}: {:?}\n{}",
-                watched.silences,
-                watched.list()
-            );
+        let DrawnWorld { story, site, what, habit, mends } = DrawnWorld::troubled(seed, 3);
+        let watched = Watched::new(story, &site, habit, mends).until(at("+3 08:00"));
+        if !watched.silences.is_empty() {
+            found += &format!("seed {seed}, {habit:?}: {what}: {:?}\n{}", watched.silences, watched.list());
         }
     }
+    assert!(found.is_empty(), "{found}");
 }
 
 #[test]
 fn in_rooms_that_are_drawn_quiet_days_wake_nobody() {
     let mut waking = String::new();
-    for seed in 0..worlds(4) {
+    let seasons = worlds(12) / 4;
+    for seed in 0..seasons {
         let DrawnWorld { story, site, what, .. } = DrawnWorld::quiet(seed, 10);
         let watched = Watched::new(story, &site, Habit::Sleeps, |_| {}).until(at("+10 05:00"));
         assert!(watched.silences.is_empty(), "{:?}", watched.silences);
@@ -203,7 +201,9 @@ fn in_rooms_that_are_drawn_quiet_days_wake_nobody() {
             waking += &format!("seed {seed}, {what}: {} {}\n", told.clock, told.subject);
         }
     }
-    assert!(waking.lines().count() <= 1, "{waking}");
+    // In forty days one.
+    let most = usize::try_from(seasons / 4).expect("few").max(1);
+    assert!(waking.lines().count() <= most, "{waking}");
 }
 
 /// More of them for whoever searches: `CLAYMARK_WORLDS=200`.

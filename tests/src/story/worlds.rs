@@ -5,6 +5,7 @@ use jiff::{SignedDuration, Timestamp};
 use rand::rngs::StdRng;
 use rand::{RngExt, SeedableRng};
 
+use super::people::Habit;
 use super::physics::Truth;
 use super::script::{Instruments, ScriptedStory, at};
 use super::{rooms, site_file};
@@ -17,6 +18,8 @@ pub struct DrawnWorld {
     pub site: String,
     /// What fails when, for people.
     pub what: String,
+    /// How people take calls.
+    pub habit: Habit,
     /// What whoever comes does.
     pub mends: Box<dyn Fn(&mut ScriptedStory)>,
 }
@@ -37,10 +40,14 @@ enum Trouble {
 
 impl DrawnWorld {
     /// So many days with two or three troubles.
+    ///
+    /// # Panics
+    /// Never: one of the habits is drawn.
     #[must_use]
     pub fn troubled(seed: u64, days: i64) -> Self {
         let mut chance = StdRng::seed_from_u64(70_000 + seed);
         let mut world = Self::quiet_by(&mut chance, seed, days);
+        world.habit = *Habit::ALL.get(chance.random_range(0..Habit::ALL.len())).expect("within the list");
         let count = chance.random_range(1..=3);
         let hours = 24 * days - 12;
         let troubles: Vec<Trouble> = (0..count)
@@ -102,7 +109,7 @@ impl DrawnWorld {
             story.filled(when, chance.random_range(165.0..178.0), noted);
             hour += hours_a_fill * chance.random_range(0.8..1.2);
         }
-        Self { story, site, what, mends: Box::new(|_| {}) }
+        Self { story, site, what, habit: Habit::Sleeps, mends: Box::new(|_| {}) }
     }
 }
 
