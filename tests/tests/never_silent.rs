@@ -175,6 +175,30 @@ fn seasons_in_which_two_things_fail_leave_nobody_in_silence_whatever_people_do()
 /// More of them take longer; so many are played in half a minute.
 const SEASONS: u64 = 6;
 
+/// A probe's noise takes it over the border and back; fish that are in danger aren't out of it by that.
+#[test]
+fn water_that_hovers_at_a_hard_limit_is_called_for_all_the_while() {
+    let mut story = ScriptedStory::begin("08:00", 11, Truth::full());
+    story.happens("+1 00:30", |truth, _| truth.fill_a(175.0));
+    // 24 NTU where 25 NTU are half of what they want.
+    story.happens("+1 01:00", |truth, _| truth.yield_ntu *= 22.2 / (truth.head + 0.0001));
+    let watched = Watched::new(story, &rooms::plain(), Habit::Sleeps, |_| {}).until(at("+1 09:00"));
+    assert!(watched.silences.is_empty(), "{:?}\n{}", watched.silences, watched.list());
+}
+
+#[test]
+fn a_heater_that_sticks_a_little_is_told_as_at_rest_and_no_danger_for_ever() {
+    let mut story = ScriptedStory::begin("20:00", 3, Truth::full());
+    story.happens("+1 01:00", |truth, _| truth.incoming = 22.6);
+    let telling = story.told("+1 05:00", &rooms::plain());
+    let calls = telling.calls("heat");
+    let [first, ..] = calls.as_slice() else { panic!("{}", telling.list()) };
+    assert!(first.subject.contains("and rising"), "{}", first.subject);
+    let late: Vec<_> = calls.iter().filter(|told| told.at >= at("+1 04:00")).collect();
+    assert!(late.len() <= 1, "{}", telling.list());
+    assert!(late.iter().all(|told| told.subject.contains("and steady")), "{}", telling.list());
+}
+
 /// Rooms, hours and failures that nothing was tuned to.
 #[test]
 fn in_rooms_that_are_drawn_nobody_is_left_in_silence_whatever_people_do() {

@@ -42,6 +42,7 @@ use crate::drum_record::DrumRecord;
 use crate::evidence::Evidence;
 use crate::scene::RoomView;
 use claymark_model::id::Id;
+use claymark_model::site::Place;
 use claymark_notice::alarm::Holds;
 use claymark_notice::content::{Because, StandingFailure};
 use claymark_notice::failure::{ComesOf, Failure, Fault, Limited, Sign};
@@ -217,10 +218,14 @@ impl Failures {
     fn is_news(&self, now: Timestamp, found: &Found, called_for: impl Fn(&str) -> bool) -> bool {
         let known = self.open.iter().find(|open| open.cause == found.cause);
         // Danger that begins anew, or on the other side, is another thing than what was promised for.
-        let endangers = found.hard == Hard::Yes && matches!(urgency(found, now), Urgency::Danger { .. });
+        let anew =
+            |open: &OpenFailure| !called_for(&open.cause) || turns_over(&open.failure.fault, &found.fault);
+        let limits = |fault: &Fault| matches!(fault, Fault::OutOfLimits { all_along: None, .. });
         if let Some(open) = known
-            && endangers
-            && (!called_for(&open.cause) || turns_over(&open.failure.fault, &found.fault))
+            && found.hard == Hard::Yes
+            && limits(&found.fault)
+            && limits(&open.failure.fault)
+            && anew(open)
         {
             return true;
         }
@@ -329,9 +334,13 @@ impl Failures {
                 && open.now.is_none()
         };
         let rests = |open: &OpenFailure| {
-            let fault = self.as_it_stands(view, open).fault;
-            let steady =
-                matches!(fault, Fault::HeaterOff { steady: true, .. } | Fault::HeaterOn { steady: true, .. });
+            let site = &view.known.site;
+            let borne = site.calls.hard(&site.limits_at(&Place::Head, view.scene.now)).temperature_c;
+            let steady = matches!(
+                self.as_it_stands(view, open).fault,
+                Fault::HeaterOff { steady: true, temperature, .. }
+                    | Fault::HeaterOn { steady: true, temperature, .. } if borne.contains(temperature)
+            );
             let (cause, urgency, at_night) = (open.cause.clone(), Urgency::Look, Priority::Soon);
             steady.then_some(AlarmAction::Press { cause, urgency, at_night })
         };

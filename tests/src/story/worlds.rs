@@ -26,7 +26,7 @@ pub struct DrawnWorld {
 
 /// One thing that fails: a figure of the room goes somewhere.
 #[derive(Debug, Clone, Copy)]
-enum Trouble {
+enum DrawnTrouble {
     Oxygen(f64),
     Blower { oxygen: f64 },
     FreshWater(f64),
@@ -50,10 +50,10 @@ impl DrawnWorld {
         world.habit = *Habit::ALL.get(chance.random_range(0..Habit::ALL.len())).expect("within the list");
         let count = chance.random_range(1..=3);
         let hours = 24 * days - 12;
-        let troubles: Vec<Trouble> = (0..count)
+        let troubles: Vec<DrawnTrouble> = (0..count)
             .map(|_| {
                 let from = at("08:00") + SignedDuration::from_mins(chance.random_range(6 * 60..hours * 60));
-                let trouble = Trouble::drawn(&mut chance);
+                let trouble = DrawnTrouble::drawn(&mut chance);
                 // Most things break at once, some by and by.
                 let minutes = if chance.random_bool(0.4) { chance.random_range(20..360) } else { 1 };
                 trouble.happens(&mut world.story, from, minutes);
@@ -125,7 +125,7 @@ fn world_site(chance: &mut StdRng, tank: f64, head: f64) -> String {
         .replace("volume_l = 450", &format!("volume_l = {head}"))
 }
 
-impl Trouble {
+impl DrawnTrouble {
     fn drawn(chance: &mut StdRng) -> Self {
         let other_than_one = |chance: &mut StdRng, low: f64, high: f64| {
             if chance.random_bool(0.5) {
