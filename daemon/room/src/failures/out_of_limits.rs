@@ -71,7 +71,9 @@ fn broken(evidence: &Evidence<'_>, far: impl Iterator<Item = Outside>) -> Option
     let since = evidence.now - HARD_PATIENCE;
     let all_along = matches!(found.fault, Fault::OutOfLimits { all_along: Some(_), .. });
     let at_night = if all_along { found.at_night } else { Priority::Now };
-    Some(Found { hard, at_night, stage: found.stage + HARD_STAGE, since, ..found })
+    // One place is enough for it: a second one is no news.
+    let stage = HARD_STAGE + u8::from(all_along);
+    Some(Found { hard, at_night, stage, since, ..found })
 }
 
 /// Whether the water of a place has come clearly nearer to what it should be.
@@ -177,7 +179,8 @@ impl Outside {
             Limited::OxygenSaturation => return None,
         };
         // Water that endangers them does so until it is clearly better: no reading that is off ends a danger.
-        let slack = if evidence.is_danger(of) { MARGIN_SHARE * (most - least) } else { 0.0 };
+        let (slack, of_ten) =
+            if evidence.is_danger(of) { (MARGIN_SHARE * (most - least), 5) } else { (0.0, FAR_OF_TEN) };
         let (lowest, highest) = (lowest + slack, highest - slack);
         let until = minutes(evidence.now);
         let lasted = HARD_PATIENCE.as_secs_f64() / 60.0;
@@ -186,7 +189,7 @@ impl Outside {
         let is = middle(&points)?;
         let out = |beyond: &dyn Fn(f64) -> bool| {
             let many = points.iter().filter(|point| beyond(point.v)).count();
-            beyond(is) && many * 10 >= points.len() * FAR_OF_TEN
+            beyond(is) && many * 10 >= points.len() * of_ten
         };
         let out = out(&|v| v > highest) || out(&|v| v < lowest);
         (speaks(&points, until) && whole && out).then(|| Self { place: place.clone(), of, is, least, most })
