@@ -4,10 +4,12 @@ use jiff::Timestamp;
 
 use super::ahead::{Ahead, believed, quantiles};
 use super::calibration::Calibration;
-use super::hypothesis::Hypothesis;
+use super::hypothesis::{Hypothesis, Regime};
 use super::state::Gaussian;
 use super::tracker::{Phase, Tracker};
-use super::tuning::{STEADY, TOLD_AGE, TOLD_ODDS, UNTOLD_DRAW_SD};
+use super::tuning::{
+    FROTH_HOURS, STEADY, TOLD_AGE, TOLD_LEVEL_AGE, TOLD_LEVEL_ODDS, TOLD_ODDS, UNTOLD_DRAW_SD,
+};
 use claymark_model::forecast::{Basis, EmptyAt, Outlook};
 use claymark_model::units::{Litres, LitresPerHour};
 
@@ -93,11 +95,18 @@ impl Prospect {
         }
         let lead = (1.0, self.ahead_of(&tracker.lead, target));
         let others = tracker.others.iter().filter(|other| {
-            let probable = other.log_odds > TOLD_ODDS.ln() && other.mean_weight > STEADY;
-            probable
-                && self.basis == Basis::Level
-                && (other.draws || !tracker.lead.draws)
-                && tracker.at - other.since > TOLD_AGE
+            // Another draw counts early, but not while froth dies, which looks like a faster one. Another level, a leak or
+            // another sensor's word is believed within minutes or it isn't:
+            // told sooner, what noise can feign would call people at night.
+            let froths = tracker.refilled.is_some_and(|refilled| tracker.at - refilled < FROTH_HOURS);
+            let (odds, age) = if other.regime == Regime::Changed && !froths {
+                (TOLD_ODDS, TOLD_AGE)
+            } else {
+                (TOLD_LEVEL_ODDS, TOLD_LEVEL_AGE)
+            };
+            let old_enough = tracker.at - other.since > age || other.told_at_once && !froths;
+            let probable = other.log_odds > odds.ln() && other.mean_weight > STEADY;
+            probable && old_enough && self.basis == Basis::Level && (other.draws || !tracker.lead.draws)
         });
         let others = others.map(|other| (other.log_odds.exp().min(1.0), self.ahead_of(other, target)));
         std::iter::once(lead).chain(others).collect()
