@@ -75,7 +75,7 @@ pub(super) struct Hypothesis {
     pub log_likelihood: f64,
     /// Readings since it branched off.
     pub readings: f64,
-    /// It is told from its first minute on: somebody was there, and may have turned the pump.
+    /// It is told from its first minute on if it is slower: somebody was there, and may have turned the pump.
     pub told_at_once: bool,
 }
 
