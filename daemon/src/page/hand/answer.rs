@@ -13,7 +13,7 @@ use claymark_notice::calling::DeclineFate;
 use claymark_words::format::Clock;
 use claymark_words::{answers, bounds, page as words, replies as told, typed};
 
-use super::entry::{self, NoSuchContact};
+use super::entry;
 use super::{NotShown, fresh_key, page, plain, remember, written};
 use crate::page::Desk;
 use crate::page::asks::{PageAsk, WriteOutcome};
@@ -165,7 +165,7 @@ fn refused(desk: &Desk, against: &AgainstEntry) -> String {
 fn who(desk: &Desk, visitor: &Visitor, fields: &Fields) -> Option<SignedAs> {
     let chosen = || {
         let by = Some(field(fields, "by")).filter(|by| !by.is_empty());
-        entry::chosen(&desk.site, by).unwrap_or_else(|NoSuchContact| None)
+        entry::chosen(&desk.site, by).unwrap_or(None)
     };
     visitor.signed(&desk.site).or_else(chosen)
 }
