@@ -4,6 +4,7 @@
 //! - [`rooms`]: which instruments it has;
 //! - [`script`]: what happens when, and what the instruments make of it: NDJSON, a line a message;
 //! - [`people`]: who answers, who comes, and whether fish were left in danger without a word;
+//! - [`worlds`]: rooms, hours and failures drawn from a seed, which nothing was tuned to;
 //! - [`told`]: the messages through decode, quality and room; what people were told.
 //!
 //! The room is invented: 16 tanks of 280 L behind a head tank of 450 L, two drums of 175 L.
@@ -13,11 +14,13 @@ pub mod physics;
 pub mod rooms;
 pub mod script;
 pub mod told;
+pub mod worlds;
 
 pub use people::{Habit, Watched};
 pub use physics::{Truth, Which};
 pub use script::ScriptedStory;
 pub use told::{NoticeAsRead, Telling};
+pub use worlds::DrawnWorld;
 
 /// A variant of the room's site file: keys are exchanged as text, sections added at the end.
 #[must_use]

@@ -30,6 +30,8 @@ impl PagedRoom {
             SiteFolder::new(broker.port(), "", &format!("[page]\nlisten = \"127.0.0.1:{port}\"\n{more}"));
         let daemon = Daemon::start(&site.file(), &site.log());
         wait_for("the page is served", || TcpStream::connect(("127.0.0.1", port)).ok());
+        // The page is there before the subscription, and what is published before that goes nowhere.
+        daemon.says("watching: subscribed");
         Self { port, broker: Some(broker), site, _daemon: daemon }
     }
 

@@ -135,6 +135,23 @@ fn the_daemon_makes_nothing_of_the_answer_to_a_test() {
     assert!(site.ask("SELECT text FROM notice WHERE kind = 'query'").contains("4711"));
 }
 
+/// Nobody listens at its port: the call goes by the ways that are left, and that this one fails goes by them, too.
+#[test]
+fn a_mail_server_that_is_down_is_told_by_the_other_ways_while_somebody_is_called() {
+    let barn = Barn::new(claymark_tests::wait::free_port(), "");
+    barn.set_clock("2027-03-02T09:03:00Z");
+    let _daemon = barn.watched();
+    barn.watches_on();
+    let call = barn.tells("somebody is called for the drum", |told| told.kind == "runout").number;
+    let lost = barn.tells("the way that fails is told", |told| told.kind == "undelivered");
+    assert!(lost.subject.contains("Person on duty") && lost.names(&["mail"]), "{lost:#?}");
+    let (_, said) = barn.claymark(&["told", &call.to_string()]);
+    assert!(said.contains("to Person on duty by MQTT: accepted"), "{said}");
+    assert!(!said.contains("by mail: accepted"), "{said}");
+    let counted = "claymark_deliveries_total{channel=\"email\",end=\"accepted\"}";
+    assert!(barn.gauge(counted).is_none_or(|count| count == 0.0), "{}", barn.metrics());
+}
+
 /// A short rest, as of an upgrade, is no news.
 #[test]
 fn after_a_rest_of_more_than_minutes_people_hear_from_when_to_when_nobody_watched() {

@@ -152,6 +152,9 @@ pub enum Fault {
         temperature: f64,
         /// When the head tank is too cold, if it goes on like this.
         limit_at: Option<Timestamp>,
+        /// It gets no colder any more.
+        #[serde(default)]
+        steady: bool,
     },
     /// The heater heats too much.
     HeaterOn {
@@ -159,6 +162,9 @@ pub enum Fault {
         temperature: f64,
         /// When the head tank is too warm, if it goes on like this.
         limit_at: Option<Timestamp>,
+        /// It gets no warmer any more.
+        #[serde(default)]
+        steady: bool,
     },
     /// Water lies outside what the fish want, and nothing that is told explains it.
     OutOfLimits {

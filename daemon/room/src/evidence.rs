@@ -27,6 +27,7 @@ use claymark_model::site::{Place, Quantity, Sensor, Site, WaterLimits};
 use claymark_model::units::GramsPerLitre;
 use claymark_notice::Failure;
 use claymark_notice::content::Visit;
+use claymark_notice::failure::Limited;
 use days::Days;
 use drum::DrumSight;
 use journal::Journal;
@@ -51,6 +52,8 @@ pub(crate) struct Evidence<'a> {
     pub(crate) days: &'a Days,
     /// The last time that the clay's yield was found to have changed.
     pub(crate) yield_change: Option<YieldChange>,
+    /// For which of the water's limits people are being called, since fish are in danger.
+    danger: Vec<Limited>,
     known: &'a Knowledge,
     forecasts: &'a [Forecast],
 }
@@ -82,9 +85,20 @@ impl<'a> Evidence<'a> {
             journal: &known.journal,
             days: &known.learned.days,
             yield_change: known.learned.change,
+            danger: Vec::new(),
             known,
             forecasts: &scene.forecasts,
         }
+    }
+
+    /// The same, while people are called for these.
+    pub(crate) fn in_danger(self, danger: Vec<Limited>) -> Self {
+        Self { danger, ..self }
+    }
+
+    /// Whether people are being called since that endangers fish.
+    pub(crate) fn is_danger(&self, of: Limited) -> bool {
+        self.danger.contains(&of)
     }
 
     /// What the fish of a place want of their water today: by their plan, else by the site file.

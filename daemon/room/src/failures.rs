@@ -42,6 +42,7 @@ use crate::drum_record::DrumRecord;
 use crate::evidence::Evidence;
 use crate::scene::RoomView;
 use claymark_model::id::Id;
+use claymark_model::site::Place;
 use claymark_notice::alarm::Holds;
 use claymark_notice::content::{Because, StandingFailure};
 use claymark_notice::failure::{ComesOf, Failure, Fault, Limited, Sign};
@@ -216,6 +217,18 @@ impl Failures {
     /// Whether a finding is news: neither told at this stage, nor explained by what was.
     fn is_news(&self, now: Timestamp, found: &Found, called_for: impl Fn(&str) -> bool) -> bool {
         let known = self.open.iter().find(|open| open.cause == found.cause);
+        // Danger that begins anew, or on the other side, is another thing than what was promised for.
+        let anew =
+            |open: &OpenFailure| !called_for(&open.cause) || turns_over(&open.failure.fault, &found.fault);
+        let limits = |fault: &Fault| matches!(fault, Fault::OutOfLimits { all_along: None, .. });
+        if let Some(open) = known
+            && found.hard == Hard::Yes
+            && limits(&found.fault)
+            && limits(&open.failure.fault)
+            && anew(open)
+        {
+            return true;
+        }
         match known.map(|open| (&open.failure, &open.failure.fault, &found.fault)) {
             // It names the cause of what was told.
             Some((_, Fault::OxygenFalls { .. }, Fault::Blower { .. })) => true,
@@ -254,6 +267,14 @@ impl Failures {
     }
 }
 
+/// Whether water that was told to be on one side of its limits is on the other.
+fn turns_over(told: &Fault, found: &Fault) -> bool {
+    let above = |fault: &Fault| {
+        if let Fault::OutOfLimits { is, most, .. } = fault { Some(is > most) } else { None }
+    };
+    above(told).zip(above(found)).is_some_and(|(told, found)| told != found)
+}
+
 /// Whether a failure that stands explains a finding: it moves the same water at the same time, or comes of it.
 fn explains(open: &Failure, found: &Found) -> bool {
     let together =
@@ -266,7 +287,12 @@ fn explains(open: &Failure, found: &Found) -> bool {
 impl Failures {
     /// What the rules find, and whether what was told still holds.
     pub(crate) fn look(&mut self, view: &RoomView<'_>) -> (Vec<Found>, Vec<(String, Holds)>) {
-        let evidence = Evidence::of(view.known, view.scene);
+        let limited = |open: &OpenFailure| {
+            let Fault::OutOfLimits { of, .. } = open.failure.fault else { return None };
+            view.alarms.is_danger(&open.cause).then_some(of)
+        };
+        let danger = self.open.iter().filter_map(limited).collect();
+        let evidence = Evidence::of(view.known, view.scene).in_danger(danger);
         let found: Vec<Found> = RULES.iter().filter_map(|rule| (rule.find)(&evidence)).collect();
         let holds = |open: &OpenFailure| {
             let holds = holds(&evidence, &open.failure);
@@ -299,6 +325,26 @@ impl Failures {
         let known = self.open.iter().any(|open| open.cause == found.cause);
         let (cause, urgency, at_night) = (found.cause.clone(), urgency(found, now), found.at_night);
         known.then_some(AlarmAction::Press { cause, urgency, at_night })
+    }
+
+    /// Water that has come to rest beside its limits presses no more than other water there; a hard limit is told by itself.
+    pub(crate) fn rests(&self, view: &RoomView<'_>) -> Vec<AlarmAction> {
+        let heat = |open: &&OpenFailure| {
+            matches!(open.failure.fault, Fault::HeaterOff { .. } | Fault::HeaterOn { .. })
+                && open.now.is_none()
+        };
+        let rests = |open: &OpenFailure| {
+            let site = &view.known.site;
+            let borne = site.calls.hard(&site.limits_at(&Place::Head, view.scene.now)).temperature_c;
+            let steady = matches!(
+                self.as_it_stands(view, open).fault,
+                Fault::HeaterOff { steady: true, temperature, .. }
+                    | Fault::HeaterOn { steady: true, temperature, .. } if borne.contains(temperature)
+            );
+            let (cause, urgency, at_night) = (open.cause.clone(), Urgency::Look, Priority::Soon);
+            steady.then_some(AlarmAction::Press { cause, urgency, at_night })
+        };
+        self.open.iter().filter(heat).filter_map(rests).collect()
     }
 
     /// What stands, danger first, and the notices that told it.
@@ -349,8 +395,7 @@ impl Failures {
 
     /// What drives the water where it is found.
     fn origins(&self, view: &RoomView<'_>, found: &Found) -> Vec<ComesOf> {
-        let bringing = self.bringing(&found.fault).filter(|_| found.hard != Hard::No);
-        let standing = bringing.filter_map(|open| {
+        let standing = self.bringing(&found.fault).filter_map(|open| {
             let told = Some(open.failure.fault.clone());
             Some(ComesOf { notice: view.alarms.last(&open.cause)?.number, told })
         });

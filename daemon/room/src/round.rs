@@ -130,6 +130,7 @@ impl Room {
         let (all, conditions) = self.watches.failures.look(&view);
         self.observe_all(scene, AlarmSource::Failure, conditions);
         self.ask(scene, |watches, view| watches.failures.forget(view.scene.now));
+        self.ask(scene, |watches, view| watches.failures.rests(view));
         for found in all {
             let dry = self.watches.ends.are_danger(&self.announcer.alarms);
             if self.watches.failures.is_to_be_told(&self.view(scene), &found, dry) {

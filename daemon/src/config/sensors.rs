@@ -106,6 +106,9 @@ fn sensor(table: &Table<'_>, id: Id, name: String, vessels: &Vessels, usual: &[U
     let mains = table.maybe("mains", value::yes_or_no);
     let senses = table.maybe("senses", value::one_of(&Senses::NAMES));
     let device = table.maybe("device", value::id);
+    if let (Some(device), Some(payload)) = (&device, &payload) {
+        device_dates(table.findings, device, payload.get_ref());
+    }
     if let (Some(quantity), Some(unit)) = (&quantity, &unit) {
         unit_fits(table, *quantity.get_ref(), unit);
     }
@@ -274,6 +277,18 @@ fn mounted_high_enough(findings: &Findings, drum: &claymark_model::site::Drum, b
             what,
             "Mend mount_height_mm: it is measured from the drum's bottom.",
         );
+    }
+}
+
+/// A clock that nobody sees is watched by nobody.
+fn device_dates(findings: &Findings, device: &Spanned<Id>, payload: &Payload) {
+    if matches!(payload, Payload::Number | Payload::Json { time: None, .. }) {
+        let what = format!(
+            "device: the clock of '{}' isn't watched here, for this payload brings no time of its own",
+            device.get_ref()
+        );
+        let remedy = "Let the sensor send its time: payload = { json = \"/v\", time = \"/t\" } or senml. Else take device out.";
+        findings.warning(device.span(), what, remedy);
     }
 }
 

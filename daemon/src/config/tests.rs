@@ -476,6 +476,11 @@ flat_line = { suspect = \"1 h\", fail = \"4 h\", eps = 0.05 }";
 const WARNINGS: &[(&str, &str, &str)] = &[
     ("bare-number", "payload = { json = \"/v\", time = \"/t\" }", "payload = \"number\""),
     (
+        "device-without-a-time",
+        "payload = { json = \"/v\", time = \"/t\" }",
+        "payload = { json = \"/v\" }\ndevice = \"gateway\"",
+    ),
+    (
         "no-level-sensor",
         "at = \"drum:a\"\nmeasures = \"level\"\nunit = \"mm\"",
         "at = \"drum:a\"\nmeasures = \"temperature\"\nunit = \"K\"",

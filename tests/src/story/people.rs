@@ -139,6 +139,15 @@ impl Watched {
         }
     }
 
+    /// The calls between 22 and 6 o'clock.
+    pub fn waking(&self) -> impl Iterator<Item = &NoticeAsRead> {
+        let night = |told: &&NoticeAsRead| {
+            let hour = told.at.strftime("%H").to_string().parse::<u32>().unwrap_or(0);
+            told.notice.calling.is_some() && !(6..22).contains(&hour)
+        };
+        self.telling.told.iter().filter(night)
+    }
+
     /// What was told, to whom and why, for messages of failed assertions.
     #[must_use]
     pub fn list(&self) -> String {

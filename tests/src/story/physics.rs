@@ -39,6 +39,14 @@ pub struct Truth {
     pub incoming: f64,
     /// °C in the head tank.
     pub temperature: f64,
+    /// L in the head tank.
+    pub head_l: f64,
+    /// L in all 16 tanks.
+    pub tanks_l: f64,
+    /// min. How fast the head tank's oxygen follows.
+    pub oxygen_minutes: f64,
+    /// L that warm up together: the head tank, and what stands about it.
+    pub warm_l: f64,
 }
 
 /// One of the two drums.
@@ -84,6 +92,10 @@ impl Truth {
             oxygen: 9.0,
             incoming: 20.0,
             temperature: 20.0,
+            head_l: 450.0,
+            tanks_l: 16.0 * 280.0,
+            oxygen_minutes: 15.0,
+            warm_l: 450.0,
         };
         truth.head = truth.head_goal();
         truth.tanks = truth.head;
@@ -139,10 +151,10 @@ impl Truth {
     /// A step of so many minutes, short against the head tank's eight.
     pub fn pass(&mut self, minutes: f64) {
         let to_tanks = self.fresh - self.overflow;
-        self.head += (self.head_goal() - self.head) * minutes * self.fresh / HEAD;
-        self.tanks += (self.head - self.tanks) * minutes * to_tanks / TANKS;
-        self.oxygen += (self.oxygen_goal - self.oxygen) * minutes / OXYGEN_MINUTES;
-        self.temperature += (self.incoming - self.temperature) * minutes * self.fresh / HEAD;
+        self.head += (self.head_goal() - self.head) * minutes * self.fresh / self.head_l;
+        self.tanks += (self.head - self.tanks) * minutes * to_tanks / self.tanks_l;
+        self.oxygen += (self.oxygen_goal - self.oxygen) * minutes / self.oxygen_minutes;
+        self.temperature += (self.incoming - self.temperature) * minutes * self.fresh / self.warm_l;
         let litres = self.pump / 1000.0 * minutes;
         let drawn = self.drum_mut(self.drawn);
         drawn.litres = (drawn.litres - litres).max(HEEL.min(drawn.litres));
@@ -195,12 +207,6 @@ impl Truth {
 pub const STRENGTH_G_L: f64 = 18.143_68;
 /// L.
 pub const HEEL: f64 = 12.0;
-/// L.
-const HEAD: f64 = 450.0;
-/// L in all 16.
-const TANKS: f64 = 16.0 * 280.0;
-/// min. How fast the head tank's oxygen follows.
-const OXYGEN_MINUTES: f64 = 15.0;
 /// min. How fast lumps dissolve while the air bubbles.
 const LUMPS_MINUTES: f64 = 30.0;
 /// min. How fast joined drums level out.

@@ -7,7 +7,7 @@ use rand::SeedableRng;
 use rand::rngs::StdRng;
 use rand_distr::{Distribution, StandardNormal};
 
-use super::physics::Truth;
+use super::physics::{STRENGTH_G_L, Truth};
 use super::told::Telling;
 use claymark::message::Message;
 use claymark::recording;
@@ -29,6 +29,11 @@ type Doing = Box<dyn FnOnce(&mut Truth, &mut Instruments)>;
 enum Cue {
     Do(Doing),
     Write(String),
+    /// A is filled up to so many litres, and written down so much later.
+    Fill {
+        to: f64,
+        noted: Option<SignedDuration>,
+    },
 }
 
 /// How the instruments are, beside their noise.
@@ -47,6 +52,10 @@ pub struct Instruments {
     pub fouling: f64,
     /// NTU that bubbles add now and then to the head tank's probe.
     pub bubbles: f64,
+    /// NTU of noise of each turbidity probe.
+    pub turbidity_noise: f64,
+    /// L of noise of each level.
+    pub level_noise: f64,
     /// °C by which the head tank's thermometer reads off.
     pub warmth_off: f64,
     /// mg/L by which the head tank's oxygen probe reads off.
@@ -62,9 +71,16 @@ pub struct Instruments {
 }
 
 impl ScriptedStory {
-    /// Begins at that clock time on the first day, with its own noise.
+    /// Begins at that clock time on the first day, with its own noise; flow and pump are written down as they are on day 24.
     #[must_use]
     pub fn begin(clock: &str, seed: u64, truth: Truth) -> Self {
+        let day_24 = Truth::day_24();
+        Self::noted(clock, seed, (day_24.fresh, day_24.pump), truth)
+    }
+
+    /// The same, with what L/min of fresh water and mL/min of slurry are written down.
+    #[must_use]
+    pub fn noted(clock: &str, seed: u64, (fresh, pump): (f64, f64), truth: Truth) -> Self {
         let mut story = Self {
             truth,
             now: at(clock),
@@ -79,6 +95,8 @@ impl ScriptedStory {
                 head_off: 0.0,
                 fouling: 0.0,
                 bubbles: 0.0,
+                turbidity_noise: 2.0,
+                level_noise: 1.5,
                 warmth_off: 0.0,
                 oxygen_off: 0.0,
                 tank_oxygen: [8.0, 8.0],
@@ -89,8 +107,13 @@ impl ScriptedStory {
             messages: Vec::new(),
         };
         story.written(clock, r#""kind":"in_use","pump":"p1","drum":"a""#);
-        story.written(clock, r#""kind":"flow_check","place":"head","volume_ml":12800,"seconds":15"#);
-        story.written(clock, r#""kind":"pump_setting","pump":"p1","rpm":100"#);
+        let volume = fresh * 250.0;
+        story.written(
+            clock,
+            &format!(r#""kind":"flow_check","place":"head","volume_ml":{volume:.0},"seconds":15"#),
+        );
+        let rpm = pump / 2.09;
+        story.written(clock, &format!(r#""kind":"pump_setting","pump":"p1","rpm":{rpm:.2}"#));
         story
     }
 
@@ -100,14 +123,29 @@ impl ScriptedStory {
         clock: &str,
         act: impl FnOnce(&mut Truth, &mut Instruments) + 'static,
     ) -> &mut Self {
-        self.acts.push((at(clock), Cue::Do(Box::new(act))));
-        self
+        self.at(at(clock), act)
     }
 
     /// At that time somebody writes something down: the members of a field-log entry without its `at`.
     pub fn written(&mut self, clock: &str, members: &str) -> &mut Self {
         let at = at(clock);
         self.acts.push((at, Cue::Write(format!("{{\"at\":\"{at}\",{members}}}"))));
+        self
+    }
+
+    /// At that time A is filled up to so many litres; what was poured is written down so much later, or never.
+    pub fn filled(&mut self, at: Timestamp, to: f64, noted: Option<SignedDuration>) -> &mut Self {
+        self.acts.push((at, Cue::Fill { to, noted }));
+        self
+    }
+
+    /// At that time something happens.
+    pub fn at(
+        &mut self,
+        at: Timestamp,
+        act: impl FnOnce(&mut Truth, &mut Instruments) + 'static,
+    ) -> &mut Self {
+        self.acts.push((at, Cue::Do(Box::new(act))));
         self
     }
 
@@ -161,8 +199,26 @@ impl ScriptedStory {
             match self.acts.remove(0).1 {
                 Cue::Do(act) => act(&mut self.truth, &mut self.instruments),
                 Cue::Write(entry) => self.send("claymark/story/log", entry),
+                Cue::Fill { to, noted } => self.fill(to, noted),
             }
         }
+    }
+
+    fn fill(&mut self, to: f64, noted: Option<SignedDuration>) {
+        let litres = to - self.truth.a.litres;
+        // Nobody fills a drum that is full.
+        if litres < LEAST_FILL_L {
+            return;
+        }
+        self.truth.fill_a(to);
+        let Some(noted) = noted else { return };
+        let clay = litres * STRENGTH_G_L / 1000.0;
+        let entry = format!(
+            r#"{{"at":"{}","kind":"refill","drum":"a","water_l":{litres:.1},"clay_kg":{clay:.3}}}"#,
+            self.now
+        );
+        self.acts.push((self.now + noted, Cue::Write(entry)));
+        self.acts.sort_by_key(|(at, _)| *at);
     }
 
     /// Lives until that time; what a room with that site file makes of it.
@@ -204,17 +260,18 @@ impl ScriptedStory {
         let off = self.instruments.head_off;
         let foam = self.instruments.foam * self.noise(1.0).abs();
         let surface = self.instruments.crust.unwrap_or(truth.a.litres) + self.instruments.froth;
-        let a = surface + foam + self.noise(LEVEL_NOISE_L);
+        let a = surface + foam + self.noise(self.instruments.level_noise);
         self.value("story/drum/a/level", self.instruments.stuck.unwrap_or(a).max(0.0));
-        let b = truth.b.litres + self.noise(LEVEL_NOISE_L);
+        let b = truth.b.litres + self.noise(self.instruments.level_noise);
         self.value("story/drum/b/level", b.max(0.0));
         let bubbles =
             if self.noise(1.0) > 0.5 { self.instruments.bubbles * self.noise(1.0).abs() } else { 0.0 };
-        let head = truth.background + truth.head + off + bubbles + self.noise(TURBIDITY_NOISE_NTU);
+        let head =
+            truth.background + truth.head + off + bubbles + self.noise(self.instruments.turbidity_noise);
         self.value("story/head/turbidity", head.max(0.0));
         for tank in ["story/t1/turbidity", "story/t6/turbidity", "story/t11/turbidity", "story/t16/turbidity"]
         {
-            let reading = truth.background + truth.tanks + self.noise(TURBIDITY_NOISE_NTU);
+            let reading = truth.background + truth.tanks + self.noise(self.instruments.turbidity_noise);
             self.value(tank, reading.max(0.0));
         }
         let oxygen = truth.oxygen + self.instruments.oxygen_off + self.noise(0.05);
@@ -271,9 +328,8 @@ pub fn at(clock: &str) -> Timestamp {
     TimeZone::UTC.to_timestamp(day.to_datetime(time)).expect("UTC has all times")
 }
 
-const LEVEL_NOISE_L: f64 = 1.5;
-const TURBIDITY_NOISE_NTU: f64 = 2.0;
 /// min. Froth on freshly poured slurry dies in so much (invented).
 const FROTH_MINUTES: f64 = 12.0;
+const LEAST_FILL_L: f64 = 5.0;
 const STEPS: u32 = 12;
 const STEPS_A_MINUTE: f64 = 12.0;

@@ -62,8 +62,8 @@ fn towards(evidence: &Evidence<'_>, side: Side) -> Option<Found> {
         ..Found::of(
             "heat",
             match side {
-                Side::Falling => Fault::HeaterOff { temperature, limit_at },
-                Side::Rising => Fault::HeaterOn { temperature, limit_at },
+                Side::Falling => Fault::HeaterOff { temperature, limit_at, steady: false },
+                Side::Rising => Fault::HeaterOn { temperature, limit_at, steady: false },
             },
             change.since,
             signs,

@@ -71,7 +71,9 @@ fn broken(evidence: &Evidence<'_>, far: impl Iterator<Item = Outside>) -> Option
     let since = evidence.now - HARD_PATIENCE;
     let all_along = matches!(found.fault, Fault::OutOfLimits { all_along: Some(_), .. });
     let at_night = if all_along { found.at_night } else { Priority::Now };
-    Some(Found { hard, at_night, stage: found.stage + HARD_STAGE, since, ..found })
+    // One place is enough for it: a second one is no news.
+    let stage = HARD_STAGE + u8::from(all_along);
+    Some(Found { hard, at_night, stage, since, ..found })
 }
 
 /// Whether the water of a place has come clearly nearer to what it should be.
@@ -176,20 +178,21 @@ impl Outside {
             Limited::Temperature => (hard.temperature_c.min(), hard.temperature_c.max()),
             Limited::OxygenSaturation => return None,
         };
+        // Water that endangers them does so until it is clearly better: no reading that is off ends a danger.
+        let (slack, of_ten) =
+            if evidence.is_danger(of) { (MARGIN_SHARE * (most - least), 5) } else { (0.0, FAR_OF_TEN) };
+        let (lowest, highest) = (lowest + slack, highest - slack);
         let until = minutes(evidence.now);
         let lasted = HARD_PATIENCE.as_secs_f64() / 60.0;
         let points = readings(evidence, place, of, until - lasted);
         let whole = points.first().is_some_and(|first| first.t <= until - 0.6 * lasted);
-        let out =
-            |above: bool| points.iter().all(|point| if above { point.v > highest } else { point.v < lowest });
         let is = middle(&points)?;
-        (speaks(&points, until) && whole && (out(true) || out(false))).then(|| Self {
-            place: place.clone(),
-            of,
-            is,
-            least,
-            most,
-        })
+        let out = |beyond: &dyn Fn(f64) -> bool| {
+            let many = points.iter().filter(|point| beyond(point.v)).count();
+            beyond(is) && many * 10 >= points.len() * of_ten
+        };
+        let out = out(&|v| v > highest) || out(&|v| v < lowest);
+        (speaks(&points, until) && whole && out).then(|| Self { place: place.clone(), of, is, least, most })
     }
 
     /// How far outside, as a share of the band.
@@ -293,7 +296,9 @@ const HARD_PATIENCE: SignedDuration = SignedDuration::from_mins(10);
 /// A pump that was stopped on purpose, or a cleaning, is over by then, or endangers the fish.
 const HANDS: SignedDuration = SignedDuration::from_hours(1);
 /// A hard limit comes after all stages of a soft one.
-const HARD_STAGE: u8 = 2;
+const HARD_STAGE: u8 = 3;
+/// Of ten readings so many are beyond: a probe has its noise.
+const FAR_OF_TEN: usize = 8;
 /// Share of the band beyond its end that is no matter of a drop.
 const MARGIN_SHARE: f64 = 0.05;
 /// Share of the band by which water that stays may still move.

@@ -31,12 +31,14 @@ fn renew_fault(evidence: &Evidence<'_>, failure: &mut Failure) {
             renew(oxygen, newest(evidence, place, Quantity::Oxygen));
             *limit_at = falls_short(evidence, place, since);
         }
-        Fault::HeaterOff { temperature, limit_at } => {
+        Fault::HeaterOff { temperature, limit_at, steady } => {
+            *steady = stands_still(evidence, &head, Quantity::Temperature);
             renew(temperature, newest(evidence, &head, Quantity::Temperature));
             let least = evidence.limits(&head).temperature_c.min();
             *limit_at = reaches(evidence, (&head, Quantity::Temperature), (least, Side::Falling), since);
         }
-        Fault::HeaterOn { temperature, limit_at } => {
+        Fault::HeaterOn { temperature, limit_at, steady } => {
+            *steady = stands_still(evidence, &head, Quantity::Temperature);
             renew(temperature, newest(evidence, &head, Quantity::Temperature));
             let most = evidence.limits(&head).temperature_c.max();
             *limit_at = reaches(evidence, (&head, Quantity::Temperature), (most, Side::Rising), since);
@@ -126,6 +128,14 @@ fn newest(evidence: &Evidence<'_>, place: &Place, quantity: Quantity) -> Option<
     middle(&trace.between(now - NEWEST_MINUTES, now))
 }
 
+/// Whether it is what it was an hour ago; where that isn't known, it may move.
+fn stands_still(evidence: &Evidence<'_>, place: &Place, quantity: Quantity) -> bool {
+    let now = minutes(evidence.now);
+    let Some((_, trace)) = evidence.sensor(place, quantity) else { return false };
+    let about = |t: f64| middle(&trace.between(t - NEWEST_MINUTES, t + NEWEST_MINUTES));
+    about(now).zip(about(now - STILL_MINUTES)).is_some_and(|(is, was)| (is - was).abs() < STILL_C)
+}
+
 fn falls_short(evidence: &Evidence<'_>, place: &Place, since: Timestamp) -> Option<Timestamp> {
     let least = evidence.limits(place).oxygen_min_mg_l;
     reaches(evidence, (place, Quantity::Oxygen), (least, Side::Falling), since)
@@ -144,3 +154,7 @@ fn reaches(
 
 /// min.
 const NEWEST_MINUTES: f64 = 5.0;
+/// min.
+const STILL_MINUTES: f64 = 60.0;
+/// °C.
+const STILL_C: f64 = 0.15;

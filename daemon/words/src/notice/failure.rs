@@ -118,9 +118,11 @@ fn words(teller: Teller<'_>, failure: &Failure) -> Words {
         Fault::ProbeFouled { sensor, by } => probe::fouled(teller, failure, sensor, *by),
         Fault::ProbeOut { sensor } => probe::out(teller, failure, sensor),
         Fault::Bubbles { sensor } => probe::bubbles(teller, failure, sensor),
-        Fault::HeaterOff { temperature, limit_at } => water::heater(teller, failure, *temperature, *limit_at),
-        Fault::HeaterOn { temperature, limit_at } => {
-            water::heats_on(teller, failure, *temperature, *limit_at)
+        Fault::HeaterOff { temperature, limit_at, steady } => {
+            water::heater(teller, failure, *temperature, (*limit_at, *steady))
+        }
+        Fault::HeaterOn { temperature, limit_at, steady } => {
+            water::heats_on(teller, failure, *temperature, (*limit_at, *steady))
         }
         Fault::OutOfLimits { place, of, is, least, most, all_along: Some(since) } => {
             out_of_limits::all_along(teller, (place, *of, [*is, *least, *most]), *since)

@@ -15,6 +15,22 @@ pub(super) fn words(
 ) -> Words {
     let name = names::place(teller.site, place);
     let amount = |value| teller.amount(place, of, value);
+    if (least..=most).contains(&is) {
+        return Words {
+            subject: fit(|room| {
+                let band = format!("{} to {}", amount(least), amount(most));
+                format!(
+                    "{}: {}, inside {band} again. See that it stays there.",
+                    short(&name, room),
+                    amount(is)
+                )
+            }),
+            meaning: vec!["It was outside; what brought it there may not be mended.".to_owned()],
+            to_do: vec![
+                "To do: take a sample with the handheld meter; look at what was told before.".to_owned(),
+            ],
+        };
+    }
     let side = if is > most { format!("above {}", amount(most)) } else { format!("below {}", amount(least)) };
     let wanted = if of == Limited::OxygenSaturation {
         format!("Above {} the gas in the water should be looked at.", amount(most))

@@ -34,15 +34,19 @@ pub(super) fn heater(
     teller: Teller<'_>,
     failure: &Failure,
     temperature: f64,
-    limit_at: Option<Timestamp>,
+    (limit_at, steady): (Option<Timestamp>, bool),
 ) -> Words {
     let since = teller.clock.about(failure.since);
     let least = teller.site.limits_at(&Place::Head, teller.at).temperature_c.min();
-    let now = head_tank(teller, temperature, (least, temperature < least, "falling"), limit_at);
+    let now =
+        head_tank(teller, temperature, (least, temperature < least, moves(steady, "falling")), limit_at);
     Words {
         subject: format!("Heater off since {since}: {now}. Look at the heater."),
         meaning: vec![
-            format!("The head tank cools since about {since}; the tanks follow within hours."),
+            format!(
+                "The head tank {} since about {since}; the tanks follow within hours.",
+                if steady { "is colder" } else { "cools" }
+            ),
             "Larvae bear cold better than a quick change.".to_owned(),
         ],
         to_do: vec![
@@ -57,15 +61,18 @@ pub(super) fn heats_on(
     teller: Teller<'_>,
     failure: &Failure,
     temperature: f64,
-    limit_at: Option<Timestamp>,
+    (limit_at, steady): (Option<Timestamp>, bool),
 ) -> Words {
     let since = teller.clock.about(failure.since);
     let most = teller.site.limits_at(&Place::Head, teller.at).temperature_c.max();
-    let now = head_tank(teller, temperature, (most, temperature > most, "rising"), limit_at);
+    let now = head_tank(teller, temperature, (most, temperature > most, moves(steady, "rising")), limit_at);
     Words {
         subject: format!("Heater stays on since {since}: {now}. Look at the heater."),
         meaning: vec![
-            format!("The head tank warms up since about {since}; the tanks follow within hours."),
+            format!(
+                "The head tank {} since about {since}; the tanks follow within hours.",
+                if steady { "is warmer" } else { "warms up" }
+            ),
             "Warm water holds less oxygen, and the fish use more of it.".to_owned(),
         ],
         to_do: vec![
@@ -75,6 +82,10 @@ pub(super) fn heats_on(
             "Watch oxygen in the tanks; cool by and by, with more fresh water from the cold side.".to_owned(),
         ],
     }
+}
+
+fn moves(steady: bool, way: &str) -> &str {
+    if steady { "steady" } else { way }
 }
 
 /// "head tank 18.2 °C and falling, 18.0 °C about 01:12", or that it is past that limit.
