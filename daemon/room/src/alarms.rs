@@ -12,6 +12,7 @@ use jiff::{SignedDuration, Timestamp};
 
 use crate::audience::Told;
 use crate::pace::{DANGER, Due, Pace};
+use claymark_model::id::Id;
 use claymark_notice::alarm::{Alarm, AlarmState, Behaviour, Holds, Overlay};
 use claymark_notice::query::NotShelved;
 use claymark_notice::{Answer, Call, Calling, Priority, Promise, ShelvedAlarm, Urgency};
@@ -193,6 +194,14 @@ impl Alarms {
     /// Whether it isn't to be told again yet.
     pub(crate) fn is_quiet(&self, cause: &str, now: Timestamp) -> bool {
         self.rows.get(cause).is_some_and(|row| row.quiet_until.is_some_and(|until| now < until))
+    }
+
+    /// Somebody who was called by that notice can't go.
+    pub(crate) fn decline(&mut self, notice: u64, person: &Id, at: Timestamp, pace: &Pace<'_>) {
+        let told_by = |row: &&mut AlarmRow| row.told.iter().any(|told| told.is_by(notice));
+        for row in self.rows.values_mut().filter(told_by) {
+            row.decline(person, at, pace);
+        }
     }
 
     /// Whether people are being called for it because fish are in danger.

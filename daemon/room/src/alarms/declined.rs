@@ -16,14 +16,6 @@ use crate::audience;
 use crate::pace::{Due, Pace};
 
 impl Alarms {
-    /// Somebody who was called by that notice can't go.
-    pub(crate) fn decline(&mut self, notice: u64, person: &Id, at: Timestamp, pace: &Pace<'_>) {
-        let told_by = |row: &&mut AlarmRow| row.told.iter().any(|told| told.is_by(notice));
-        for row in self.rows.values_mut().filter(told_by) {
-            row.decline(person, at, pace);
-        }
-    }
-
     /// What it would come to.
     pub(crate) fn decline_fate(&self, notice: u64, person: &Id, pace: &Pace<'_>) -> DeclineFate {
         let mut rows = self.rows.values().filter(|row| row.told.iter().any(|told| told.is_by(notice)));
@@ -39,7 +31,7 @@ impl Alarms {
 }
 
 impl AlarmRow {
-    fn decline(&mut self, person: &Id, at: Timestamp, pace: &Pace<'_>) {
+    pub(super) fn decline(&mut self, person: &Id, at: Timestamp, pace: &Pace<'_>) {
         let fate = self.decline_fate(person, pace);
         match fate {
             DeclineFate::NextAsked { .. } | DeclineFate::NobodyElse => {}
