@@ -12,6 +12,7 @@ use jiff::{SignedDuration, Timestamp};
 
 use crate::audience::Told;
 use crate::pace::{DANGER, Due, Pace};
+use claymark_model::id::Id;
 use claymark_notice::alarm::{Alarm, AlarmState, Behaviour, Holds, Overlay};
 use claymark_notice::query::NotShelved;
 use claymark_notice::{Answer, Call, Calling, Priority, Promise, ShelvedAlarm, Urgency};
@@ -269,6 +270,12 @@ impl Alarms {
         let is_its = |row: &&mut AlarmRow| row.told.iter().any(|told| told.is_by(answer.notice));
         let late = self.rows.values_mut().filter(is_its).filter_map(|row| row.answered(answer, pace));
         late.min_by_key(|late| late.needed_by)
+    }
+
+    /// Somebody who was called by that notice can't go.
+    pub(crate) fn decline(&mut self, notice: u64, person: &Id, at: Timestamp, pace: &Pace<'_>) {
+        let told_by = |row: &&mut AlarmRow| row.told.iter().any(|told| told.is_by(notice));
+        self.rows.values_mut().filter(told_by).for_each(|row| row.decline(person, at, pace));
     }
 
     /// Until when that notice could be shelved, unless that endangers fish.

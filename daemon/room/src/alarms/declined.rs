@@ -16,15 +16,7 @@ use crate::audience;
 use crate::pace::{Due, Pace};
 
 impl Alarms {
-    /// Somebody who was called by that notice can't go.
-    pub(crate) fn decline(&mut self, notice: u64, person: &Id, at: Timestamp, pace: &Pace<'_>) {
-        let told_by = |row: &&mut AlarmRow| row.told.iter().any(|told| told.is_by(notice));
-        for row in self.rows.values_mut().filter(told_by) {
-            row.decline(person, at, pace);
-        }
-    }
-
-    /// What it would come to.
+    /// What "not me" by somebody who was called by that notice would come to.
     pub(crate) fn decline_fate(&self, notice: u64, person: &Id, pace: &Pace<'_>) -> DeclineFate {
         let mut rows = self.rows.values().filter(|row| row.told.iter().any(|told| told.is_by(notice)));
         // One message may call for several things: what it leads with stands in it by its own number.
@@ -39,7 +31,8 @@ impl Alarms {
 }
 
 impl AlarmRow {
-    fn decline(&mut self, person: &Id, at: Timestamp, pace: &Pace<'_>) {
+    /// Whoever was called can't go.
+    pub(super) fn decline(&mut self, person: &Id, at: Timestamp, pace: &Pace<'_>) {
         let fate = self.decline_fate(person, pace);
         match fate {
             DeclineFate::NextAsked { .. } | DeclineFate::NobodyElse => {}
