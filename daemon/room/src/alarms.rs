@@ -196,14 +196,6 @@ impl Alarms {
         self.rows.get(cause).is_some_and(|row| row.quiet_until.is_some_and(|until| now < until))
     }
 
-    /// Somebody who was called by that notice can't go.
-    pub(crate) fn decline(&mut self, notice: u64, person: &Id, at: Timestamp, pace: &Pace<'_>) {
-        let told_by = |row: &&mut AlarmRow| row.told.iter().any(|told| told.is_by(notice));
-        for row in self.rows.values_mut().filter(told_by) {
-            row.decline(person, at, pace);
-        }
-    }
-
     /// Whether people are being called for it because fish are in danger.
     pub(crate) fn is_danger(&self, cause: &str) -> bool {
         let danger = |row: &AlarmRow| {
@@ -278,6 +270,12 @@ impl Alarms {
         let is_its = |row: &&mut AlarmRow| row.told.iter().any(|told| told.is_by(answer.notice));
         let late = self.rows.values_mut().filter(is_its).filter_map(|row| row.answered(answer, pace));
         late.min_by_key(|late| late.needed_by)
+    }
+
+    /// Somebody who was called by that notice can't go.
+    pub(crate) fn decline(&mut self, notice: u64, person: &Id, at: Timestamp, pace: &Pace<'_>) {
+        let told_by = |row: &&mut AlarmRow| row.told.iter().any(|told| told.is_by(notice));
+        self.rows.values_mut().filter(told_by).for_each(|row| row.decline(person, at, pace));
     }
 
     /// Until when that notice could be shelved, unless that endangers fish.

@@ -213,7 +213,10 @@ mod tests {
         assert!(why(&with("server.pem", "server.key")).contains("mode 644"));
         mode(0o600);
         assert_eq!(closed(&with("server.pem", "server.key")), None);
-        assert!(why(&with("server.pem", "server.pem")).contains("holds no key"));
+        fs::copy(dir.path().join("server.pem"), dir.path().join("no.key")).unwrap();
+        fs::set_permissions(dir.path().join("no.key"), std::os::unix::fs::PermissionsExt::from_mode(0o600))
+            .unwrap();
+        assert!(why(&with("server.pem", "no.key")).contains("holds no key"));
         assert!(why(&with("no.pem", "server.key")).contains("no.pem"));
         assert!(why(&with("ca.pem", "server.key")).contains("ca.pem"), "the key of another certificate");
     }

@@ -20,7 +20,7 @@ pub fn closed(listen: &str, why: &PageClosed) -> (String, String) {
         ),
         PageClosed::Users { why } => (
             format!("its users aren't known: {}", typed::line(why)),
-            "mend the file, or make it anew with claymark user add".to_owned(),
+            "mend the file, or put it aside and make it anew with claymark user add".to_owned(),
         ),
         PageClosed::Certificate { why } => (
             format!("its certificate can't be used: {}", typed::line(why)),

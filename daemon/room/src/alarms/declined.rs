@@ -16,7 +16,7 @@ use crate::audience;
 use crate::pace::{Due, Pace};
 
 impl Alarms {
-    /// What it would come to.
+    /// What "not me" by somebody who was called by that notice would come to.
     pub(crate) fn decline_fate(&self, notice: u64, person: &Id, pace: &Pace<'_>) -> DeclineFate {
         let mut rows = self.rows.values().filter(|row| row.told.iter().any(|told| told.is_by(notice)));
         // One message may call for several things: what it leads with stands in it by its own number.
@@ -31,6 +31,7 @@ impl Alarms {
 }
 
 impl AlarmRow {
+    /// Whoever was called can't go.
     pub(super) fn decline(&mut self, person: &Id, at: Timestamp, pace: &Pace<'_>) {
         let fate = self.decline_fate(person, pace);
         match fate {

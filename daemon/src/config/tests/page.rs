@@ -93,7 +93,7 @@ fn what_can_not_be_read_is_a_mistake_with_its_remedy() {
         ("listen = \"127.0.0.1:1\"\naddress = \"barn.example.org\"", "this isn't an address such as"),
         ("listen = \"127.0.0.1:1\"\naddress = \"http://barn.example.org\"", "others can read them"),
         ("listen = \"127.0.0.1:1\"\nbehind = \"nginx\"", "isn't the address of a machine"),
-        ("listen = \"127.0.0.1:1\"\nbehind = []", "there is no proxy in it"),
+        ("listen = \"127.0.0.1:1\"\nbehind = []", "the list is empty"),
         ("listen = \"127.0.0.1:1\"\ncert_file = \"page.pem\"", "stands alone"),
         (
             "listen = \"127.0.0.1:1\"\ncert_file = \"a\"\nkey_file = \"b\"\nbehind = \"127.0.0.1\"",
