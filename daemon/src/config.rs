@@ -10,6 +10,7 @@ mod influx;
 mod keeping;
 mod list;
 mod mistake;
+mod page;
 mod people;
 mod quality;
 mod replies;
@@ -146,6 +147,7 @@ fn settings(file: Table<'_>, around: &Surroundings) -> Option<Settings> {
             addresses: people.addresses,
             prefix: intake.prefix.clone(),
             replies: codes,
+            links: keeping.links,
         },
         replies,
         sign_of_life: sign_of_life?,

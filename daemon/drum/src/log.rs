@@ -243,6 +243,7 @@ fn action(facts: &Facts, deed: &Deed) -> Option<Action> {
         | Deed::Fish { .. }
         | Deed::Tonight { .. }
         | Deed::Shelve { .. }
+        | Deed::Decline { .. }
         | Deed::Note { .. } => None,
     }
 }

@@ -138,6 +138,7 @@ mod tests {
             call,
             urgency: Urgency::Look,
             earlier: None,
+            declined: None,
             broken: None,
             holds_until: minute(at),
             later: None,

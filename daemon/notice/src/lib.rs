@@ -5,6 +5,7 @@ pub mod calling;
 pub mod caught;
 pub mod content;
 pub mod device_clock;
+pub mod doors;
 pub mod dose;
 pub mod drum;
 pub mod failure;

@@ -368,6 +368,7 @@ fn issued() -> Issued {
                 call: Call::PromiseBroken,
                 urgency: Urgency::Danger { by: Some(at(900)) },
                 earlier: None,
+                declined: None,
                 broken: Some(Promise {
                     by: Some("Aino".to_owned()),
                     at: at(-60),
