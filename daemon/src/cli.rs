@@ -19,8 +19,6 @@ mod planning;
 mod status;
 mod told;
 mod try_contact;
-mod unseen;
-mod user;
 
 use std::io::{IsTerminal as _, Write as _};
 use std::path::PathBuf;
@@ -104,8 +102,6 @@ enum Command {
     Tonight(TonightCommand),
     /// Call nobody for a notice until then, for a reason; what endangers fish can't be shelved
     Shelve(ShelveCommand),
-    /// Say "not me" to a notice: you were called and can't go, so the next person is asked at once
-    Decline(DeclineCommand),
     /// Say "I'm on it" to a notice: it stops being repeated
     Answer(answer::AnswerCommand),
     /// What went to whom, when it arrived, and who answered
@@ -114,8 +110,6 @@ enum Command {
     ///
     /// Looks at the age of the newest forecast, in the store or at the broker; for a script, or whoever wonders.
     Status(status::StatusCommand),
-    /// Who may log in at the page, and which screens may look
-    User(user::UserCommand),
     /// Send a test by each way of a contact, and wait for the answer
     ///
     /// Run it as the user that runs Claymark, so that it reads the same secrets and reaches the same devices. It ends with 0
@@ -205,27 +199,6 @@ struct ShelveCommand {
     json: bool,
 }
 
-#[derive(Debug, Args)]
-struct DeclineCommand {
-    #[command(flatten)]
-    site_file: SiteFileFlag,
-    /// The number of the notice
-    notice: u64,
-    /// Who can't go: id or name of the contact who was called
-    #[arg(long, value_name = "NAME")]
-    by: String,
-    /// Print what was sent as JSON, and not as a sentence
-    #[arg(long)]
-    json: bool,
-}
-
-impl From<DeclineCommand> for LogCommand {
-    fn from(DeclineCommand { site_file, notice, by, json }: DeclineCommand) -> Self {
-        let kind = entry::EntryKind::Decline { notice };
-        Self { site_file, at: None, by: Some(by), replaces: None, sure: false, json, kind }
-    }
-}
-
 impl From<ShelveCommand> for LogCommand {
     fn from(ShelveCommand { site_file, shelf, by, json }: ShelveCommand) -> Self {
         let kind = entry::EntryKind::Shelve(shelf);
@@ -262,11 +235,9 @@ impl Cli {
             Command::Log(log) => write_down(log),
             Command::Tonight(asked) => write_down(asked.into()),
             Command::Shelve(asked) => write_down(asked.into()),
-            Command::Decline(asked) => write_down(asked.into()),
             Command::Answer(asked) => answer::run(asked),
             Command::Told(asked) => told::run(&asked),
             Command::Status(asked) => status::run(&asked),
-            Command::User(asked) => user::run(asked),
             Command::TryContact(asked) => try_contact::run(&asked),
         }
     }

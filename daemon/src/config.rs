@@ -10,7 +10,6 @@ mod influx;
 mod keeping;
 mod list;
 mod mistake;
-mod page;
 mod people;
 mod quality;
 mod replies;
@@ -147,7 +146,6 @@ fn settings(file: Table<'_>, around: &Surroundings) -> Option<Settings> {
             addresses: people.addresses,
             prefix: intake.prefix.clone(),
             replies: codes,
-            links: keeping.links,
         },
         replies,
         sign_of_life: sign_of_life?,

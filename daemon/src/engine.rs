@@ -34,7 +34,6 @@ use crate::keeper::{CommitOutcome, Keeper, News};
 use crate::message::Message;
 use crate::notify;
 use crate::page::asks::PageAsk;
-use crate::page::gate::NotServed;
 use crate::pipeline::{Output, Pipeline};
 use crate::publish::{self, Retained};
 use crate::pulse::Pulse;
@@ -132,8 +131,6 @@ pub struct Opening {
     pub store_trouble: Option<String>,
     /// At the start of the program: the last time that the watch is known to have stood.
     pub stood: Option<Timestamp>,
-    /// The page isn't.
-    pub not_served: Option<NotServed>,
 }
 
 struct CommitOnTheWay {
@@ -207,9 +204,6 @@ impl Engine {
         }
         if let Some(by) = opening.stepped {
             engine.event(Event::ClockStepped(ClockStep { by, at: now }));
-        }
-        if let Some(page) = opening.not_served {
-            engine.event(Event::Query(page.told(now)));
         }
         if let Some(why) = opening.store_trouble {
             engine.store_fails(why);

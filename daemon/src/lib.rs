@@ -15,7 +15,6 @@
 //! - [`metrics`]: counters for a monitoring system; [`service`]: logs, systemd, signals; [`pulse`]: signs of life;
 //! - [`run`]: the only place that makes channels and starts tasks;
 //! - [`demo`]: an invented hatchery on a stepped clock;
-//! - [`users`]: who may log in at the page, in a file of their own;
 //! - [`say`]: `claymark log` and `claymark answer`, which only publish;
 //! - [`ahead`]: a time to come; [`amount`]: a figure with its unit, as people type it; [`suggest`]: what a slip of the fingers was meant for;
 //! - [`cli`]: the command line.
@@ -49,4 +48,3 @@ pub mod service;
 pub mod sign_of_life;
 pub mod snapshot;
 mod suggest;
-pub mod users;

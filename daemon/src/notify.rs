@@ -46,7 +46,7 @@ use letter::Letter;
 use packet::{Letterhead, Packet};
 use rounds::{DeliveryEnd, Rounds};
 use schedule::{Attempt, Tries};
-pub use settings::{Address, AnswerLinks, ContactWays, Patience, ReplyCodes, Security, Settings, Smtp};
+pub use settings::{Address, ContactWays, Patience, ReplyCodes, Security, Settings, Smtp};
 pub use trial::{Trial, write_back};
 pub use webhook::Webhook;
 
@@ -402,7 +402,7 @@ impl Sender {
         let Some(address) = self.settings.address(&letter.contact) else {
             return Attempt::Never("the contact isn't in the site file any more".to_owned());
         };
-        let packet = Packet::of(&self.site, letter, &self.settings);
+        let packet = Packet::of(&self.site, letter, self.settings.replies.as_ref());
         match letter.channel {
             Channel::Email => {
                 let (Some(server), Some(to)) = (&self.settings.smtp, &address.email) else {

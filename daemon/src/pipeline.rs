@@ -21,14 +21,14 @@ use jiff::{SignedDuration, Timestamp};
 
 use claymark_clay::bounds::Unlikely;
 use claymark_clay::refill::sheet::Sheet;
-use claymark_model::fieldlog::{Deed, LogEntry};
+use claymark_model::fieldlog::LogEntry;
 use claymark_model::forecast::Forecast;
 use claymark_model::happening::Happening;
 use claymark_model::id::Id;
 use claymark_model::quality::Assessor;
 use claymark_model::quarantine::Reason;
 use claymark_model::site::Site;
-use claymark_notice::query::{About, NotShelved, Query, shown};
+use claymark_notice::query::{About, Query, shown};
 use claymark_notice::register::Standing;
 use claymark_notice::{Answer, Notice};
 use claymark_room::{Deadline, Effect, Event, Room};
@@ -104,8 +104,6 @@ pub enum AgainstEntry {
     SentBefore(Box<(LogEntry, LogEntry)>),
     /// Its figures can hardly be meant.
     Unlikely(Unlikely),
-    /// It would shelve what can't be shelved.
-    NotShelved(NotShelved),
 }
 
 impl Pipeline {
@@ -229,7 +227,6 @@ impl Pipeline {
     fn retell(&mut self, at: Timestamp, event: Event) {
         if let Event::Log(entry) = &event {
             self.recent.log_entry(entry);
-            self.answered.taken_back(entry);
         }
         if let Event::Recalled(notice) = &event {
             self.answered.issued(notice);
@@ -304,11 +301,6 @@ impl Pipeline {
         if let Some(before) = self.recent.entry_of(&entry.key) {
             return Some(AgainstEntry::SentBefore(Box::new((before.clone(), entry.clone()))));
         }
-        if let Deed::Shelve { notice, until, .. } = &entry.deed
-            && let Some(why) = self.room.shelf_refused(message.received_at, *notice, *until)
-        {
-            return Some(AgainstEntry::NotShelved(why));
-        }
         let unlikely = || self.room.known().unlikely(entry).map(AgainstEntry::Unlikely);
         if decoded.sure { None } else { unlikely() }
     }
@@ -371,7 +363,6 @@ impl Pipeline {
         self.counters.log_entries += 1;
         let unlikely = if sure { None } else { self.room.known().unlikely(&entry) };
         self.output.batch.log.push(entry.clone());
-        self.answered.taken_back(&entry);
         self.event(now, Event::Log(entry.clone()));
         if let Some(why) = unlikely {
             let LogEntry { key, at: done_at, by, deed, .. } = entry;
@@ -385,15 +376,11 @@ impl Pipeline {
     /// would answer a later one of that number.
     fn answer(&mut self, now: Timestamp, answer: Answer) -> Result<(), Problem> {
         let standing = self.standing(&answer);
-        if standing != Standing::Nonexistent && self.recent.answer(&answer) {
+        let exists = standing != Standing::Nonexistent;
+        if exists && self.recent.answer(&answer) {
             self.counters.duplicates += 1;
             return Ok(());
         }
-        self.answer_anew(now, answer, standing)
-    }
-
-    fn answer_anew(&mut self, now: Timestamp, answer: Answer, standing: Standing) -> Result<(), Problem> {
-        let exists = standing != Standing::Nonexistent;
         let meant = self.room.register().meant(answer.notice);
         if exists {
             self.counters.answers += 1;
@@ -429,10 +416,8 @@ impl Pipeline {
             let meant = self.room.register().meant(notice);
             return ReplyOutcome::NotTaken(NotTaken::Standing { notice, standing, meant });
         }
-        // It came once by its own way; whoever said "not me" meanwhile says it anew.
-        self.recent.answer(&answer);
         // It exists, so there is no problem with it.
-        if let Err(problem) = self.answer_anew(now, answer, standing) {
+        if let Err(problem) = self.answer(now, answer) {
             tracing::error!("a reply to notice {notice} wasn't kept: {problem:?}");
         }
         ReplyOutcome::Taken { urgency: self.answered.urgency(notice) }

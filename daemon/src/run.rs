@@ -126,9 +126,8 @@ async fn keep_watch(
     let systemd = tokio::spawn(service::tell_systemd(snapshot.subscribe(), pulses.clone(), shutdown.clone()));
     let replies_trouble = watch::Sender::new(None);
     let gap = OnceLock::new();
-    let porter = Arc::default();
     let process =
-        Process { clock, shutdown: shutdown.clone(), keeper, pulses, snapshot, replies_trouble, porter, gap };
+        Process { clock, shutdown: shutdown.clone(), keeper, pulses, snapshot, replies_trouble, gap };
     let result = shifts(&process, settings, (opening, past), &mut reloads).await;
     // Whatever ended the watch, systemd is told that it is over.
     shutdown.cancel();

@@ -124,7 +124,6 @@ fn figures(deed: &Deed) -> (&'static str, NamedFigures) {
                 ("why", Some(json!(why))),
             ],
         ),
-        Deed::Decline { notice } => ("decline", vec![("notice", Some(json!(notice)))]),
         Deed::Note { text: note } => ("note", vec![("text", text(note))]),
     }
 }

@@ -2,15 +2,14 @@
 //!
 //! ```text
 //! --quick                 six days less than half a season, no reference library: for tuning
-//! --simulator 1|2|3       mechanistic (default), drifting or resampled
-//! --rooms calm,noisy      the usual four unless said; and unwritten, clogged, misread, broken
+//! --simulator 1|2         mechanistic (default) or drifting
+//! --rooms calm,noisy      all four unless said
 //! --seeds 1..8            the judging seeds unless said
 //! --days 40
 //! --trace calm:3 FILE     one season's forecasts beside the truth, as CSV, and nothing else
 //! --json FILE             each score as a line of JSON
 //! --worst 10              so many of the worst forecasts, each with its place
 //! --nights                the nights of the real room, and nothing else
-//! --worlds                all kinds of room of all simulators, leave one kind out, and nothing else
 //! ```
 //!
 //! It prints and asserts nothing; what must hold stands in `tests/tests/forecast_*.rs`.
@@ -25,8 +24,6 @@ mod options;
 mod table;
 #[path = "forecast/trace.rs"]
 mod trace;
-#[path = "forecast/worlds.rs"]
-mod worlds;
 
 use claymark_tests::contest::play::{Played, Whom};
 use claymark_tests::contest::spread::ErrorSpread;
@@ -53,10 +50,6 @@ fn main() {
         seeds: options.seeds.clone(),
         days: options.days,
     };
-    if options.worlds {
-        worlds::print(&options);
-        return;
-    }
     if options.nights {
         nights::print(&options);
         return;

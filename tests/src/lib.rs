@@ -6,7 +6,6 @@
 //! - [`hostile`]: messages from the edges of every field;
 //! - [`mail`]: a real mail server; [`imap`]: a real mailbox; [`receiver`]: of webhooks, as shipped; [`certificates`]: for all of them;
 //! - [`flux_server`]: plays the part of InfluxDB 2;
-//! - [`web`], [`browser`]: a page, asked by hand, and by a browser that keeps cookies;
 //! - [`metrics`]: the page for a monitoring system; [`outside`]: who takes signs of life;
 //! - [`victoria`]: a real time-series server that takes InfluxDB's writes;
 //! - [`wait`]: waiting for a thing with a deadline;
@@ -18,7 +17,6 @@
 pub mod barn;
 pub mod binary;
 pub mod broker;
-pub mod browser;
 pub mod certificates;
 pub mod contest;
 pub mod flux_server;

@@ -1,12 +1,11 @@
 //! Simulated hatchery seasons: what the estimator hears, and what was true.
 //!
-//! Three simulators of different structure, all written apart from the estimator: they know its messages and
+//! Two simulators of different structure, both written apart from the estimator: they know its messages and
 //! nothing of how it works, and the centre never sees them. All figures are invented.
 //!
 //! - [`rooms`]: the kinds of room; [`seeds`]: which seeds are for tuning and which for judging;
 //! - [`mechanistic`]: the first simulator: drums, tubes, valves, hands, gauges, each as a mechanism;
 //! - [`drifting`]: the second: draws as a stochastic process with jumps, other hands, other noise;
-//! - [`resampled`]: the third: recorded errors of the draw dealt out again, habits and faults drawn anew by seed;
 //! - [`layout`]: the site file of a season; [`wire`]: readings as they come out of the quality tests;
 //! - [`truth`]: the volume, and when the drum would have run empty;
 //! - [`chance`]: the dice.
@@ -15,7 +14,6 @@ pub mod chance;
 pub mod drifting;
 pub mod layout;
 pub mod mechanistic;
-pub mod resampled;
 pub mod rooms;
 pub mod seeds;
 pub mod truth;
@@ -54,8 +52,6 @@ pub enum Simulator {
     Mechanistic,
     /// [`drifting`].
     Drifting,
-    /// [`resampled`].
-    Resampled,
 }
 
 /// Something that arrived.
@@ -77,16 +73,12 @@ pub enum SeasonNews {
 }
 
 impl Simulator {
-    /// All of them.
-    pub const ALL: [Self; 3] = [Self::Mechanistic, Self::Drifting, Self::Resampled];
-
     /// By its name on the command line.
     #[must_use]
     pub fn parse(text: &str) -> Option<Self> {
         match text {
             "1" | "mechanistic" => Some(Self::Mechanistic),
             "2" | "drifting" => Some(Self::Drifting),
-            "3" | "resampled" => Some(Self::Resampled),
             _ => None,
         }
     }
@@ -97,7 +89,6 @@ impl Simulator {
         match self {
             Self::Mechanistic => "mechanistic",
             Self::Drifting => "drifting",
-            Self::Resampled => "resampled",
         }
     }
 
@@ -107,7 +98,6 @@ impl Simulator {
         match self {
             Self::Mechanistic => mechanistic::season(kind, seed, days),
             Self::Drifting => drifting::season(kind, seed, days),
-            Self::Resampled => resampled::season(kind, seed, days),
         }
     }
 }

@@ -50,7 +50,9 @@ pub fn post(port: u16, path: &str, fields: &[(&str, &str)]) -> WebAnswer {
 /// When nobody answers.
 #[must_use]
 pub fn post_from(port: u16, path: &str, fields: &[(&str, &str)], origin: &str) -> WebAnswer {
-    let body = form_body(fields);
+    let pairs: Vec<String> =
+        fields.iter().map(|(name, value)| format!("{name}={}", escaped(value))).collect();
+    let body = pairs.join("&");
     ask(
         port,
         &format!(
@@ -70,27 +72,8 @@ pub fn ask(port: u16, request: &str) -> WebAnswer {
     let mut stream = TcpStream::connect(("127.0.0.1", port)).expect("the page is served");
     stream.set_read_timeout(Some(PATIENCE)).expect("a socket can wait");
     stream.write_all(request.as_bytes()).expect("the page takes a request");
-    read(stream)
-}
-
-/// Fields as a browser sends them.
-#[must_use]
-pub fn form_body(fields: &[(&str, &str)]) -> String {
-    let pairs: Vec<String> =
-        fields.iter().map(|(name, value)| format!("{name}={}", escaped(value))).collect();
-    pairs.join("&")
-}
-
-/// All that comes until the other side closes.
-///
-/// # Panics
-/// When nothing comes, or what comes isn't UTF-8.
-pub fn read(mut stream: impl Read) -> WebAnswer {
     let mut answer = Vec::new();
-    if let Err(error) = stream.read_to_end(&mut answer) {
-        // Who closes HTTPS without a goodbye has said all the same what it said.
-        assert!(!answer.is_empty(), "the page doesn't answer: {error}");
-    }
+    stream.read_to_end(&mut answer).expect("the page answers");
     let answer = String::from_utf8(answer).expect("pages are UTF-8");
     let (head, body) = answer.split_once("\r\n\r\n").unwrap_or((&answer, ""));
     let status = head.split(' ').nth(1).and_then(|code| code.parse().ok()).unwrap_or(0);

@@ -27,8 +27,6 @@ mod notice_lost;
 mod one_builder;
 mod oxygen_oracle;
 mod page;
-mod page_doors;
-mod page_links;
 mod poison;
 mod quality_oracle;
 mod reach;

@@ -161,7 +161,6 @@ fn line_of_a_pressing_call() -> String {
         call: Call::First,
         urgency: Urgency::By { by: at },
         earlier: None,
-        declined: None,
         broken: None,
         holds_until: at,
         later: None,

@@ -109,7 +109,7 @@ fn a_drum_that_ran_dry_and_was_filled_is_no_wrong_weighing_and_no_split_tube() {
         story.happens("+1 03:30", |truth, _| truth.fill_a(175.0));
         story.written("+1 03:40", r#""kind":"refill","drum":"a","water_l":161,"clay_kg":2.95"#);
         let telling = story.told("+1 09:00", &rooms::plain());
-        let dry = all_calls(&telling, "+1 01:00", "+1 03:30")
+        let dry = calls(&telling, "+1 01:00", "+1 03:30")
             .into_iter()
             .any(|told| told.notice.kind == NoticeKind::Runout);
         assert!(dry, "{}", telling.list());

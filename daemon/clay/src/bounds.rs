@@ -213,7 +213,6 @@ pub fn deed(deed: &Deed) -> Result<(), Impossible> {
             notice_number(*notice)?;
             text("why", Some(why), LONGEST_TEXT)
         }
-        Deed::Decline { notice } => notice_number(*notice),
     }
 }
 
@@ -274,7 +273,6 @@ pub fn unlikely(site: &Site, deed: &Deed, (ago, full): (SignedDuration, Saturati
         | Deed::ClogCleared { .. }
         | Deed::Tonight { .. }
         | Deed::Shelve { .. }
-        | Deed::Decline { .. }
         | Deed::Fish { .. } => None,
     };
     by_site.or_else(|| unusual(deed)).or_else(long_ago)
@@ -340,7 +338,6 @@ fn figures(deed: &Deed) -> Vec<(Figure, f64)> {
         | Deed::ClogCleared { .. }
         | Deed::Tonight { .. }
         | Deed::Shelve { .. }
-        | Deed::Decline { .. }
         | Deed::Note { .. } => vec![],
     };
     found.into_iter().flatten().collect()

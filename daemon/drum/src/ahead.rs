@@ -10,8 +10,7 @@
 //! terms for the first. Where several hypotheses are still probable, the quantiles are those of their mixture.
 //!
 //! Past errors correct these widths (`calibration`). They are seen with the same sensor and strapping table, so what
-//! these don't know, floor / q(h), is hidden from them and is added to the corrected distances in squares. Most tables are
-//! good and a few are bad, so that this has a long tail: at p05 and p95 it is several times what it is at p25 and p75.
+//! these don't know, floor / q(h), is hidden from them and is added to the corrected distances in squares.
 
 use jiff::Timestamp;
 
@@ -20,7 +19,7 @@ use super::hours::{in_hours, later};
 use super::normal;
 use super::quadrature::eight_points;
 use super::state::{DrumSize, State, StateRow, log_draw_row};
-use super::tuning::{CURVE_MODEL_SHARE, DRAW_NOISE_AHEAD, HIDDEN_TAIL};
+use super::tuning::{CURVE_MODEL_SHARE, DRAW_NOISE_AHEAD};
 use claymark_model::forecast::{EmptyAt, HORIZON};
 
 /// A time ahead, h, and its two kinds of doubt.
@@ -100,8 +99,8 @@ fn told(now: Timestamp, mixture: &[(f64, Ahead)], calibration: &Calibration, hid
     let corrected = calibration.correct(of_filter);
     let likely = corrected[2];
     let mut hours = corrected;
-    for ((hours, (_, z)), tail) in hours.iter_mut().zip(normal::QUANTILES).zip(TAILS) {
-        *hours = (likely + (*hours - likely).hypot(z * tail * hidden).copysign(z)).max(0.0);
+    for (hours, (_, z)) in hours.iter_mut().zip(normal::QUANTILES) {
+        *hours = (likely + (*hours - likely).hypot(z * hidden).copysign(z)).max(0.0);
     }
     let [p05, p25, p50, p75, p95] =
         hours.map(|hours| (hours <= in_hours(HORIZON)).then(|| later(now, hours)));
@@ -133,8 +132,6 @@ impl Ahead {
     }
 }
 
-/// By how many times what is hidden counts at each quantile.
-const TAILS: [f64; 5] = [HIDDEN_TAIL, 1.0, 1.0, 1.0, HIDDEN_TAIL];
 const HALVINGS: u32 = 24;
 const FARTHEST: f64 = 6.0;
 

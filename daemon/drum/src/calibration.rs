@@ -7,11 +7,10 @@
 //!
 //! which makes the share beyond it come to α whatever the filter believes: over T settled forecasts the mean of err
 //! differs from α by exactly (ln k at the end − ln k at the start) / (T γ). After Gibbs and Candès (NeurIPS 34, 2021,
-//! arXiv 2106.00170), who move α itself; moving the width keeps it finite. By how far ahead, and for each side
-//! alone; what one lead learns its neighbours learn in part, since far marks are seldom seen to come.
+//! arXiv 2106.00170), who move α itself; moving the width keeps it finite. By how far ahead, and for each side alone.
 
 use super::hours::in_hours;
-use super::tuning::{FIRST_STRETCH, LEARNING_RATE, MOST_STRETCH, NEIGHBOUR_SHARE};
+use super::tuning::{FIRST_STRETCH, LEARNING_RATE, MOST_STRETCH};
 use claymark_model::skill::{Band, Lead, Settled};
 
 /// ln k of p05, p25, p75 and p95, by lead.
@@ -23,7 +22,7 @@ pub(super) struct Calibration {
 impl Calibration {
     /// Before anything was settled.
     pub fn new() -> Self {
-        Self { stretch: [FIRST_STRETCH.map(f64::ln); 4] }
+        Self { stretch: FIRST_STRETCH.map(|of_lead| of_lead.map(f64::ln)) }
     }
 
     /// A forecast was settled.
@@ -34,14 +33,10 @@ impl Calibration {
             settled.hit >= Band::Late,
             settled.hit == Band::Latest,
         ];
-        let here = place(settled.lead_h);
-        for (lead, stretch) in self.stretch.iter_mut().enumerate() {
-            let distance = i32::try_from(lead.abs_diff(here)).unwrap_or(i32::MAX);
-            let rate = LEARNING_RATE * NEIGHBOUR_SHARE.powi(distance);
-            for ((ln_k, beyond), alpha) in stretch.iter_mut().zip(beyond).zip(BEYOND) {
-                let err = if beyond { 1.0 } else { 0.0 };
-                *ln_k = (*ln_k + rate * (err - alpha)).clamp(-MOST_STRETCH.ln(), MOST_STRETCH.ln());
-            }
+        let Some(stretch) = self.stretch.get_mut(place(settled.lead_h)) else { return };
+        for ((ln_k, beyond), alpha) in stretch.iter_mut().zip(beyond).zip(BEYOND) {
+            let err = if beyond { 1.0 } else { 0.0 };
+            *ln_k = (*ln_k + LEARNING_RATE * (err - alpha)).clamp(-MOST_STRETCH.ln(), MOST_STRETCH.ln());
         }
     }
 

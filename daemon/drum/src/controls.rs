@@ -9,8 +9,8 @@ use super::log::{Action, DrumEntry, DrumLog};
 use super::state::Gaussian;
 use super::tracker::{Phase, Tracker};
 use super::tuning::{
-    CAUGHT_SD, HINTED_LOG_PRIOR, NOT_DONE_LOG_PRIOR, RATING_SD, REMEMBERED_SETTING_SD, SERVICED_SD,
-    SETTING_SD, SURPRISE, VISIT_LOG_PRIOR, VISIT_SD, WIPED_SHARE,
+    CAUGHT_SD, HINTED_LOG_PRIOR, NOT_DONE_LOG_PRIOR, RATING_SD, SERVICED_SD, SETTING_SD, SURPRISE,
+    WIPED_SHARE,
 };
 
 impl Tracker {
@@ -91,19 +91,14 @@ impl Tracker {
         let runs_here = log.here(entry.at) != Some(false);
         let stood = log.rpm_before(entry);
         let unchanged = self.lead;
-        let by_rpm = self.unwritten.take().filter(|_| runs_here && rpm > 0.0);
-        let by_rpm = by_rpm.map(|per_rpm| per_rpm + rpm.ln() - self.lead.state.log_draw().mean);
-        let in_proportion = log.running_rpm_before(entry).map(|before| (rpm / before).ln());
-        let shift = match (by_rpm, in_proportion) {
-            // Somebody turned the pump without a word before, so the draw isn't in proportion to the last setting written down.
-            (Some(by), _) => Some(Gaussian { mean: by, sd: REMEMBERED_SETTING_SD }),
-            (None, Some(by)) if by.abs() < f64::EPSILON => None,
-            (None, Some(by)) => Some(Gaussian { mean: by, sd: SETTING_SD }),
-            (None, None) if self.lead.state.log_draw().sd > RATING_SD => {
+        let shift = match log.running_rpm_before(entry) {
+            Some(before) if same(before, rpm) => None,
+            Some(before) => Some(Gaussian { mean: (rpm / before).ln(), sd: SETTING_SD }),
+            None if self.lead.state.log_draw().sd > RATING_SD => {
                 self.rate(facts, rpm);
                 None
             }
-            (None, None) => None,
+            None => None,
         };
         if let Some(shift) = shift {
             self.others.clear();
@@ -113,17 +108,6 @@ impl Tracker {
             let kept = unchanged.branch(Regime::Changed, entry.at, NOT_DONE_LOG_PRIOR);
             let loose = Gaussian { mean: 0.0, sd: SETTING_SD };
             self.others.push(kept);
-            // Or it was a valve, which stays.
-            if let (Some(_), Some(mean)) = (by_rpm, in_proportion) {
-                let mut turned = unchanged.branch(Regime::Changed, entry.at, NOT_DONE_LOG_PRIOR);
-                turned.state.shift_draw(Gaussian { mean, sd: SETTING_SD });
-                self.others.push(turned);
-            }
-            // Or somebody turned it before, and nobody saw.
-            let mut loosely = self.lead.branch(Regime::Changed, entry.at, VISIT_LOG_PRIOR);
-            loosely.state.shift_draw(Gaussian { mean: 0.0, sd: VISIT_SD });
-            loosely.told_at_once = true;
-            self.others.push(loosely);
             self.others.iter_mut().for_each(|other| other.state.shift_draw(loose));
         }
         if runs_here && stood.is_none_or(|stood| stood <= 0.0) || matches!(self.phase, Phase::Still { .. }) {
@@ -160,4 +144,8 @@ impl Tracker {
             hypothesis.state.observe_log_draw(Gaussian { mean: full, sd: CAUGHT_SD });
         });
     }
+}
+
+fn same(a: f64, b: f64) -> bool {
+    (a - b).abs() <= f64::EPSILON * a.abs().max(b.abs())
 }

@@ -75,8 +75,6 @@ pub(super) struct Hypothesis {
     pub log_likelihood: f64,
     /// Readings since it branched off.
     pub readings: f64,
-    /// It is told from its first minute on if it is slower: somebody was there, and may have turned the pump.
-    pub told_at_once: bool,
 }
 
 impl Hypothesis {
@@ -94,21 +92,12 @@ impl Hypothesis {
             newest_weight: 1.0,
             log_likelihood: 0.0,
             readings: 0.0,
-            told_at_once: false,
         }
     }
 
     /// Branches off this one: the same so far, but for what `regime` says, which is this probable (ln).
     pub fn branch(&self, regime: Regime, since: f64, log_prior: f64) -> Self {
-        Self {
-            regime,
-            since,
-            log_odds: self.log_odds + log_prior,
-            mean_weight: 1.0,
-            readings: 0.0,
-            told_at_once: false,
-            ..*self
-        }
+        Self { regime, since, log_odds: self.log_odds + log_prior, mean_weight: 1.0, readings: 0.0, ..*self }
     }
 
     /// Goes on by `hours`.

@@ -15,8 +15,7 @@ use super::tuning::{
     FOAMED_RISE_HOURS, FROTH_ENDS_LOG_ODDS, FROTH_HOURS, FROTH_SEEN_HOURS, FROTH_SHARE, HINTED_LOG_ODDS,
     KNOWN_DRAW_SD, LEAK_HOURS, LEAK_KNOWN_SD, LEAK_LOG_ODDS, LEAK_SCATTERS, LEAK_SD, LEAK_SHARE,
     LOG_APART_HOURS, LOGGED_RISE_HOURS, MENDED_HOURS, MOST_CHANGE, POURED_LOG_ODDS, RISEN_SD_SHARE, RISES,
-    SLOWER_HOURS, START_HOURS, STEADY, STEP_LOG_ODDS, STEP_SHARE, STOP_HOURS, STOP_LOG_ODDS,
-    TOLD_CHANGE_SHARE, UNFIT, VISIT_LOG_PRIOR, VISIT_SD,
+    SLOWER_HOURS, START_HOURS, STEADY, STEP_LOG_ODDS, STEP_SHARE, STOP_HOURS, UNFIT,
 };
 use claymark_model::happening::What;
 use claymark_model::units::{Litres, LitresPerHour};
@@ -67,14 +66,14 @@ impl Tracker {
                 other.log_odds > LEAK_LOG_ODDS && steady && self.leak_convinces(other)
             }
             Regime::Stopped => {
-                other.log_odds > STOP_LOG_ODDS && age >= STOP_HOURS && other.mean_weight > STEADY
+                other.log_odds > CHANGE_LOG_ODDS && age >= STOP_HOURS && other.mean_weight > STEADY
             }
             Regime::Started => {
                 // A level that hardly falls isn't drawn from.
                 let by = other.state.log_draw().mean - self.lead.state.log_draw().mean;
                 let fell = other.draw(&self.size).mean * age;
                 let seen = !self.told_off || fell > SEEN_FALL * self.scatter();
-                other.log_odds > STOP_LOG_ODDS && age >= START_HOURS && by.abs() < MOST_CHANGE && seen
+                other.log_odds > CHANGE_LOG_ODDS && age >= START_HOURS && by.abs() < MOST_CHANGE && seen
             }
         }
     }
@@ -156,10 +155,7 @@ impl Tracker {
             Regime::Rose | Regime::Poured => self.rose((began, regime), &old, log, found),
             Regime::Foamed => self.others.retain(|other| other.regime != Regime::Foamed),
             Regime::Dropped => self.dropped(began, &old, found),
-            Regime::Changed => {
-                self.note_unwritten(&old, log);
-                self.changed(&old, found);
-            }
+            Regime::Changed => self.changed(&old, found),
             Regime::Hinted => {
                 self.changed(&old, found);
                 // The other sensor may be wrong.
@@ -167,7 +163,6 @@ impl Tracker {
             }
             Regime::Leaks => {
                 self.leak_from = Some(old.state.log_draw().mean);
-                self.note_unwritten(&old, log);
                 if old.draws {
                     self.changed(&old, found)
                 } else {
@@ -226,13 +221,6 @@ impl Tracker {
         self.lead.state.add_volume(Gaussian { mean: 0.0, sd: RISEN_SD_SHARE * self.size.span });
         self.others.clear();
         self.others.push(Hypothesis { regime: Regime::Unchanged, since: self.at, ..*old });
-        // Whoever refills may also turn the pump: from here on, or the line that is drawn later is too steep.
-        if self.lead.draws {
-            let mut turned = self.lead.branch(Regime::Changed, self.at, VISIT_LOG_PRIOR);
-            turned.told_at_once = true;
-            turned.state.shift_draw(Gaussian { mean: 0.0, sd: VISIT_SD });
-            self.others.push(turned);
-        }
     }
 
     fn dropped(&mut self, began: f64, old: &Hypothesis, found: &mut Vec<Detection>) {
@@ -251,13 +239,6 @@ impl Tracker {
         self.others.clear();
     }
 
-    /// The setting that was last written down stands no more; what the draw was at it tells the next one.
-    fn note_unwritten(&mut self, old: &Hypothesis, log: &DrumLog) {
-        let known = old.state.log_draw().sd < CLOG_KNOWN_SD;
-        let rpm = log.rpm(self.at).filter(|rpm| known && *rpm > 0.0);
-        self.unwritten = self.unwritten.or(rpm.map(|rpm| old.state.log_draw().mean - rpm.ln()));
-    }
-
     fn changed(&mut self, old: &Hypothesis, found: &mut Vec<Detection>) {
         let volume = self.lead.state.volume().mean;
         let from = old.state.draw_at(&self.size, volume).mean;
@@ -267,9 +248,7 @@ impl Tracker {
         if to > from {
             self.new_setting();
         }
-        if (to / from).ln().abs() >= TOLD_CHANGE_SHARE {
-            found.push((self.since, What::DrawChanged { from: LitresPerHour(from), to: LitresPerHour(to) }));
-        }
+        found.push((self.since, What::DrawChanged { from: LitresPerHour(from), to: LitresPerHour(to) }));
         self.others.clear();
     }
 

@@ -21,15 +21,15 @@
 //!
 //! **Foam, steps, changes** (`hypothesis`, `tracker`, `observe`, `branch`, `judge`). A reading is of the level or of foam or
 //! nonsense, and has the weight in the filter with which it is of the level. Beside the leading hypothesis others branch off,
-//! each with its regime: the level rose at that minute, it fell, the draw changed, stopped, started, a leak began, or froth,
-//! foam that stands, lies on it. All are judged by the log likelihood of the same readings; one whose log odds convince, and
-//! that has lasted, leads from then on. So a refill that nobody logged is found with its litres (the new level less the old
-//! line, the draw meanwhile included), and foam isn't: it reads high and jumps, while a leak falls below the line and goes on.
-//! Whoever refills or writes down a setting may have turned the pump as well: a hypothesis with another draw parts there.
+//! each with its regime: the level rose at that minute, it fell, the draw changed, stopped, started, or froth, foam that
+//! stands, lies on it. All are judged by the log likelihood of the same readings; one whose log odds convince, and that has
+//! lasted, leads from then on. So a refill that nobody logged is found with its
+//! litres (the new level less the old line, the draw meanwhile included), and foam isn't. By the level alone, a change of the
+//! draw by a tenth or more that nobody wrote down is followed within about an hour (median over the judging seasons).
 //!
 //! **The empty time** (`ahead`, `prospect`). If pump and valves stay, T = ∫ dv / q(v) from the heel to V, with its variance
-//! by the gradient; its quantiles, where several hypotheses are still probable, are those of their mixture, so that it is wide
-//! until the draw is known again. Past errors (`scorer`) correct the width (`calibration`); what sensor and strapping table hide from them is added afterwards.
+//! by the gradient; its quantiles, where several hypotheses are still probable, are those of their mixture. Past errors
+//! (`scorer`) correct the width (`calibration`); what sensor and strapping table hide from them is added afterwards.
 //!
 //! **Doubt.** While the sensor is silent, fails its quality tests, reads off the table, stands still without
 //! reason or foams for long, the level isn't believed, and the same filter goes on without readings: by the pump's

@@ -243,7 +243,6 @@ fn action(facts: &Facts, deed: &Deed) -> Option<Action> {
         | Deed::Fish { .. }
         | Deed::Tonight { .. }
         | Deed::Shelve { .. }
-        | Deed::Decline { .. }
         | Deed::Note { .. } => None,
     }
 }

@@ -4,12 +4,10 @@ use jiff::Timestamp;
 
 use super::ahead::{Ahead, believed, quantiles};
 use super::calibration::Calibration;
-use super::hypothesis::{Hypothesis, Regime};
+use super::hypothesis::Hypothesis;
 use super::state::Gaussian;
 use super::tracker::{Phase, Tracker};
-use super::tuning::{
-    FROTH_HOURS, STEADY, TOLD_AGE, TOLD_ODDS, TOLD_SLOWER_AGE, TOLD_SLOWER_ODDS, UNTOLD_DRAW_SD,
-};
+use super::tuning::{STEADY, TOLD_AGE, TOLD_ODDS, UNTOLD_DRAW_SD};
 use claymark_model::forecast::{Basis, EmptyAt, Outlook};
 use claymark_model::units::{Litres, LitresPerHour};
 
@@ -94,24 +92,15 @@ impl Prospect {
             return vec![(1.0, Ahead::REACHED)];
         }
         let lead = (1.0, self.ahead_of(&tracker.lead, target));
-        let others = tracker.others.iter().filter(|other| self.is_told(other));
+        let others = tracker.others.iter().filter(|other| {
+            let probable = other.log_odds > TOLD_ODDS.ln() && other.mean_weight > STEADY;
+            probable
+                && self.basis == Basis::Level
+                && (other.draws || !tracker.lead.draws)
+                && tracker.at - other.since > TOLD_AGE
+        });
         let others = others.map(|other| (other.log_odds.exp().min(1.0), self.ahead_of(other, target)));
         std::iter::once(lead).chain(others).collect()
-    }
-
-    /// Whether `other` is told beside the leading hypothesis.
-    fn is_told(&self, other: &Hypothesis) -> bool {
-        let tracker = &self.tracker;
-        let froths = tracker.refilled.is_some_and(|refilled| tracker.at - refilled < FROTH_HOURS);
-        // A slower draw takes twenty minutes to be believed and calls nobody, so that it counts early. A faster one leads within
-        // nine minutes or it isn't, as another level, a leak or another sensor's word: told sooner, what noise and dying froth
-        // can feign would call people at night.
-        let slower = other.state.log_draw().mean <= tracker.lead.state.log_draw().mean;
-        let early = other.regime == Regime::Changed && slower && !froths;
-        let (odds, age) = if early { (TOLD_SLOWER_ODDS, TOLD_SLOWER_AGE) } else { (TOLD_ODDS, TOLD_AGE) };
-        let old_enough = tracker.at - other.since > age || other.told_at_once && early;
-        let probable = other.log_odds > odds.ln() && other.mean_weight > STEADY;
-        probable && old_enough && self.basis == Basis::Level && (other.draws || !tracker.lead.draws)
     }
 
     fn way_down(&self, volume: Litres) -> Option<Vec<(f64, Ahead)>> {

@@ -259,7 +259,7 @@ const UNEVEN_SHARE: f64 = 0.04;
 /// h. And how high they stand, over so long.
 const READ_HOURS: f64 = minutes(7.0);
 /// Standard deviations by which what they lose together differs from what each seems to be drawn.
-const UNEVEN_SDS: f64 = 1.5;
+const UNEVEN_SDS: f64 = 3.0;
 /// h. What they lose together is seen over so long, at least and at most.
 const LEAST_LEVELLING_HOURS: f64 = minutes(12.0);
 const LEVELLING_HOURS: f64 = minutes(90.0);

@@ -51,9 +51,6 @@ pub(super) struct Tracker {
     pub setting: Option<(f64, f64)>,
     /// Sudden falls of the draw at that setting.
     pub steps_down: u32,
-    /// Ln of the draw at the full line for each revolution a minute (L/h) by the setting that was last written down, where the
-    /// draw has changed since without a word.
-    pub unwritten: Option<f64>,
     /// The draw (ln, at the full line) before a leak began, while it lasts.
     pub leak_from: Option<f64>,
     /// Somebody said that nothing draws from it.
@@ -100,7 +97,6 @@ impl Tracker {
             left: None,
             setting: None,
             steps_down: 0,
-            unwritten: None,
             leak_from: None,
             told_off: phase == Phase::Idle,
             wiped: None,

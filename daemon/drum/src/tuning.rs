@@ -32,7 +32,7 @@ pub(super) const CURVE_SD: (f64, f64) = (0.08, 0.06);
 /// 1/√h. β wander: a curve changes with a new tube.
 pub(super) const CURVE_PROCESS_NOISE: f64 = 0.000_3;
 /// 1/√h. ln q wanders so much while it is followed.
-pub(super) const DRAW_PROCESS_NOISE: f64 = 0.006;
+pub(super) const DRAW_PROCESS_NOISE: f64 = 0.003;
 /// 1/h. How fast the draw falls or rises by and by, as with a tube that wears.
 pub(super) const DRIFT_SD: f64 = 0.0005;
 /// 1/h/√h. That changes so much.
@@ -128,10 +128,6 @@ pub(super) const POURED_LOG_PRIOR: f64 = -1.0;
 pub(super) const NOT_DONE_LOG_PRIOR: f64 = -3.0;
 /// A stuck sensor came back, or a stopped pump went on, in this minute.
 pub(super) const BACK_LOG_PRIOR: f64 = -8.0;
-/// Whoever refills or writes down a setting turned the pump as well, without a word.
-pub(super) const VISIT_LOG_PRIOR: f64 = -1.2;
-/// Ln. By so much.
-pub(super) const VISIT_SD: f64 = 0.4;
 /// Ln. A changed draw may be so much another.
 pub(super) const CHANGE_SD: f64 = 0.25;
 /// Ln. A draw that began again.
@@ -173,11 +169,9 @@ pub(super) const FROTH_HOURS: f64 = 0.5;
 /// Share. The level after a refill isn't yet surer than this.
 pub(super) const RISEN_SD_SHARE: f64 = 0.006;
 /// Log odds for another draw.
-pub(super) const CHANGE_LOG_ODDS: f64 = 8.0;
+pub(super) const CHANGE_LOG_ODDS: f64 = 12.0;
 /// Ln. A changed draw must differ by this.
-pub(super) const CHANGE_SHARE: f64 = 0.05;
-/// Ln. People are told of one that differs by this.
-pub(super) const TOLD_CHANGE_SHARE: f64 = 0.08;
+pub(super) const CHANGE_SHARE: f64 = 0.08;
 /// Ln. A draw that seems to be so much another isn't a draw: somebody took slurry out, or the sensor came back.
 pub(super) const MOST_CHANGE: f64 = 0.8;
 /// Standard deviations of the same.
@@ -192,8 +186,6 @@ pub(super) const CLOG_SHARE: f64 = 0.15;
 pub(super) const CLOG_HOURS: f64 = 1.5;
 /// Ln. If it is known that well.
 pub(super) const CLOG_KNOWN_SD: f64 = 0.05;
-/// Log odds for a pump that stopped or started.
-pub(super) const STOP_LOG_ODDS: f64 = 12.0;
 /// h. A level that stands.
 pub(super) const STOP_HOURS: f64 = minutes(14.0);
 /// h. One that falls again.
@@ -224,7 +216,7 @@ pub(super) const HINTED_LOG_ODDS: f64 = 4.0;
 /// Ln, and how sure it is. Slurry leaves by so much faster: four times, a third more to ten times as fast.
 pub(super) const LEAK_LN: (f64, f64) = (1.5, 0.9);
 /// A leak began in this minute, or was mended: rare.
-pub(super) const LEAK_LOG_PRIOR: f64 = -12.0;
+pub(super) const LEAK_LOG_PRIOR: f64 = -11.0;
 /// The same where the readings of the last quarter of an hour were restless.
 pub(super) const LEAK_IN_FOAM_LOG_PRIOR: f64 = -40.0;
 /// Log odds to believe it.
@@ -252,8 +244,6 @@ pub(super) const MENDED_HOURS: f64 = minutes(9.0);
 
 /// Ln. The draw at a new pump speed, from the one before in proportion.
 pub(super) const SETTING_SD: f64 = 0.02;
-/// Ln. The same, from what the draw was at the last setting that still stood when it was written down.
-pub(super) const REMEMBERED_SETTING_SD: f64 = 0.05;
 /// Ln. The draw from the pump's rating.
 pub(super) const RATING_SD: f64 = 0.15;
 /// Ln. The draw after a new tube or a cleared clog.
@@ -295,32 +285,22 @@ pub(super) const UNTOLD_DRAW_SD: f64 = 0.5;
 /// h. The first word of a drum of which nothing was known; set on the tuning seasons, whose nights it spares a call.
 pub(super) const FIRST_WORD_HOURS: f64 = minutes(15.0);
 /// 1/√h. The draw wanders on.
-pub(super) const DRAW_NOISE_AHEAD: f64 = 0.004;
+pub(super) const DRAW_NOISE_AHEAD: f64 = 0.002;
 /// Share of the time. What the curve can't say of the way ahead.
 pub(super) const CURVE_MODEL_SHARE: f64 = 0.006;
-/// Share. Strapping table and sensor are seldom better than this.
-pub(super) const HIDDEN_SHARE: f64 = 0.0018;
+/// Share. Strapping table and sensor are not better than this. Set on the tuning seasons, as the next one.
+pub(super) const HIDDEN_SHARE: f64 = 0.0019;
 /// Scatters of a minute. Nor is a restless sensor better than this.
-pub(super) const HIDDEN_SCATTERS: f64 = 0.3;
-/// At p05 and p95 they may be worse by so many times: a few tables and sensors are much worse than most, and which they are
-/// no level tells. Set on the tuning seasons of all kinds of room, as the two above.
-pub(super) const HIDDEN_TAIL: f64 = 2.2;
-/// How far p05, p25, p75 and p95 stand from p50 before anything is learned, against what the filter says: so that they hold
-/// in the worst kind of the tuning seasons.
-pub(super) const FIRST_STRETCH: [f64; 4] = [1.5, 1.25, 1.25, 1.5];
+pub(super) const HIDDEN_SCATTERS: f64 = 0.4;
+/// How far p05, p25, p75 and p95 stand from p50 at first, against what the filter says, for leads of 0-3, 3-6, 6-12 and
+/// 12-24 h: set on the tuning seasons, all rooms.
+pub(super) const FIRST_STRETCH: [[f64; 4]; 4] = [[1.4; 4], [1.4; 4], [1.3; 4], [1.3, 1.2, 1.2, 1.3]];
 /// By so much an error widens the interval (ln) and the lack of one narrows it.
-pub(super) const LEARNING_RATE: f64 = 0.07;
-/// Of that, what the next lead learns from it, and the one beyond twice this share of it.
-pub(super) const NEIGHBOUR_SHARE: f64 = 0.5;
+pub(super) const LEARNING_RATE: f64 = 0.08;
 /// Nor is it ever stretched or shrunk more than this.
 pub(super) const MOST_STRETCH: f64 = 6.0;
 /// Odds. A hypothesis less probable than this, against the leading one, doesn't widen a forecast. Set on the tuning seasons: lower
-/// values call people at night for what the next minute refutes. At 1 and 12 min also for faster draws, false warnings came
-/// to 21 instead of 16 in 320 drum-days of the first simulator.
+/// values call people at night for what the next minute refutes.
 pub(super) const TOLD_ODDS: f64 = 7.0;
-/// h. Nor does one younger than this, which hasn't been held against many readings.
+/// h. Nor does one younger than this, which hasn't been held against many readings. Set as the one above.
 pub(super) const TOLD_AGE: f64 = minutes(45.0);
-/// The same for a draw that is slower.
-pub(super) const TOLD_SLOWER_ODDS: f64 = 1.0;
-/// See above, h.
-pub(super) const TOLD_SLOWER_AGE: f64 = minutes(12.0);

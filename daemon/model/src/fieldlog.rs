@@ -136,11 +136,6 @@ pub enum Deed {
         /// Why.
         why: String,
     },
-    /// Whoever was called for a notice can't go: somebody else is to be asked.
-    Decline {
-        /// The notice.
-        notice: u64,
-    },
     /// Free text.
     Note {
         /// The text.
@@ -164,7 +159,7 @@ impl Deed {
     /// Whether it is said from anywhere: nobody need have been in the room for it.
     #[must_use]
     pub fn is_said_from_afar(&self) -> bool {
-        matches!(self, Self::Tonight { .. } | Self::Shelve { .. } | Self::Decline { .. })
+        matches!(self, Self::Tonight { .. } | Self::Shelve { .. })
     }
 
     /// The pump that it names.

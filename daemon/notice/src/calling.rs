@@ -95,29 +95,6 @@ pub struct Promise {
     pub unspoken: bool,
 }
 
-/// What "not me" to a notice comes to.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub enum DeclineFate {
-    /// Somebody else is called at once.
-    NextAsked {
-        /// Who.
-        to: Audience,
-    },
-    /// All others have said the same, or there are none: who is called next, and when, stays as it was.
-    NobodyElse,
-    /// Others were asked with them, or since then.
-    OthersAsked,
-    /// Somebody else is on it.
-    OnIt {
-        /// Who.
-        by: Option<String>,
-    },
-    /// It stands, and nobody is being called for it now.
-    NobodyCalled,
-    /// Nothing that was told stands by that number.
-    NothingStands,
-}
-
 /// A call that was made before.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Earlier {
@@ -211,9 +188,6 @@ pub struct Calling {
     pub urgency: Urgency,
     /// The call before this one.
     pub earlier: Option<Earlier>,
-    /// Who was called before and can't go.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub declined: Option<Id>,
     /// The promise that wasn't kept.
     pub broken: Option<Promise>,
     /// Until when an answer without a time holds.

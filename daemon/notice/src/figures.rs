@@ -138,7 +138,6 @@ mod tests {
             call,
             urgency: Urgency::Look,
             earlier: None,
-            declined: None,
             broken: None,
             holds_until: minute(at),
             later: None,

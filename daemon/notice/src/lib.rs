@@ -5,7 +5,6 @@ pub mod calling;
 pub mod caught;
 pub mod content;
 pub mod device_clock;
-pub mod doors;
 pub mod dose;
 pub mod drum;
 pub mod failure;

@@ -4,7 +4,6 @@ use jiff::Timestamp;
 use serde::{Deserialize, Serialize};
 
 use crate::Answer;
-use crate::doors::PageClosed;
 use crate::standing::Standing;
 use claymark_clay::bounds::{Impossible, Unlikely};
 use claymark_clay::refill::books::MassDoubt;
@@ -46,7 +45,6 @@ impl Query {
             | About::TooLate { .. }
             | About::NotShelved { .. }
             | About::NotKept { .. }
-            | About::PageClosed { .. }
             | About::Unreadable { .. } => None,
         }
     }
@@ -141,13 +139,6 @@ pub enum About {
         what: String,
         /// What the store said.
         why: String,
-    },
-    /// The page isn't served.
-    PageClosed {
-        /// Where it would be: an address of this machine with its port.
-        listen: String,
-        /// Why not.
-        why: PageClosed,
     },
     /// Records of the store that can't be read back were passed over.
     Unreadable {

@@ -85,14 +85,6 @@ impl Register {
         }
     }
 
-    /// Whoever was on it can't go after all.
-    pub fn taken_back(&mut self, number: u64, is_theirs: impl Fn(&str) -> bool) {
-        for number in self.chain_of(number) {
-            let Some(row) = self.rows.get_mut(&number) else { continue };
-            row.answered.take_if(|(by, _)| by.as_deref().is_some_and(&is_theirs));
-        }
-    }
-
     /// How pressing that notice was, by the last one that told the same; `None`: it calls nobody.
     #[must_use]
     pub fn urgency(&self, number: u64) -> Option<Urgency> {
@@ -184,10 +176,6 @@ impl Register {
 
     /// All rows that tell the same as that one, in order.
     fn chain(&self, number: u64) -> Vec<&RegisterRow> {
-        self.chain_of(number).iter().filter_map(|number| self.rows.get(number)).collect()
-    }
-
-    fn chain_of(&self, number: u64) -> Vec<u64> {
         let mut first = number;
         while let Some((before, _)) = self.rows.iter().find(|(_, row)| row.told_again == Some(first)) {
             first = *before;
@@ -195,8 +183,8 @@ impl Register {
         let mut chain = Vec::new();
         let mut next = Some(first);
         // A number is told again by a later one only, so this ends.
-        while let Some((number, row)) = next.and_then(|number| Some((number, self.rows.get(&number)?))) {
-            chain.push(number);
+        while let Some(row) = next.and_then(|number| self.rows.get(&number)) {
+            chain.push(row);
             next = row.told_again;
         }
         chain

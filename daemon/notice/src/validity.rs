@@ -2,9 +2,8 @@
 
 use jiff::{SignedDuration, Timestamp};
 
+use crate::Notice;
 use crate::content::{Content, ReadingsMissing, Visit};
-use crate::register::Standing;
-use crate::{Notice, NoticeKind};
 
 impl Notice {
     /// Until when it is of use to whoever gets it.
@@ -38,26 +37,6 @@ impl Notice {
         until.max(self.at + LEAST)
     }
 
-    /// Until when the link in its message answers it; `None`: while it stands, its end will be told.
-    #[must_use]
-    pub fn answered_by_link_until(&self, standing: &Standing) -> Option<Timestamp> {
-        let end = match (standing, self.kind) {
-            (Standing::Over { at }, _) => *at,
-            (Standing::CallsNobody | Standing::TooOld | Standing::Nonexistent, _) => self.at,
-            // Nobody is told when these are over.
-            (
-                Standing::Open | Standing::Answered { .. },
-                NoticeKind::Handover
-                | NoticeKind::EveningCheck
-                | NoticeKind::TestCall
-                | NoticeKind::Unattended
-                | NoticeKind::Undelivered,
-            ) => self.of_use_until(),
-            (Standing::Open | Standing::Answered { .. }, _) => return None,
-        };
-        Some(end + AFTER_ITS_END)
-    }
-
     fn until_visit(&self, visit: Option<Visit>) -> Timestamp {
         visit.map_or(self.at + BY_DAY, |visit| visit.at)
     }
@@ -84,9 +63,6 @@ impl Notice {
         if let Content::Undelivered(undelivered) = &self.content { &undelivered.notice } else { self }
     }
 }
-
-/// Whoever gets the message late sees that it is over.
-const AFTER_ITS_END: SignedDuration = SignedDuration::from_hours(1);
 
 /// An evening check tells again what stands, within a day; half a day more for its own delivery.
 const STANDING: SignedDuration = SignedDuration::from_hours(36);

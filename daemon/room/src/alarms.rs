@@ -2,7 +2,6 @@
 //!
 //! What is wrong and how pressing it is, its rule knows; that it is told again until somebody comes, this table sees to.
 
-mod declined;
 mod row;
 mod standing;
 
@@ -12,7 +11,6 @@ use jiff::{SignedDuration, Timestamp};
 
 use crate::audience::Told;
 use crate::pace::{DANGER, Due, Pace};
-use claymark_model::id::Id;
 use claymark_notice::alarm::{Alarm, AlarmState, Behaviour, Holds, Overlay};
 use claymark_notice::query::NotShelved;
 use claymark_notice::{Answer, Call, Calling, Priority, Promise, ShelvedAlarm, Urgency};
@@ -144,9 +142,7 @@ impl Alarms {
             // It is another thing than what was shelved.
             row.unshelve();
             row.news_from = row.told.len();
-            row.declined.clear();
         }
-        row.passed = None;
         row.announced = calling.and_then(|calling| {
             let later = calling.later.as_ref()?;
             Some(Due { at: later.at, call: Call::Next, to: later.to.clone() })
@@ -260,7 +256,6 @@ impl Alarms {
     pub(crate) fn called_again(&mut self, cause: &str, told: Told) {
         if let Some(row) = self.rows.get_mut(cause) {
             row.announced = None;
-            row.passed = None;
             row.told.push(told);
         }
     }
@@ -272,38 +267,23 @@ impl Alarms {
         late.min_by_key(|late| late.needed_by)
     }
 
-    /// Somebody who was called by that notice can't go.
-    pub(crate) fn decline(&mut self, notice: u64, person: &Id, at: Timestamp, pace: &Pace<'_>) {
-        let told_by = |row: &&mut AlarmRow| row.told.iter().any(|told| told.is_by(notice));
-        self.rows.values_mut().filter(told_by).for_each(|row| row.decline(person, at, pace));
-    }
-
-    /// Until when that notice could be shelved, unless that endangers fish.
-    pub(crate) fn shelf_end(
-        &self,
-        (notice, until): (u64, Timestamp),
-        now: Timestamp,
-        pace: &Pace<'_>,
-    ) -> Result<Timestamp, NotShelved> {
-        let row = self.rows.values().find(|row| row.is_told_by(notice)).filter(|row| row.alarm.is_active());
-        let row = row.ok_or(NotShelved::NothingStands)?;
-        if row.endangers(now, pace) {
-            return Err(NotShelved::Danger);
-        }
-        let until = until.min(now + Alarm::LONGEST_SHELF);
-        if until <= now { Err(NotShelved::Over) } else { Ok(until) }
-    }
-
-    /// Nobody is called for that notice for a while.
+    /// Nobody is called for that notice for a while, unless that endangers fish.
     pub(crate) fn shelve(
         &mut self,
         shelf: ShelvedAlarm,
         now: Timestamp,
         pace: &Pace<'_>,
     ) -> Result<(), NotShelved> {
-        let until = self.shelf_end((shelf.notice, shelf.until), now, pace)?;
-        let row = self.rows.values_mut().find(|row| row.is_told_by(shelf.notice));
+        let is_its = |row: &&mut AlarmRow| row.told.iter().any(|told| told.number == shelf.notice);
+        let row = self.rows.values_mut().find(is_its).filter(|row| row.alarm.is_active());
         let row = row.ok_or(NotShelved::NothingStands)?;
+        if row.endangers(now, pace) {
+            return Err(NotShelved::Danger);
+        }
+        let until = shelf.until.min(now + Alarm::LONGEST_SHELF);
+        if until <= now {
+            return Err(NotShelved::Over);
+        }
         row.alarm.cover(Overlay::Shelved { until });
         row.shelf = Some(ShelvedAlarm { until, ..shelf });
         Ok(())

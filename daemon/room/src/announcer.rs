@@ -8,12 +8,10 @@ use crate::alarms::{Alarms, Raise, TooLate};
 use crate::audience::{self, Told};
 use crate::pace::Pace;
 use crate::scene::Scene;
-use claymark_model::id::Id;
 use claymark_model::site::Site;
 use claymark_notice::calling::{Calling, Earlier, Later, Promise};
 use claymark_notice::register::{Register, by_the_clock};
 use claymark_notice::{AlsoStands, Answer, Audience, Content, Notice, Priority, Urgency};
-use jiff::Timestamp;
 
 /// Something else that a message calls people for.
 #[derive(Debug)]
@@ -118,7 +116,6 @@ impl Announcer {
             call: raise.call,
             urgency: raise.urgency,
             earlier: earlier.map(|told| Earlier { at: told.at, to: told.to.clone() }),
-            declined: self.alarms.declined_by(&finding.cause).cloned(),
             broken,
             holds_until: pace.holds_until(now, raise.urgency),
             later: later.map(|due| Later { at: due.at, to: due.to }),
@@ -181,12 +178,6 @@ impl Announcer {
         let meant = [Some(answer.notice), self.stands_for.get(&answer.notice).copied()];
         let answers = meant.into_iter().flatten().map(|notice| Answer { notice, ..answer.clone() });
         answers.filter_map(|answer| self.alarms.answered(&answer, pace).map(|late| (answer, late))).collect()
-    }
-
-    /// Somebody who was called can't go.
-    pub(crate) fn declined(&mut self, notice: u64, person: &Id, at: Timestamp, pace: &Pace<'_>) {
-        self.alarms.decline(notice, person, at, pace);
-        self.register.taken_back(notice, |by| pace.on_call.named(by) == Some(person));
     }
 
     /// Notices were numbered up to there.

@@ -75,12 +75,11 @@ use claymark_model::fieldlog::{Deed, LogEntry};
 use claymark_model::happening::{SeenRefill, What};
 use claymark_model::id::Id;
 use claymark_model::site::Site;
-use claymark_notice::calling::DeclineFate;
 use claymark_notice::dose::MissingFigure;
 use claymark_notice::glance::Glance;
 use claymark_notice::keeping::StoreFate;
 use claymark_notice::link::{Link, Trouble};
-use claymark_notice::query::{About, NotShelved, Query};
+use claymark_notice::query::{About, Query};
 use claymark_notice::register::{Register, by_the_clock};
 use claymark_notice::unstirred::UnstirredDrum;
 use claymark_notice::{Answer, ShelvedAlarm};
@@ -125,22 +124,6 @@ impl Room {
     #[must_use]
     pub fn glance(&self, now: Timestamp) -> Glance {
         glance::glance(&self.known, &self.announcer.alarms, now)
-    }
-
-    /// What "not me" by that contact to that notice would come to.
-    #[must_use]
-    pub fn decline_fate(&self, now: Timestamp, notice: u64, person: &Id) -> DeclineFate {
-        let on_call = self.known.on_call(now);
-        let pace = Pace::of(&self.known.site, self.known.shift(now), &on_call);
-        self.announcer.alarms.decline_fate(notice, person, &pace)
-    }
-
-    /// Why that notice can't be shelved until then; `None`: it can.
-    #[must_use]
-    pub fn shelf_refused(&self, now: Timestamp, notice: u64, until: Timestamp) -> Option<NotShelved> {
-        let on_call = self.known.on_call(now);
-        let pace = Pace::of(&self.known.site, self.known.shift(now), &on_call);
-        self.announcer.alarms.shelf_end((notice, until), now, &pace).err()
     }
 
     /// What happens in a drum that isn't stirred; `coarse_um` instead of the site file's.
@@ -284,9 +267,6 @@ impl Room {
                 ShelvedAlarm { notice: *notice, until: *until, by: entry.by.clone(), why: why.clone() };
             self.shelve(now, shelf);
         }
-        if let (Deed::Decline { notice }, Some(by)) = (&entry.deed, entry.by.as_deref()) {
-            self.decline(now, *notice, by);
-        }
         if entry.deed.is_said_from_afar() {
             return;
         }
@@ -304,14 +284,6 @@ impl Room {
             {
                 alarms.begun(cause, entry.at, entry.at.max(now) + REFILL_SHOWS);
             }
-        }
-    }
-
-    fn decline(&mut self, now: Timestamp, notice: u64, by: &str) {
-        let on_call = self.known.on_call(now);
-        let pace = Pace::of(&self.known.site, self.known.shift(now), &on_call);
-        if let Some(person) = on_call.named(by) {
-            self.announcer.declined(notice, person, now, &pace);
         }
     }
 

@@ -9,7 +9,6 @@ use crate::action::{AlarmAction, Finding};
 use crate::on_call::named;
 use crate::scene::RoomView;
 use claymark_model::site::Contact;
-use claymark_notice::doors::PageClosed;
 use claymark_notice::query::{About, Queries, Query};
 use claymark_notice::{Audience, Content, Priority};
 
@@ -22,8 +21,6 @@ pub(crate) struct Asked {
     told: Option<(Timestamp, SignedDuration)>,
     /// The most records of the store that people were told of as unreadable.
     unreadable: u64,
-    /// Why the page isn't served, as people were told last.
-    page_closed: Option<(String, PageClosed)>,
     /// Entries that were asked about because of what the sensors show.
     doubted: BTreeSet<String>,
 }
@@ -37,14 +34,6 @@ impl Asked {
                 return;
             }
             self.unreadable = *count;
-        }
-        if let About::PageClosed { listen, why } = &query.about {
-            // Each start finds the same.
-            let found = Some((listen.clone(), why.clone()));
-            if self.page_closed == found {
-                return;
-            }
-            self.page_closed = found;
         }
         if self.first.len() < SHOWN {
             self.first.push(query);
@@ -86,9 +75,6 @@ impl Asked {
             self.doubted.extend(query.doubted_by_sensors().map(str::to_owned));
             if let About::Unreadable { count, .. } = &query.about {
                 self.unreadable = self.unreadable.max(*count);
-            }
-            if let About::PageClosed { listen, why } = &query.about {
-                self.page_closed = Some((listen.clone(), why.clone()));
             }
         }
     }

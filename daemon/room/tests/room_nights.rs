@@ -4,8 +4,6 @@
 mod asked;
 #[path = "room_nights/calls.rs"]
 mod calls;
-#[path = "room_nights/declined.rs"]
-mod declined;
 #[path = "room_nights/doubted.rs"]
 mod doubted;
 #[path = "room_nights/house.rs"]

@@ -131,11 +131,6 @@ pub(super) enum EntryKind {
     },
     /// Nobody is called for a notice until then
     Shelve(ShelfFlags),
-    /// You were called for a notice and can't go: the next person is asked at once
-    Decline {
-        /// The number of the notice
-        notice: u64,
-    },
     /// Anything else
     Note {
         /// What there is to say
@@ -232,7 +227,6 @@ impl EntryKind {
             Self::Shelve(ShelfFlags { notice, until, why }) => {
                 Deed::Shelve { notice, until: shelf_end(&until, now, &site.time_zone)?, why }
             }
-            Self::Decline { notice } => Deed::Decline { notice },
             Self::Note { text } => Deed::Note { text: Some(text) },
         })
     }

@@ -4,7 +4,6 @@
 //! the store says nothing of now, at the broker: while nothing can be kept the watch goes on.
 
 use std::io::Write as _;
-use std::net::{IpAddr, Ipv4Addr, Ipv6Addr, TcpStream};
 use std::time::Duration;
 
 use clap::Args;
@@ -12,7 +11,6 @@ use jiff::{SignedDuration, Timestamp};
 use serde::Deserialize;
 
 use claymark_store::{Reader, StoreError};
-use claymark_words::doors;
 use claymark_words::format::Clock;
 use claymark_words::standing::{self, Newest};
 
@@ -20,8 +18,6 @@ use super::{CommandFailure, SiteFileFlag};
 use crate::clock::TimeSource;
 use crate::config::{self, Secrets};
 use crate::intake::hearing::{Hearing, HearingError};
-use crate::page::Settings as PageSettings;
-use crate::page::gate;
 use crate::run::Settings;
 
 #[derive(Debug, Args)]
@@ -50,11 +46,7 @@ pub(super) fn run(asked: &StatusCommand) -> Result<(), CommandFailure> {
     }
     match newest {
         Some(newest) if newest.is_of_now(now) => {
-            let mut out = std::io::stdout();
-            writeln!(out, "{}", standing::watching(clock, &newest, unread.as_deref()))?;
-            if let Some(line) = settings.page.as_ref().and_then(page) {
-                writeln!(out, "{line}")?;
-            }
+            writeln!(std::io::stdout(), "{}", standing::watching(clock, &newest, unread.as_deref()))?;
             Ok(())
         }
         newest => Err(CommandFailure::Failed {
@@ -62,26 +54,6 @@ pub(super) fn run(asked: &StatusCommand) -> Result<(), CommandFailure> {
             remedy: "Look at it: systemctl status claymark; journalctl -u claymark -e".to_owned(),
         }),
     }
-}
-
-/// Why the page isn't served, where one is wanted: the room is watched all the same.
-fn page(page: &PageSettings) -> Option<String> {
-    let listen = page.listen.to_string();
-    // Who listens everywhere listens here, too.
-    let mut here = page.listen;
-    match here.ip() {
-        IpAddr::V4(ip) if ip.is_unspecified() => here.set_ip(Ipv4Addr::LOCALHOST.into()),
-        IpAddr::V6(ip) if ip.is_unspecified() => here.set_ip(Ipv6Addr::LOCALHOST.into()),
-        IpAddr::V4(_) | IpAddr::V6(_) => {}
-    }
-    let unreached = TcpStream::connect_timeout(&here, FOR_THE_PAGE).err()?;
-    Some(match gate::open(page) {
-        Ok(_open) => doors::not_reached(&listen, &unreached.to_string()),
-        Err(why) => {
-            let (what, remedy) = doors::closed(&listen, &why);
-            format!("{what} To do: {remedy}")
-        }
-    })
 }
 
 fn in_the_store(settings: &Settings, now: Timestamp) -> Result<Option<Timestamp>, StoreError> {
@@ -118,6 +90,5 @@ async fn at_the_broker(settings: &Settings) -> Option<Timestamp> {
     newest
 }
 
-const FOR_THE_PAGE: Duration = Duration::from_secs(2);
 const FOR_THE_BROKER: Duration = Duration::from_secs(3);
 const LOOKED_BACK: SignedDuration = SignedDuration::from_hours(7 * 24);

@@ -10,7 +10,6 @@ use tracing_subscriber::EnvFilter;
 use super::Surroundings;
 use super::table::Table;
 use super::value::{self, Wrong, wrong};
-use crate::notify::AnswerLinks;
 use crate::{metrics, page, record};
 
 /// What is kept and shown.
@@ -20,7 +19,6 @@ pub(super) struct Keeping {
     pub(super) record: Option<record::Settings>,
     pub(super) metrics: Option<metrics::Settings>,
     pub(super) page: Option<page::Settings>,
-    pub(super) links: Option<AnswerLinks>,
     pub(super) log: String,
 }
 
@@ -32,7 +30,11 @@ pub(super) fn keeping(file: &Table<'_>, around: &Surroundings) -> Option<Keeping
         table.finish();
         Some(metrics::Settings { listen: listen?.into_inner() })
     });
-    let page = file.table("page");
+    let page = file.table("page").map(|table| {
+        let listen = table.need("listen", "\"127.0.0.1:8080\"", loopback);
+        table.finish();
+        Some(page::Settings { listen: listen?.into_inner() })
+    });
     let log = file.table("log").map_or_else(
         || USUAL_LOG.to_owned(),
         |table| {
@@ -46,18 +48,8 @@ pub(super) fn keeping(file: &Table<'_>, around: &Surroundings) -> Option<Keeping
     let gather = table.or("gather", USUAL_GATHER, gather);
     table.finish();
     let store = around.folder.join(path?.into_inner());
-    let page = page.map(|table| super::page::page(table, around, &store));
-    let links = page.as_ref().and_then(|page| page.as_ref()?.answer_links());
     // A section that was given and can't be used is a mistake, so `?` ends here only after it was told.
-    Some(Keeping {
-        store,
-        gather,
-        record: given(record)?,
-        metrics: given(metrics)?,
-        page: given(page)?,
-        links,
-        log,
-    })
+    Some(Keeping { store, gather, record: given(record)?, metrics: given(metrics)?, page: given(page)?, log })
 }
 
 /// `Some(None)` for a section that isn't there, `None` for one with a mistake.

@@ -10,7 +10,6 @@ use claymark_words::format;
 use super::count;
 use super::roster;
 use crate::notify::Address;
-use crate::page::Settings as PageSettings;
 use crate::run::Settings;
 
 /// The room in a page of plain text: drums, sensors by place, limits, who is told and when.
@@ -69,37 +68,12 @@ fn write(out: &mut String, settings: &Settings) -> fmt::Result {
         writeln!(out, "A sign of life goes to {} each minute", outside.address.host())?;
     }
     if let Some(page) = &settings.page {
-        writeln!(out, "{}", page_line(page))?;
+        writeln!(out, "The page is served on http://{}/, at this machine alone", page.listen)?;
     }
     if let Some(metrics) = &settings.metrics {
         writeln!(out, "Metrics are served on http://{}/metrics", metrics.listen)?;
     }
     Ok(())
-}
-
-fn page_line(page: &PageSettings) -> String {
-    let scheme = if page.tls.is_some() { "https" } else { "http" };
-    let proxies: Vec<String> = page.behind.iter().map(ToString::to_string).collect();
-    let whom = match (page.is_for_others(), proxies.as_slice()) {
-        (false, _) => "at this machine alone".to_owned(),
-        (true, []) => format!("for whoever logs in; users in {}", page.users.file.display()),
-        (true, proxies) => {
-            format!(
-                "behind {}, for whoever logs in; users in {}",
-                proxies.join(" and "),
-                page.users.file.display()
-            )
-        }
-    };
-    let address = page.address.as_ref().map(|address| format!("; others reach it at {}", address.origin()));
-    let links = page.answer_links().map_or("", |_| ", and messages carry a link to answer by");
-    // Whether it can be, the warnings say.
-    let served = if page.is_for_others() { "is to be" } else { "is" };
-    format!(
-        "The page {served} served on {scheme}://{}/, {whom}{}{links}",
-        page.listen,
-        address.unwrap_or_default()
-    )
 }
 
 fn shared_pump(out: &mut String, site: &Site, pump: &Pump) -> fmt::Result {

@@ -1,6 +1,5 @@
 //! One good site file; each case breaks it in one way, and the words that people then read are a snapshot.
 
-mod page;
 mod plan;
 mod reach;
 mod roster;

@@ -131,10 +131,6 @@ fn deed(kind: &str, keys: &mut Keys<'_>) -> Result<Deed, Problem> {
             let notice = keys.whole("notice")?.ok_or_else(|| missing("notice"))?;
             Deed::Shelve { notice, until: time::strict(&until)?, why }
         }
-        "decline" => {
-            let missing = || wrong("'notice' is missing: which call is declined?".to_owned());
-            Deed::Decline { notice: keys.whole("notice")?.ok_or_else(missing)? }
-        }
         "note" => Deed::Note { text: keys.text("text")? },
         other => {
             return Err(wrong(format!("'{other}' isn't a kind of field-log entry: {}", KINDS.join(", "))));
@@ -244,7 +240,7 @@ fn wrong(detail: String) -> Problem {
     Problem::new(Reason::BadLogEntry, detail)
 }
 
-const KINDS: [&str; 16] = [
+const KINDS: [&str; 15] = [
     "refill",
     "pump_setting",
     "in_use",
@@ -259,6 +255,5 @@ const KINDS: [&str; 16] = [
     "fish",
     "tonight",
     "shelve",
-    "decline",
     "note",
 ];

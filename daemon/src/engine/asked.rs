@@ -2,8 +2,6 @@
 
 use std::collections::BTreeMap;
 
-use claymark_notice::alarm::Alarm;
-
 use super::Engine;
 use crate::message::Message;
 use crate::page::asks::{NoticeNow, PageAsk, RoomNow, WriteOutcome};
@@ -14,10 +12,6 @@ impl Engine {
         let heard = match ask {
             PageAsk::Room(to) => to.send(self.room_now()).is_ok(),
             PageAsk::Notice(number, to) => to.send(self.notice_now(number)).is_ok(),
-            PageAsk::Decline(number, person, to) => {
-                let now = self.clock.now().max(self.reached);
-                to.send(self.pipeline.room().decline_fate(now, number, &person)).is_ok()
-            }
             PageAsk::Write(payload, to) => {
                 self.write_down(payload, to);
                 true
@@ -40,11 +34,8 @@ impl Engine {
 
     fn notice_now(&self, number: u64) -> Option<NoticeNow> {
         let issued = self.pipeline.said(number)?.clone();
-        let room = self.pipeline.room();
-        let standing = room.register().standing(number, None);
-        let now = self.clock.now().max(self.reached);
-        let unshelvable = room.shelf_refused(now, number, now + Alarm::LONGEST_SHELF);
-        Some(NoticeNow { issued, standing, unshelvable })
+        let standing = self.pipeline.room().register().standing(number, None);
+        Some(NoticeNow { issued, standing })
     }
 
     /// An entry of the page comes as one of the broker does, so that a recording of it replays; it needs no broker.

@@ -14,9 +14,9 @@ pub fn notice(issued: &Issued) -> String {
     json(&NoticeLine::of(issued))
 }
 
-/// The same for a webhook, with whom it is for, the short form and the link that answers it.
-pub(super) fn to_contact(issued: &Issued, contact: &Id, (short, link): (&str, Option<&str>)) -> String {
-    json(&ContactLine { contact, short, link, notice: NoticeLine::of(issued) })
+/// The same for a webhook, with whom it is for and the short form.
+pub(super) fn to_contact(issued: &Issued, contact: &Id, short: &str) -> String {
+    json(&ContactLine { contact, short, notice: NoticeLine::of(issued) })
 }
 
 /// The line by which a way is tried; with its short form for a webhook.
@@ -42,7 +42,7 @@ pub(super) fn to_try(
         text,
     };
     match short {
-        Some(short) => json(&ContactLine { contact, short, link: None, notice }),
+        Some(short) => json(&ContactLine { contact, short, notice }),
         None => json(&notice),
     }
 }
@@ -59,8 +59,6 @@ fn whole(time: Timestamp) -> Timestamp {
 struct ContactLine<'a, K> {
     contact: &'a Id,
     short: &'a str,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    link: Option<&'a str>,
     #[serde(flatten)]
     notice: NoticeLine<'a, K>,
 }

@@ -54,10 +54,6 @@ pub(super) fn message(
         text.push_str("\n\n");
         text.push_str(&reply.how);
     }
-    if let Some(link) = &packet.link {
-        text.push_str("\n\n");
-        text.push_str(&link.how());
-    }
     let body = Body::new_with_encoding(text, ContentTransferEncoding::QuotedPrintable)
         .map_err(|_text| "the text can't be written as quoted-printable".to_owned())?;
     let mut message = headers

@@ -9,7 +9,7 @@ use claymark_words::notice::{Wording, short};
 use claymark_words::{replies, try_out};
 
 use super::letter::Letter;
-use super::{AnswerLinks, ReplyCodes, Settings, line};
+use super::{ReplyCodes, line};
 use crate::replies::code;
 
 /// One notice, or the test of a way, to one contact.
@@ -33,30 +33,6 @@ pub(super) struct Packet {
     pub(super) replaces: Option<String>,
     /// How to answer by mail, and where to; `None`: no answer is wanted, or none can be given so.
     pub(super) reply: Option<ReplyLine>,
-    /// The page that answers it for this contact; for their eyes alone, so never for the broker.
-    pub(super) link: Option<AnswerLink>,
-}
-
-/// A link with a token; nothing that is logged shows it.
-#[derive(Clone)]
-pub(super) struct AnswerLink(String);
-
-impl AnswerLink {
-    fn of(links: &AnswerLinks, contact: &Id, notice: u64) -> Self {
-        let token = code::of_link(&links.secret, contact, notice);
-        Self(format!("{}/answer-by-link/{notice}/{contact}/{token}", links.origin))
-    }
-
-    /// A line of a text.
-    pub(super) fn how(&self) -> String {
-        replies::by_link(&self.0)
-    }
-}
-
-impl std::fmt::Debug for AnswerLink {
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        f.write_str("AnswerLink")
-    }
 }
 
 /// How a mail is answered.
@@ -87,35 +63,26 @@ impl Letterhead {
 }
 
 impl Packet {
-    pub(super) fn of(site: &Site, letter: &Letter, settings: &Settings) -> Self {
+    pub(super) fn of(site: &Site, letter: &Letter, codes: Option<&ReplyCodes>) -> Self {
         let (notice, contact) = (letter.notice(), &letter.contact);
         let id = |number| format!("{}.{number}.{contact}", site.id);
         let short = short(site, notice);
-        let codes = settings.replies.as_ref().filter(|_| notice.asks());
-        let links = settings.links.as_ref().filter(|_| notice.asks());
-        let link = links.map(|links| AnswerLink::of(links, contact, notice.number));
-        let url = link.as_ref().map(|link| link.0.as_str());
         Self {
             id: id(notice.number),
             at: notice.at,
             subject: letter.issued.subject.clone(),
             text: letter.issued.text.clone(),
             line: line::notice(&letter.issued),
-            body: line::to_contact(&letter.issued, contact, (&short, url)),
+            body: line::to_contact(&letter.issued, contact, &short),
             short,
             replaces: notice.replaces.map(id),
-            reply: codes.map(|codes| ReplyLine::of(codes, contact, notice.number)),
-            link,
+            reply: codes.filter(|_| notice.asks()).map(|codes| ReplyLine::of(codes, contact, notice.number)),
         }
     }
 
     /// What a command reads.
     pub(super) fn for_command(&self, short: bool) -> String {
-        if short {
-            return format!("{}\n", self.short);
-        }
-        let link = self.link.as_ref().map(|link| format!("\n{}\n", link.how())).unwrap_or_default();
-        format!("{}\n\n{}{link}", self.subject, self.text)
+        if short { format!("{}\n", self.short) } else { format!("{}\n\n{}", self.subject, self.text) }
     }
 
     /// The test of a contact's ways.
@@ -132,7 +99,6 @@ impl Packet {
             short,
             replaces: None,
             reply: codes.map(|codes| ReplyLine::of(codes, contact, 0)),
-            link: None,
         }
     }
 
@@ -141,6 +107,6 @@ impl Packet {
         let Wording { subject, text } = said;
         let (line, body, short) = (String::new(), String::new(), String::new());
         let id = format!("{}.reply-{}.{contact}", site.id, at.as_millisecond());
-        Self { id, at, subject, text, short, line, body, replaces: None, reply: None, link: None }
+        Self { id, at, subject, text, short, line, body, replaces: None, reply: None }
     }
 }

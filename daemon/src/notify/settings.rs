@@ -91,17 +91,6 @@ pub struct Settings {
     pub prefix: String,
     /// How a mail is answered by a reply; `None`: it can't be.
     pub replies: Option<ReplyCodes>,
-    /// By which link a message is answered; `None`: by none.
-    pub links: Option<AnswerLinks>,
-}
-
-/// What a message says of the page that answers it.
-#[derive(Clone, PartialEq, Eq)]
-pub struct AnswerLinks {
-    /// Under which address the page is reached, such as `https://claymark.example.org`.
-    pub origin: String,
-    /// What the tokens are made from.
-    pub secret: String,
 }
 
 /// What a mail says of how to answer it.

@@ -24,11 +24,6 @@ fn error(status: StatusCode, what: &str) -> Response {
     (status, Json(json!({ "error": what }))).into_response()
 }
 
-/// Whoever asks isn't known.
-pub(super) fn log_in_first() -> Response {
-    error(StatusCode::UNAUTHORIZED, "log in first, or send the token of a screen: Authorization: Bearer …")
-}
-
 /// Any other address.
 pub(super) fn nothing() -> Response {
     error(StatusCode::NOT_FOUND, "there is nothing here; /api/v1/openapi.json says what there is")

@@ -4,10 +4,7 @@ use std::collections::BTreeMap;
 
 use tokio::sync::oneshot;
 
-use claymark_model::id::Id;
-use claymark_notice::calling::DeclineFate;
 use claymark_notice::glance::Glance;
-use claymark_notice::query::NotShelved;
 use claymark_notice::register::Standing;
 use claymark_store::batch::Issued;
 
@@ -20,8 +17,6 @@ pub enum PageAsk {
     Room(oneshot::Sender<RoomNow>),
     /// One notice, and what an answer to it would come to.
     Notice(u64, oneshot::Sender<Option<NoticeNow>>),
-    /// What "not me" by that contact to that notice would come to.
-    Decline(u64, Id, oneshot::Sender<DeclineFate>),
     /// A field-log entry, as it would come on `<prefix>/log`.
     Write(Vec<u8>, oneshot::Sender<WriteOutcome>),
 }
@@ -42,8 +37,6 @@ pub struct NoticeNow {
     pub issued: Issued,
     /// What an answer to it would come to.
     pub standing: Standing,
-    /// Why it can't be shelved; `None`: it can.
-    pub unshelvable: Option<NotShelved>,
 }
 
 /// What became of something that was written down on the page.

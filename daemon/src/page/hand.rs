@@ -1,32 +1,35 @@
-//! What people write down on the page, and the forms for it; `answer`: what they answer, decline and shelve.
+//! What people answer and write down on the page.
 
-pub(super) mod answer;
 mod entry;
 
+use std::collections::BTreeMap;
 use std::time::Duration;
 
 use askama::Template;
-use axum::extract::State;
+use axum::extract::{Form, State};
+use axum::http::HeaderMap;
 use axum::http::header::SET_COOKIE;
 use axum::response::{IntoResponse, Response};
 use tokio::sync::oneshot;
 
 use claymark_clay::refill::Refill;
 use claymark_model::fieldlog::Deed;
+use claymark_model::id::Id;
 use claymark_model::site::{Place, Site};
 use claymark_model::units::PeopleUnits;
+use claymark_notice::Answer;
 use claymark_notice::glance::DrumAtAGlance;
-use claymark_notice::query::NotShelved;
-use claymark_words::format;
-use claymark_words::{bounds, fieldlog, names, page as words, typed};
+use claymark_words::format::{self, Clock};
+use claymark_words::{answers, bounds, fieldlog, names, page as words, replies as told, typed};
 
-use super::asks::{NoticeNow, PageAsk, WriteOutcome};
+use super::asks::{PageAsk, WriteOutcome};
 use super::look::{self, NotShown};
-use super::visitor::{OwnForm, Visitor};
 use super::{Desk, feed::NoAnswer};
 use crate::pipeline::AgainstEntry;
+use crate::replies::{Reply, ReplyOutcome};
 use crate::say::Saying;
-use crate::users::PageRole;
+
+type Fields = BTreeMap<String, String>;
 
 /// One of several.
 pub(super) struct Choice {
@@ -44,39 +47,6 @@ pub(super) struct LogForms {
     pub(super) mass: &'static str,
     /// Names an entry, so that what is sent twice counts once.
     pub(super) key: String,
-    /// As whom somebody is logged in: then nobody is chosen. Empty: not at all.
-    pub(super) signed: String,
-    /// Says that the form is theirs.
-    pub(super) csrf: String,
-}
-
-/// What the forms of a notice need.
-pub(super) struct NoticeForms {
-    pub(super) all: LogForms,
-    pub(super) may_answer: bool,
-    pub(super) may_decline: bool,
-    pub(super) may_shelve: bool,
-    /// It would be shelved, were it not for the fish.
-    pub(super) danger: bool,
-}
-
-impl NoticeForms {
-    pub(super) fn of(desk: &Desk, visitor: &Visitor, notice: &NoticeNow) -> Self {
-        let stands = stands(notice);
-        let may_set = visitor.may(PageRole::Set);
-        Self {
-            all: LogForms::of(desk, visitor),
-            may_answer: visitor.may(PageRole::Answer),
-            may_decline: stands && visitor.may(PageRole::Answer),
-            may_shelve: may_set && notice.unshelvable.is_none(),
-            danger: may_set && notice.unshelvable == Some(NotShelved::Danger),
-        }
-    }
-}
-
-/// Whether what it told still stands, so that it can be declined.
-pub(super) fn stands(notice: &NoticeNow) -> bool {
-    notice.unshelvable != Some(NotShelved::NothingStands)
 }
 
 /// What the forms of one drum need, filled in as far as it is known.
@@ -89,9 +59,8 @@ pub(super) struct DrumForms {
 }
 
 impl LogForms {
-    pub(super) fn of(desk: &Desk, visitor: &Visitor) -> Self {
+    pub(super) fn of(desk: &Desk, who: Option<&str>) -> Self {
         let site = &desk.site;
-        let who = visitor.wrote_last.as_deref();
         let tanks = site.tanks.iter().map(|tank| Place::Tank(tank.id.clone()));
         let places = std::iter::once(Place::Head).chain(tanks);
         let choice = |value: String, name: String| {
@@ -104,20 +73,18 @@ impl LogForms {
             places: places.map(|place| choice(place.to_string(), names::place(site, &place))).collect(),
             volume: site.units.volume.symbol(),
             mass: site.units.mass.symbol(),
-            key: fresh_key(),
-            signed: visitor.signed(site).map_or_else(String::new, |signed| words::signed_as(&signed.by)),
-            csrf: visitor.form_token(desk),
+            key: format!("page{:016x}", rand::random::<u64>()),
         }
     }
 }
 
 impl DrumForms {
-    pub(super) fn of(desk: &Desk, drum: &DrumAtAGlance, visitor: &Visitor) -> Self {
+    pub(super) fn of(desk: &Desk, drum: &DrumAtAGlance, who: Option<&str>) -> Self {
         let site = &desk.site;
         let state = &drum.outlook.state;
         let (water, clay) = filled_in(site, drum.sheet.refill.as_ref());
         Self {
-            all: LogForms::of(desk, visitor),
+            all: LogForms::of(desk, who),
             id: state.drum.to_string(),
             water,
             clay,
@@ -152,10 +119,15 @@ fn bare(units: &PeopleUnits, litres: f64) -> String {
     format::number(value, usize::from(value < 99.95))
 }
 
+/// Whoever wrote last at this machine.
+pub(super) fn whoever(headers: &HeaderMap) -> Option<&str> {
+    look::cookie(headers, "who")
+}
+
 /// What became of it, and what can be done next.
 #[derive(Template)]
 #[template(path = "said.html")]
-pub(super) struct SaidPart {
+struct SaidPart {
     says: String,
     /// The same again, as it stands: the fields to send, where somebody must say that they are right.
     again: Vec<(String, String)>,
@@ -163,23 +135,66 @@ pub(super) struct SaidPart {
     undo: Option<String>,
     back: String,
     by: String,
-    csrf: String,
+}
+
+/// `POST /answer`: "I'm on it".
+pub(super) async fn answer(
+    State(desk): State<Desk>,
+    headers: HeaderMap,
+    Form(fields): Form<Fields>,
+) -> Result<Response, NotShown> {
+    let field = |name: &str| fields.get(name).map(String::as_str).unwrap_or_default();
+    let number = field("notice");
+    let notice: u64 = number.parse().map_err(|_no_number| NotShown::Nothing(words::no_notice(number)))?;
+    let now = desk.clock.now();
+    let Some(contact) = desk.site.contacts.iter().find(|contact| contact.id.as_str() == field("by")) else {
+        return page(&desk, &headers, plain(words::who_is_it().to_owned(), format!("/notice/{notice}")));
+    };
+    let Ok(there_in) = entry::minutes(field("there_in")) else {
+        return page(&desk, &headers, plain(words::no_such_entry().to_owned(), format!("/notice/{notice}")));
+    };
+    let there_by = there_in.map(|minutes| now + minutes);
+    // As an answer by mail has it.
+    let answer = Answer { notice, by: Some(contact.name.clone()), at: now, there_by };
+    let clock = Clock::new(&desk.site, now);
+    let says = match handed_over(&desk, answer).await? {
+        None => words::taken_not_kept(),
+        Some(ReplyOutcome::Taken { urgency }) => {
+            let name = typed::name(&contact.name);
+            answers::taken(clock, &desk.site.staff, (&name, notice), urgency, there_by)
+        }
+        Some(ReplyOutcome::NotTaken(why)) => told::not_taken(clock, &why).text,
+    };
+    let mut shown = page(&desk, &headers, plain(says, "/".to_owned()))?;
+    remember(&mut shown, contact.id.as_str());
+    Ok(shown)
+}
+
+/// What it came to once it is on the disk; `None`: it is taken, and the disk is late.
+async fn handed_over(desk: &Desk, answer: Answer) -> Result<Option<ReplyOutcome>, NoAnswer> {
+    let (kept, outcome) = oneshot::channel();
+    desk.replies.send(Reply { answer, kept }).await.map_err(|_gone| NoAnswer)?;
+    let kept = tokio::time::timeout(FOR_THE_DISK, outcome).await;
+    desk.feed.forget().await;
+    match kept {
+        Ok(Ok(outcome)) => Ok(Some(outcome)),
+        Ok(Err(_gone)) => Err(NoAnswer),
+        Err(_late) => Ok(None),
+    }
 }
 
 /// `POST /log`
 pub(super) async fn log(
     State(desk): State<Desk>,
-    OwnForm { visitor, fields }: OwnForm,
+    headers: HeaderMap,
+    Form(fields): Form<Fields>,
 ) -> Result<Response, NotShown> {
     let field = |name: &str| fields.get(name).map(String::as_str).unwrap_or_default().trim();
-    if field("kind") == "tonight" && !visitor.may(PageRole::Set) {
-        return Err(NotShown::Refused(may_not(&visitor, PageRole::Set)));
-    }
     let back = back(&desk.site, field("drum"));
     let now = desk.clock.now();
-    let (deed, signature, who) = match entry::read(&desk.site, &fields, now, visitor.signed(&desk.site)) {
+    let (deed, signature, who) = match entry::read(&desk.site, &fields, now) {
         Ok(read) => read,
-        Err(why) => return page(&desk, &visitor, plain(why, back)),
+        Err(why) => return page(&desk, &headers, plain(why, back)),
     };
     let undone = signature.replaces.is_some();
     let (key, at, by) = (signature.key.clone(), signature.at, signature.by.clone());
@@ -197,23 +212,17 @@ pub(super) async fn log(
             (words::sent_before(&said, same), Vec::new(), (!undone).then_some(key))
         }
         Some(WriteOutcome::NotTaken(AgainstEntry::Unlikely(why))) => {
-            let again: Vec<_> =
-                fields.clone().into_iter().filter(|(name, _)| name != "sure" && name != "csrf").collect();
+            let again: Vec<_> = fields.clone().into_iter().filter(|(name, _)| name != "sure").collect();
             (words::asked(&bounds::unlikely(&desk.site, &why)), again, None)
         }
         Some(WriteOutcome::NotTaken(AgainstEntry::Unreadable(why))) => {
             (words::refused(&why), Vec::new(), None)
         }
-        // None of these forms shelves anything.
-        Some(WriteOutcome::NotTaken(AgainstEntry::NotShelved(_))) => {
-            (words::no_such_entry().to_owned(), Vec::new(), None)
-        }
     };
-    let who = who.map(|who| who.to_string());
-    let part =
-        SaidPart { says, again, undo, by: who.clone().unwrap_or_default(), ..plain(String::new(), back) };
-    let mut shown = page(&desk, &visitor, part)?;
-    if let Some(who) = who.filter(|_| visitor.name().is_none()) {
+    let who = who.map(Id::to_string);
+    let part = SaidPart { says, again, undo, back, by: who.clone().unwrap_or_default() };
+    let mut shown = page(&desk, &headers, part)?;
+    if let Some(who) = who {
         remember(&mut shown, &who);
     }
     Ok(shown)
@@ -231,22 +240,12 @@ async fn written(desk: &Desk, payload: Vec<u8>) -> Result<Option<WriteOutcome>, 
     }
 }
 
-pub(super) fn plain(says: String, back: String) -> SaidPart {
-    SaidPart { says, again: Vec::new(), undo: None, back, by: String::new(), csrf: String::new() }
+fn plain(says: String, back: String) -> SaidPart {
+    SaidPart { says, again: Vec::new(), undo: None, back, by: String::new() }
 }
 
-pub(super) fn page(desk: &Desk, visitor: &Visitor, part: SaidPart) -> Result<Response, NotShown> {
-    let part = SaidPart { csrf: visitor.form_token(desk), ..part };
-    Ok(look::said(desk, visitor, "Claymark", &part)?.into_response())
-}
-
-/// What somebody may not do.
-pub(super) fn may_not(visitor: &Visitor, role: PageRole) -> String {
-    words::may_not(visitor.name().unwrap_or("a screen"), words::deed_of(role.name()))
-}
-
-pub(super) fn fresh_key() -> String {
-    format!("page{:016x}", rand::random::<u64>())
+fn page(desk: &Desk, headers: &HeaderMap, part: SaidPart) -> Result<Response, NotShown> {
+    Ok(look::said(desk, headers, "Claymark", &part)?.into_response())
 }
 
 /// The page of the drum that an entry was about.

@@ -1,7 +1,7 @@
 //! The pages that only look.
 
 use askama::Template;
-use axum::extract::{Extension, Path, State};
+use axum::extract::{Path, State};
 use axum::http::header::{CACHE_CONTROL, CONTENT_TYPE, LOCATION, REFERER, SET_COOKIE};
 use axum::http::{HeaderMap, StatusCode};
 use axum::response::{Html, IntoResponse, Response};
@@ -12,11 +12,9 @@ use claymark_words::page as words;
 use super::asks::PageAsk;
 use super::course::{self, Course, DrumPast};
 use super::feed::{NoAnswer, RoomSeen};
-use super::hand::{DrumForms, LogForms, NoticeForms};
+use super::hand::{self, DrumForms, LogForms};
 use super::view::{self, DrumPart, PageFrame, RoomNowPart, WallPart};
-use super::visitor::{KnownBy, Visitor};
 use super::{Desk, api};
-use crate::users::PageRole;
 
 /// What a page can't show.
 pub(super) enum NotShown {
@@ -24,8 +22,6 @@ pub(super) enum NotShown {
     NoAnswer,
     /// There is no such thing.
     Nothing(String),
-    /// Whoever asks may not do it, or it wasn't asked from our own page.
-    Refused(String),
     /// A template has failed.
     Broken(askama::Error),
 }
@@ -47,7 +43,6 @@ impl IntoResponse for NotShown {
         let (status, says) = match self {
             Self::NoAnswer => (StatusCode::SERVICE_UNAVAILABLE, words::no_answer().to_owned()),
             Self::Nothing(what) => (StatusCode::NOT_FOUND, words::nothing_here(&what)),
-            Self::Refused(why) => (StatusCode::FORBIDDEN, words::nothing_here(&why)),
             Self::Broken(error) => {
                 tracing::error!("a page can't be made: {error}");
                 (StatusCode::INTERNAL_SERVER_ERROR, words::no_answer().to_owned())
@@ -60,17 +55,17 @@ impl IntoResponse for NotShown {
 type Page = Result<Html<String>, NotShown>;
 
 /// `/`
-pub(super) async fn room(State(desk): State<Desk>, Extension(visitor): Extension<Visitor>) -> Page {
+pub(super) async fn room(State(desk): State<Desk>, headers: HeaderMap) -> Page {
     let seen = desk.feed.seen().await?;
     let now = part(&desk, &seen, "room").ok_or(NoAnswer)?;
-    frame(&desk, &visitor, ("", "room", "/live/room"), &now, "")
+    frame(&desk, &headers, ("", "room", "/live/room"), &now, "")
 }
 
 /// `/wall`
-pub(super) async fn wall(State(desk): State<Desk>, Extension(visitor): Extension<Visitor>) -> Page {
+pub(super) async fn wall(State(desk): State<Desk>, headers: HeaderMap) -> Page {
     let seen = desk.feed.seen().await?;
     let now = part(&desk, &seen, "wall").ok_or(NoAnswer)?;
-    frame(&desk, &visitor, ("", "wall", "/live/wall"), &now, "")
+    frame(&desk, &headers, ("", "wall", "/live/wall"), &now, "")
 }
 
 /// A part that many look at, made once; `None`: there is none of that name.
@@ -106,13 +101,12 @@ pub(super) fn drum_part(desk: &Desk, seen: &RoomSeen, id: &str) -> Option<std::s
 struct DrumBelow {
     course: Option<Course>,
     forms: DrumForms,
-    may_log: bool,
 }
 
 /// `/drum/a`
 pub(super) async fn drum(
     State(desk): State<Desk>,
-    Extension(visitor): Extension<Visitor>,
+    headers: HeaderMap,
     Path(id): Path<String>,
 ) -> Result<Response, NotShown> {
     let seen = desk.feed.seen().await?;
@@ -122,10 +116,10 @@ pub(super) async fn drum(
     let of_it = seen.room.glance.drums.iter().find(|drum| drum.outlook.state.drum.as_str() == id);
     let drum = of_it.ok_or(NoAnswer)?;
     let course = course_of(&desk, &drum.outlook.state.drum, &seen).await;
-    let forms = DrumForms::of(&desk, drum, &visitor);
-    let below = DrumBelow { course, forms, may_log: visitor.may(PageRole::Log) }.render()?;
+    let forms = DrumForms::of(&desk, drum, hand::whoever(&headers));
+    let below = DrumBelow { course, forms }.render()?;
     let name = view::DrumPart::name(&desk.site, drum);
-    Ok(frame(&desk, &visitor, (&name, "room", &format!("/live/drum/{id}")), &now, &below)?.into_response())
+    Ok(frame(&desk, &headers, (&name, "room", &format!("/live/drum/{id}")), &now, &below)?.into_response())
 }
 
 /// Without a store that can be read there is no course, and the page is shown all the same.
@@ -162,13 +156,13 @@ struct NoticePart {
     at: String,
     /// What an answer would come to; `None`: it waits for one.
     over: Option<String>,
-    forms: NoticeForms,
+    forms: LogForms,
 }
 
 /// `/notice/8`
 pub(super) async fn notice(
     State(desk): State<Desk>,
-    Extension(visitor): Extension<Visitor>,
+    headers: HeaderMap,
     Path(number): Path<String>,
 ) -> Result<Response, NotShown> {
     let nothing = || NotShown::Nothing(words::no_notice(&number));
@@ -178,14 +172,14 @@ pub(super) async fn notice(
     let part = NoticePart {
         number: wanted,
         at: view::as_of(&desk.site, found.issued.notice.at),
-        over: (!found.standing.fits())
-            .then(|| claymark_words::answers::standing(clock, wanted, &found.standing, None)),
-        forms: NoticeForms::of(&desk, &visitor, &found),
         subject: found.issued.subject,
         text: found.issued.text,
+        over: (!found.standing.fits())
+            .then(|| claymark_words::answers::standing(clock, wanted, &found.standing, None)),
+        forms: LogForms::of(&desk, hand::whoever(&headers)),
     };
     let title = format!("Notice {wanted}");
-    Ok(frame(&desk, &visitor, (&title, "room", ""), &part.render()?, "")?.into_response())
+    Ok(frame(&desk, &headers, (&title, "room", ""), &part.render()?, "")?.into_response())
 }
 
 /// What may be written down.
@@ -193,39 +187,30 @@ pub(super) async fn notice(
 #[template(path = "log.html")]
 struct LogFormPart {
     forms: LogForms,
-    /// Who may write here, and who may give the night.
-    may_log: bool,
-    may_set: bool,
 }
 
 /// `/log`
-pub(super) async fn log(State(desk): State<Desk>, Extension(visitor): Extension<Visitor>) -> Page {
-    let (may_log, may_set) = (visitor.may(PageRole::Log), visitor.may(PageRole::Set));
-    let part = LogFormPart { forms: LogForms::of(&desk, &visitor), may_log, may_set };
-    frame(&desk, &visitor, ("Write down", "room", ""), &part.render()?, "")
+pub(super) async fn log(State(desk): State<Desk>, headers: HeaderMap) -> Page {
+    let part = LogFormPart { forms: LogForms::of(&desk, hand::whoever(&headers)) };
+    frame(&desk, &headers, ("Write down", "room", ""), &part.render()?, "")
 }
 
 /// A page of what became of something.
-pub(super) fn said(desk: &Desk, visitor: &Visitor, title: &str, part: &impl Template) -> Page {
-    frame(desk, visitor, (title, "room", ""), &part.render()?, "")
+pub(super) fn said(desk: &Desk, headers: &HeaderMap, title: &str, part: &impl Template) -> Page {
+    frame(desk, headers, (title, "room", ""), &part.render()?, "")
 }
 
 fn frame(
     desk: &Desk,
-    visitor: &Visitor,
+    headers: &HeaderMap,
     (title, kind, live): (&str, &str, &str),
     now: &str,
     below: &str,
 ) -> Page {
     let site = view::site_name(&desk.site);
-    let light = visitor.light.as_deref().filter(|light| LIGHTS.contains(light)).unwrap_or_default();
+    let light = cookie(headers, "light").filter(|light| LIGHTS.contains(light)).unwrap_or_default();
     let title = if title.is_empty() { site.clone() } else { format!("{title}: {site}") };
-    let csrf = visitor.form_token(desk);
-    let (who, inside) = (visitor.name().unwrap_or_default(), visitor.who != KnownBy::Nobody);
-    Ok(Html(
-        PageFrame { title: &title, site: &site, light, kind, live, now, below, who, inside, csrf }
-            .render()?,
-    ))
+    Ok(Html(PageFrame { title: &title, site: &site, light, kind, live, now, below }.render()?))
 }
 
 /// `/light/night`: how bright the pages are from now on at this machine.
@@ -237,6 +222,14 @@ pub(super) async fn light(headers: HeaderMap, Path(light): Path<String>) -> Resp
     let back = if back.starts_with("//") { "/".to_owned() } else { back };
     let kept = format!("light={light}; Path=/; Max-Age=31536000; SameSite=Strict; HttpOnly");
     (StatusCode::SEE_OTHER, [(LOCATION, back), (SET_COOKIE, kept)]).into_response()
+}
+
+/// A cookie's value.
+pub(super) fn cookie<'a>(headers: &'a HeaderMap, name: &str) -> Option<&'a str> {
+    let all = headers.get("cookie")?.to_str().ok()?;
+    all.split(';')
+        .find_map(|pair| pair.trim().split_once('=').filter(|(key, _)| *key == name))
+        .map(|(_, value)| value)
 }
 
 /// `/page.css`

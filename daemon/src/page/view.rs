@@ -28,12 +28,6 @@ pub(super) struct PageFrame<'a> {
     pub(super) now: &'a str,
     /// What stands below it.
     pub(super) below: &'a str,
-    /// By which name somebody is logged in; empty: by none.
-    pub(super) who: &'a str,
-    /// Whether they see the room, and not only the door.
-    pub(super) inside: bool,
-    /// For the form that logs them out.
-    pub(super) csrf: String,
 }
 
 /// The room, as its water runs.

@@ -2,7 +2,6 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use claymark_model::fieldlog::{Deed, LogEntry};
 use claymark_notice::{Answer, Notice, Urgency};
 
 /// Of late.
@@ -28,13 +27,6 @@ impl AnswersSeen {
         self.by.extend(answer.by.clone().map(|by| (answer.notice, by)));
         if self.by.len() > KEPT {
             self.by.pop_first();
-        }
-    }
-
-    /// Whoever can't go after all may still answer later.
-    pub(super) fn taken_back(&mut self, entry: &LogEntry) {
-        if let (Deed::Decline { notice }, Some(by)) = (&entry.deed, &entry.by) {
-            self.by.remove(&(*notice, by.clone()));
         }
     }
 

@@ -84,7 +84,6 @@ mod door {
             addresses: vec![address],
             prefix: "claymark/x".to_owned(),
             replies: None,
-            links: None,
         };
         Pipeline::new(site, decode, &notify)
     }
@@ -144,7 +143,6 @@ mod door {
             addresses: Vec::new(),
             prefix: "claymark/x".to_owned(),
             replies: None,
-            links: None,
         };
         let mut pipeline = Pipeline::new(site(), decode, &notify);
         pipeline.event(at("10:00:00"), Event::GoLive);

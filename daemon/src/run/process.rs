@@ -7,7 +7,6 @@ use tokio_util::sync::CancellationToken;
 
 use crate::clock::TimeSource;
 use crate::keeper::Keeper;
-use crate::page::porter::Porter;
 use crate::pulse::Pulses;
 use crate::sign_of_life::UnwatchedSpan;
 use crate::snapshot::Snapshot;
@@ -26,8 +25,6 @@ pub struct Process {
     pub snapshot: watch::Sender<Arc<Snapshot>>,
     /// Why replies can't be read, while they can't.
     pub replies_trouble: watch::Sender<Option<String>>,
-    /// Who is logged in at the page.
-    pub porter: Arc<Porter>,
     /// From when to when nobody watched before this process did; said once it is known.
     pub gap: OnceLock<Option<UnwatchedSpan>>,
 }

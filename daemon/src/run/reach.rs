@@ -1,7 +1,6 @@
 //! The tasks that tell people, hear their replies, and call whoever watches from outside.
 
 use std::sync::Arc;
-use std::time::Duration;
 
 use jiff::{SignedDuration, Timestamp};
 use tokio::net::TcpListener;
@@ -9,7 +8,6 @@ use tokio::sync::mpsc;
 use tokio::task::JoinHandle;
 use tokio_util::sync::CancellationToken;
 
-use claymark_notice::doors::PageClosed;
 use claymark_store::batch::{Delivery, Issued};
 
 use super::Settings;
@@ -17,7 +15,6 @@ use super::process::Process;
 use crate::notify::{self, Notifier, Outcome, Word};
 use crate::page;
 use crate::page::asks::PageAsk;
-use crate::page::gate::{self, NotServed, OpenGate};
 use crate::publish::Request;
 use crate::replies::{self, Replies, Reply};
 use crate::sign_of_life::{self, SignOfLife, UnwatchedSpan};
@@ -84,50 +81,41 @@ pub(super) fn read_replies(
     Some((tokio::spawn(task.run()), stop))
 }
 
-/// What stands against the page costs the page, not the watch; people are told of it.
+/// A port that is taken, or an address that others could read, costs the page, not the watch.
 pub(super) async fn serve_page(
     process: &Process,
     settings: &Settings,
     (asks, replies): (mpsc::Sender<PageAsk>, mpsc::Sender<Reply>),
-) -> Result<Option<TaskWithStop>, NotServed> {
-    let Some(wanted) = settings.page.clone() else { return Ok(None) };
-    let listen = wanted.listen.to_string();
-    let closed = |why| {
-        let (what, remedy) = claymark_words::doors::closed(&listen, &why);
-        tracing::error!("{what} Everything else goes on. To do: {remedy}");
-        NotServed { listen: listen.clone(), why }
-    };
-    let entrance = entrance(&wanted).await.map_err(closed)?;
-    let stop = CancellationToken::new();
-    let source = page::PageSource {
-        site: Arc::new(settings.site.clone()),
-        prefix: settings.intake.prefix.clone(),
-        store: settings.store.clone(),
-        settings: wanted,
-        porter: Arc::clone(&process.porter),
-        clock: process.clock.clone(),
-        snapshot: process.snapshot.subscribe(),
-        asks,
-        replies,
-    };
-    Ok(Some((tokio::spawn(page::serve(entrance, source, stop.clone())), stop)))
+) -> Option<TaskWithStop> {
+    let page::Settings { listen } = settings.page.clone()?;
+    if !listen.ip().is_loopback() {
+        tracing::error!(
+            "the page isn't served: {listen} could be read from other machines, and it knows no users yet; everything \
+             else goes on. Write a loopback address under [page]"
+        );
+        return None;
+    }
+    match TcpListener::bind(listen).await {
+        Ok(listener) => {
+            let stop = CancellationToken::new();
+            let source = page::PageSource {
+                site: Arc::new(settings.site.clone()),
+                prefix: settings.intake.prefix.clone(),
+                store: settings.store.clone(),
+                listen,
+                clock: process.clock.clone(),
+                snapshot: process.snapshot.subscribe(),
+                asks,
+                replies,
+            };
+            Some((tokio::spawn(page::serve(listener, source, stop.clone())), stop))
+        }
+        Err(error) => {
+            tracing::error!("the page can't be served on {listen}: {error}; everything else goes on");
+            None
+        }
+    }
 }
-
-async fn entrance(wanted: &page::Settings) -> Result<(TcpListener, OpenGate), PageClosed> {
-    let looked = wanted.clone();
-    let gate = tokio::task::spawn_blocking(move || gate::open(&looked));
-    let gate = match tokio::time::timeout(FOR_THE_FILES, gate).await {
-        Ok(Ok(gate)) => gate?,
-        Ok(Err(fault)) => return Err(PageClosed::Users { why: fault.to_string() }),
-        Err(_late) => return Err(PageClosed::Users { why: "the disk doesn't answer".to_owned() }),
-    };
-    let bound = TcpListener::bind(wanted.listen).await;
-    let listener = bound.map_err(|error| PageClosed::NotBound { why: error.to_string() })?;
-    Ok((listener, gate))
-}
-
-/// A disk that gives nothing for so long hangs.
-const FOR_THE_FILES: Duration = Duration::from_secs(5);
 
 /// The store notes each minute or so that the watch stands.
 const WORTH_SAYING: SignedDuration = SignedDuration::from_mins(3);

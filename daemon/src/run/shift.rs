@@ -124,8 +124,6 @@ async fn start(
     let (replies_out, replies) = mpsc::channel(CHANNEL);
     let (asks_out, asks) = mpsc::channel(CHANNEL);
     let page = reach::serve_page(process, settings, (asks_out, replies_out.clone())).await;
-    let (page, not_served) = page.map_or_else(|closed| (None, Some(closed)), |page| (page, None));
-    let opening = Opening { not_served, ..opening };
     let replies_task = reach::read_replies(process, settings, replies_out, requests.clone());
     let notifier = reach::notifier(process, settings, past.pending, (notices_inbox, outcomes, requests));
 

@@ -118,7 +118,6 @@ pub fn settings(port: u16) -> Settings {
         addresses: vec![address("on-call", Some("on-call@barn.example"), false)],
         prefix: "claymark/alder-bend".to_owned(),
         replies: None,
-        links: None,
     }
 }
 

@@ -81,7 +81,6 @@ pub(crate) fn done(site: &Site, deed: &Deed) -> String {
             until.to_zoned_datetime(site.time_zone.clone()).strftime("%a %H:%M"),
             typed::line(why)
         ),
-        Deed::Decline { notice } => format!("notice {notice}: not me"),
         Deed::Note { text } => {
             let text = typed::line(text.as_deref().unwrap_or_default());
             match text.trim() {

@@ -12,7 +12,7 @@
 //! - [`happening`]: what the data say has happened to a drum;
 //! - [`names`]: what things are called;
 //! - [`outbound`]: what goes out and doesn't arrive;
-//! - [`page`]: the room on the page and on the wall; [`doors`]: why it isn't served;
+//! - [`page`]: the room on the page and on the wall;
 //! - [`planning`], [`stock`], [`checks`]: the days ahead, the clay on the floor, checks by hand;
 //! - [`caution`]: what keeps people and fish from harm;
 //! - [`notice`]: the first line and the text of a notice;
@@ -29,7 +29,6 @@ pub mod bounds;
 pub mod caution;
 pub mod checks;
 pub mod clouding;
-pub mod doors;
 pub mod dosing;
 pub mod doubt;
 pub mod drying;

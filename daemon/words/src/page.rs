@@ -2,9 +2,7 @@
 //!
 //! What isn't known, is old or is doubted says so in words; nothing goes by colour or shape alone.
 
-mod answer;
 mod calls;
-mod doors;
 mod drum;
 mod form;
 mod water;
@@ -16,12 +14,7 @@ use claymark_notice::glance::{Glance, StandingAlarm};
 use crate::format::{self, Clock};
 use crate::{names, typed};
 
-pub use answer::{declined, nobody_called_so, not_shelved, shelved, why_missing};
 pub use calls::{CallLines, call, whose_night};
-pub use doors::{
-    deed_of, link_over, log_in_first, many_at_once, may_not, no_such_screen, not_by_that_name, not_from_here,
-    not_you, not_your_form, signed_as, users_unknown, wait,
-};
 pub use drum::{DrumLines, drum};
 pub use form::{
     asked, bad_figure, below_zero, choose_one, figure_missing, kept, no_answer, no_drum, no_notice, no_page,

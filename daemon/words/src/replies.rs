@@ -55,12 +55,6 @@ pub fn how(notice: u64, code: &str) -> String {
     }
 }
 
-/// How to answer a notice on the page, in two lines; the second is the link alone, so that no sign after it goes with it.
-#[must_use]
-pub fn by_link(link: &str) -> String {
-    format!("Or say on this page that you are on it, or can't go (it is yours alone):\n{link}")
-}
-
 /// What is said back to whoever is on it now.
 #[must_use]
 pub fn taken(

@@ -26,8 +26,6 @@ pub struct Options {
     pub worst: usize,
     /// The nights instead of the forecasts.
     pub nights: bool,
-    /// All kinds of room of all simulators instead of the forecasts of one.
-    pub worlds: bool,
 }
 
 impl Options {
@@ -44,7 +42,6 @@ impl Options {
             json: None,
             worst: 5,
             nights: false,
-            worlds: false,
         };
         while let Some(name) = arguments.next() {
             let mut value = || arguments.next().ok_or(format!("{name} needs a value"));
@@ -59,7 +56,6 @@ impl Options {
                 }
                 "--rooms" => options.rooms = value()?.split(',').map(room).collect::<Result<_, _>>()?,
                 "--nights" => options.nights = true,
-                "--worlds" => options.worlds = true,
                 "--seeds" => options.seeds = seeds_of(&value()?)?,
                 "--days" => options.days = number(&value()?)?,
                 "--worst" => options.worst = number(&value()?)?,

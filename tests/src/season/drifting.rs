@@ -167,7 +167,7 @@ impl DriftingDrum {
             4..6 => Mount::Pressure,
             _ => Mount::Surface,
         };
-        let strapping = self.vessel.strapping(mood.table_off, &mut self.dice);
+        let strapping = self.vessel.strapping(&mut self.dice);
         let sent = noise::sent(&levels, mount, mood, &mut self.dice);
         let VesselShape { full, heel, .. } = self.vessel;
         (DrumPlan { name: self.name, pump: self.pump, full, heel, strapping, mount }, sent)

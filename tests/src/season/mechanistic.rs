@@ -63,7 +63,7 @@ pub fn season(kind: RoomKind, seed: u64, days: u32) -> Season {
             45..70 => Mount::Pressure,
             _ => Mount::Surface,
         };
-        let strapping = barrel.strapping(habits.gauge.table_off, &mut dice);
+        let strapping = barrel.strapping(&mut dice);
         let levels: Vec<f64> = barrel.moments.iter().map(|moment| barrel.level(moment.volume)).collect();
         gauges.push((gauge_of(barrel.name), gauge::sent(&levels, mount, &habits.gauge, &mut dice)));
         let (full, heel) = (barrel.full, barrel.heel);
@@ -138,14 +138,6 @@ impl Works {
         for barrel in &mut self.barrels {
             if barrel.leak <= 0.0 && self.dice.happens(per_minute(self.habits.leaks)) {
                 barrel.leak = self.dice.between(0.3, 2.0);
-            }
-            if self.habits.splits > 0.0
-                && barrel.leak <= 0.0
-                && self.dice.happens(per_minute(self.habits.splits))
-            {
-                barrel.leak = self.dice.between(8.0, 80.0);
-                let what = Done::Changed(1.0 + barrel.leak / 8.0);
-                barrel.deeds.push(TrueDeed { from: minute, to: minute, what, logged: false });
             }
         }
     }

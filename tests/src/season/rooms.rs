@@ -11,22 +11,11 @@ pub enum RoomKind {
     Clumsy,
     /// Tubes worn until they slip, clogs, leaks.
     Worn,
-    /// Several changes a day that nobody writes down.
-    Unwritten,
-    /// Lines that clog by and by, tubes that split.
-    Clogged,
-    /// Sensors that drift, strapping tables and ratings that are wrong.
-    Misread,
-    /// Pumps that stand for minutes, drums that are swapped, networks that fail.
-    Broken,
 }
 
 impl RoomKind {
-    /// The usual ones.
+    /// All of them.
     pub const ALL: [Self; 4] = [Self::Calm, Self::Noisy, Self::Clumsy, Self::Worn];
-
-    /// Those in which much goes wrong.
-    pub const HARD: [Self; 4] = [Self::Unwritten, Self::Clogged, Self::Misread, Self::Broken];
 
     /// Its name.
     #[must_use]
@@ -36,16 +25,12 @@ impl RoomKind {
             Self::Noisy => "noisy",
             Self::Clumsy => "clumsy",
             Self::Worn => "worn",
-            Self::Unwritten => "unwritten",
-            Self::Clogged => "clogged",
-            Self::Misread => "misread",
-            Self::Broken => "broken",
         }
     }
 
     /// By its name.
     #[must_use]
     pub fn parse(text: &str) -> Option<Self> {
-        Self::ALL.into_iter().chain(Self::HARD).find(|kind| kind.name() == text)
+        Self::ALL.into_iter().find(|kind| kind.name() == text)
     }
 }

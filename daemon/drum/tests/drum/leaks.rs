@@ -37,10 +37,7 @@ fn a_leak_of_any_speed_is_believed_within_minutes() {
             let mut took: Vec<u32> =
                 (0..12).map(|seed| minutes_until_believed(seed, leak, pump).unwrap_or(999)).collect();
             took.sort_unstable();
-            assert!(
-                took[6] <= most && took[10] <= most + 3 && took[11] <= most + 15,
-                "{leak} L/h beside {pump}: {took:?} min"
-            );
+            assert!(took[6] <= most && took[11] <= most + 3, "{leak} L/h beside {pump}: {took:?} min");
         }
     }
 }

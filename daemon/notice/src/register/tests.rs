@@ -112,35 +112,3 @@ fn numbers_are_known_although_their_notices_cannot_be_read() {
         (Standing::TooOld, Standing::Nonexistent)
     );
 }
-
-#[test]
-fn a_link_answers_until_an_hour_after_the_end_whether_or_not_that_was_told() {
-    let hour = jiff::SignedDuration::from_hours(1);
-    let call = call(7, NoticeKind::Runout, None);
-    let until = |standing: &Standing| call.answered_by_link_until(standing);
-    assert_eq!(until(&Standing::Open), None);
-    assert_eq!(
-        until(&Standing::Answered { by: None, at: at(9) }),
-        None,
-        "whoever promised may change their mind"
-    );
-    assert_eq!(until(&Standing::Over { at: at(90) }), Some(at(90) + hour));
-    for gone in [Standing::TooOld, Standing::Nonexistent, Standing::CallsNobody] {
-        assert_eq!(until(&gone), Some(call.at + hour), "{gone:?}");
-    }
-    // Nobody is told when nobody has to confirm the night any more.
-    let night = Notice { kind: NoticeKind::Handover, ..call.clone() };
-    assert_eq!(night.answered_by_link_until(&Standing::Open), Some(night.of_use_until() + hour));
-}
-
-#[test]
-fn whoever_takes_an_answer_back_takes_their_own_back_and_others_may_answer() {
-    let mut register = register(&[call(7, NoticeKind::Runout, None), call(8, NoticeKind::Runout, Some(7))]);
-    register.answered(&answer(8, "Ann"));
-    register.taken_back(7, |by| by == "Kim");
-    assert!(matches!(register.standing(8, Some("Kim")), Standing::Answered { .. }));
-    // By a number that told the same before.
-    register.taken_back(7, |by| by == "Ann");
-    assert_eq!(register.standing(8, Some("Kim")), Standing::Open);
-    assert_eq!(register.standing(7, None), Standing::Open);
-}

@@ -1,23 +1,13 @@
 //! One alarm of the table: what holds, who was told, who promised, and who is called next.
 
-use std::collections::BTreeSet;
-
 use jiff::Timestamp;
 
 use super::{AlarmSource, Raise, TooLate};
 use crate::audience::{self, Told};
 use crate::pace::{Due, Pace};
 use claymark_model::calendar::Shift;
-use claymark_model::id::Id;
 use claymark_notice::alarm::{Alarm, AlarmState, Change};
 use claymark_notice::{Answer, Audience, Call, Priority, Promise, ShelvedAlarm, Urgency};
-
-/// A call that comes at once, since whoever was called before can't go.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub(super) struct PassedOn {
-    pub(super) by: Id,
-    pub(super) due: Due,
-}
 
 #[derive(Debug)]
 pub(super) struct AlarmRow {
@@ -38,10 +28,6 @@ pub(super) struct AlarmRow {
     pub(super) quiet_until: Option<Timestamp>,
     /// Nobody is called for it.
     pub(super) shelf: Option<ShelvedAlarm>,
-    /// The call that comes at once, since whoever was called can't go.
-    pub(super) passed: Option<PassedOn>,
-    /// Who can't go, since something new was told.
-    pub(super) declined: BTreeSet<Id>,
 }
 
 impl AlarmRow {
@@ -58,21 +44,6 @@ impl AlarmRow {
             announced: None,
             quiet_until: None,
             shelf: None,
-            passed: None,
-            declined: BTreeSet::new(),
-        }
-    }
-
-    /// Whether that notice told it by its own number.
-    pub(super) fn is_told_by(&self, notice: u64) -> bool {
-        self.told.iter().any(|told| told.number == notice)
-    }
-
-    /// Whether people are called for it at such an hour: what can wait until the morning wakes nobody twice.
-    pub(super) fn calls_in(&self, shift: Shift) -> bool {
-        match shift {
-            Shift::Away { .. } => self.at_night == Priority::Now,
-            Shift::Present => self.at_night != Priority::Morning,
         }
     }
 
@@ -158,11 +129,14 @@ impl AlarmRow {
     pub(super) fn next(&self, pace: &Pace<'_>) -> Option<Due> {
         let shelved = self.shelf.is_some();
         let open = self.alarm.state() == AlarmState::Unacknowledged && self.alarm.holds() && !shelved;
-        if !open || !self.calls_in(pace.shift) {
+        // What can wait until the morning wakes nobody twice.
+        let calls = open
+            && match pace.shift {
+                Shift::Away { .. } => self.at_night == Priority::Now,
+                Shift::Present => self.at_night != Priority::Morning,
+            };
+        if !calls {
             return None;
-        }
-        if let Some(passed) = &self.passed {
-            return Some(passed.due.clone());
         }
         match (pace.next(self.counted(), self.urgency), &self.announced) {
             (Some(due), Some(announced)) => Some(Due { at: announced.at.min(due.at), ..due }),

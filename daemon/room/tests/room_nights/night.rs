@@ -12,7 +12,6 @@ use claymark_model::reading::{Assessed, Reading, TestFlags};
 use claymark_model::site::{Place, Site};
 use claymark_model::skill::MarkForecast;
 use claymark_model::units::Litres;
-use claymark_notice::calling::DeclineFate;
 use claymark_notice::{Answer, Audience, Notice};
 use claymark_room::{Effect, Event, Room};
 use jiff::civil::DateTime;
@@ -259,11 +258,6 @@ impl RoomNight {
     ) -> Vec<HeardNotice> {
         let (at, by) = (self.now, by.map(str::to_owned));
         self.event(Event::Answer(Answer { notice, by, at, there_by }))
-    }
-
-    /// What "not me" by that person would come to.
-    pub fn fate(&self, notice: u64, by: &str) -> DeclineFate {
-        self.room.decline_fate(self.now, notice, &id(by))
     }
 
     pub fn log(&mut self, deed: Deed) -> Vec<HeardNotice> {

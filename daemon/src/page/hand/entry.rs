@@ -1,5 +1,7 @@
 //! A form's fields, made into a field-log entry: the same rules as at the command line.
 
+use std::collections::BTreeMap;
+
 use jiff::{SignedDuration, Timestamp};
 
 use claymark_model::fieldlog::Deed;
@@ -9,43 +11,32 @@ use claymark_model::units::{Dimension, Kilograms, Litres, Unit};
 use claymark_words::page as words;
 
 use crate::amount::Amount;
-use crate::page::visitor::{Fields, SignedAs};
 use crate::say::Signature;
 
 /// What was done, when, and by which contact; or what to write otherwise.
-pub(super) fn read(
-    site: &Site,
-    fields: &Fields,
+pub(super) fn read<'a>(
+    site: &'a Site,
+    fields: &BTreeMap<String, String>,
     now: Timestamp,
-    signed: Option<SignedAs>,
-) -> Result<(Deed, Signature, Option<Id>), String> {
+) -> Result<(Deed, Signature, Option<&'a Id>), String> {
     let field = |name: &str| fields.get(name).map(|text| text.trim()).filter(|text| !text.is_empty());
     let deed = deed(site, fields)?;
-    let who = match signed {
-        Some(signed) => Some(signed),
-        None => chosen(site, field("by")).map_err(|NoSuchContact| words::choose_one().to_owned())?,
+    let who = field("by").map(|by| site.contacts.iter().find(|contact| contact.id.as_str() == by));
+    let who = match who {
+        Some(None) => return Err(words::choose_one().to_owned()),
+        Some(Some(contact)) => Some(contact),
+        None => None,
     };
     let ago = minutes(field("ago").unwrap_or_default()).map_err(|NoMinutes| words::no_such_entry())?;
     let key = field("key").map_or_else(|| format!("page{:016x}", rand::random::<u64>()), str::to_owned);
     let signature = Signature {
         key,
         at: now - ago.unwrap_or_default(),
-        by: who.as_ref().map(|who| who.by.clone()),
+        by: who.map(|contact| contact.name.clone()),
         replaces: field("replaces").map(str::to_owned),
         sure: field("sure") == Some("yes"),
     };
-    Ok((deed, signature, who.and_then(|who| who.contact)))
-}
-
-/// Somebody chose a contact whom the site hasn't.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) struct NoSuchContact;
-
-/// Whom a form names, where nobody is logged in; `None`: nobody.
-pub(super) fn chosen(site: &Site, by: Option<&str>) -> Result<Option<SignedAs>, NoSuchContact> {
-    let Some(by) = by else { return Ok(None) };
-    let contact = site.contacts.iter().find(|contact| contact.id.as_str() == by);
-    Ok(Some(SignedAs::from(contact.ok_or(NoSuchContact)?)))
+    Ok((deed, signature, who.map(|contact| &contact.id)))
 }
 
 /// None of the forms' times.
@@ -61,7 +52,7 @@ pub(super) fn minutes(text: &str) -> Result<Option<SignedDuration>, NoMinutes> {
     }
 }
 
-fn deed(site: &Site, fields: &Fields) -> Result<Deed, String> {
+fn deed(site: &Site, fields: &BTreeMap<String, String>) -> Result<Deed, String> {
     let field = |name: &str| fields.get(name).map(|text| text.trim()).filter(|text| !text.is_empty());
     let drum = || known(field("drum"), site.drums.iter().map(|drum| &drum.id));
     let pump = || known(field("pump"), site.pumps.iter().map(|pump| &pump.id));
@@ -85,9 +76,6 @@ fn deed(site: &Site, fields: &Fields) -> Result<Deed, String> {
         "swapped" => Deed::InUse { pump: Some(pump()?), drum: Some(drum()?) },
         "cleaning" => {
             Deed::Cleaning { place: Some(place(site, field("place"))?), minutes: bare(field("minutes"))? }
-        }
-        "tonight" => {
-            Deed::Tonight { person: Some(known(field("person"), site.contacts.iter().map(|c| &c.id))?) }
         }
         "note" => match field("text") {
             Some(text) => Deed::Note { text: Some(text.to_owned()) },

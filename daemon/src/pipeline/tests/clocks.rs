@@ -107,7 +107,6 @@ fn pipeline() -> Pipeline {
         addresses: Vec::new(),
         prefix: "claymark/x".to_owned(),
         replies: None,
-        links: None,
     };
     Pipeline::new(site(), decode, &notify)
 }

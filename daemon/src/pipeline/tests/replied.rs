@@ -5,7 +5,7 @@ use claymark_notice::register::Standing;
 use claymark_room::Event;
 use claymark_words::replies::NotTaken;
 
-use super::door::{at, message, pipeline};
+use super::door::{at, pipeline};
 use crate::replies::ReplyOutcome;
 
 fn by(name: &str, notice: u64, time: &str) -> Answer {
@@ -45,34 +45,4 @@ fn a_reply_answers_once_and_not_what_is_over_or_never_was() {
     };
     let output = pipeline.take_output();
     assert!(output.batch.answers.is_empty() && output.issued.is_empty(), "{output:?}");
-}
-
-#[test]
-fn whoever_takes_an_answer_back_may_answer_once_more_and_so_may_others() {
-    let mut pipeline = pipeline();
-    pipeline.event(at("10:00:00"), Event::GoLive);
-    pipeline.event(at("10:01:00"), Event::StoreFailed { why: "the disk is full".to_owned() });
-    pipeline.advance_through(at("10:20:00"));
-    let told = pipeline.take_output().issued;
-    let number = told.iter().find(|issued| issued.notice.kind.calls()).expect("it calls").notice.number;
-    let decline = |time: &str, key: &str| {
-        let payload = format!(
-            r#"{{"kind":"decline","notice":{number},"at":"2027-04-20T{time}Z","by":"Lead","key":"{key}"}}"#
-        );
-        message("claymark/x/log", time, &payload)
-    };
-    // All within the minutes in which the same answer over the broker is one.
-    let mut answers = |name: &str, time: &str| {
-        matches!(pipeline.reply(at(time), by(name, number, time)), ReplyOutcome::Taken { .. })
-    };
-    assert!(answers("Lead", "10:21:00"));
-    assert!(!answers("Kim", "10:21:10"));
-    pipeline.message(&decline("10:21:20", "k1"));
-    assert_eq!(pipeline.room().register().standing(number, Some("Kim")), Standing::Open);
-    let mut answers = |name: &str, time: &str| {
-        matches!(pipeline.reply(at(time), by(name, number, time)), ReplyOutcome::Taken { .. })
-    };
-    assert!(answers("Lead", "10:21:30"), "not me, and then on it after all");
-    assert!(!answers("Kim", "10:21:40"), "which holds");
-    assert_eq!(pipeline.take_output().batch.answers.len(), 2);
 }

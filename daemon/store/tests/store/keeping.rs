@@ -368,7 +368,6 @@ fn issued() -> Issued {
                 call: Call::PromiseBroken,
                 urgency: Urgency::Danger { by: Some(at(900)) },
                 earlier: None,
-                declined: None,
                 broken: Some(Promise {
                     by: Some("Aino".to_owned()),
                     at: at(-60),

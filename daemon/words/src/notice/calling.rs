@@ -1,6 +1,5 @@
 //! Why people are called now, and what becomes of it when nobody answers.
 
-use claymark_model::id::Id;
 use claymark_notice::calling::{AlsoStands, AlsoWhat, Call, Calling, Earlier, Promise};
 use claymark_notice::{Audience, Notice};
 
@@ -54,9 +53,6 @@ impl Teller<'_> {
                 self.clock.time(*late)
             )),
             (Call::Again | Call::Next, _, None) => None,
-            (Call::Again | Call::Next, _, Some(earlier)) if calling.declined.is_some() => {
-                calling.declined.as_ref().map(|person| self.declined(earlier, person))
-            }
             (Call::PromiseBroken, Some(promise), _) => Some(self.broken(promise)),
             (Call::PromiseBroken, None, _) => {
                 Some("Somebody was on it, and nothing was seen of it.".to_owned())
@@ -87,11 +83,6 @@ impl Teller<'_> {
             [one] => format!("{one} was told at {at} and hasn't answered."),
             several => format!("{} were told at {at}; nobody has answered.", list(several)),
         }
-    }
-
-    fn declined(&self, earlier: &Earlier, person: &Id) -> String {
-        let name = short(&names::contact(self.site, person), NAME_CHARS);
-        format!("{name} was told at {} and can't go.", self.clock.time(earlier.at))
     }
 
     /// How to answer, and what comes without an answer.

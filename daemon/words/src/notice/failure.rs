@@ -205,7 +205,6 @@ impl Teller<'_> {
             Deed::Fish { .. } => "fish".to_owned(),
             Deed::Tonight { .. } => "the night given to somebody".to_owned(),
             Deed::Shelve { .. } => "a notice shelved".to_owned(),
-            Deed::Decline { .. } => "a call declined".to_owned(),
             Deed::Note { .. } => "a note".to_owned(),
         }
     }

@@ -2,12 +2,11 @@
 
 use claymark_clay::refill::books::MassDoubt;
 use claymark_model::site::Place;
-use claymark_notice::doors::PageClosed;
 use claymark_notice::query::{About, NotShelved, Queries, Query, WhyNot};
 
 use crate::names::{self, short};
 use crate::notice::{Teller, Text, Wording, fit};
-use crate::{answers, bounds, doors, fieldlog, format, refill, typed, unseen};
+use crate::{answers, bounds, fieldlog, format, refill, typed, unseen};
 
 pub(super) fn wording(teller: Teller<'_>, queries: &Queries) -> Wording {
     let mut text = Text::default();
@@ -78,7 +77,6 @@ fn alone(teller: Teller<'_>, query: &Query) -> String {
         About::NotKept { what, .. } => {
             fit(|room| format!("One record couldn't be kept: {}. All else is kept.", short(what, room)))
         }
-        About::PageClosed { .. } => "The page isn't served; the watch goes on. See what to do.".to_owned(),
         About::Unreadable { count, .. } => {
             format!("{} in the store can't be read. Claymark goes on without.", records(*count))
         }
@@ -137,7 +135,6 @@ fn lines(teller: Teller<'_>, query: &Query) -> Vec<String> {
             format!("The store couldn't hold one record, {what}: {}.", typed::line(why)),
             "It lies in quarantine; what came with it is kept. To do: keep this message and report it.".to_owned(),
         ],
-        About::PageClosed { listen, why } => page_closed(listen, why),
         About::Unreadable { count, first } => vec![
             format!("{} in the store can't be read. The first: {}", records(*count), typed::line(first)),
             "They were passed over, and stay where they are. What they told isn't counted with; warnings go on by the rest."
@@ -145,11 +142,6 @@ fn lines(teller: Teller<'_>, query: &Query) -> Vec<String> {
             "To do, by daylight: keep a copy of the store and report this.".to_owned(),
         ],
     }
-}
-
-fn page_closed(listen: &str, why: &PageClosed) -> Vec<String> {
-    let (what, remedy) = doors::closed(listen, why);
-    vec![what, format!("Screens and telephones show nothing, or what is old. To do: {remedy}")]
 }
 
 fn why_not(teller: Teller<'_>, why: &WhyNot) -> String {

@@ -216,22 +216,3 @@ fn what_stands_says_who_has_it_and_who_is_told_next() {
     assert!(said[1].ends_with("hasn't confirmed it"), "{said:?}");
     assert!(said[2].contains("has the night (said so at 17:00)"), "{said:?}");
 }
-
-#[test]
-fn not_me_says_who_is_asked_and_never_that_somebody_is_on_it() {
-    use claymark_notice::calling::DeclineFate;
-
-    let site = room::site();
-    let told = |fate| declined(&site, 8, &fate);
-    let id = |name| Id::new(name).unwrap();
-    let said = [
-        told(DeclineFate::NextAsked { to: Audience::one(id("kim")) }),
-        told(DeclineFate::NextAsked { to: Audience::Everyone }),
-        told(DeclineFate::NobodyElse),
-        told(DeclineFate::OthersAsked),
-        told(DeclineFate::OnIt { by: Some("Kim\u{202e}".to_owned()) }),
-        told(DeclineFate::NobodyCalled),
-        told(DeclineFate::NothingStands),
-    ];
-    insta::assert_snapshot!(said.join("\n"));
-}

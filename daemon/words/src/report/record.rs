@@ -193,7 +193,6 @@ pub fn deed(entry: &LogEntry, site: &Site) -> String {
             until.to_zoned_datetime(site.time_zone.clone()).strftime("%a %H:%M"),
             short_line(why)
         ),
-        Deed::Decline { notice } => format!("Notice {notice}: whoever was called couldn't go"),
         Deed::Note { text: Some(text) } => {
             typed::lines(&typed::at_most(text.trim_end_matches([' ', '\n', '\r']), NOTE))
         }
@@ -225,7 +224,6 @@ pub fn routine(deed: &Deed) -> Option<(&'static str, &'static str)> {
         | Deed::Fish { .. }
         | Deed::Tonight { .. }
         | Deed::Shelve { .. }
-        | Deed::Decline { .. }
         | Deed::Note { .. } => None,
     }
 }

@@ -321,7 +321,6 @@ pub fn calling(at: Timestamp, call: Call) -> Calling {
         call,
         urgency: Urgency::Look,
         earlier: None,
-        declined: None,
         broken: None,
         holds_until: at,
         later: None,

@@ -31,8 +31,6 @@ pub struct Mood {
     pub gaps: f64,
     /// mm.
     pub grain: f64,
-    /// Share by which a strapping table is wrong.
-    pub table_off: f64,
 }
 
 impl Mood {
@@ -53,18 +51,6 @@ impl Mood {
                 settings: 0.4,
                 ..CALM
             },
-            RoomKind::Unwritten => Self { jumps: 3.0, settings: 0.3, written: 0.5, badly: 0.2, ..CALM },
-            RoomKind::Clogged => Self {
-                tires_in: 300.0,
-                taps: 0.25,
-                spread: 0.02,
-                sag: 0.25,
-                jumps: 0.6,
-                settings: 0.4,
-                ..CALM
-            },
-            RoomKind::Misread => Self { wanders: 5.0, table_off: 0.02, noise: 1.0, ..CALM },
-            RoomKind::Broken => Self { gaps: 5.0, jumps: 0.6, settings: 0.5, spells: (3.0, 25.0), ..CALM },
             RoomKind::Worn => Self {
                 noise: 1.2,
                 spells: (0.8, 18.0),
@@ -93,5 +79,4 @@ const CALM: Mood = Mood {
     wanders: 0.6,
     gaps: 0.3,
     grain: 1.0,
-    table_off: 0.0,
 };

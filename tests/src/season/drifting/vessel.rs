@@ -43,11 +43,10 @@ impl VesselShape {
     }
 
     /// What somebody measured.
-    pub fn strapping(&self, table_off: f64, dice: &mut Chance) -> Vec<(f64, f64)> {
-        let wrong_by = if table_off > 0.0 { 1.0 + table_off * dice.normal() } else { 1.0 };
+    pub fn strapping(&self, dice: &mut Chance) -> Vec<(f64, f64)> {
         let mut measured = |(mm, litres): &(f64, f64)| {
             let off = if *mm > 0.0 { 0.25 * dice.between(-1.0, 1.0) } else { 0.0 };
-            (mm.round(), litres * wrong_by + off)
+            (mm.round(), litres + off)
         };
         self.corners.iter().map(&mut measured).collect()
     }

@@ -89,9 +89,9 @@ impl Barrel {
     }
 
     /// The table that somebody measured by pouring in bucket after bucket.
-    pub fn strapping(&self, table_off: f64, dice: &mut Chance) -> Vec<(f64, f64)> {
+    pub fn strapping(&self, dice: &mut Chance) -> Vec<(f64, f64)> {
         let marks = dice.whole(9, 14);
-        let wrong_by = 1.0 + (0.001 + table_off) * dice.normal();
+        let wrong_by = 1.0 + 0.001 * dice.normal();
         let mut rows = vec![(0.0, 0.0)];
         for mark in 1..=marks {
             let mm = (self.height * f64::from(mark) / f64::from(marks)).round();

@@ -73,13 +73,10 @@ impl Crew {
             let day = f64::from(minute) / f64::from(DAY);
             let wanted = self.plan.0 + (self.plan.1 - self.plan.0) * day / f64::from(DAYS);
             for place in 0..works.pumps.len() {
-                let wanted = wanted * self.dice.between(self.habits.sets_off.0, self.habits.sets_off.1);
+                let wanted = wanted * self.dice.between(0.94, 1.06);
                 self.set_speed(minute + 3, works, place, wanted);
             }
-            self.next_raise = minute
-                + minutes(
-                    self.dice.between(self.habits.sets_after.0, self.habits.sets_after.1) * f64::from(DAY),
-                );
+            self.next_raise = minute + minutes(self.dice.between(0.8, 3.5) * f64::from(DAY));
         }
         if self.dice.happens(self.habits.skips) {
             return;

@@ -38,10 +38,6 @@ pub struct CrewHabits {
     pub skips: f64,
     /// At a visit some buckets are taken out.
     pub takes_out: f64,
-    /// Days between settings of a pump, and how far these lie from the plan, a share.
-    pub sets_after: (f64, f64),
-    /// See [`CrewHabits::sets_after`].
-    pub sets_off: (f64, f64),
 }
 
 /// What pumps and pipes do.
@@ -61,8 +57,6 @@ pub struct PumpHabits {
     pub leaks: f64,
     /// Share of the nights in which a valve is moved.
     pub valves: f64,
-    /// A day: a tube splits, a hose comes off.
-    pub splits: f64,
     /// A day: the pump just stops.
     pub stops: f64,
 }
@@ -96,8 +90,6 @@ pub struct GaugeHabits {
     pub nonsense: f64,
     /// A day: somebody bumps into it.
     pub moved: f64,
-    /// Share by which the strapping table is wrong.
-    pub table_off: f64,
 }
 
 impl Habits {
@@ -112,18 +104,6 @@ impl Habits {
                 Self { crew: FORGETFUL, gauge: GaugeHabits { moved: 0.02, ..AIRED }, pump: FRESH }
             }
             RoomKind::Worn => Self { pump: WORN, gauge: AIRED, ..calm },
-            RoomKind::Unwritten => {
-                Self { crew: SILENT, pump: PumpHabits { valves: 0.3, ..FRESH }, gauge: AIRED }
-            }
-            RoomKind::Clogged => Self { pump: PumpHabits { clogs: 0.8, splits: 0.12, ..WORN }, ..calm },
-            RoomKind::Misread => {
-                Self { gauge: GaugeHabits { drift: (3.0, 10.0), table_off: 0.02, ..AIRED }, ..calm }
-            }
-            RoomKind::Broken => Self {
-                crew: CrewHabits { forgets_change_over: 0.4, pauses_pump: 0.8, ..FORGETFUL },
-                pump: PumpHabits { stops: 0.3, ..FRESH },
-                gauge: GaugeHabits { outages: 0.8, silent: 0.2, ..AIRED },
-            },
         }
     }
 }
@@ -140,16 +120,6 @@ const CAREFUL: CrewHabits = CrewHabits {
     pauses_pump: 0.2,
     skips: 0.04,
     takes_out: 0.0,
-    sets_after: (0.8, 3.5),
-    sets_off: (0.94, 1.06),
-};
-
-const SILENT: CrewHabits = CrewHabits {
-    forgets_refill: 0.4,
-    forgets_setting: 0.75,
-    sets_after: (0.1, 0.9),
-    sets_off: (0.6, 1.5),
-    ..CAREFUL
 };
 
 const FORGETFUL: CrewHabits = CrewHabits {
@@ -164,7 +134,6 @@ const FORGETFUL: CrewHabits = CrewHabits {
     pauses_pump: 0.3,
     skips: 0.1,
     takes_out: 0.02,
-    ..CAREFUL
 };
 
 const FRESH: PumpHabits = PumpHabits {
@@ -175,7 +144,6 @@ const FRESH: PumpHabits = PumpHabits {
     clogs: 0.03,
     leaks: 0.01,
     valves: 0.07,
-    splits: 0.0,
     stops: 0.02,
 };
 
@@ -187,7 +155,6 @@ const WORN: PumpHabits = PumpHabits {
     clogs: 0.15,
     leaks: 0.05,
     valves: 0.15,
-    splits: 0.0,
     stops: 0.04,
 };
 
@@ -205,7 +172,6 @@ const STILL: GaugeHabits = GaugeHabits {
     doubled: 0.01,
     nonsense: 0.000_2,
     moved: 0.0,
-    table_off: 0.0,
 };
 
 const AIRED: GaugeHabits = GaugeHabits {
@@ -233,5 +199,4 @@ const AERATED: GaugeHabits = GaugeHabits {
     doubled: 0.03,
     nonsense: 0.002,
     moved: 0.0,
-    table_off: 0.0,
 };

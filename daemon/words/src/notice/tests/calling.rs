@@ -14,7 +14,6 @@ fn calling(call: Call) -> Calling {
         call,
         urgency: Urgency::Danger { by: None },
         earlier: Some(Earlier { at: at("2027-04-20T23:10:00Z"), to: Audience::one(id("ann")) }),
-        declined: None,
         broken: None,
         holds_until: at("2027-04-21T00:05:00Z"),
         later: Some(Later { at: at("2027-04-20T23:45:00Z"), to: kim() }),
@@ -32,14 +31,6 @@ fn told_again(calling: Calling, to: Audience) -> String {
 #[test]
 fn a_run_out_that_nobody_answered_says_so_and_who_is_called_next() {
     insta::assert_snapshot!(told_again(calling(Call::Next), Audience::one(id("kim"))));
-}
-
-#[test]
-fn whoever_can_not_go_is_named_to_the_next_person() {
-    let call = Calling { declined: Some(id("ann")), ..calling(Call::Next) };
-    let said = told_again(call, Audience::one(id("kim")));
-    assert!(said.contains("\nAnn (invented) was told at 02:10 and can't go.\n"), "{said}");
-    assert!(!said.contains("hasn't answered"), "{said}");
 }
 
 #[test]

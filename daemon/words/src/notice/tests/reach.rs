@@ -1,9 +1,7 @@
 //! Who wasn't reached, and why the broker is silent.
 
 use claymark_notice::content::Remedy;
-use claymark_notice::doors::PageClosed;
 use claymark_notice::link::{LinkDown, Trouble};
-use claymark_notice::query::{About, Queries, Query};
 use claymark_notice::{Channel, Missed, Undelivered};
 
 use super::*;
@@ -89,22 +87,4 @@ fn a_silence_names_what_is_wrong_with_the_broker_and_blames_nobody_else() {
     let told_at = at("2027-04-20T20:01:00Z");
     let over = Content::Withdrawn(Box::new(Withdrawn { told_at, because: over }));
     insta::assert_snapshot!(told(&site(), &notice("2027-04-20T20:45:00Z", over)));
-}
-
-#[test]
-fn a_page_that_is_not_served_says_why_and_what_to_do() {
-    let whys = [
-        PageClosed::InTheClear,
-        PageClosed::NoUsers { file: "/var/lib/claymark/users.toml".to_owned() },
-        PageClosed::Users { why: "users.toml isn't as claymark user writes it".to_owned() },
-        PageClosed::Certificate { why: "page.key holds no key".to_owned() },
-        PageClosed::NotBound { why: "Address already in use (os error 98)\u{202e}".to_owned() },
-    ];
-    let said = whys.map(|why| {
-        let about = About::PageClosed { listen: "0.0.0.0:8443".to_owned(), why };
-        let query = Query { at: at("2027-04-20T20:00:00Z"), by: None, about };
-        let content = Content::Query(Box::new(Queries { first: vec![query], more: 0 }));
-        told(&site(), &notice("2027-04-20T20:00:00Z", content))
-    });
-    insta::assert_snapshot!(said.join("\n---\n"));
 }
